@@ -1,0 +1,107 @@
+"""What a refusal looks like: what was given, what is allowed, what to do next."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+class PotsimError(Exception):
+    """Any refusal or failure that potsim foresaw.
+
+    Parameters
+    ----------
+    message : str
+        One sentence: what was given and what is allowed.
+    hint : str, optional
+        What to do next.
+    """
+
+    exit_code = 1
+
+    def __init__(self, message: str, hint: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.hint = hint
+
+    def __str__(self) -> str:
+        return f"{self.message} {self.hint}".strip()
+
+
+class RequestError(PotsimError, ValueError):
+    """The request itself is wrong: a plan, a unit, a number that cannot be."""
+
+    exit_code = 2
+
+
+class RangeError(RequestError):
+    """A number lies outside the range in which a model is valid.
+
+    Parameters
+    ----------
+    argument : str
+        Name of the argument at fault.
+    given : object
+        What was given.
+    allowed : str
+        The allowed range, with its unit.
+    hint : str, optional
+        What to do next.
+    """
+
+    def __init__(self, argument: str, given: object, allowed: str, hint: str = "") -> None:
+        super().__init__(f"{argument} is {given}; allowed is {allowed}.", hint)
+        self.argument = argument
+        self.given = given
+        self.allowed = allowed
+
+
+class UnknownNameError(RequestError, LookupError):
+    """A name that nothing here goes by; the nearest known names are suggested.
+
+    Parameters
+    ----------
+    what : str
+        The kind of thing named, such as ``"botanical"``.
+    given : str
+        The name given.
+    known : iterable of str
+        The names that would have been understood.
+    """
+
+    def __init__(self, what: str, given: str, known: Iterable[str]) -> None:
+        names = sorted(set(known))
+        near = nearest(given, names)
+        if near:
+            hint = "Did you mean " + " or ".join(f"'{n}'" for n in near) + "?"
+        else:
+            hint = "Known: " + ", ".join(names[:30]) + ("." if len(names) <= 30 else ", ...")
+        super().__init__(f"Unknown {what} '{given}'.", hint)
+        self.given = given
+        self.near = near
+
+
+class ConvergenceError(PotsimError, RuntimeError):
+    """A calculation did not come to an end; the request was fair."""
+
+
+def nearest(given: str, known: Iterable[str], most: int = 3) -> tuple[str, ...]:
+    """Return the known names closest in spelling to the one given.
+
+    Parameters
+    ----------
+    given : str
+        The name as typed.
+    known : iterable of str
+        The names to compare with.
+    most : int
+        How many to return at the most.
+
+    Returns
+    -------
+    tuple of str
+        Closest first; empty when nothing is near.
+    """
+    by_lower = {name.lower(): name for name in known}
+    near = difflib.get_close_matches(given.lower(), list(by_lower), n=most, cutoff=0.6)
+    return tuple(by_lower[name] for name in near)

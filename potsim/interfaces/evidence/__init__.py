@@ -1,0 +1,1 @@
+"""How far potsim is from every published value it is tested against."""

@@ -1,0 +1,1 @@
+"""What the liquid is: strength, equilibrium, heat, traces and clouding."""

@@ -1,0 +1,1 @@
+"""What the distiller decides: charge, bill, cuts, jars, keep, proofing and trials."""

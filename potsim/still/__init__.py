@@ -1,0 +1,1 @@
+"""What the still does: the vessel, its tabulated curves and the course of a run."""

@@ -1,0 +1,58 @@
+"""The floors of the house: imports point downwards only."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import potsim
+
+ROOT = Path(potsim.__file__).parent
+FLOORS = ["data", "liquid", "still", "planning", "interfaces"]
+# Run.plot draws through the top floor, and loads it only when called.
+EXCEPTIONS = {("planning/run.py", "interfaces")}
+# A package above its floor of use: who may import it.
+HOMES = {"thermo": {"liquid"}, "chemicals": {"liquid"}, "matplotlib": {"interfaces"}, "tomlkit": {"interfaces"}}
+MODULES = sorted(p for p in ROOT.rglob("*.py"))
+
+
+def imports(path: Path) -> list[str]:
+    """Absolute dotted names of all that a module imports, wherever in the file."""
+    package = ["potsim", *path.relative_to(ROOT).parent.parts]
+    found = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found += [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            base = package[: len(package) - node.level + 1] if node.level else []
+            stem = ".".join([*base, *(node.module or "").split(".")]).strip(".")
+            found += [f"{stem}.{alias.name}" for alias in node.names]
+    return found
+
+
+def floor(path: Path) -> str | None:
+    first = path.relative_to(ROOT).parts[0]
+    return first if first in FLOORS else None
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_imports_point_down(path: Path) -> None:
+    here = floor(path)
+    if here is None:
+        return
+    name = path.relative_to(ROOT).as_posix()
+    for imported in imports(path):
+        parts = imported.split(".")
+        if parts[0] == "potsim" and len(parts) > 1 and parts[1] in FLOORS:
+            above = FLOORS.index(parts[1]) > FLOORS.index(here)
+            assert not above or (name, parts[1]) in EXCEPTIONS, f"{name} imports {imported}"
+        for package, homes in HOMES.items():
+            if parts[0] == package:
+                assert here in homes, f"{name} imports {imported}"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_a_file_holds_one_idea(path: Path) -> None:
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 420
