@@ -1,0 +1,433 @@
+"""The plan of one run in plain numbers: what goes in, the still, the cuts, the jars, the bottling.
+
+What the distiller did not say is ``None`` here; `potsim.planning.defaults` fills it in and says so.
+Argument names in refusals are the keys of the plan file, so that a reader finds the line.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from potsim.errors import RangeError, RequestError
+
+if TYPE_CHECKING:
+    from potsim.liquid.traces import Compound
+    from potsim.planning.bill import BotanicalDose
+    from potsim.planning.botanicals import Botanical
+
+MOST_JARS = 500
+
+
+def require(
+    key: str,
+    value: float | None,
+    low: float,
+    high: float = math.inf,
+    unit: str = "",
+    *,
+    open_low: bool = False,
+    hint: str = "",
+) -> None:
+    """Refuse a number outside its range; ``None`` (not said) passes.
+
+    Parameters
+    ----------
+    key : str
+        The key of the plan file, for the message.
+    value : float or None
+        The number given, in ``unit``.
+    low, high : float
+        The allowed range, ends included.
+    unit : str
+        Unit of all three.
+    open_low : bool
+        Whether ``low`` itself is refused.
+    hint : str
+        What to do instead.
+
+    Raises
+    ------
+    RangeError
+        If the number lies outside, or is not a number.
+    """
+    if value is None:
+        return
+    fine = (value > low if open_low else value >= low) and value <= high and math.isfinite(value)
+    if not fine:
+        least = f"more than {low:g}" if open_low else f"at least {low:g}"
+        allowed = least if math.isinf(high) else f"{least} and at most {high:g}"
+        space = f" {unit}" if unit else ""
+        raise RangeError(key, f"{value:g}{space}", f"{allowed}{space}", hint)
+
+
+@dataclass(frozen=True)
+class Ingredient:
+    """One base spirit, or water, that goes into the charge.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    volume_l : float
+        Volume at 20 °C [L].
+    abv : float
+        Strength [% vol at 20 °C]; 0 for water.
+    kind : str or None
+        Kind of base spirit, whose own volatiles are then followed; see `potsim.planning.spirits`.
+    price_per_l : float or None
+        Price of a litre, in whatever money the plan counts.
+    """
+
+    name: str
+    volume_l: float
+    abv: float = 0.0
+    kind: str | None = None
+    price_per_l: float | None = None
+
+    def __post_init__(self) -> None:
+        require("charge.volume", self.volume_l, 0, 1e5, "L", open_low=True)
+        require("charge.abv", self.abv, 0, 100, "% vol")
+        require("charge.price", self.price_per_l, 0)
+
+
+@dataclass(frozen=True)
+class LeftOver:
+    """Jars of an earlier run that go into this charge.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    plan : Plan
+        The plan of the earlier run.
+    jars : tuple of int
+        Numbers of the jars taken.
+    """
+
+    name: str
+    plan: Plan
+    jars: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class PowerStep:
+    """A change of power in mid-run.
+
+    Parameters
+    ----------
+    from_collected_l : float
+        Pooled distillate at which it happens [L at 20 °C].
+    power_w : float
+        Power from there on [W].
+    """
+
+    from_collected_l: float
+    power_w: float
+
+    def __post_init__(self) -> None:
+        require("still.power_step.from_collected", self.from_collected_l, 0, 1e5, "L", open_low=True)
+        require("still.power_step.power", self.power_w, 0, 1e6, "W", open_low=True)
+
+
+@dataclass(frozen=True)
+class StillPlan:
+    """What the plan says of the still; ``None`` is filled from the charge.
+
+    Parameters
+    ----------
+    capacity_l : float or None
+        Volume of the pot to the rim [L].
+    power_w, heat_up_power_w : float or None
+        Heat put in during the run, and until the first drop [W].
+    neck_loss_w_per_k, pot_loss_w_per_k : float or None
+        Heat shed by the bare head and neck, and by the pot, for each degree above the room [W/K].
+    room_c : float or None
+        Temperature of the room [°C].
+    altitude_m, pressure_hpa : float or None
+        Height above the sea [m] or the barometer's reading at the place [hPa]; not both.
+    min_level_l : float or None
+        Hot liquid that must stay in the pot to cover the element [L].
+    pot_mass_kg : float or None
+        Mass of metal heated with the charge [kg]; counted in the heat-up only.
+    pot_metal : {'stainless steel', 'copper'}
+        What it is made of.
+    power_steps : tuple of PowerStep
+        Changes of power in mid-run, in order.
+    """
+
+    capacity_l: float | None = None
+    power_w: float | None = None
+    heat_up_power_w: float | None = None
+    neck_loss_w_per_k: float | None = None
+    pot_loss_w_per_k: float | None = None
+    room_c: float | None = None
+    altitude_m: float | None = None
+    pressure_hpa: float | None = None
+    min_level_l: float | None = None
+    pot_mass_kg: float | None = None
+    pot_metal: str = "stainless steel"
+    power_steps: tuple[PowerStep, ...] = ()
+
+    def __post_init__(self) -> None:
+        require("still.capacity", self.capacity_l, 0, 1e5, "L", open_low=True)
+        require("still.power", self.power_w, 0, 1e6, "W", open_low=True)
+        require("still.heat_up_power", self.heat_up_power_w, 0, 1e6, "W", open_low=True)
+        require("still.neck_loss", self.neck_loss_w_per_k, 0, 1e4, "W/K")
+        require("still.pot_loss", self.pot_loss_w_per_k, 0, 1e4, "W/K")
+        require("still.room", self.room_c, -20, 45, "°C")
+        require("still.altitude", self.altitude_m, -430, 4200, "m")
+        require(
+            "still.pressure", self.pressure_hpa, 600, 1100, "hPa", hint="Give the barometer at the place."
+        )
+        require("still.min_level", self.min_level_l, 0, 1e5, "L")
+        require("still.pot_mass", self.pot_mass_kg, 0, 1e5, "kg")
+        if self.altitude_m is not None and self.pressure_hpa is not None:
+            raise RequestError(
+                "still.altitude and still.pressure are both given.",
+                "Keep one: pressure already tells the height.",
+            )
+        at = [step.from_collected_l for step in self.power_steps]
+        if any(b <= a for a, b in zip(at, at[1:], strict=False)):
+            raise RequestError(
+                "still.power_step: the steps are not in the order of from_collected.",
+                "Put the smallest first.",
+            )
+
+
+@dataclass(frozen=True)
+class Stop:
+    """Conditions of which the first to come true ends the run, or the keep.
+
+    Parameters
+    ----------
+    stream_abv, pot_abv : float or None
+        Strength of the stream or of the pot falls to this [% vol at 20 °C].
+    vapour_c : float or None
+        Vapour temperature rises to this [°C].
+    collected_l : float or None
+        Pooled distillate reaches this [L at 20 °C].
+    recovered : float or None
+        Share of the charged ethanol collected reaches this, 0 to 1.
+    elapsed_min : float or None
+        Time since switch-on reaches this [min].
+    cloudy : bool
+        The stream turns cloudy.
+    over : mapping of str to float
+        Botanical name to the share of what comes over of it by 99 % of the alcohol, 0 to 1.
+    """
+
+    stream_abv: float | None = None
+    pot_abv: float | None = None
+    vapour_c: float | None = None
+    collected_l: float | None = None
+    recovered: float | None = None
+    elapsed_min: float | None = None
+    cloudy: bool = False
+    over: Mapping[str, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        require("cuts.stop.stream_abv", self.stream_abv, 0, 97, "% vol", open_low=True)
+        require("cuts.stop.pot_abv", self.pot_abv, 0, 97, "% vol", open_low=True)
+        require("cuts.stop.vapour_c", self.vapour_c, 50, 105, "°C")
+        require("cuts.stop.collected", self.collected_l, 0, 1e5, "L", open_low=True)
+        require("cuts.stop.recovered", self.recovered, 0, 0.9999, "of the alcohol (0 to 1)", open_low=True)
+        require("cuts.stop.elapsed", self.elapsed_min, 0, 1e5, "min", open_low=True)
+        for name, share in self.over.items():
+            require(f"cuts.stop.over.{name}", share, 0, 0.999, "of what comes over (0 to 1)", open_low=True)
+
+    @property
+    def named(self) -> dict[str, Any]:
+        """The conditions given, key of the plan file to value."""
+        pairs = {
+            "stream_abv": self.stream_abv,
+            "pot_abv": self.pot_abv,
+            "vapour_c": self.vapour_c,
+            "collected": self.collected_l,
+            "recovered": self.recovered,
+            "elapsed": self.elapsed_min,
+            "cloudy": self.cloudy or None,
+            "over": dict(self.over) or None,
+        }
+        return {key: value for key, value in pairs.items() if value is not None}
+
+
+@dataclass(frozen=True)
+class Cuts:
+    """Where heads end, where the keep ends and where the run ends.
+
+    Parameters
+    ----------
+    heads_l, heads_share : float or None
+        Heads as a volume [L at 20 °C] or as a share of the charge's volume, 0 to 1; not both.
+    stop : Stop
+        What ends the run.
+    tails_from : Stop or None
+        What ends the keep before the run ends.
+    """
+
+    heads_l: float | None = None
+    heads_share: float | None = None
+    stop: Stop = field(default_factory=Stop)
+    tails_from: Stop | None = None
+
+    def __post_init__(self) -> None:
+        require("cuts.heads", self.heads_l, 0, 1e5, "L")
+        require("cuts.heads", self.heads_share, 0, 0.5, "of the charge (0 to 1)")
+        if self.heads_l is not None and self.heads_share is not None:
+            raise RequestError("cuts.heads is given as a volume and as a share.", "Keep one.")
+
+
+@dataclass(frozen=True)
+class JarStock:
+    """Jars of one size that the distiller owns.
+
+    Parameters
+    ----------
+    size_l : float
+        What one holds [L].
+    count : int or None
+        How many there are; ``None`` for as many as needed.
+    """
+
+    size_l: float
+    count: int | None = None
+
+    def __post_init__(self) -> None:
+        require("jars.sizes", self.size_l, 0, 1e4, "L", open_low=True)
+        require("jars.sizes (count)", self.count, 1, MOST_JARS, "jars")
+
+
+@dataclass(frozen=True)
+class JarPlan:
+    """The jars owned and those to be pooled.
+
+    Parameters
+    ----------
+    sizes : tuple of JarStock
+        What is owned; empty for a proposal.
+    keep : tuple of int
+        Numbers of the jars pooled; empty for all between heads and tails.
+    """
+
+    sizes: tuple[JarStock, ...] = ()
+    keep: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Neutral spirit by which a strong distillate is stretched before proofing.
+
+    Parameters
+    ----------
+    spirit_l : float
+        Volume added [L at 20 °C].
+    abv : float
+        Its strength [% vol at 20 °C].
+    """
+
+    spirit_l: float
+    abv: float
+
+    def __post_init__(self) -> None:
+        require("bottling.stretch.spirit", self.spirit_l, 0, 1e5, "L", open_low=True)
+        require("bottling.stretch.abv", self.abv, 0, 100, "% vol", open_low=True)
+
+
+@dataclass(frozen=True)
+class Bottling:
+    """Strength and bottle to which the keep is brought.
+
+    Parameters
+    ----------
+    abv : float or None
+        Bottling strength [% vol at 20 °C]; ``None`` for no proofing.
+    bottle_l : float or None
+        Volume of a bottle [L].
+    steps : int
+        Number of additions of water.
+    stretch : Stretch or None
+        Neutral spirit added first.
+    bottle_price : float or None
+        What an empty bottle costs.
+    """
+
+    abv: float | None = None
+    bottle_l: float | None = None
+    steps: int = 1
+    stretch: Stretch | None = None
+    bottle_price: float | None = None
+
+    def __post_init__(self) -> None:
+        require("bottling.abv", self.abv, 0, 100, "% vol", open_low=True)
+        require("bottling.bottle", self.bottle_l, 0, 1e4, "L", open_low=True)
+        require("bottling.steps", self.steps, 1, 50, "additions")
+        require("bottling.bottle_price", self.bottle_price, 0)
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """Standard uncertainty of what was typed.
+
+    Parameters
+    ----------
+    abv : float
+        Of each strength [% vol].
+    volume, neck_loss, pot_loss : float
+        Relative, of the charge's volume and the two losses.
+    room_c : float
+        Of the room [K].
+    """
+
+    abv: float = 0.5
+    volume: float = 0.02
+    neck_loss: float = 0.30
+    pot_loss: float = 0.30
+    room_c: float = 3.0
+
+    def __post_init__(self) -> None:
+        require("uncertainty.abv", self.abv, 0, 20, "% vol")
+        require("uncertainty.volume", self.volume, 0, 0.5, "(0.02 is 2 %)")
+        require("uncertainty.neck_loss", self.neck_loss, 0, 2, "(0.3 is 30 %)")
+        require("uncertainty.pot_loss", self.pot_loss, 0, 2, "(0.3 is 30 %)")
+        require("uncertainty.room", self.room_c, 0, 30, "K")
+
+
+@dataclass(frozen=True)
+class Plan:
+    """All that one run is computed from.
+
+    Parameters
+    ----------
+    charge : tuple of Ingredient or LeftOver
+        What is blended into the pot; at least one.
+    title : str
+        A name for the run.
+    still : StillPlan
+        The still.
+    botanicals : tuple of BotanicalDose
+        The bill.
+    cuts, jars, bottling, uncertainty
+        The distiller's decisions and doubts.
+    own_botanicals : mapping of str to Botanical
+        Botanicals that the plan adds to the library.
+    own_compounds : mapping of str to Compound
+        Compounds that the plan adds to the library.
+    """
+
+    charge: tuple[Ingredient | LeftOver, ...]
+    title: str = "Untitled run"
+    still: StillPlan = field(default_factory=StillPlan)
+    botanicals: tuple[BotanicalDose, ...] = ()
+    cuts: Cuts = field(default_factory=Cuts)
+    jars: JarPlan = field(default_factory=JarPlan)
+    bottling: Bottling = field(default_factory=Bottling)
+    uncertainty: Uncertainty = field(default_factory=Uncertainty)
+    own_botanicals: Mapping[str, Botanical] = field(default_factory=dict)
+    own_compounds: Mapping[str, Compound] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if not self.charge:
+            raise RequestError("The plan has no charge.", "Add a [[charge]] with name, volume and abv.")
