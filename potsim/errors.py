@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 from collections.abc import Iterable
 
 
@@ -83,6 +84,48 @@ class UnknownNameError(RequestError, LookupError):
 
 class ConvergenceError(PotsimError, RuntimeError):
     """A calculation did not come to an end; the request was fair."""
+
+
+def require(
+    key: str,
+    value: float | None,
+    low: float,
+    high: float = math.inf,
+    unit: str = "",
+    *,
+    open_low: bool = False,
+    hint: str = "",
+) -> None:
+    """Refuse a number outside its range; ``None`` (not said) passes.
+
+    Parameters
+    ----------
+    key : str
+        The key of the plan file, for the message.
+    value : float or None
+        The number given, in ``unit``.
+    low, high : float
+        The allowed range, ends included.
+    unit : str
+        Unit of all three.
+    open_low : bool
+        Whether ``low`` itself is refused.
+    hint : str
+        What to do instead.
+
+    Raises
+    ------
+    RangeError
+        If the number lies outside, or is not a number.
+    """
+    if value is None:
+        return
+    fine = (value > low if open_low else value >= low) and value <= high and math.isfinite(value)
+    if not fine:
+        least = f"more than {low:g}" if open_low else f"at least {low:g}"
+        allowed = least if math.isinf(high) else f"{least} and at most {high:g}"
+        space = f" {unit}" if unit else ""
+        raise RangeError(key, f"{value:g}{space}", f"{allowed}{space}", hint)
 
 
 def nearest(given: str, known: Iterable[str], most: int = 3) -> tuple[str, ...]:

@@ -6,12 +6,12 @@ Argument names in refusals are the keys of the plan file, so that a reader finds
 
 from __future__ import annotations
 
-import math
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from potsim.errors import RangeError, RequestError
+from potsim.errors import RequestError, require
 
 if TYPE_CHECKING:
     from potsim.liquid.traces import Compound
@@ -19,48 +19,6 @@ if TYPE_CHECKING:
     from potsim.planning.botanicals import Botanical
 
 MOST_JARS = 500
-
-
-def require(
-    key: str,
-    value: float | None,
-    low: float,
-    high: float = math.inf,
-    unit: str = "",
-    *,
-    open_low: bool = False,
-    hint: str = "",
-) -> None:
-    """Refuse a number outside its range; ``None`` (not said) passes.
-
-    Parameters
-    ----------
-    key : str
-        The key of the plan file, for the message.
-    value : float or None
-        The number given, in ``unit``.
-    low, high : float
-        The allowed range, ends included.
-    unit : str
-        Unit of all three.
-    open_low : bool
-        Whether ``low`` itself is refused.
-    hint : str
-        What to do instead.
-
-    Raises
-    ------
-    RangeError
-        If the number lies outside, or is not a number.
-    """
-    if value is None:
-        return
-    fine = (value > low if open_low else value >= low) and value <= high and math.isfinite(value)
-    if not fine:
-        least = f"more than {low:g}" if open_low else f"at least {low:g}"
-        allowed = least if math.isinf(high) else f"{least} and at most {high:g}"
-        space = f" {unit}" if unit else ""
-        raise RangeError(key, f"{value:g}{space}", f"{allowed}{space}", hint)
 
 
 @dataclass(frozen=True)
@@ -187,12 +145,12 @@ class StillPlan:
         if self.altitude_m is not None and self.pressure_hpa is not None:
             raise RequestError(
                 "still.altitude and still.pressure are both given.",
-                "Keep one: pressure already tells the height.",
+                "Keep one: the pressure tells the height.",
             )
         at = [step.from_collected_l for step in self.power_steps]
-        if any(b <= a for a, b in zip(at, at[1:], strict=False)):
+        if any(b <= a for a, b in itertools.pairwise(at)):
             raise RequestError(
-                "still.power_step: the steps are not in the order of from_collected.",
+                "still.power_step: from_collected does not rise.",
                 "Put the smallest first.",
             )
 
