@@ -21,8 +21,8 @@ _WIDEST = 6.0  # |ln alpha| stays below 3.5 from 4 to 160 kPa
 class Boiling(NamedTuple):
     """A boiling liquid: temperature, vapour, relative volatility and its slope along the boiling line.
 
-    ``ln_volatility`` is the logarithm of ``(y/x) / ((1-y)/(1-x))`` and ``volatility_slope`` its derivative in x at
-    constant pressure.
+    ``ln_volatility`` is the logarithm of ``(y/x) / ((1-y)/(1-x))`` and ``volatility_slope`` its derivative in
+    x at constant pressure.
     """
 
     temperature_k: Array
@@ -187,7 +187,8 @@ def liquid_under(y: Array, pressure_pa: Array, model: Excess) -> Array:
 
     Notes
     -----
-    Newton's method in ``s = logit x`` on ``logit y = s + ln alpha``, which rises with s, in a bracket that closes.
+    Newton's method in ``s = logit x`` on ``logit y = s + ln alpha``, which rises with s, in a bracket that
+    closes.
     """
     target = np.log(y) - np.log1p(-y)
     low, high = target - _WIDEST, target + _WIDEST

@@ -1,7 +1,8 @@
 """Vapour-liquid equilibrium of ethanol-water: what a liquid boils at, and what its vapour is.
 
-Modified Raoult's law, ``y_i P = x_i gamma_i(x, T) Psat_i(T)``, ideal vapour; ``x`` and ``y`` are mole fractions of
-ethanol. Activity coefficients come from the parameters fitted by ``benchmarks/fit_equilibrium.py``.
+Modified Raoult's law, ``y_i P = x_i gamma_i(x, T) Psat_i(T)``, ideal vapour; ``x`` and ``y`` are mole
+fractions of ethanol. Activity coefficients come from the parameters fitted by
+``benchmarks/fit_equilibrium.py``.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ class BubblePoint(NamedTuple):
 
 
 class DewPoint(NamedTuple):
-    """Temperature [K] at which a vapour begins to condense, and mole fraction of ethanol in the first drop."""
+    """Temperature [K] at which a vapour begins to condense, and ethanol mole fraction of the first drop."""
 
     temperature_k: FloatOrArray
     x: FloatOrArray
@@ -69,8 +70,8 @@ def vapour_pressure_ethanol(temperature_k: ArrayLike) -> FloatOrArray:
 
     Notes
     -----
-    Wagner's equation with the coefficients of Poling, Prausnitz & O'Connell (2001), Appendix A; boils at 78.28 °C
-    at 101.325 kPa. Within 0.15 % of Pemberton & Mash (1978) at 30 and 90 °C.
+    Wagner's equation with the coefficients of Poling, Prausnitz & O'Connell (2001), Appendix A; boils at
+    78.28 °C at 101.325 kPa. Within 0.15 % of Pemberton & Mash (1978) at 30 and 90 °C.
 
     Examples
     --------
@@ -155,7 +156,8 @@ def bubble_point(x: ArrayLike, pressure_pa: ArrayLike = ATMOSPHERE_PA) -> Bubble
     Returns
     -------
     BubblePoint
-        ``(temperature_k, y)``, shape as broadcast; ``y`` keeps full relative precision however small ``x`` is.
+        ``(temperature_k, y)``, shape as broadcast; ``y`` keeps full relative precision however small ``x``
+        is.
 
     Raises
     ------
@@ -201,8 +203,9 @@ def dew_point(y: ArrayLike, pressure_pa: ArrayLike = ATMOSPHERE_PA) -> DewPoint:
 
     Notes
     -----
-    Finds the liquid of which ``y`` is the vapour: since ``y`` rises with ``x`` from 0 to 1, there is exactly one, at
-    the azeotrope too. Newton's method in ``logit x`` with the analytic slope, kept within a closing bracket.
+    Finds the liquid of which ``y`` is the vapour: since ``y`` rises with ``x`` from 0 to 1, there is exactly
+    one, at the azeotrope too. Newton's method in ``logit x`` with the analytic slope, kept within a closing
+    bracket.
 
     Examples
     --------

@@ -47,14 +47,15 @@ class Excess:
     reference_k : float
         Temperature T0 at which ``gE`` is given [K].
     terms : ndarray, shape (4, n)
-        Coefficients of the powers of ``z``: ``gE/RT`` at T0 [-]; ``hE`` at T0 [J/mol]; ``cpE`` at T0 [J/(mol K)];
-        half of its slope in T [J/(mol K2)].
+        Coefficients of the powers of ``z``: ``gE/RT`` at T0 [-]; ``hE`` at T0 [J/mol]; ``cpE`` at T0 [J/(mol
+        K)]; half of its slope in T [J/(mol K2)].
 
     Notes
     -----
     ``hE = x1 x2 sum_n (h_n + c_n (T - T0) + d_n (T - T0)^2) z^n`` with ``z = 2 r x1 / (r x1 + x2) - 1``, and
-    ``gE/RT = x1 x2 sum_n g_n z^n - int_T0^T hE / (R T^2) dT`` (Gibbs-Helmholtz). The activity coefficients are the
-    partial molar derivatives of ``gE/RT``, so Gibbs-Duhem holds exactly, and they are smooth and finite to both ends.
+    ``gE/RT = x1 x2 sum_n g_n z^n - int_T0^T hE / (R T^2) dT`` (Gibbs-Helmholtz). The activity coefficients
+    are the partial molar derivatives of ``gE/RT``, so Gibbs-Duhem holds exactly, and they are smooth and
+    finite to both ends.
     """
 
     ratio: float

@@ -1,11 +1,13 @@
-"""Pure ethanol and pure water: vapour pressure by named published correlations."""
+"""Pure ethanol and pure water: vapour pressure, density and heat by named published correlations."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from fractions import Fraction
+from functools import cache, cached_property
 
 import numpy as np
+from numpy.polynomial import Polynomial
 
 from potsim.data import read_table
 from potsim.liquid.arrays import Array
@@ -97,3 +99,124 @@ def wagner(component: str) -> Wagner:
     tc, pc = terms.pop("Tc"), terms.pop("Pc")
     in_halves = {round(2.0 * float(n)): a for n, a in terms.items()}
     return Wagner(tc, pc, tuple(in_halves.get(n, 0.0) for n in range(max(in_halves) + 1)))
+
+
+@cache
+def molar_mass(component: str) -> float:
+    """Return the molar mass [kg/mol].
+
+    Parameters
+    ----------
+    component : str
+        ``"ethanol"`` or ``"water"``.
+
+    Returns
+    -------
+    float
+        Molar mass [kg/mol].
+    """
+    return coefficients(component, "molar_mass")[""] / 1000.0
+
+
+@dataclass(frozen=True)
+class LiquidDensity:
+    """Density of a saturated liquid, ``rho/rhoc = 1 + sum a_n tau^n``.
+
+    Parameters
+    ----------
+    tc_k, critical_kg_m3 : float
+        Critical temperature [K] and density [kg/m3].
+    terms : tuple of (float, float)
+        Power n and coefficient a_n.
+    """
+
+    tc_k: float
+    critical_kg_m3: float
+    terms: tuple[tuple[float, float], ...]
+
+    def __call__(self, temperature_k: Array) -> Array:
+        """Return the density.
+
+        Parameters
+        ----------
+        temperature_k : ndarray
+            Temperature [K], below critical.
+
+        Returns
+        -------
+        ndarray
+            Density [kg/m3].
+        """
+        tau = 1.0 - temperature_k / self.tc_k
+        total = np.ones_like(tau)
+        for n, a in self.terms:
+            total = total + a * tau**n
+        return self.critical_kg_m3 * total
+
+
+@cache
+def liquid_density(component: str) -> LiquidDensity:
+    """Return the equation for the density of the saturated liquid.
+
+    Parameters
+    ----------
+    component : str
+        ``"ethanol"`` or ``"water"``.
+
+    Returns
+    -------
+    LiquidDensity
+        The equation with its coefficients.
+    """
+    terms = coefficients(component, "liquid_density")
+    tc, critical = terms.pop("Tc"), terms.pop("rhoc")
+    return LiquidDensity(tc, critical, tuple((float(Fraction(n)), a) for n, a in terms.items()))
+
+
+@dataclass(frozen=True)
+class Heats:
+    """Molar heats of a pure component as polynomials in temperature.
+
+    Parameters
+    ----------
+    liquid, gas : Polynomial
+        Heat capacity of the liquid and of the ideal gas [J/(mol K)] against T [K].
+    boiling_k, vaporisation_j_mol : float
+        Normal boiling point [K] and heat of vaporisation there [J/mol].
+    """
+
+    liquid: Polynomial
+    gas: Polynomial
+    boiling_k: float
+    vaporisation_j_mol: float
+
+    @cached_property
+    def liquid_enthalpy(self) -> Polynomial:
+        """Enthalpy of the liquid [J/mol] against T [K], zero at 273.15 K."""
+        return self.liquid.integ(lbnd=T_MIN_K)
+
+    @cached_property
+    def vapour_enthalpy(self) -> Polynomial:
+        """Enthalpy of the vapour [J/mol] against T [K], on the scale of `liquid_enthalpy`."""
+        start = self.liquid_enthalpy(self.boiling_k) + self.vaporisation_j_mol
+        return self.gas.integ(lbnd=self.boiling_k) + start
+
+
+@cache
+def heats(component: str) -> Heats:
+    """Return the molar heats of ethanol or water.
+
+    Parameters
+    ----------
+    component : str
+        ``"ethanol"`` or ``"water"``.
+
+    Returns
+    -------
+    Heats
+        With the coefficients of the package.
+    """
+    liquid = [a / 100.0**n for n, a in enumerate(coefficients(component, "liquid_heat_capacity").values())]
+    gas = list(coefficients(component, "gas_heat_capacity").values())
+    ((boiling, vaporisation),) = coefficients(component, "heat_of_vaporisation").items()
+    return Heats(R * Polynomial(liquid), R * Polynomial(gas), float(boiling), vaporisation)
