@@ -1,0 +1,400 @@
+"""The library of botanicals, its names, and what a line of a bill brings."""
+
+from __future__ import annotations
+
+import pickle
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from potsim.data import read_table
+from potsim.errors import RangeError, RequestError, UnknownNameError
+from potsim.planning.bill import BotanicalDose, dose_warnings, limit_warnings, resolve
+from potsim.planning.botanicals import Botanical, Piece, Share, Spread, UsualDose, extend, find, library
+from potsim.planning.names import key
+
+COMPOUNDS = {row["id"] for row in read_table("compounds.csv")}
+IDS = sorted(library())
+
+
+def own(**changes: object) -> Botanical:
+    asked: dict[str, object] = {
+        "id": "spruce_tip",
+        "common_name": "spruce tip",
+        "category": "leaf",
+        "oil_yield_pct": Spread(0.2, 0.4, 0.8),
+        "composition": (Share("bornyl_acetate", Spread(20, 30, 40)),),
+    }
+    return Botanical(**{**asked, **changes})  # type: ignore[arg-type]
+
+
+# --- the tables ---------------------------------------------------------------------------------------
+
+
+def test_the_library_is_whole() -> None:
+    assert len(library()) == 57
+    assert sum(len(b.composition) for b in library().values()) == 480
+
+
+@pytest.mark.parametrize(
+    ("table", "columns"),
+    [
+        ("botanicals.csv", ["yield_source", "yield_confidence", "piece_source", "dose_source"]),
+        ("composition.csv", ["source", "confidence"]),
+        ("parts.csv", ["soak_source", "solids_source"]),
+        ("release_rates.csv", ["source", "confidence"]),
+        ("base_spirits.csv", ["source", "confidence"]),
+        ("cautions.csv", ["source", "confidence"]),
+    ],
+)
+def test_every_row_says_where_it_is_from(table: str, columns: list[str]) -> None:
+    assert [row for row in read_table(table) if not all(row[c].strip() for c in columns)] == []
+
+
+def test_a_water_content_has_its_source() -> None:
+    for row in read_table("botanicals.csv"):
+        assert bool(row["fresh_water_fraction"]) == bool(row["fresh_water_source"]), row["id"]
+
+
+def test_tables_join() -> None:
+    for table in ("composition.csv", "base_spirits.csv", "cautions.csv"):
+        named = {row["compound_id"] for row in read_table(table)} - {""}
+        assert named <= COMPOUNDS, table
+    for table in ("composition.csv", "cautions.csv"):
+        assert {row["botanical_id"] for row in read_table(table)} <= set(library()), table
+
+
+@pytest.mark.parametrize("botanical_id", IDS)
+def test_a_composition_never_passes_100_percent(botanical_id: str) -> None:
+    botanical = library()[botanical_id]
+    assert 0 < botanical.listed_pct <= 100
+    named = [share.compound_id for share in botanical.composition]
+    assert len(set(named)) == len(named)
+
+
+@pytest.mark.parametrize(
+    ("botanical_id", "compound_id", "typical"),
+    [("juniper", "alpha_pinene", 36), ("coriander_seed", "linalool", 69), ("star_anise", "anethole", 90)],
+)
+def test_main_compound(botanical_id: str, compound_id: str, typical: float) -> None:
+    main = max(library()[botanical_id].composition, key=lambda share: share.pct.typical)
+    assert main.compound_id == compound_id
+    assert main.pct.typical == pytest.approx(typical, abs=3)
+
+
+# --- names ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("botanical_id", IDS)
+def test_common_name_and_id_find_it(botanical_id: str) -> None:
+    botanical = library()[botanical_id]
+    for name in (botanical.common_name, botanical.id, botanical.common_name.upper()):
+        assert find(name) is botanical
+
+
+@pytest.mark.parametrize("botanical_id", IDS)
+def test_every_other_name_finds_it_or_says_what_else_it_may_be(botanical_id: str) -> None:
+    botanical = library()[botanical_id]
+    for name in botanical.names:
+        meant = library().called(name)
+        assert botanical in meant
+        if len(meant) > 1:
+            with pytest.raises(RequestError, match=botanical.common_name):
+                find(name)
+
+
+@pytest.mark.parametrize(
+    ("name", "botanical_id"),
+    [
+        ("juniper", "juniper"),
+        ("coriander seed", "coriander_seed"),
+        ("lemon peel", "lemon_peel"),
+        ("fennel seed", "fennel_seed"),
+        ("bay leaf", "bay_leaf"),
+        ("angelica root", "angelica_root"),
+        ("black pepper", "black_pepper"),
+        ("Juniper Berries", "juniper"),
+        ("BAY-LEAVES", "bay_leaf"),
+        ("bayleaf", "bay_leaf"),
+        ("licorice", "liquorice_root"),
+        ("lemon zest", "lemon_peel"),
+        ("szechuan peppercorns", "sichuan_pepper"),
+        ("Mentha × piperita", "peppermint"),
+        ("Rosmarinus officinalis", "rosemary"),
+        ("cardamom pods", "cardamom"),
+        ("curaçao peel", "bitter_orange_peel"),
+        ("hops", "hops"),
+        ("tonka beans", "tonka_bean"),
+        ("camomile", "chamomile"),
+    ],
+)
+def test_names_as_typed(name: str, botanical_id: str) -> None:
+    assert find(name).id == botanical_id
+
+
+@pytest.mark.parametrize(
+    ("typed", "suggested"),
+    [
+        ("junper", "juniper"),
+        ("lemon peal", "lemon peel"),
+        ("cardamon seed", "cardamon"),
+        ("star anice", "star anise"),
+    ],
+)
+def test_a_misspelling_is_refused_with_the_nearest_name(typed: str, suggested: str) -> None:
+    with pytest.raises(UnknownNameError, match=f"Unknown botanical '{typed}'.*'{suggested}'"):
+        find(typed)
+
+
+def test_nothing_near_lists_what_is_known() -> None:
+    with pytest.raises(UnknownNameError, match="Known: Ceylon cinnamon"):
+        find("qqqq")
+
+
+@pytest.mark.parametrize(
+    ("name", "choices"),
+    [
+        ("orange", ["sweet orange peel", "bitter orange peel"]),
+        ("mint", ["peppermint", "spearmint"]),
+        ("Myristica fragrans", ["nutmeg", "mace"]),
+        ("ginger", ["fresh ginger", "dried ginger"]),
+    ],
+)
+def test_an_ambiguous_name_is_refused(name: str, choices: list[str]) -> None:
+    with pytest.raises(RequestError, match=f"'{name}' is ambiguous.*'{choices[0]}' or '{choices[1]}'"):
+        find(name)
+
+
+def test_the_state_tells_fresh_ginger_from_dried() -> None:
+    assert find("ginger", state="fresh").id == "ginger_fresh"
+    assert find("ginger", state="dried").id == "ginger_dried"
+    with pytest.raises(RequestError, match="ambiguous"):
+        find("orange peel", state="fresh")
+
+
+@given(st.text(alphabet="abcdefghiklmnopqrstuvxyz éñç-_/()×柚", max_size=30))
+@settings(max_examples=50, deadline=None)
+def test_case_and_blanks_do_not_count(name: str) -> None:
+    assert key(name.upper()) == key(name)
+    assert key(f"  {name} ") == key(name)
+
+
+def test_names_in_other_scripts_stay_apart() -> None:
+    assert key("柚子") != key("山椒")
+
+
+# --- doses ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("botanical_id", IDS)
+def test_oil_adds_up_to_the_yield_and_doubles_with_the_dose(botanical_id: str) -> None:
+    botanical = library()[botanical_id]
+    one, two = (resolve(BotanicalDose(botanical_id, mass_g=m)) for m in (10, 20))
+    assert one.oil_total_g == pytest.approx(10 * botanical.oil_yield_pct.typical / 100, rel=1e-12)
+    assert two.oil_g == pytest.approx({c: 2 * g for c, g in one.oil_g.items()}, rel=1e-12)
+    assert one.unlisted_oil_g >= 0
+    assert sum(one.oil_g.values()) <= one.oil_total_g * (1 + 1e-12)
+    assert not set(one.oil_g) & set(one.non_volatile_g)
+
+
+def test_fresh_material_holds_the_oil_of_what_is_left_on_drying() -> None:
+    dried = resolve(BotanicalDose("lemon peel", mass_g=10, state="dried"))
+    fresh = resolve(BotanicalDose("lemon peel", mass_g=10, state="fresh"))
+    assert fresh.oil_total_g == pytest.approx((1 - 0.816) * dried.oil_total_g)
+    assert (fresh.dry_mass_g, fresh.wet_mass_g) == pytest.approx((1.84, 10))
+    assert fresh.water_brought_l == pytest.approx(0.00816)
+    assert dried.water_brought_l == 0
+    assert any("82% water" in note and "from memory" in note for note in fresh.notes)
+
+
+def test_a_yield_per_fresh_mass_is_not_converted_twice() -> None:
+    ginger = resolve(BotanicalDose("fresh ginger", mass_g=100))
+    assert ginger.oil_total_g == pytest.approx(0.3)
+    assert ginger.dry_mass_g == pytest.approx(21.1)
+    assert ginger.counted_mass_g == 100
+
+
+def test_pieces_are_weighed_in_their_own_state() -> None:
+    fresh = resolve(BotanicalDose("lemon peel", pieces=2, state="fresh"))
+    dried = resolve(BotanicalDose("lemon peel", pieces=2, state="dried"))
+    unsaid = resolve(BotanicalDose("lemon peel", pieces=2))
+    assert (fresh.wet_mass_g, fresh.dry_mass_g) == pytest.approx((4, 0.736))
+    assert dried.wet_mass_g == pytest.approx(0.736)
+    assert dried.oil_g == pytest.approx(fresh.oil_g)
+    assert unsaid.wet_mass_g == fresh.wet_mass_g
+    assert "lemon peel: 2 x peel strip taken as 2 g each, fresh: from memory (kitchen weights)" in fresh.notes
+    assert resolve(BotanicalDose("star anise", pieces=3)).dry_mass_g == pytest.approx(3.6)
+
+
+def test_what_is_not_said_is_noted() -> None:
+    assert resolve(BotanicalDose("juniper", 14)).notes == (
+        "juniper: taken dried and whole, not said otherwise",
+    )
+    assert resolve(BotanicalDose("juniper", 14, state="dried", prepared="whole")).notes == ()
+
+
+def test_volumes_of_solids_and_soaked_liquid() -> None:
+    juniper = resolve(BotanicalDose("juniper", mass_g=100))
+    assert juniper.solids_volume_l == pytest.approx(0.1 / 1.2)
+    assert juniper.soaks_up_l == pytest.approx(0.09)
+
+
+def test_a_yield_measured_on_the_lot_replaces_the_typical_one() -> None:
+    lot = resolve(BotanicalDose("juniper", mass_g=10, oil_yield_pct=2.4))
+    assert lot.oil_total_g == pytest.approx(0.24)
+    assert lot.oil_yield_pct == Spread(2.4, 2.4, 2.4)
+
+
+def test_what_is_not_volatile_is_kept_apart() -> None:
+    pepper = resolve(BotanicalDose("black pepper", mass_g=10))
+    assert pepper.non_volatile_g == pytest.approx({"piperine": 0.5})
+
+
+def test_a_resolved_dose_travels_between_processes() -> None:
+    juniper = resolve(BotanicalDose("juniper", mass_g=10))
+    assert pickle.loads(pickle.dumps(juniper)) == juniper
+
+
+@pytest.mark.parametrize(
+    ("line", "text"),
+    [
+        ({"mass_g": -1}, "botanical.mass of 'juniper' is -1 g; allowed is at least 0"),
+        ({"mass_g": float("nan")}, "botanical.mass of 'juniper' is nan g"),
+        ({"pieces": -2}, "botanical.pieces of 'juniper' is -2"),
+        ({"mass_g": 1, "macerated_h": -1}, "botanical.macerated of 'juniper' is -1 h"),
+        ({"mass_g": 1, "oil_yield_pct": 120}, "botanical.oil_yield of 'juniper' is 120 %"),
+    ],
+)
+def test_numbers_out_of_range_are_refused(line: dict[str, float], text: str) -> None:
+    with pytest.raises(RangeError, match=text):
+        BotanicalDose("juniper", **line)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("line", "text"),
+    [
+        ({}, "has neither mass nor pieces. Give one of the two"),
+        ({"mass_g": 1, "pieces": 2}, "has both mass and pieces"),
+        ({"mass_g": 1, "state": "frsh"}, "Unknown botanical.state of 'juniper' 'frsh'. Did you mean 'fresh'"),
+        (
+            {"mass_g": 1, "prepared": "grond"},
+            "Unknown botanical.prepared of 'juniper' 'grond'. Did you mean 'ground'",
+        ),
+        ({"mass_g": 1, "where": "baskt"}, "Did you mean 'basket'"),
+        (
+            {"mass_g": 1, "where": "basket", "macerated_h": 3},
+            "macerated and in the basket.*Leave macerated out",
+        ),
+    ],
+)
+def test_lines_that_make_no_sense_are_refused(line: dict[str, object], text: str) -> None:
+    with pytest.raises(RequestError, match=text):
+        BotanicalDose("juniper", **line)  # type: ignore[arg-type]
+
+
+def test_states_that_cannot_be_are_refused() -> None:
+    with pytest.raises(RequestError, match=r"saffron is known dried only.*mass it would have dried"):
+        resolve(BotanicalDose("saffron", mass_g=1, state="fresh"))
+    with pytest.raises(RequestError, match="fresh ginger is counted fresh, not dried"):
+        resolve(BotanicalDose("fresh ginger", mass_g=1, state="dried"))
+
+
+# --- warnings -------------------------------------------------------------------------------------------
+
+
+def test_an_absurd_dose_is_warned_of_with_the_usual_range() -> None:
+    much = dose_warnings(resolve(BotanicalDose("clove", mass_g=50)), charge_l=1)
+    assert len(much) == 1
+    assert "clove: 50 g per litre of charge (dried) is much more than usual, 0.02 to 0.3 g/L" in much[0]
+    little = dose_warnings(resolve(BotanicalDose("juniper", mass_g=0.014)), charge_l=2.4)
+    assert "much less than usual, 8 to 25 g/L" in little[0]
+    assert dose_warnings(resolve(BotanicalDose("juniper", mass_g=14)), charge_l=2.4) == ()
+    with pytest.raises(RangeError, match=r"charge.volume is 0 L; allowed is more than 0"):
+        dose_warnings(resolve(BotanicalDose("juniper", mass_g=14)), charge_l=0)
+
+
+def test_a_dose_without_a_usual_range_is_not_judged() -> None:
+    among = extend(library(), {"spruce_tip": own()})
+    assert dose_warnings(resolve(BotanicalDose("spruce tip", mass_g=1e4), among), 1) == ()
+
+
+def test_legal_limits_follow_the_bill() -> None:
+    sage, wormwood, pepper = (resolve(BotanicalDose(n, 1)) for n in ("sage", "wormwood", "black pepper"))
+    content = {"thujone": 20.0}
+    assert (
+        "thujone: about 20 mg/kg in the drink is over the limit of 10 mg/kg"
+        in limit_warnings([sage], content)[0]
+    )
+    assert limit_warnings([sage, wormwood], content) == ()
+    assert "35 mg/kg" in limit_warnings([wormwood], {"thujone": 36.0})[0]
+    assert limit_warnings([pepper], content) == ()
+    calamus = resolve(BotanicalDose("calamus", 1))
+    assert "1334/2008" in limit_warnings([calamus], {"beta_asarone": 1.1})[0]
+
+
+# --- own botanicals ---------------------------------------------------------------------------------------
+
+
+def test_own_botanicals_join_a_copy() -> None:
+    among = extend(library(), {"spruce_tip": own()}, COMPOUNDS)
+    assert len(among) == 58
+    assert "spruce_tip" not in library()
+    spruce = resolve(BotanicalDose("Spruce tips", mass_g=10), among)
+    assert spruce.oil_g == pytest.approx({"bornyl_acetate": 0.012})
+    assert spruce.unlisted_oil_g == pytest.approx(0.028)
+    with pytest.raises(RequestError, match=r"What a piece of spruce tip weighs is not known. Give its mass"):
+        resolve(BotanicalDose("spruce tip", pieces=3), among)
+
+
+@pytest.mark.parametrize(
+    ("changes", "text"),
+    [
+        ({"common_name": "Junipers"}, "The name 'Junipers' of your own botanical already means juniper"),
+        ({"aliases": ("coriander",)}, "already means coriander seed"),
+        ({"composition": (Share("pinen", Spread(1, 2, 3)),)}, "Unknown compound 'pinen'"),
+    ],
+)
+def test_own_botanicals_that_clash_are_refused(changes: dict[str, object], text: str) -> None:
+    with pytest.raises(RequestError, match=text):
+        extend(library(), {"x": own(**changes)}, COMPOUNDS)
+
+
+@pytest.mark.parametrize(
+    ("changes", "text"),
+    [
+        (
+            {"composition": (Share("a", Spread(0, 60, 70)), Share("b", Spread(0, 41, 50)))},
+            "composition of spruce tip adds up to 101 % of its oil; allowed is at most 100",
+        ),
+        ({"category": "leave"}, "Unknown kind of plant material 'leave'. Did you mean 'leaf'"),
+        ({"oil_yield_pct": Spread(-1, 1, 2)}, "oil_yield of spruce tip is -1 %"),
+        ({"oil_yield_pct": Spread(1, 1, 200)}, "oil_yield of spruce tip is 200 %"),
+        ({"composition": (Share("a", Spread(-1, 1, 2)),)}, "a in spruce tip is -1 %"),
+        ({"fresh_water_fraction": 1.0}, "water of fresh spruce tip is 1 "),
+        ({"yield_state": "fresh"}, "spruce tip is counted or weighed fresh, but the water it then holds"),
+        ({"piece": Piece(1, state="fresh")}, "Give fresh_water, the mass lost on drying"),
+    ],
+)
+def test_botanicals_that_cannot_be_are_refused(changes: dict[str, object], text: str) -> None:
+    with pytest.raises(RequestError, match=text):
+        own(**changes)
+
+
+def test_a_spread_rises() -> None:
+    with pytest.raises(RequestError, match=r"low 2, typical 1 and high 3 do not rise. Put them in order"):
+        Spread(2, 1, 3)
+    assert [Spread(1, 2, 3).at(level) for level in ("low", "typical", "high")] == [1, 2, 3]
+
+
+def test_own_botanical_with_all_its_figures() -> None:
+    spruce = own(
+        fresh_water_fraction=0.6,
+        piece=Piece(0.5, "tip", "fresh"),
+        usual_dose=UsualDose(1, 5),
+        prepared_usually="ground",
+    )
+    resolved = resolve(BotanicalDose("spruce tip", pieces=10), extend(library(), {"spruce_tip": spruce}))
+    assert (resolved.wet_mass_g, resolved.dry_mass_g) == pytest.approx((5, 2))
+    assert resolved.prepared == "ground"
+    assert len(dose_warnings(resolved, 0.1)) == 1
