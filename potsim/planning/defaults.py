@@ -1,0 +1,130 @@
+"""What is taken when the plan does not say, each choice told in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from potsim.errors import RequestError
+from potsim.planning.plan import Plan, StillPlan, Stop
+from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
+
+FILL = 0.7  # charge over capacity
+POWER_W_PER_L = 300.0
+MOST_POWER_W = 3000.0
+REFERENCE_CAPACITY_L = 4.0  # losses grow with the surface, capacity ** (2/3), from this size
+NECK_LOSS_W_PER_K = 0.6
+POT_LOSS_W_PER_K = 1.0
+ROOM_C = 20.0
+RECOVERED = 0.90
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A plan made whole.
+
+    Parameters
+    ----------
+    still : Still
+        The vessel in physical units.
+    stop : Stop
+        What ends the run.
+    heads_l : float
+        Heads [L at 20 °C].
+    assumed : tuple of str
+        What was not said and therefore taken, a sentence each.
+    """
+
+    still: Still
+    stop: Stop
+    heads_l: float
+    assumed: tuple[str, ...]
+
+
+def settle(plan: Plan, charge_l: float) -> Setting:
+    """Fill in what the plan leaves out.
+
+    Parameters
+    ----------
+    plan : Plan
+        As given.
+    charge_l : float
+        Volume of the charge at 20 °C [L].
+
+    Returns
+    -------
+    Setting
+        Nothing left out.
+    """
+    assumed: list[str] = []
+    still = _still(plan.still, charge_l, assumed)
+    stop = plan.cuts.stop
+    if not stop.named:
+        stop = Stop(recovered=RECOVERED)
+        assumed.append(f"Stop when {RECOVERED:.0%} of the alcohol is over: no stop given.")
+    heads_l = plan.cuts.heads_l or (plan.cuts.heads_share or 0.0) * charge_l
+    if plan.cuts.heads_l is None and plan.cuts.heads_share is None:
+        assumed.append("No heads taken: none given.")
+    return Setting(still, stop, heads_l, tuple(assumed))
+
+
+def _still(given: StillPlan, charge_l: float, assumed: list[str]) -> Still:
+    capacity = given.capacity_l
+    if capacity is None:
+        capacity = charge_l / FILL
+        assumed.append(f"Pot of {capacity:.2f} L, {FILL:.0%} full: no capacity given.")
+    power = given.power_w
+    if power is None:
+        power = min(POWER_W_PER_L * capacity, MOST_POWER_W)
+        assumed.append(f"Power {power:.0f} W, {POWER_W_PER_L:.0f} W per litre of pot: none given.")
+    heat_up = given.heat_up_power_w
+    if heat_up is None:
+        heat_up = power
+        assumed.append("Heat-up at the same power: no heat_up_power given.")
+    return Still(
+        capacity_l=capacity,
+        conditions=_conditions(given, capacity, power, assumed),
+        heat_up_power_w=heat_up,
+        min_level_l=_min_level(given, capacity, assumed),
+        metal_j_per_k=_metal(given, assumed),
+        power_changes=tuple(PowerChange(p.from_collected_l, p.power_w) for p in given.power_steps),
+    )
+
+
+def _conditions(given: StillPlan, capacity: float, power: float, assumed: list[str]) -> Conditions:
+    surface = (capacity / REFERENCE_CAPACITY_L) ** (2.0 / 3.0)
+    neck, pot, room = given.neck_loss_w_per_k, given.pot_loss_w_per_k, given.room_c
+    if neck is None:
+        neck = NECK_LOSS_W_PER_K * surface
+        assumed.append(f"Neck sheds {neck:.2g} W/K, scaled from a 4 L still: no neck_loss given.")
+    if pot is None:
+        pot = POT_LOSS_W_PER_K * surface
+        assumed.append(f"Pot sheds {pot:.2g} W/K, scaled from a 4 L still: no pot_loss given.")
+    if room is None:
+        room = ROOM_C
+        assumed.append(f"Room at {room:.0f} °C: none given.")
+    if given.pressure_hpa is not None:
+        pressure = given.pressure_hpa * 100.0
+    else:
+        if given.altitude_m is None:
+            assumed.append("At sea level, 1013 hPa: no altitude or pressure given.")
+        pressure = pressure_at_altitude(given.altitude_m or 0.0)
+    return Conditions(pressure, power, neck, pot, room + 273.15)
+
+
+def _min_level(given: StillPlan, capacity: float, assumed: list[str]) -> float:
+    if given.min_level_l is None:
+        assumed.append("Nothing has to stay in the pot: no min_level given. Cover a bare element.")
+        return 0.0
+    if given.min_level_l >= capacity:
+        raise RequestError(
+            f"still.min_level is {given.min_level_l:g} L, but the pot holds {capacity:g} L.",
+            "Give the level that keeps the element covered.",
+        )
+    return given.min_level_l
+
+
+def _metal(given: StillPlan, assumed: list[str]) -> float:
+    if given.pot_mass_kg is None:
+        assumed.append("The pot's own metal is not heated: no pot_mass given; the first drop comes later.")
+        return 0.0
+    return metal_heat_capacity(given.pot_mass_kg, given.pot_metal)

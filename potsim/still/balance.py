@@ -1,0 +1,202 @@
+"""What a simple pot does at one composition of its boiling liquid: vapour, reflux, rate and heat.
+
+The neck sheds heat to the room; the condensate that runs back leaves in equilibrium with the vapour that
+goes on. Material and energy balances over pot and neck fix the reflux. The amount in the pot cancels, so
+that everything here is a function of the pot's composition alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.errors import ConvergenceError, RequestError
+from potsim.liquid import equilibrium, heat
+from potsim.still.still import Conditions
+
+Array = NDArray[np.float64]
+
+TOLERANCE = 1e-10  # of the neck's heat, or of the reflux composition, in the search for it
+
+
+@dataclass(frozen=True)
+class Balance:
+    """State of pot and neck at given pot compositions; all arrays of one shape.
+
+    Parameters
+    ----------
+    x : ndarray
+        Mole fraction of ethanol in the pot.
+    y : ndarray
+        Mole fraction in the vapour that leaves the pot.
+    y_distillate : ndarray
+        Mole fraction in the vapour that leaves the neck.
+    x_reflux : ndarray
+        Mole fraction in the liquid that runs back.
+    reflux : ndarray
+        Share of the pot's vapour that runs back, 0 to 1.
+    pot_k, vapour_k : ndarray
+        Bubble point of the pot and dew point of the distillate [K].
+    rate_mol_per_s : ndarray
+        Moles that leave the neck each second.
+    condenser_w : ndarray
+        Heat that the condenser carries off, cooling the distillate to the room [W].
+    """
+
+    x: Array
+    y: Array
+    y_distillate: Array
+    x_reflux: Array
+    reflux: Array
+    pot_k: Array
+    vapour_k: Array
+    rate_mol_per_s: Array
+    condenser_w: Array
+
+
+def balance(x: Array, conditions: Conditions) -> Balance:
+    """Solve the balances of pot and neck.
+
+    Parameters
+    ----------
+    x : ndarray
+        Mole fraction of ethanol in the boiling pot, above 0 and below the azeotrope.
+    conditions : Conditions
+        Pressure, power, losses and room.
+
+    Returns
+    -------
+    Balance
+        Arrays of the shape of ``x``.
+
+    Raises
+    ------
+    RequestError
+        If the losses at the boiling point of water take all the power.
+    ConvergenceError
+        If the reflux is not found.
+
+    Notes
+    -----
+    With ``V`` moles leaving the pot each second, ``r`` of them running back as ``x_r`` and ``D`` going on
+    as ``y_D``: ``y = r x_r + (1 - r) y_D``; ``y_D = y_eq(x_r)``;
+    ``V [H_V(y) - r h_L(x_r) - (1 - r) H_V(y_D)] = UA_neck (T_vapour - T_room)``;
+    ``D [H_V(y_D) - h_L(x) - h_L'(x) (y_D - x)] = power - Q_pot - Q_neck``.
+    """
+    x = np.asarray(x, dtype=float)
+    refuse_weak_heat(conditions)
+    pot = _Pot(x, conditions)
+    part = _solve_reflux(pot) if conditions.neck_loss_w_per_k > 0 else np.zeros_like(x)
+    neck = pot.neck(part)
+    cooled = heat.liquid_enthalpy(neck.y_distillate, np.full_like(x, conditions.room_k))
+    return Balance(
+        x=x,
+        y=pot.y,
+        y_distillate=neck.y_distillate,
+        x_reflux=neck.x_reflux,
+        reflux=neck.reflux,
+        pot_k=pot.temperature_k,
+        vapour_k=neck.vapour_k,
+        rate_mol_per_s=neck.rate,
+        condenser_w=neck.rate * (neck.vapour_enthalpy - cooled),
+    )
+
+
+def refuse_weak_heat(conditions: Conditions) -> None:
+    """Refuse conditions under which a pot of water would not come over.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Pressure, power, losses and room.
+
+    Raises
+    ------
+    RequestError
+        Names the power needed.
+    """
+    boiling_k = float(equilibrium.bubble_point(0.0, conditions.pressure_pa)[0])
+    shed = (conditions.neck_loss_w_per_k + conditions.pot_loss_w_per_k) * (boiling_k - conditions.room_k)
+    if conditions.power_w <= shed:
+        raise RequestError(
+            f"still.power is {conditions.power_w:.0f} W, but pot and neck shed {shed:.0f} W at the boil: "
+            "nothing would come over.",
+            f"Give more than {shed:.0f} W, insulate the pot, or correct pot_loss and neck_loss.",
+        )
+
+
+@dataclass(frozen=True)
+class _Neck:
+    x_reflux: Array
+    y_distillate: Array
+    vapour_k: Array
+    reflux: Array
+    vapour_enthalpy: Array
+    rate: Array
+    residual: Array
+
+
+class _Pot:
+    """The boiling liquid and its vapour, before the neck."""
+
+    def __init__(self, x: Array, conditions: Conditions) -> None:
+        self.x = x
+        self.conditions = conditions
+        temperature, y = equilibrium.bubble_point(x, conditions.pressure_pa)
+        self.temperature_k = np.asarray(temperature)
+        self.y = np.asarray(y)
+        self.vapour_enthalpy = np.asarray(heat.vapour_enthalpy(self.y, self.temperature_k))
+        self.liquid_enthalpy = np.asarray(heat.liquid_enthalpy(x, self.temperature_k))
+        self.slope = self._enthalpy_slope()
+
+    def _enthalpy_slope(self) -> Array:
+        """dh_L/dx along the boiling line [J/mol]."""
+        low, high = np.maximum(self.x - 1e-5, 0.0), np.minimum(self.x + 1e-5, 1.0)
+        ends = []
+        for x in (low, high):
+            t = equilibrium.bubble_point(x, self.conditions.pressure_pa)[0]
+            ends.append(np.asarray(heat.liquid_enthalpy(x, np.asarray(t))))
+        return np.asarray((ends[1] - ends[0]) / (high - low))
+
+    def neck(self, part: Array) -> _Neck:
+        """Balance for a reflux composition ``x + part (y - x)``; the residual is zero at the solution [W]."""
+        c = self.conditions
+        x_r = self.x + part * (self.y - self.x)
+        vapour_k, y_d = (np.asarray(v) for v in equilibrium.bubble_point(x_r, c.pressure_pa))
+        reflux = np.where(part > 0, (y_d - self.y) / (y_d - x_r), 0.0)
+        on = np.asarray(heat.vapour_enthalpy(y_d, vapour_k))
+        back = np.asarray(heat.liquid_enthalpy(x_r, vapour_k))
+        neck_w = c.neck_loss_w_per_k * (vapour_k - c.room_k)
+        pot_w = c.pot_loss_w_per_k * (self.temperature_k - c.room_k)
+        needed = on - self.liquid_enthalpy - self.slope * (y_d - self.x)
+        rate = (c.power_w - pot_w - neck_w) / needed
+        given_up = self.vapour_enthalpy - reflux * back - (1.0 - reflux) * on
+        return _Neck(x_r, y_d, vapour_k, reflux, on, rate, rate * given_up - (1.0 - reflux) * neck_w)
+
+
+def _solve_reflux(pot: _Pot) -> Array:
+    """Find the part of the way from x to y at which the reflux lies: Illinois false position on arrays."""
+    low, high = np.zeros_like(pot.x), np.full_like(pot.x, 1.0)
+    f_low, f_high = pot.neck(low).residual, pot.neck(high).residual
+    kept_low = np.zeros(pot.x.shape, dtype=bool)
+    kept_high = np.zeros(pot.x.shape, dtype=bool)
+    scale = np.abs(f_low)
+    before = low
+    for _ in range(60):
+        part = low - f_low * (high - low) / (f_high - f_low)
+        f = pot.neck(part).residual
+        below = f < 0
+        f_high = np.where(below & kept_high, 0.5 * f_high, f_high)
+        f_low = np.where(~below & kept_low, 0.5 * f_low, f_low)
+        low, f_low = np.where(below, part, low), np.where(below, f, f_low)
+        high, f_high = np.where(below, high, part), np.where(below, f_high, f)
+        kept_high, kept_low = below, ~below
+        settled = np.abs(part - before) <= TOLERANCE  # near the azeotrope rounding ends the search
+        if np.all(settled | (np.abs(f) <= TOLERANCE * scale)):
+            return np.asarray(part)
+        before = part
+    raise ConvergenceError(
+        "The reflux of the neck was not found.", "Please report the [still] table of the plan."
+    )

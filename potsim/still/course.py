@@ -1,0 +1,355 @@
+"""A charge in a still, from the first drop to exhaustion, by look-up.
+
+The course is told by one number that only grows, the *depletion* ``s = ln(W0 / W)``: how far the logarithm
+of the moles in the pot has fallen since the first drop.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.errors import RequestError
+from potsim.liquid import heat, strength
+from potsim.still.curves import Curves, curves
+from potsim.still.still import Still
+
+Array = NDArray[np.float64]
+
+EXHAUSTED = float(np.log(1000.0))  # depletion at which 99.9 % of the charge's moles are over
+COLUMNS = (
+    "x",
+    "y",
+    "pot_k",
+    "vapour_k",
+    "rate",
+    "reflux",
+    "x_reflux",
+    "condenser_w",
+    "pot_abv",
+    "stream_abv",
+    "clock",
+)
+
+
+@dataclass(frozen=True)
+class States:
+    """States of a run at given depletions; all arrays of one shape.
+
+    Parameters
+    ----------
+    depletion : ndarray
+        ln(W0 / W).
+    pot_mol, pot_x : ndarray
+        Moles in the pot, and the mole fraction of ethanol there.
+    stream_x : ndarray
+        Mole fraction in the stream.
+    over_mol, over_ethanol_mol : ndarray
+        Moles that have come over since the first drop, and those of ethanol.
+    pot_abv, stream_abv : ndarray
+        Strengths [% vol at 20 °C].
+    pot_k, vapour_k : ndarray
+        Temperatures [K].
+    rate_mol_per_s, reflux, x_reflux, condenser_w : ndarray
+        As in `potsim.still.balance.Balance`.
+    elapsed_s : ndarray
+        Time since switch-on [s].
+    """
+
+    depletion: Array
+    pot_mol: Array
+    pot_x: Array
+    stream_x: Array
+    over_mol: Array
+    over_ethanol_mol: Array
+    pot_abv: Array
+    stream_abv: Array
+    pot_k: Array
+    vapour_k: Array
+    rate_mol_per_s: Array
+    reflux: Array
+    x_reflux: Array
+    condenser_w: Array
+    elapsed_s: Array
+
+    @property
+    def over_x(self) -> Array:
+        """Mole fraction in all that has come over; the stream's before anything has."""
+        some = self.over_mol > 0
+        return np.where(some, self.over_ethanol_mol / np.where(some, self.over_mol, 1.0), self.stream_x)
+
+    @property
+    def collected_l(self) -> Array:
+        """Volume at 20 °C of all that has come over [L]."""
+        water = self.over_mol - self.over_ethanol_mol
+        return np.asarray(strength.volume_from_moles(self.over_ethanol_mol, water))
+
+    @property
+    def pot_l(self) -> Array:
+        """Volume at 20 °C of what is in the pot [L]."""
+        ethanol = self.pot_mol * self.pot_x
+        return np.asarray(strength.volume_from_moles(ethanol, self.pot_mol - ethanol))
+
+    @property
+    def pot_hot_l(self) -> Array:
+        """Volume of the boiling liquid in the pot [L]."""
+        grams = self.pot_mol * strength.molar_mass(self.pot_x)
+        return np.asarray(grams / np.asarray(heat.liquid_density(self.pot_x, self.pot_k)))
+
+
+@dataclass(frozen=True)
+class _Leg:
+    """A stretch of the run under one power."""
+
+    curves: Curves
+    from_depletion: float
+    position: float  # ln W of the table there
+    from_s: float
+
+
+@dataclass(frozen=True)
+class Course:
+    """The course of one charge.
+
+    Parameters
+    ----------
+    still : Still
+        The vessel.
+    charge_mol : float
+        Moles of ethanol and water charged.
+    charge_x : float
+        Mole fraction of ethanol in the charge.
+    first_drop_s : float
+        Time from switch-on to the first drop [s].
+    legs : tuple
+        Stretches of constant power.
+    """
+
+    still: Still
+    charge_mol: float
+    charge_x: float
+    first_drop_s: float
+    legs: tuple[_Leg, ...]
+
+    def at(self, depletion: float | Array) -> States:
+        """States at given depletions.
+
+        Parameters
+        ----------
+        depletion : float or ndarray
+            ln(W0 / W), 0 at the first drop to `EXHAUSTED`.
+
+        Returns
+        -------
+        States
+            Arrays of the shape of ``depletion``.
+        """
+        s = np.asarray(depletion, dtype=float)
+        if len(self.legs) == 1:
+            return self._on(self.legs[0], s)
+        starts = np.array([leg.from_depletion for leg in self.legs])
+        which = np.searchsorted(starts, s, side="right") - 1
+        parts = {k: self._on(self.legs[k], s[which == k]) for k in np.unique(which)}
+        columns = {}
+        for field in fields(States):
+            column = np.empty(s.shape)
+            for k, part in parts.items():
+                column[which == k] = getattr(part, field.name)
+            columns[field.name] = column
+        return States(**columns)
+
+    def _on(self, leg: _Leg, s: Array) -> States:
+        place = leg.position - (s - leg.from_depletion)
+        x, y, pot_k, vapour_k, rate, reflux, x_r, condenser, pot_abv, stream_abv, clock = leg.curves.at(
+            place, *COLUMNS
+        )
+        left = self.charge_mol * np.exp(-s)
+        if self.charge_x == 0.0:
+            x = y = x_r = pot_abv = stream_abv = np.zeros(s.shape)
+        over = -self.charge_mol * np.expm1(-s)
+        ethanol = self.charge_mol * self.charge_x - left * x
+        start_clock = leg.curves.at(np.asarray(leg.position), "clock")[0]
+        moles_per_row = self.charge_mol * np.exp(-leg.from_depletion - leg.position)
+        elapsed = leg.from_s + moles_per_row * (clock - start_clock)
+        return States(
+            depletion=s,
+            pot_mol=left,
+            pot_x=x,
+            stream_x=y,
+            over_mol=over,
+            over_ethanol_mol=np.where(s > 0, np.maximum(ethanol, 0.0), 0.0),
+            pot_abv=pot_abv,
+            stream_abv=stream_abv,
+            pot_k=pot_k,
+            vapour_k=vapour_k,
+            rate_mol_per_s=rate,
+            reflux=reflux,
+            x_reflux=x_r,
+            condenser_w=condenser,
+            elapsed_s=elapsed,
+        )
+
+    def first(self, margin: Callable[[States], Array], upto: float = EXHAUSTED) -> float | None:
+        """Find the depletion at which a condition first comes true.
+
+        Parameters
+        ----------
+        margin : callable
+            Function of `States`, negative before and zero or more once the condition is true.
+        upto : float
+            How far to look.
+
+        Returns
+        -------
+        float or None
+            The depletion, to about 1e-12; 0 if it is true from the first drop; ``None`` if it never comes.
+
+        Notes
+        -----
+        Looks at 513 points evenly spaced in what is over, then zooms into the step in which the sign changes.
+        A condition that comes true and false again between two of them is missed.
+        """
+        over = np.linspace(0.0, -np.expm1(-upto), 513)
+        s = np.minimum(-np.log1p(-over), upto)
+        for _ in range(8):
+            true = np.flatnonzero(margin(self.at(s)) >= 0.0)
+            if true.size == 0:
+                return None
+            k = int(true[0])
+            if k == 0 or s[k] - s[k - 1] <= 1e-12:
+                return float(s[k])
+            s = np.linspace(s[k - 1], s[k], 33)
+        return float(s[int(np.flatnonzero(margin(self.at(s)) >= 0.0)[0])])
+
+    def at_power(self, depletion: float, power_w: float) -> Course:
+        """Return the course that takes another power from a point on.
+
+        Parameters
+        ----------
+        depletion : float
+            Where the power changes.
+        power_w : float
+            Power from there on [W].
+
+        Returns
+        -------
+        Course
+            The same charge in the same still.
+        """
+        here = self.at(np.array([depletion]))
+        new = curves(replace(self.legs[-1].curves.conditions, power_w=power_w))
+        leg = _Leg(new, depletion, float(new.position(here.pot_x)[0]), float(here.elapsed_s[0]))
+        return replace(self, legs=(*self.legs, leg))
+
+    def energy_error(self, upto: float) -> float:
+        """Relative error of the energy balance from the first drop to a depletion.
+
+        Parameters
+        ----------
+        upto : float
+            Where to stop.
+
+        Returns
+        -------
+        float
+            (heat in - heat out - heat stored) / heat in, integrated by time along the look-up.
+        """
+        ends = [leg.from_depletion for leg in self.legs if leg.from_depletion < upto] + [upto]
+        heat_in = heat_out = stored = 0.0
+        for leg, start, end in zip(self.legs, ends[:-1], ends[1:], strict=False):
+            states = self._on(leg, np.linspace(start, end, 801))
+            c = leg.curves.conditions
+            shed = c.neck_loss_w_per_k * (states.vapour_k - c.room_k) + c.pot_loss_w_per_k * (
+                states.pot_k - c.room_k
+            )
+            vapour = states.rate_mol_per_s * np.asarray(
+                heat.vapour_enthalpy(states.stream_x, states.vapour_k)
+            )
+            heat_in += c.power_w * float(states.elapsed_s[-1] - states.elapsed_s[0])
+            heat_out += float(np.trapezoid(shed + vapour, states.elapsed_s))
+            liquid = states.pot_mol * np.asarray(heat.liquid_enthalpy(states.pot_x, states.pot_k))
+            stored += float(liquid[-1] - liquid[0])
+        return (heat_in - heat_out - stored) / heat_in
+
+
+def course(charge_mol: float, charge_x: float, still: Still) -> Course:
+    """Put a charge into a still.
+
+    Parameters
+    ----------
+    charge_mol : float
+        Moles of ethanol and water.
+    charge_x : float
+        Mole fraction of ethanol; 0 for the cleaning run with water.
+    still : Still
+        The vessel.
+
+    Returns
+    -------
+    Course
+        From switch-on to exhaustion.
+
+    Raises
+    ------
+    RequestError
+        If the power cannot bring the charge over.
+    RangeError
+        If the charge is stronger than a pot separates.
+    """
+    table = curves(still.conditions)
+    position = float(table.position(charge_x))
+    boiling_k = float(table.at(np.array([position]), "pot_k")[0][0])
+    first_drop_s = heat_up_s(charge_mol, charge_x, boiling_k, still)
+    run = Course(still, charge_mol, charge_x, first_drop_s, (_Leg(table, 0.0, position, first_drop_s),))
+    for change in still.power_changes:
+        there = run.first(lambda s, at=change.from_collected_l: s.collected_l - at)  # type: ignore[misc]
+        if there is None:
+            break
+        run = run.at_power(there, change.power_w)
+    return run
+
+
+def heat_up_s(charge_mol: float, charge_x: float, boiling_k: float, still: Still) -> float:
+    """Time from switch-on to the first drop.
+
+    Parameters
+    ----------
+    charge_mol, charge_x : float
+        The charge, at room temperature.
+    boiling_k : float
+        Its bubble point [K].
+    still : Still
+        The vessel.
+
+    Returns
+    -------
+    float
+        Seconds.
+
+    Raises
+    ------
+    RequestError
+        If the pot sheds as much as the heat-up power gives.
+
+    Notes
+    -----
+    One heat capacity, the mean of liquid and metal from the room to the boil, and a loss that grows with the
+    temperature: ``t = C / UA ln[P / (P - UA dT)]``. The neck is cold until the first drop and is left out.
+    """
+    c = still.conditions
+    rise = boiling_k - c.room_k
+    gain = heat.liquid_enthalpy(charge_x, boiling_k) - heat.liquid_enthalpy(charge_x, c.room_k)
+    capacity = charge_mol * float(gain) / rise + still.metal_j_per_k
+    loss = c.pot_loss_w_per_k
+    if still.heat_up_power_w <= loss * rise:
+        raise RequestError(
+            f"still.heat_up_power is {still.heat_up_power_w:.0f} W, but the pot sheds {loss * rise:.0f} W "
+            "at the boil: it would never boil.",
+            f"Give more than {loss * rise:.0f} W, or correct pot_loss.",
+        )
+    if loss * rise < 1e-9 * still.heat_up_power_w:
+        return capacity * rise / still.heat_up_power_w
+    return float(-capacity / loss * np.log1p(-loss * rise / still.heat_up_power_w))

@@ -1,0 +1,245 @@
+"""All that a still does as functions of ln W, tabulated once, looked up ever after.
+
+Rayleigh's equation ``d ln W = dx / (y_D(x) - x)`` makes the composition of the pot a function of the
+logarithm of what is left in it. A run of any charge is then a walk along one table: it starts where the
+charge's composition stands and moves down by as much as ``ln W`` falls.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.errors import RangeError
+from potsim.liquid import equilibrium, strength
+from potsim.still.balance import Balance, balance
+from potsim.still.lookup import BLOCK, SmoothFit, UniformTable, running_integral
+from potsim.still.still import Conditions
+
+Array = NDArray[np.float64]
+
+NODES = 96  # compositions at which the balances are solved
+ROWS = 2048  # rows of the look-up table
+SCALE_X = 0.02  # composition over which the vapour curve bends most; nodes crowd below it
+CLOSEST_TO_AZEOTROPE = 0.02  # mole fraction; 1 % vol. Nearer, a simple pot hardly separates any more
+WATER_X = 1e-9  # a charge of water stands here, and its ethanol is then called none
+LOWEST_X = 1e-46  # where 99.9 % of such a charge is over
+
+COLUMNS = (
+    "x",
+    "y",
+    "pot_k",
+    "vapour_k",
+    "rate",
+    "reflux",
+    "x_reflux",
+    "condenser_w",
+    "pot_abv",
+    "stream_abv",
+)
+
+
+class Curves:
+    """The curves of a still under given conditions.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Pressure, power, losses and room.
+
+    Attributes
+    ----------
+    highest_x : float
+        Strongest pot tabulated, mole fraction of ethanol.
+    first, last : float
+        Ends of the table in ln W; ln W is counted from an arbitrary zero.
+
+    Notes
+    -----
+    The vapour is written ``y_D - x = x (x_az - x) phi(x)`` with a smooth positive ``phi``, so that both
+    singular ends of Rayleigh's integral are integrated exactly:
+    ``ln W = A ln x - B ln(1 - x / x_az) + smooth`` with ``A = 1 / (x_az phi(0))``,
+    ``B = 1 / (x_az phi(x_az))``.
+    """
+
+    def __init__(self, conditions: Conditions) -> None:
+        self.conditions = conditions
+        self.azeotrope_x = float(equilibrium.azeotrope(conditions.pressure_pa).x)
+        self.highest_x = self.azeotrope_x - CLOSEST_TO_AZEOTROPE
+        top = float(np.arcsinh(self.azeotrope_x / SCALE_X))
+        z = SmoothFit.points(0.0, top, NODES)
+        nodes = balance(SCALE_X * np.sinh(z), conditions)
+        fits = _fits(nodes, self.azeotrope_x, top)
+        self._set_integral(fits, top)
+        self._tabulate(fits)
+
+    def _set_integral(self, fits: SmoothFit, top: float) -> None:
+        """Fit the smooth rest of Rayleigh's integral, as a function of z."""
+        x_az = self.azeotrope_x
+        phi_0, phi_az = (float(fits(np.array(z))[0]) for z in (0.0, top))
+        self._a, self._b = 1.0 / (x_az * phi_0), 1.0 / (x_az * phi_az)
+        z = SmoothFit.points(0.0, top, 2 * NODES)
+        x = SCALE_X * np.sinh(z)
+        whole = 1.0 / fits(z)[0]  # of 1 / (x (x_az - x) phi), the two poles taken out
+        rest = (whole - self._a * (x_az - x) - self._b * x) / (x * (x_az - x))
+        self._smooth = SmoothFit(0.0, top, rest * SCALE_X * np.cosh(z)).integral()
+
+    def _ln_w(self, x: Array) -> Array:
+        poles = self._a * np.log(x) - self._b * np.log1p(-x / self.azeotrope_x)
+        return np.asarray(poles + self._smooth(np.arcsinh(x / SCALE_X)))
+
+    def _tabulate(self, fits: SmoothFit) -> None:
+        x_az = self.azeotrope_x
+        ends = self._ln_w(np.array([LOWEST_X, self.highest_x]))
+        ln_w = np.linspace(ends[0], ends[1], ROWS)
+        self.first, self.last = float(ln_w[0]), float(ln_w[-1])
+        self.step = float(ln_w[1] - ln_w[0])
+        x = self._invert(ln_w, fits)
+        phi, pot_k, vapour_k, needed, reflux, reflux_ratio, condenser = fits(np.arcsinh(x / SCALE_X))
+        rise = x * (x_az - x) * phi
+        rate = 1.0 / needed
+        columns = {
+            "x": x,
+            "y": x + rise,
+            "pot_k": pot_k,
+            "vapour_k": vapour_k,
+            "rate": rate,
+            "reflux": reflux,
+            "x_reflux": x * reflux_ratio,
+            "condenser_w": condenser * rate,
+            "pot_abv": np.asarray(strength.abv_from_x(x)),
+            "stream_abv": np.asarray(strength.abv_from_x(x + rise)),
+        }
+        self.tables = {name: UniformTable(self.first, self.step, column) for name, column in columns.items()}
+        self.tables["x"] = UniformTable(self.first, self.step, x, rise)
+        # Seconds for a pot that holds exp(ln W) moles to come down to each row, from the top of the table.
+        spent = running_integral(self.step, np.exp(ln_w) / rate)
+        self.tables["clock"] = UniformTable(self.first, self.step, spent[-1] - spent)
+
+    def _invert(self, ln_w: Array, fits: SmoothFit) -> Array:
+        """Composition at each ln W, by Newton's method in ln(x / (x_az - x))."""
+        x_az = self.azeotrope_x
+        v_ends = [np.log(x / (x_az - x)) for x in (LOWEST_X, self.highest_x)]
+        v = np.concatenate([np.linspace(v_ends[0], -12.0, 60), np.linspace(-11.9, v_ends[1], 600)])
+        start = self._ln_w(_logistic(v, x_az))
+        v = np.interp(ln_w, start, v)
+        for _ in range(4):
+            x = _logistic(v, x_az)
+            slope = 1.0 / (x_az * fits(np.arcsinh(x / SCALE_X))[0])  # d ln W / dv
+            v = v - (self._ln_w(x) - ln_w) / slope
+        return _logistic(v, x_az)
+
+    def position(self, x: float | Array) -> Array:
+        """Where a pot of given composition stands in the table.
+
+        Parameters
+        ----------
+        x : float or ndarray
+            Mole fraction of ethanol; 0 stands for water.
+
+        Returns
+        -------
+        ndarray
+            ln W, from the table's own zero; shape of ``x``.
+
+        Raises
+        ------
+        RangeError
+            If a pot is stronger than the table holds.
+        """
+        x = np.asarray(x, dtype=float)
+        if not np.all((x >= 0.0) & (x <= self.highest_x)):
+            worst = float(np.max(x)) if np.all(np.isfinite(x)) else float("nan")
+            given = (
+                f"{float(strength.abv_from_x(min(worst, 1.0))):.1f} % vol" if 0 <= worst <= 1 else f"{worst}"
+            )
+            most = float(strength.abv_from_x(self.highest_x))
+            raise RangeError(
+                "the strength of the pot",
+                given,
+                f"0 to {most:.1f} % vol at this pressure",
+                "Let the charge down with water; a pot cannot strengthen spirit at the azeotrope.",
+            )
+        return self._ln_w(np.maximum(x, WATER_X))
+
+    def at(self, ln_w: Array, *names: str) -> tuple[Array, ...]:
+        """Look columns up.
+
+        Parameters
+        ----------
+        ln_w : ndarray
+            Positions inside the table.
+        *names : str
+            Columns: ``x``, ``y`` (mole fractions of pot and distillate), ``x_reflux``, ``reflux`` (share of
+            the vapour), ``pot_k``, ``vapour_k`` [K], ``rate`` [mol/s], ``condenser_w`` [W], ``pot_abv``,
+            ``stream_abv`` [% vol], ``clock`` [s for each exp(ln W) mol].
+
+        Returns
+        -------
+        tuple of ndarray
+            One array of the shape of ``ln_w`` for each name.
+        """
+        row, along = self.tables["x"].locate(ln_w)
+        return tuple(self.tables[name].at(row, along) for name in names)
+
+    def distil(self, charge_x: Array, left: Array) -> tuple[Array, Array]:
+        """Strength of stream and pot for many charges at once.
+
+        Parameters
+        ----------
+        charge_x : ndarray, shape (n,)
+            Mole fraction of ethanol in each charge.
+        left : ndarray, shape (m,)
+            Shares of the charge's moles still in the pot, above 0.001 and at most 1.
+
+        Returns
+        -------
+        stream_abv, pot_abv : ndarray, shape (n, m)
+            Strengths [% vol].
+        """
+        start, fall = self.position(charge_x), np.log(left)
+        shape = (start.size, fall.size)
+        stream, pot = np.empty(shape), np.empty(shape)
+        many = max(1, BLOCK // fall.size)
+        for k in range(0, start.size, many):
+            block = slice(k, k + many)
+            stream[block], pot[block] = self.at(start[block, None] + fall, "stream_abv", "pot_abv")
+        return stream, pot
+
+
+def _logistic(v: Array, top: float) -> Array:
+    return np.asarray(top / (1.0 + np.exp(-v)))
+
+
+def _fits(nodes: Balance, x_az: float, top: float) -> SmoothFit:
+    """Smooth functions of z: phi, temperatures, seconds a mole, reflux, x_reflux / x, heat a mole."""
+    x = nodes.x
+    columns = [
+        (nodes.y_distillate - x) / (x * (x_az - x)),
+        nodes.pot_k,
+        nodes.vapour_k,
+        1.0 / nodes.rate_mol_per_s,
+        nodes.reflux,
+        nodes.x_reflux / x,
+        nodes.condenser_w / nodes.rate_mol_per_s,
+    ]
+    return SmoothFit(0.0, top, np.stack(columns, axis=1))
+
+
+@lru_cache(maxsize=64)
+def curves(conditions: Conditions) -> Curves:
+    """Return the curves of a still, tabulated at the first call and kept.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Pressure, power, losses and room.
+
+    Returns
+    -------
+    Curves
+        The table.
+    """
+    return Curves(conditions)
