@@ -1,6 +1,6 @@
 """Strength of spirit in the distiller's units: °C, litres and % vol at 20 °C."""
 
-from potsim.liquid.strength.density import density, w_from_density
+from potsim.liquid.strength.density import REFERENCE_C, density, w_from_density
 from potsim.liquid.strength.fractions import (
     abv_from_w,
     abv_from_x,
@@ -31,6 +31,7 @@ from potsim.liquid.strength.proof import (
 )
 
 __all__ = [
+    "REFERENCE_C",
     "Mixture",
     "Moles",
     "abv_from_moles",
