@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from potsim.errors import RequestError
+from potsim.planning.charge import Charge
 from potsim.planning.plan import Plan, StillPlan, Stop
 from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
 
@@ -16,6 +17,7 @@ NECK_LOSS_W_PER_K = 0.6
 POT_LOSS_W_PER_K = 1.0
 ROOM_C = 20.0
 RECOVERED = 0.90
+WATER_SHARE = 0.2  # of a cleaning run with water alone
 
 
 @dataclass(frozen=True)
@@ -40,31 +42,46 @@ class Setting:
     assumed: tuple[str, ...]
 
 
-def settle(plan: Plan, charge_l: float) -> Setting:
+def settle(plan: Plan, charge: Charge) -> Setting:
     """Fill in what the plan leaves out.
 
     Parameters
     ----------
     plan : Plan
         As given.
-    charge_l : float
-        Volume of the charge at 20 °C [L].
+    charge : Charge
+        What is in the pot.
 
     Returns
     -------
     Setting
         Nothing left out.
+
+    Raises
+    ------
+    RequestError
+        If the plan contradicts itself.
     """
     assumed: list[str] = []
-    still = _still(plan.still, charge_l, assumed)
-    stop = plan.cuts.stop
-    if not stop.named:
-        stop = Stop(recovered=RECOVERED)
-        assumed.append(f"Stop when {RECOVERED:.0%} of the alcohol is over: no stop given.")
-    heads_l = plan.cuts.heads_l or (plan.cuts.heads_share or 0.0) * charge_l
+    still = _still(plan.still, charge.volume_l, assumed)
+    stop = plan.cuts.stop if plan.cuts.stop.named else _stop(charge, assumed)
+    if stop.recovered is not None and charge.ethanol_mol == 0.0:
+        raise RequestError(
+            "cuts.stop.recovered: the charge holds no alcohol.", "Stop by collected or elapsed."
+        )
+    heads_l = plan.cuts.heads_l or (plan.cuts.heads_share or 0.0) * charge.volume_l
     if plan.cuts.heads_l is None and plan.cuts.heads_share is None:
         assumed.append("No heads taken: none given.")
     return Setting(still, stop, heads_l, tuple(assumed))
+
+
+def _stop(charge: Charge, assumed: list[str]) -> Stop:
+    if charge.ethanol_mol == 0.0:
+        volume = WATER_SHARE * charge.volume_l
+        assumed.append(f"Stop at {volume:.3g} L, {WATER_SHARE:.0%} of the water: no stop given.")
+        return Stop(collected_l=volume)
+    assumed.append(f"Stop when {RECOVERED:.0%} of the alcohol is over: no stop given.")
+    return Stop(recovered=RECOVERED)
 
 
 def _still(given: StillPlan, charge_l: float, assumed: list[str]) -> Still:

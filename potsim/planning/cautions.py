@@ -1,0 +1,85 @@
+"""The usual cautions, and those that this run calls for."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from potsim.data import read_table
+from potsim.liquid import strength
+from potsim.planning.charge import Charge
+from potsim.planning.defaults import Setting
+from potsim.still.course import Course
+
+# Said with every run, whatever it is. Common practice, no source; figures in data/safety.csv.
+ALWAYS = (
+    "Law: distilling needs a licence in most countries. Follow local law and licensed practice.",
+    "Fire: spirit vapour burns, is heavier than air and pools on the floor. Ventilate; no flame or spark.",
+    "Never leave a running still alone. Keep the outlet open: never heat a closed vessel.",
+    "Cooling on before the heat, and on until the pot has cooled. Let the pot cool before opening it.",
+    "A forecast is not an inspection: potsim knows nothing of methanol in bad spirit, leaks or foaming.",
+)
+MOST_FILL = 0.75  # common practice, no source
+MOST_CHARGE_ABV = 40.0  # common practice in a domestic still, no source
+USUAL_BOTANICAL_ABV = 60.0  # charges of botanicals go up to here: common practice, no source
+
+
+def for_run(charge: Charge, setting: Setting, course: Course, hot_solids_l: float) -> tuple[str, ...]:
+    """Cautions that depend on the charge and the still.
+
+    Parameters
+    ----------
+    charge : Charge
+        What is in the pot.
+    setting : Setting
+        The still.
+    course : Course
+        The run.
+    hot_solids_l : float
+        Volume of the botanicals in the pot [L].
+
+    Returns
+    -------
+    tuple of str
+        The particular ones; `ALWAYS` comes on top.
+    """
+    found = []
+    hot = float(course.at(np.array([0.0])).pot_hot_l[0]) + hot_solids_l
+    fill = hot / setting.still.capacity_l
+    if fill > MOST_FILL:
+        found.append(
+            f"Fill: the boiling charge takes {hot:.2f} L, {fill:.0%} of the pot; "
+            f"at most {MOST_FILL:.0%} leaves room for foam."
+        )
+    if charge.abv > MOST_CHARGE_ABV:
+        found.append(
+            f"Charge of {charge.abv:.0f} % vol: its vapour lights at {flash_point_c(charge.abv):.0f} °C. "
+            f"Usual are at most {MOST_CHARGE_ABV:.0f} % in a small still"
+            + (f", {USUAL_BOTANICAL_ABV:.0f} % with botanicals." if charge.abv > USUAL_BOTANICAL_ABV else ".")
+        )
+    if setting.still.min_level_l == 0.0:
+        found.append("A heating element inside the pot must stay covered to the end: set min_level.")
+    return tuple(found)
+
+
+def flash_point_c(abv: float) -> float:
+    """Flash point of a spirit.
+
+    Parameters
+    ----------
+    abv : float
+        Strength [% vol at 20 °C], 6 to 97.
+
+    Returns
+    -------
+    float
+        Temperature at which the vapour over it can be lit [°C].
+
+    Notes
+    -----
+    Linear between the handbook values by mass per cent in ``data/safety.csv``; rounded to 1 °C there.
+    """
+    rows = [r for r in read_table("safety.csv") if "flash point" in r["fact"]]
+    percent = [float(r["fact"].split(" mass")[0].split()[-1]) for r in rows]
+    return float(
+        np.interp(100.0 * float(strength.w_from_abv(abv)), percent, [float(r["value"]) for r in rows])
+    )

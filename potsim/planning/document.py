@@ -1,0 +1,74 @@
+"""A run as plain data for programs, and as a short report card."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from potsim import __version__
+from potsim.planning.profile import QUANTITIES
+
+if TYPE_CHECKING:
+    from potsim.planning.run import Run
+
+
+def document(run: Run) -> dict[str, Any]:
+    """Return a run as plain data.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+
+    Returns
+    -------
+    dict
+        What ``potsim run --json`` prints: numbers, texts, lists and dictionaries only.
+    """
+    stop = run.stop
+    return {
+        "potsim": __version__,
+        "title": run.plan.title,
+        "charge": {
+            "volume_l": run.charge.volume_l,
+            "abv": run.charge.abv,
+            "ethanol_l": run.charge.ethanol_l,
+            "mass_kg": run.charge.mass_kg,
+            "boiling_c": float(run.pot_c[0]),
+        },
+        "first_drop_min": run.first_drop_min,
+        "curve": {name: getattr(run.profile, name).tolist() for name in QUANTITIES},
+        "stop": {
+            "reason": run.end.reason,
+            "words": run.end.words,
+            **{name: getattr(stop, name) for name in QUANTITIES},
+        },
+        "condenser_w": run.condenser_w,
+        "closure": {"energy": run.course.energy_error(run.end.depletion)},
+        "assumed": list(run.setting.assumed),
+        "cautions": list(run.cautions),
+    }
+
+
+def card(run: Run) -> str:
+    """Return a run as a short report card.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+
+    Returns
+    -------
+    str
+        A few lines.
+    """
+    charge, stop, first = run.charge, run.stop, run.first_drop_min
+    lines = [
+        run.plan.title,
+        f"charge    {charge.volume_l:.2f} L at {charge.abv:.1f} % vol, boils at {run.pot_c[0]:.1f} °C",
+        f"stream    {run.stream_abv[0]:.1f} to {stop.stream_abv:.1f} % vol, from minute {first:.0f}",
+        f"stop      {stop.collected_l:.3f} L after {stop.elapsed_min:.0f} min: {run.end.words}",
+        f"pooled    {stop.mean_abv:.1f} % vol, {stop.recovered:.0%} of the alcohol",
+        f"pot left  {stop.pot_l:.2f} L at {stop.pot_abv:.1f} % vol, {stop.pot_c:.1f} °C",
+    ]
+    return "\n".join(lines)

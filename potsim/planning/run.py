@@ -1,0 +1,283 @@
+"""From a plan to the predicted run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.errors import RangeError, RequestError
+from potsim.planning import cautions, stops
+from potsim.planning.bill import ResolvedDose, resolve
+from potsim.planning.botanicals import extend, library
+from potsim.planning.charge import Charge, blend
+from potsim.planning.defaults import Setting, settle
+from potsim.planning.plan import Plan
+from potsim.planning.profile import QUANTITIES, Moment, Profile, moment, profile
+from potsim.still.course import Course, course
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+Array = NDArray[np.float64]
+
+POINTS = 201  # of the arrays of a run, evenly spaced in moles collected
+
+
+@dataclass(frozen=True)
+class Run:
+    """A predicted run, from the first drop to the stop.
+
+    Parameters
+    ----------
+    plan : Plan
+        What it was computed from.
+    charge : Charge
+        What is in the pot at switch-on, the botanicals' own water included.
+    setting : Setting
+        The still and all that the plan left open.
+    course : Course
+        The run in physical units, to exhaustion.
+    end : End
+        Where it stops, and why.
+    profile : Profile
+        The arrays.
+    bill : tuple of ResolvedDose
+        The botanicals.
+    cautions : tuple of str
+        What to take care of.
+    """
+
+    plan: Plan
+    charge: Charge
+    setting: Setting
+    course: Course
+    end: stops.End
+    profile: Profile
+    bill: tuple[ResolvedDose, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def collected_l(self) -> Array:
+        """Pooled distillate [L at 20 °C]."""
+        return self.profile.collected_l
+
+    @property
+    def stream_abv(self) -> Array:
+        """Strength of the stream [% vol at 20 °C]."""
+        return self.profile.stream_abv
+
+    @property
+    def pot_abv(self) -> Array:
+        """Strength left in the pot [% vol at 20 °C]."""
+        return self.profile.pot_abv
+
+    @property
+    def mean_abv(self) -> Array:
+        """Strength of all collected [% vol at 20 °C]."""
+        return self.profile.mean_abv
+
+    @property
+    def recovered(self) -> Array:
+        """Share of the charged ethanol collected, 0 to 1."""
+        return self.profile.recovered
+
+    @property
+    def pot_l(self) -> Array:
+        """Liquid in the pot [L at 20 °C]."""
+        return self.profile.pot_l
+
+    @property
+    def pot_c(self) -> Array:
+        """Temperature of the pot [°C]."""
+        return self.profile.pot_c
+
+    @property
+    def vapour_c(self) -> Array:
+        """Temperature of the vapour that leaves the neck [°C]."""
+        return self.profile.vapour_c
+
+    @property
+    def elapsed_min(self) -> Array:
+        """Time since switch-on [min]."""
+        return self.profile.elapsed_min
+
+    @property
+    def first_drop_min(self) -> float:
+        """Time from switch-on to the first drop [min]."""
+        return self.course.first_drop_s / 60.0
+
+    @property
+    def condenser_w(self) -> float:
+        """Most heat that the condenser must carry off during the run [W]."""
+        depletion = np.linspace(0.0, self.end.depletion, POINTS)
+        return float(np.max(self.course.at(depletion).condenser_w))
+
+    @property
+    def stop(self) -> Moment:
+        """The state at the stop."""
+        return moment(self.course, self.end.depletion)
+
+    def at(self, **where: float) -> Moment:
+        """Return the state at one point of the run.
+
+        Parameters
+        ----------
+        **where : float
+            One of ``collected_l`` [L], ``stream_abv``, ``pot_abv`` or ``mean_abv`` [% vol], ``recovered``
+            (0 to 1), ``pot_l`` [L], ``pot_c`` or ``vapour_c`` [°C], ``elapsed_min`` [min].
+
+        Returns
+        -------
+        Moment
+            All nine quantities there.
+
+        Raises
+        ------
+        RequestError
+            If not exactly one known quantity is named.
+        RangeError
+            If the run does not pass through it between the first drop and the stop.
+
+        Examples
+        --------
+        >>> import potsim
+        >>> run = potsim.distil(potsim.example_plan())
+        >>> round(run.at(collected_l=0.3).collected_l, 9)
+        0.3
+        """
+        if len(where) != 1 or next(iter(where)) not in QUANTITIES:
+            raise RequestError(
+                f"at() was given {', '.join(where) or 'nothing'}; it takes one quantity.",
+                f"One of: {', '.join(QUANTITIES)}.",
+            )
+        ((name, value),) = where.items()
+        start, end = (getattr(moment(self.course, s), name) for s in (0.0, self.end.depletion))
+        low, high = min(start, end), max(start, end)
+        if not low <= value <= high:
+            raise RangeError(
+                name,
+                f"{value:g}",
+                f"{low:.6g} to {high:.6g}, first drop to stop",
+                "Ask within the run, or move the stop.",
+            )
+        sign = 1.0 if end >= start else -1.0
+        there = self.course.first(
+            lambda s: sign * (getattr(profile(self.course, s), name) - value), self.end.depletion
+        )
+        return moment(self.course, self.end.depletion if there is None else there)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the arrays as a table.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One column a quantity, one row a point, first drop to stop.
+        """
+        import pandas as pd
+
+        return pd.DataFrame({name: getattr(self.profile, name) for name in QUANTITIES})
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return what ``potsim run --json`` prints.
+
+        Returns
+        -------
+        dict
+            Plain numbers, texts, lists and dictionaries.
+        """
+        from potsim.planning.document import document
+
+        return document(self)
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the run.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            Where to draw; a new figure's when left out.
+
+        Returns
+        -------
+        matplotlib.axes.Axes
+            The axes drawn on.
+        """
+        from potsim.interfaces.plots import plot_run
+
+        return plot_run(self, ax)
+
+    def __str__(self) -> str:
+        from potsim.planning.document import card
+
+        return card(self)
+
+
+def distil(plan: Plan) -> Run:
+    """Compute the run that a plan describes.
+
+    Parameters
+    ----------
+    plan : Plan
+        What goes in, the still, the cuts; all else may be left to the defaults.
+
+    Returns
+    -------
+    Run
+        From the first drop to the stop.
+
+    Raises
+    ------
+    RequestError
+        If the plan cannot be run; the message says which key and what to do.
+
+    Examples
+    --------
+    >>> import potsim
+    >>> run = potsim.distil(potsim.example_plan())
+    >>> run.end.reason
+    'stream_abv'
+    """
+    spirit = blend(plan.charge)
+    bill = _resolve_bill(plan)
+    water = sum(dose.water_brought_l for dose in bill)
+    charge = spirit.with_water(water) if water > 0 else spirit
+    setting = settle(plan, charge)
+    solids_l = sum(dose.solids_volume_l for dose in bill if dose.dose.where == "pot")
+    _refuse_overfull(charge, setting, solids_l)
+    run = course(charge.mol, charge.x, setting.still)
+    level = stops.min_level(run, solids_l)
+    end = stops.find_end(run, stops.conditions(setting.stop, run), level)
+    over = np.linspace(0.0, -np.expm1(-end.depletion), POINTS)
+    depletion = np.minimum(-np.log1p(-over), end.depletion)
+    return Run(
+        plan=plan,
+        charge=charge,
+        setting=setting,
+        course=run,
+        end=end,
+        profile=profile(run, run.at(depletion)),
+        bill=bill,
+        cautions=(*cautions.for_run(charge, setting, run, solids_l), *cautions.ALWAYS),
+    )
+
+
+def _resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
+    if not plan.botanicals:
+        return ()
+    among = extend(library(), plan.own_botanicals) if plan.own_botanicals else library()
+    return tuple(resolve(dose, among) for dose in plan.botanicals)
+
+
+def _refuse_overfull(charge: Charge, setting: Setting, solids_l: float) -> None:
+    capacity = setting.still.capacity_l
+    filled = charge.volume_l + solids_l
+    if filled > capacity:
+        raise RequestError(
+            f"The charge takes {filled:.3g} L, but still.capacity is {capacity:.3g} L.",
+            f"Charge at most {0.75 * capacity:.3g} L, three quarters of the pot, or run it in parts.",
+        )
