@@ -1,4 +1,4 @@
-"""Proofing: the water that brings a keep down to bottling strength, step by step, and the bottles it fills."""
+"""Proofing: the water that brings a keep to bottling strength, in steps, and the bottles it fills."""
 
 from __future__ import annotations
 
@@ -154,7 +154,7 @@ def proof_down(
     --------
     >>> made = proof_down(1.0, 75.0, 42.0, bottle_l=0.5)
     >>> round(made.water_l, 3), round(made.volume_l, 3), made.bottles
-    (0.817, 1.786, 3)
+    (0.816, 1.786, 3)
     """
     require("volume", volume_l, 0, unit="L", open_low=True)
     require("abv", abv, 0, 100, "% vol", open_low=True)
@@ -229,8 +229,8 @@ def from_reading(
 
     Examples
     --------
-    >>> round(from_reading(1.0, 40.0, 38.0, at_c=25.0).from_abv, 2)
-    38.02
+    >>> round(from_reading(1.0, 60.0, 42.0, at_c=25.0).from_abv, 2)
+    58.24
     """
     require("at_c", at_c, 0, 40, "°C", hint="Work where water is liquid and spirit does not evaporate.")
     abv = float(strength.true_abv(reading_abv, at_c))

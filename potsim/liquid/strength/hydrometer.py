@@ -9,20 +9,23 @@ from potsim.errors import RangeError
 from potsim.liquid.arrays import Array, FloatOrArray, plain, within
 from potsim.liquid.strength.density import REFERENCE_C, at_temperature, density, w_from_density
 from potsim.liquid.strength.fractions import abv_from_w, w_from_abv
+from potsim.liquid.strength.proof import abv_from_percent_at, percent_at
 
 GLASS_PER_K = 25e-6  # 1/K, cubic expansion of a glass hydrometer: OIML R 22, Table VIII and its sequel
-_COOL = "Bring the sample to 20 °C and read again."
+_COOL = "Bring the sample to the temperature of the hydrometer and read again."
 
 
-def true_abv(reading_abv: ArrayLike, t_c: ArrayLike) -> FloatOrArray:
-    """Return the strength of spirit whose hydrometer, calibrated at 20 °C, is read at another temperature.
+def true_abv(reading_abv: ArrayLike, t_c: ArrayLike, *, calibrated_c: float = REFERENCE_C) -> FloatOrArray:
+    """Return the strength of spirit whose hydrometer is read away from its own temperature.
 
     Parameters
     ----------
     reading_abv : array_like
-        What the hydrometer shows [% vol], 0 to 100.
+        What the hydrometer shows [% vol at ``calibrated_c``], 0 to 100.
     t_c : array_like
         Temperature of the spirit [°C], -20 to 40.
+    calibrated_c : float
+        Temperature for which the hydrometer was made [°C]; 15.56 (60 °F) for US proof, read halved.
 
     Returns
     -------
@@ -36,8 +39,8 @@ def true_abv(reading_abv: ArrayLike, t_c: ArrayLike) -> FloatOrArray:
 
     Notes
     -----
-    A hydrometer of glass sinks until ``density(w, t) (1 + 25e-6 (t - 20))`` equals the density at 20 °C for
-    which its mark was made. Spirit of ethanol and water only: sugar and colour falsify the reading.
+    A hydrometer of glass sinks until ``density(w, t) (1 + 25e-6 (t - calibrated))`` equals the density
+    for which its mark was made. Spirit of ethanol and water only: sugar and colour falsify the reading.
 
     Examples
     --------
@@ -46,13 +49,14 @@ def true_abv(reading_abv: ArrayLike, t_c: ArrayLike) -> FloatOrArray:
     """
     mark = within("reading_abv", reading_abv, 0.0, 100.0, "% vol", "Read the scale of % vol.")
     coefficients = at_temperature(t_c)
-    buoyant = np.asarray(density(w_from_abv(mark))) / _glass(t_c)
+    made_for = w_from_abv(abv_from_percent_at(mark, calibrated_c))
+    buoyant = np.asarray(density(made_for, calibrated_c)) / _glass(t_c, calibrated_c)
     _must_exist("reading_abv", mark, buoyant, coefficients, "that ethanol-water can show at this temperature")
     return abv_from_w(w_from_density(buoyant, t_c))
 
 
-def reading_abv(abv: ArrayLike, t_c: ArrayLike) -> FloatOrArray:
-    """Return what a hydrometer calibrated at 20 °C shows in spirit of another temperature.
+def reading_abv(abv: ArrayLike, t_c: ArrayLike, *, calibrated_c: float = REFERENCE_C) -> FloatOrArray:
+    """Return what a hydrometer shows in spirit away from its own temperature.
 
     Parameters
     ----------
@@ -60,11 +64,13 @@ def reading_abv(abv: ArrayLike, t_c: ArrayLike) -> FloatOrArray:
         Strength [% vol at 20 °C], 0 to 100.
     t_c : array_like
         Temperature of the spirit [°C], -20 to 40.
+    calibrated_c : float
+        Temperature for which the hydrometer was made [°C].
 
     Returns
     -------
     float or ndarray
-        Reading [% vol].
+        Reading [% vol at ``calibrated_c``].
 
     Raises
     ------
@@ -81,10 +87,10 @@ def reading_abv(abv: ArrayLike, t_c: ArrayLike) -> FloatOrArray:
     40.0
     """
     share = np.asarray(w_from_abv(abv))
-    buoyant = np.asarray(density(share, t_c)) * _glass(t_c)
+    buoyant = np.asarray(density(share, t_c)) * _glass(t_c, calibrated_c)
     given = np.asarray(abv, dtype=float)
-    _must_exist("abv", given, buoyant, at_temperature(REFERENCE_C), "whose reading lies on the scale")
-    return abv_from_w(w_from_density(buoyant))
+    _must_exist("abv", given, buoyant, at_temperature(calibrated_c), "whose reading lies on the scale")
+    return percent_at(abv_from_w(w_from_density(buoyant, calibrated_c)), calibrated_c)
 
 
 def volume_at(volume_l: ArrayLike, abv: ArrayLike, from_c: ArrayLike, to_c: ArrayLike) -> FloatOrArray:
@@ -123,8 +129,8 @@ def volume_at(volume_l: ArrayLike, abv: ArrayLike, from_c: ArrayLike, to_c: Arra
     return plain(volume * np.asarray(density(share, from_c)) / np.asarray(density(share, to_c)))
 
 
-def _glass(t_c: ArrayLike) -> Array:
-    return np.asarray(1.0 + GLASS_PER_K * (np.asarray(t_c, dtype=float) - REFERENCE_C))
+def _glass(t_c: ArrayLike, calibrated_c: float) -> Array:
+    return np.asarray(1.0 + GLASS_PER_K * (np.asarray(t_c, dtype=float) - calibrated_c))
 
 
 def _must_exist(argument: str, given: Array, buoyant: Array, coefficients: Array, which: str) -> None:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from potsim.liquid.arrays import Array, FloatOrArray, plain, within
-from potsim.liquid.strength.density import at_temperature, polynomial
+from potsim.liquid.strength.density import REFERENCE_C, at_temperature, polynomial
 from potsim.liquid.strength.fractions import abv_from_w, w_from_abv
 
 US_REFERENCE_C = (60.0 - 32.0) / 1.8  # 60 °F, 27 CFR 19.1
@@ -44,6 +44,8 @@ def percent_at(abv: ArrayLike, reference_c: float) -> FloatOrArray:
     >>> round(percent_at(40.0, 15.0), 2)
     39.92
     """
+    if reference_c == REFERENCE_C:
+        return plain(within("abv", abv, 0.0, 100.0, "% vol", _PERCENT))
     formula = at_temperature(float(reference_c))
     return plain(_percent(formula, np.asarray(w_from_abv(abv))))
 
@@ -78,6 +80,8 @@ def abv_from_percent_at(percent: ArrayLike, reference_c: float) -> FloatOrArray:
     40.0
     """
     given = within("percent", percent, 0.0, 100.0, "% vol", _PERCENT)
+    if reference_c == REFERENCE_C:
+        return plain(given)
     formula = at_temperature(float(reference_c))
     slope = formula * np.arange(1, formula.size + 1) * (100.0 / formula.sum())
     w = np.asarray(w_from_abv(given))
