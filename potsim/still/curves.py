@@ -21,9 +21,9 @@ from potsim.still.still import Conditions
 Array = NDArray[np.float64]
 
 NODES = 96  # compositions at which the balances are solved
-ROWS = 2048  # rows of the look-up table
+ROWS = 4096  # rows of the look-up table
 SCALE_X = 0.02  # composition over which the vapour curve bends most; nodes crowd below it
-CLOSEST_TO_AZEOTROPE = 0.02  # mole fraction; 1 % vol. Nearer, a simple pot hardly separates any more
+CLOSEST_TO_AZEOTROPE = 0.03  # mole fraction; 1 % vol. Nearer, a simple pot hardly separates any more
 WATER_X = 1e-9  # a charge of water stands here, and its ethanol is then called none
 LOWEST_X = 1e-46  # where 99.9 % of such a charge is over
 
