@@ -1,0 +1,135 @@
+"""How pictures look: inks, type sizes, and labels that keep clear of each other.
+
+Every line differs in dash and weight as well as in colour, so that a picture printed in grey or seen by a
+colour-blind eye says the same. The hues are from the palette of Okabe and Ito (2008).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from matplotlib.axes import Axes
+
+INK = "#222222"
+FAINT = "#8a8a8a"
+BLUE = "#0072B2"
+VERMILION = "#D55E00"
+GREEN = "#00735C"
+PURPLE = "#8E4B7A"
+SIZE = 9.0  # points, at the width of a phone
+
+
+@dataclass(frozen=True)
+class Pen:
+    """A line of a picture.
+
+    Parameters
+    ----------
+    colour : str
+        Ink.
+    weight : float
+        Width [points].
+    dash : str or tuple
+        Pattern, as matplotlib takes it.
+    """
+
+    colour: str
+    weight: float
+    dash: Any = "-"
+
+    @property
+    def style(self) -> dict[str, Any]:
+        """Keyword arguments of ``Axes.plot``."""
+        return {"color": self.colour, "linewidth": self.weight, "linestyle": self.dash}
+
+
+STREAM = Pen(BLUE, 2.8)
+POOLED = Pen(INK, 1.6, (0, (6, 2)))
+POT = Pen(VERMILION, 1.4, (0, (1, 1.5)))
+OVER = Pen(GREEN, 1.4, (0, (5, 1.5, 1, 1.5)))
+
+
+def plain(ax: Axes) -> None:
+    """Take away what a reader does not need: top and right frame, long ticks.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        The axes.
+    """
+    for side in ("top", "right"):
+        ax.spines[side].set_visible(False)
+    for side in ("left", "bottom"):
+        ax.spines[side].set_color(FAINT)
+    ax.tick_params(colors=INK, labelsize=SIZE, length=3, color=FAINT)
+    ax.xaxis.label.set_size(SIZE)
+    ax.yaxis.label.set_size(SIZE)
+
+
+def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> list[float]:
+    """Move label positions as little as it takes to keep them apart.
+
+    Parameters
+    ----------
+    wanted : sequence of float
+        Where each label would stand.
+    apart : float
+        Least distance.
+    low, high : float
+        Ends of the room there is.
+
+    Returns
+    -------
+    list of float
+        In the order of ``wanted``.
+    """
+    order = sorted(range(len(wanted)), key=lambda k: wanted[k])
+    placed = [min(max(wanted[k], low), high) for k in order]
+    for _ in range(100):
+        moved = False
+        for i in range(len(placed) - 1):
+            short = apart - (placed[i + 1] - placed[i])
+            if short > 1e-9:
+                moved = True
+                placed[i] -= 0.5 * short
+                placed[i + 1] += 0.5 * short
+        placed = [
+            min(max(p, low + i * apart), high - (len(placed) - 1 - i) * apart) for i, p in enumerate(placed)
+        ]
+        if not moved:
+            break
+    out = [0.0] * len(wanted)
+    for place, k in zip(placed, order, strict=True):
+        out[k] = place
+    return out
+
+
+def end_labels(ax: Axes, labels: Sequence[tuple[float, str, str]], apart: float) -> None:
+    """Write labels at the right edge, each at the height where its line ends.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        The axes.
+    labels : sequence of (height, text, colour)
+        In data units.
+    apart : float
+        Least distance of two labels, in data units.
+    """
+    low, high = ax.get_ylim()
+    right = ax.get_xlim()[1]
+    places = spread([height for height, _, _ in labels], apart, low, high)
+    for (height, text, colour), place in zip(labels, places, strict=True):
+        ax.annotate(
+            text,
+            xy=(right, height),
+            xytext=(1.03, place),
+            textcoords=("axes fraction", "data"),
+            color=colour,
+            fontsize=SIZE,
+            va="center",
+            annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 0},
+        )

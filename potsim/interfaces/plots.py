@@ -1,0 +1,113 @@
+"""Pictures of a run: axes in, axes out; nothing is shown or saved here."""
+
+from __future__ import annotations
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from potsim.interfaces import ink
+from potsim.planning.run import Run
+
+WIDTH_IN = 5.6
+
+
+def new_axes(height_in: float = 4.2) -> Axes:
+    """Return axes on a figure of their own, the width of a phone.
+
+    Parameters
+    ----------
+    height_in : float
+        Height of the figure [in].
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        Empty axes; ``ax.figure.savefig(...)`` writes the picture.
+    """
+    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
+    return figure.add_subplot()
+
+
+def plot_run(run: Run, ax: Axes | None = None) -> Axes:
+    """Draw strength and recovery against the distillate collected.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; a new figure's when left out.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+    """
+    ax = new_axes() if ax is None else ax
+    ml = 1000.0 * run.collected_l
+    lines = [
+        (run.stream_abv, ink.STREAM, "stream {:.0f} %"),
+        (run.mean_abv, ink.POOLED, "all collected {:.0f} %"),
+        (run.pot_abv, ink.POT, "left in pot {:.0f} %"),
+        (100.0 * run.recovered, ink.OVER, "{:.0f} % of the\nalcohol is over"),
+    ]
+    for values, pen, _ in lines:
+        ax.plot(ml, values, **pen.style, solid_capstyle="round")
+    ax.set_xlim(0.0, ml[-1])
+    ax.set_ylim(0.0, 100.0)
+    ax.set_xlabel("distillate collected, mL at 20 °C")
+    ax.set_ylabel("% vol, and % of the alcohol")
+    ink.plain(ax)
+    labels = [(float(values[-1]), words.format(values[-1]), pen.colour) for values, pen, words in lines]
+    ink.end_labels(ax, labels, 8.5)
+    _mark_cuts(run, ax)
+    return ax
+
+
+def _mark_cuts(run: Run, ax: Axes) -> None:
+    """Name heads and stop at the top of the picture, each beside its line."""
+    right = 1000.0 * float(run.collected_l[-1])
+    heads = 1000.0 * run.setting.heads_l
+    style = {"color": ink.INK, "linewidth": 0.8}
+    if 0.0 < heads < right:
+        ax.axvline(heads, **style)
+        ax.annotate(
+            f"heads to {heads:.0f} mL",
+            xy=(heads, 101.0),
+            xytext=(0, 2),
+            textcoords="offset points",
+            fontsize=ink.SIZE,
+            color=ink.INK,
+            annotation_clip=False,
+        )
+    ax.axvline(right, **style, clip_on=False)
+    stop = run.stop
+    ax.annotate(
+        f"stop at {right:.0f} mL, minute {stop.elapsed_min:.0f}:\n{run.end.words}",
+        xy=(right, 101.0),
+        xytext=(0, 2),
+        textcoords="offset points",
+        ha="right",
+        fontsize=ink.SIZE,
+        color=ink.INK,
+        annotation_clip=False,
+    )
+
+
+def figure_of_run(run: Run) -> Figure:
+    """Return the whole picture of a run.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Ready to be saved.
+    """
+    figure = Figure(figsize=(WIDTH_IN, 4.2), layout="constrained")
+    plot_run(run, figure.add_subplot())
+    figure.suptitle(run.plan.title, x=0.01, ha="left", fontsize=ink.SIZE + 2, color=ink.INK)
+    return figure
