@@ -1,0 +1,256 @@
+"""Volatility of trace compounds: against measurements, in its limits, in its order."""
+
+from __future__ import annotations
+
+import math
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from potsim.data import read_table
+from potsim.errors import RangeError, RequestError, UnknownNameError
+from potsim.interfaces.evidence.traces import comparisons
+from potsim.liquid import dilution, traces
+from potsim.liquid.compounds import compounds
+from potsim.liquid.dilution import from_groups, group_table, water_share
+from potsim.liquid.equilibrium import bubble_point, limiting_volatility
+
+ROWS = comparisons()
+ETHANOL = traces.Compound.own("ethanol", 46.07, relative_to_ethanol=1.0)
+VOLATILE = [one for one in compounds() if not one.stays]
+WEAK, HALF, STRONG = 0.033, 0.16, 0.55  # 10, 41 and 80 % vol
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda row: row.subject)
+def test_published_values(row):
+    assert row.holds, f"{row.subject}: worst {row.worst:.2f}, rms {row.rms:.2f}, within {row.within:.2f}"
+    assert not row.shifted(5).holds
+    assert not row.shifted(-5).holds
+
+
+@pytest.mark.parametrize("t", [298.15, 352.0])
+def test_groups_agree_with_the_general_mixture_of_the_library(t):
+    from thermo import unifac
+
+    groups = [one.groups for one in VOLATILE]
+    mixture = unifac.UNIFAC.from_subgroups(
+        T=t,
+        xs=[0.0] * len(groups) + [0.3, 0.7],
+        chemgroups=[dict(each) for each in [*groups, dilution.ETHANOL, dilution.WATER]],
+        subgroups=unifac.DOUFSG,
+        interaction_data=unifac.DOUF2IP,
+        version=1,
+    )
+    ours = from_groups(groups, np.array([0.3]), np.array([t]))[:, 0]
+    assert ours == pytest.approx(np.log(mixture.gammas()[:-2]), abs=1e-10)
+
+
+def test_one_mole_fraction_at_a_time_or_all_at_once():
+    x, p = np.array([[0.0, 0.1], [0.4, 0.86]]), np.array([101325.0, 60e3])
+    together = traces.volatilities(["linalool", "piperine", ETHANOL], x, p)
+    assert together.shape == (3, 2, 2)
+    alone = traces.volatility("linalool", 0.4, 101325.0)
+    assert isinstance(alone, float)
+    assert alone == pytest.approx(together[0, 1, 0], rel=1e-12)
+    assert traces.volatility("linalool", x, p) == pytest.approx(together[0], rel=1e-12)
+    many = traces.volatility("linalool", np.linspace(0.0, 0.8, dilution.POINTS_AT_ONCE + 7))
+    assert many[-1] == pytest.approx(traces.volatility("linalool", 0.8), rel=1e-12)
+    assert traces.volatilities([], [0.1, 0.2]).shape == (0, 2)
+    assert traces.volatility("linalool", np.array([])).shape == (0,)
+
+
+@pytest.mark.parametrize(
+    ("argument", "x", "p"),
+    [
+        ("x", -1e-9, 101325.0),
+        ("x", [0.1, 0.87], 101325.0),
+        ("x", math.nan, 101325.0),
+        ("pressure_pa", 0.1, 1013.25),
+        ("pressure_pa", 0.1, 120e3),
+    ],
+)
+def test_refuses_what_lies_outside(argument, x, p):
+    with pytest.raises(RangeError, match=f"^{argument} is .*; allowed is "):
+        traces.volatility("limonene", x, p)
+
+
+def test_unknown_names_are_answered_with_near_ones():
+    with pytest.raises(UnknownNameError, match=r"Unknown compound 'limonen'\. Did you mean 'limonene'"):
+        traces.volatility("limonen", 0.1)
+
+
+def test_every_compound_is_complete_and_smooth():
+    x = np.linspace(0.0, traces.X_MAX, 87)
+    k = traces.volatilities(compounds(), x)
+    assert np.isfinite(k).all()
+    for one, row in zip(compounds(), k, strict=True):
+        if one.stays:
+            assert (row == 0.0).all()
+            continue
+        assert (row > 0.0).all(), one.id
+        assert 1.0 < one.expected_factor < 12.0
+        bends = np.diff(np.log(row), 2)
+        assert np.abs(np.diff(bends)).max() < 0.35 * np.abs(bends).max() + 1e-3, one.id
+
+
+def test_tables_join():
+    ids = [row["id"] for row in read_table("compounds.csv")]
+    assert len(ids) == len(set(ids))
+    assert ids == [row["compound_id"] for row in read_table("compound_volatility.csv")]
+    for table in ("water_henry.csv", "water_solubility.csv", "melting.csv"):
+        assert {row["compound_id"] for row in read_table(table)} <= set(ids)
+
+
+def test_groups_add_up_to_the_molar_mass():
+    from thermo import unifac
+
+    mass = {"C": 12.011, "H": 1.008, "O": 15.999, "N": 14.007, "S": 32.06}
+    for one in VOLATILE:
+        sources = [row for row in read_table("compound_volatility.csv") if row["compound_id"] == one.id]
+        if "surrogate" in sources[0]["groups_source"] or "atoms" in sources[0]["groups_source"]:
+            continue
+        atoms = [(unifac.DOUFSG[group].atoms, count) for group, count in one.groups]
+        if any(each is None for each, _ in atoms):
+            continue
+        total = sum(mass[a] * n * count for each, count in atoms for a, n in each.items())
+        assert total == pytest.approx(one.molar_mass_g, abs=0.1), one.id
+
+
+@pytest.mark.parametrize("name", ["alpha_pinene", "limonene", "linalool", "geranial", "linalool_oxide"])
+def test_terpenes_lose_volatility_as_ethanol_rises(name):
+    k = traces.volatility(name, np.linspace(0.0, 0.8, 161))
+    assert (np.diff(k) < 0.0).all()
+    assert k[0] > 200.0 * k[-1]
+
+
+def test_order_of_a_charge_at_41_percent():
+    """By Rayleigh: the share of the ethanol that is over when half of each compound is."""
+    half = _half_over()
+    early = ["alpha_pinene", "sabinene", "limonene"]
+    assert max(half[name] for name in early) < 0.1
+    assert half["limonene"] < half["cineole"] < half["linalool"] < 0.5
+    assert half["ethyl_hexanoate"] < half["linalool"]
+    for name in ("terpinen_4_ol", "geranial", "camphor"):
+        assert half["cineole"] < half[name] < half["cinnamaldehyde"]
+    assert half["cinnamaldehyde"] < half["phenylethanol_2"] < half["eugenol"] + 0.2
+    assert half["acetaldehyde"] < 0.2
+    assert half["acetic_acid"] > 0.9
+    assert half["vanillin"] == math.inf
+
+
+def _half_over() -> dict[str, float]:
+    names = [one.id for one in VOLATILE]
+    ln_w = np.linspace(0.0, -1.6, 1601)
+    x = np.empty_like(ln_w)
+    x[0] = HALF
+    for i in range(1, ln_w.size):
+        y = bubble_point(x[i - 1]).y
+        x[i] = x[i - 1] + (y - x[i - 1]) * (ln_w[i] - ln_w[i - 1])
+    over = 1.0 - x * np.exp(ln_w) / HALF
+    k = traces.volatilities(names, x)
+    steps = 0.5 * (k[:, 1:] + k[:, :-1]) - 1.0
+    ln_left = np.cumsum(steps * np.diff(ln_w), axis=1) + ln_w[1:]
+    return {
+        name: float(over[1:][np.argmax(row < math.log(0.5))]) if row[-1] < math.log(0.5) else math.inf
+        for name, row in zip(names, ln_left, strict=True)
+    }
+
+
+def test_anchor_is_met_in_water_and_fades_with_water():
+    cineole = traces.compound("cineole")
+    assert cineole.anchor is not None
+    water, t = np.zeros(1), np.array([cineole.anchor.temperature_k])
+    assert dilution.ln_gamma([cineole], water, t)[0, 0] == pytest.approx(cineole.anchor.ln_gamma, abs=1e-12)
+    pure = dilution.ln_gamma([cineole], np.ones(1), t)
+    assert pure == pytest.approx(from_groups([cineole.groups], np.ones(1), t), abs=1e-12)
+    assert water_share([0.0, 1.0]).tolist() == [1.0, 0.0]
+
+
+def test_solubility_of_crystals_is_corrected_for_melting():
+    solid = {row["compound_id"] for row in read_table("water_solubility.csv") if row["phase"] == "solid"}
+    anchor = traces.compound("menthol").anchor
+    assert "menthol" in solid
+    assert anchor is not None
+    naive = math.log(55.34 / 0.00292)
+    assert anchor.ln_gamma == pytest.approx(naive - 16198.0 / 8.314463 * (1 / 298.15 - 1 / 316.15), abs=1e-3)
+
+
+def test_ratio_to_ethanol_gives_ethanol():
+    x = np.array([1e-6, 0.05, 0.5])
+    assert traces.volatility(ETHANOL, x) == pytest.approx(bubble_point(x).y / x, rel=1e-6)
+    assert traces.volatility(ETHANOL, 0.0) == pytest.approx(limiting_volatility(), rel=1e-6)
+
+
+def test_compound_of_ones_own_lies_among_its_homologues():
+    pentanal = traces.Compound.own("pentanal", 86.13, groups={1: 1, 2: 3, 20: 1}, tb_k=376.2)
+    x = [0.05, 0.3]
+    assert (traces.volatility(pentanal, x) > traces.volatility("hexanal", x) * 0.7).all()
+    assert (traces.volatility(pentanal, x) < traces.volatility("propanal", x) * 3.0).all()
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({}, "Give either groups and tb_k, or relative_to_ethanol"),
+        ({"groups": {1: 2}}, "Give either groups and tb_k, or relative_to_ethanol"),
+        ({"groups": {1: 2}, "tb_k": 300.0, "relative_to_ethanol": 1.0}, "Give either"),
+        ({"groups": {1: 2}, "tb_k": 95.0}, "tb_k is 95 K; allowed is at least 250"),
+        ({"relative_to_ethanol": -1.0}, "relative_to_ethanol is -1"),
+    ],
+)
+def test_compound_of_ones_own_must_be_determined(given, words):
+    with pytest.raises(RequestError, match=words):
+        traces.Compound.own("mine", 100.0, **given)
+
+
+def test_unknown_group_is_refused():
+    odd = traces.Compound.own("mine", 100.0, groups={1: 2, 9999: 1}, tb_k=400.0)
+    with pytest.raises(RequestError, match="Group 9999 is not a subgroup"):
+        traces.volatility(odd, 0.1)
+
+
+def test_many_compounds_share_one_evaluation(monkeypatch):
+    calls = []
+    original = dilution._infinite_dilution
+    monkeypatch.setattr(dilution, "_infinite_dilution", lambda *a: calls.append(1) or original(*a))
+    names = [one.id for one in VOLATILE[:40]]
+    x = np.linspace(0.0, 0.8, 60)
+    traces.volatilities(names, x)
+    calls.clear()
+    table = group_table.cache_info().misses
+    traces.volatilities(names, x)
+    assert len(calls) == 1
+    assert group_table.cache_info().misses == table
+
+
+def test_import_is_cheap():
+    code = "import sys, potsim.liquid.traces; print({'thermo', 'scipy', 'pandas'} & set(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "set()"
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.floats(1e-4, 1e4), st.floats(1e-4, 1e4), st.floats(0.0, 0.9), st.floats(0.0, 0.09))
+def test_reflux_holds_back_what_is_less_volatile_than_the_mixture(k_pot, k_reflux, share, more):
+    one, two = traces.escape(k_pot, k_reflux, share), traces.escape(k_pot, k_reflux, share + more)
+    assert isinstance(one, float)
+    if k_reflux > 1.0:
+        assert two >= one * (1 - 1e-12)
+    else:
+        assert two <= one * (1 + 1e-12)
+
+
+def test_escape_in_its_limits():
+    assert traces.escape(3.0, 0.5, 0.0) == 3.0
+    assert traces.escape(3.0, 1.0, 0.4) == pytest.approx(3.0)
+    assert traces.escape(3.0, 0.0, 0.1) == 0.0
+    assert traces.escape(0.0, 0.0, 0.0) == 0.0
+    assert traces.escape([1.0, 2.0], 0.5, [0.0, 0.1]).tolist() == pytest.approx([1.0, 2.0 / 1.1])
+    with pytest.raises(RangeError, match=r"reflux_share is 1\.0"):
+        traces.escape(1.0, 1.0, 1.0)
+    with pytest.raises(RangeError, match="k_pot is -1"):
+        traces.escape(-1.0, 1.0, 0.5)
