@@ -46,7 +46,7 @@ class Blend:
     abv : float
         Strength reached [% vol at 20 °C].
     contraction_l : float
-        By how much the parts exceed the volume [L].
+        By how much the parts exceed the volume [L]; a little below zero for weak spirit.
     """
 
     spirits_l: tuple[float, ...]

@@ -75,7 +75,7 @@ class Proofing:
     ethanol_l : float
         Pure alcohol in it [L at 20 °C].
     contraction_l : float
-        By how much spirit and water, at 20 °C, exceed the volume [L].
+        By how much spirit and water, at 20 °C, exceed the volume [L]; a little below zero for weak spirit.
     reading_abv : float
         What a hydrometer calibrated at 20 °C shows in it at ``at_c`` [% vol].
     additions : tuple of Addition

@@ -53,7 +53,7 @@ def nbs_densities() -> Comparison:
         1000.0 * _column(rows, "rho_g_cm3"),
         strength.density(_column(rows, "mass_percent") / 100.0, _column(rows, "t_C")),
         0.15,
-        note="Attribution from memory. Measured independently of OIML R 22; the two differ by up to 0.15 kg/m³.",
+        note="Attribution from memory. Measured independently of OIML R 22; they differ by up to 0.15.",
     )
 
 

@@ -23,6 +23,7 @@ from potsim.liquid.strength.mixing import (
     water_to_reach,
 )
 from potsim.liquid.strength.proof import (
+    US_REFERENCE_C,
     abv_from_percent_at,
     abv_from_proof,
     percent_at,
@@ -32,6 +33,7 @@ from potsim.liquid.strength.proof import (
 
 __all__ = [
     "REFERENCE_C",
+    "US_REFERENCE_C",
     "Mixture",
     "Moles",
     "abv_from_moles",

@@ -32,7 +32,8 @@ class Mixture:
     ethanol_l : float
         Pure ethanol in it [L].
     contraction_l : float
-        By how much the sum of the parts exceeds the volume [L].
+        By how much the sum of the parts exceeds the volume [L]; up to 3.5 % for ethanol and water. Below
+        zero, by up to 0.15 %, where weak spirit meets much water: that expands.
     """
 
     volume_l: float

@@ -1,0 +1,194 @@
+"""Proofing, blends and the account of alcohol: balances, refusals, and what is read back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from potsim.errors import RangeError, RequestError
+from potsim.liquid import strength
+from potsim.planning.blending import Part, blend_to, pair
+from potsim.planning.costs import costs
+from potsim.planning.proofing import from_reading, proof_down
+
+few = settings(max_examples=50, deadline=None)
+
+
+@few
+@given(
+    volume=st.floats(0.05, 200.0),
+    abv=st.floats(20.0, 96.0),
+    share=st.floats(0.2, 1.0),
+    at_c=st.floats(5.0, 35.0),
+    steps=st.integers(1, 8),
+)
+def test_proofed_and_read_back_it_has_the_target(
+    volume: float, abv: float, share: float, at_c: float, steps: int
+) -> None:
+    target = max(share * abv, 5.0)
+    made = proof_down(volume, abv, target, at_c=at_c, steps=steps)
+    assert made.mass_kg == pytest.approx(float(strength.mass_of(volume, abv)) + made.water_kg, rel=1e-10)
+    assert made.ethanol_l == pytest.approx(volume * abv / 100.0, rel=1e-9)
+    assert made.contraction_l == pytest.approx(volume + made.water_l - made.volume_l, abs=1e-9 * volume)
+    assert strength.true_abv(made.reading_abv, at_c) == pytest.approx(target, abs=1e-8)
+    assert strength.mass_of(made.volume_l, target) == pytest.approx(made.mass_kg, rel=1e-9)
+    w = strength.w_from_abv(target)
+    assert made.volume_at_c_l * strength.density(w, at_c) == pytest.approx(1000.0 * made.mass_kg, rel=1e-9)
+    assert made.water_at_c_l * strength.density(0.0, at_c) == pytest.approx(1000.0 * made.water_kg, rel=1e-9)
+    assert len(made.additions) == steps
+    assert sum(a.water_l for a in made.additions) == pytest.approx(made.water_l, rel=1e-9, abs=1e-12)
+    assert sum(a.water_kg for a in made.additions) == pytest.approx(made.water_kg, rel=1e-9, abs=1e-12)
+    last = made.additions[-1]
+    assert last.abv == target
+    assert last.volume_l == pytest.approx(made.volume_l, rel=1e-12)
+
+
+@few
+@given(
+    volume=st.floats(0.05, 200.0),
+    abv=st.floats(20.0, 96.0),
+    share=st.floats(0.2, 1.0),
+    at_c=st.floats(5.0, 35.0),
+)
+def test_a_warm_reading_leads_to_the_same_proofing(
+    volume: float, abv: float, share: float, at_c: float
+) -> None:
+    direct = proof_down(volume, abv, share * abv, at_c=20.0)
+    warm_l = float(strength.volume_at(volume, abv, 20.0, at_c))
+    shown = float(strength.reading_abv(abv, at_c))
+    read = from_reading(warm_l, shown, share * abv * (1 - 1e-9), at_c=at_c)
+    assert read.from_l == pytest.approx(volume, rel=1e-9)
+    assert read.from_abv == pytest.approx(abv, abs=1e-8)
+    assert read.water_l == pytest.approx(direct.water_l, rel=1e-6, abs=1e-6 * volume)
+
+
+def test_each_addition_lowers_the_strength_by_as_much() -> None:
+    made = proof_down(2.0, 72.0, 42.0, steps=3)
+    assert [a.abv for a in made.additions] == pytest.approx([62.0, 52.0, 42.0])
+    assert [a.number for a in made.additions] == [1, 2, 3]
+    poured = strength.mix([2.0, made.additions[0].water_l], [72.0, 0.0])
+    assert poured.abv == pytest.approx(62.0, abs=1e-9)
+    assert poured.volume_l == pytest.approx(made.additions[0].volume_l)
+    water = [a.water_l for a in made.additions]
+    assert water == sorted(water), "the weaker the spirit, the more water for as much"
+
+
+def test_bottles_and_what_is_left_over() -> None:
+    made = proof_down(1.0, 80.0, 40.0, bottle_l=0.7)
+    assert made.bottles == 2
+    assert made.left_over_l == pytest.approx(made.volume_l - 1.4)
+    unnamed = proof_down(1.0, 80.0, 40.0)
+    assert unnamed.bottles is None
+    assert unnamed.left_over_l == unnamed.volume_l
+    exact = proof_down(made.volume_l, 40.0, 40.0, bottle_l=made.volume_l / 3)
+    assert exact.bottles == 3
+    assert exact.left_over_l == pytest.approx(0.0, abs=1e-9)
+    assert exact.water_l == 0.0
+
+
+def test_notes_warn_of_warmth_and_sugar() -> None:
+    cool, room = proof_down(1.0, 70.0, 40.0), proof_down(1.0, 70.0, 40.0, at_c=25.0)
+    for made in (cool, room):
+        text = " ".join(made.notes)
+        assert "let it rest" in text
+        assert "Sugar" in text
+    assert len(room.notes) == len(cool.notes) + 2
+    assert f"shows {room.reading_abv:.1f} % vol, not 40.0" in room.notes[0]
+    assert room.reading_abv > 41.5
+
+
+REFUSALS = [
+    (lambda: proof_down(1.0, 40.0, 42.0), "target_abv is 42 % vol; allowed is at most 40.0 % vol"),
+    (
+        lambda: proof_down(1.0, 40.0, 42.0),
+        "drop the last jars, take a stronger charge, or blend with",
+    ),
+    (lambda: proof_down(0.0, 40.0, 30.0), "volume is 0 L; allowed is more than 0 L."),
+    (
+        lambda: proof_down(1.0, 40.0, 0.0),
+        "target_abv is 0 % vol; allowed is more than 0 and at most 100 %",
+    ),
+    (lambda: proof_down(1.0, 101.0, 40.0), "abv is 101 % vol"),
+    (
+        lambda: proof_down(1.0, 60.0, 40.0, at_c=45.0),
+        "at_c is 45 °C; allowed is at least 0 and at most 40",
+    ),
+    (lambda: proof_down(1.0, 60.0, 40.0, steps=0), "steps is 0 additions"),
+    (lambda: proof_down(1.0, 60.0, 40.0, bottle_l=0.0), "bottle is 0 L; allowed is more than 0 L."),
+    (lambda: from_reading(1.0, 41.0, 40.0, at_c=30.0), "at most 37.0 % vol, the strength of the spirit"),
+    (lambda: blend_to([Part(40.0)], 50.0, 1.0), "at most 40.0 % vol, the strength of the spirits together"),
+    (lambda: blend_to([Part(40.0)], 30.0, 0.0), "volume is 0 L"),
+    (lambda: Part(40.0, 0.0), "parts is 0; allowed is more than 0."),
+    (
+        lambda: pair(40.0, 40.0, 40.0, 1.0),
+        "b_abv is 40 % vol; allowed is a strength other than that",
+    ),
+    (
+        lambda: pair(60.0, 40.0, 70.0, 1.0),
+        "target_abv is 70 % vol; allowed is 40 to 60 % vol, between",
+    ),
+    (lambda: costs(0.1, proof_down(1.0, 60.0, 40.0)), "alcohol_in is 0.1 L; allowed is at least 0.6 L"),
+    (lambda: costs(1.0, proof_down(1.0, 60.0, 40.0), spent=-1.0), "spent is -1; allowed is at least 0."),
+]
+
+
+@pytest.mark.parametrize(("act", "text"), REFUSALS, ids=[r[1][:50] for r in REFUSALS])
+def test_refusals_say_what_is_allowed(act: Callable[[], object], text: str) -> None:
+    with pytest.raises(RangeError) as refused:
+        act()
+    assert text in str(refused.value)
+
+
+def test_a_blend_needs_a_spirit() -> None:
+    with pytest.raises(RequestError, match=r"There is no spirit to blend\. Name at least one"):
+        blend_to([], 40.0, 1.0)
+
+
+@few
+@given(
+    parts=st.lists(st.tuples(st.floats(30.0, 96.0), st.floats(0.1, 10.0)), min_size=1, max_size=4),
+    target=st.floats(5.0, 30.0),
+    volume=st.floats(0.1, 100.0),
+)
+def test_a_blend_poured_is_what_was_asked_for(
+    parts: list[tuple[float, float]], target: float, volume: float
+) -> None:
+    made = blend_to([Part(*p) for p in parts], target, volume)
+    poured = strength.mix([*made.spirits_l, made.water_l], [*(p[0] for p in parts), 0.0])
+    assert (poured.volume_l, poured.abv) == pytest.approx((volume, target), rel=1e-8)
+    assert poured.contraction_l == pytest.approx(made.contraction_l, abs=1e-8 * volume)
+    assert made.water_kg == pytest.approx(float(strength.mass_of(made.water_l, 0.0)), abs=1e-12)
+    proportions = [v / p[1] for v, p in zip(made.spirits_l, parts, strict=True)]
+    assert proportions == pytest.approx([proportions[0]] * len(parts))
+
+
+@few
+@given(
+    a=st.floats(0.0, 45.0), b=st.floats(46.0, 100.0), share=st.floats(0.0, 1.0), volume=st.floats(0.1, 100.0)
+)
+def test_a_pair_poured_is_what_was_asked_for(a: float, b: float, share: float, volume: float) -> None:
+    target = min(max(a + share * (b - a), a), b)
+    made = pair(a, b, target, volume)
+    poured = strength.mix([max(v, 0.0) for v in made.spirits_l], [a, b])
+    assert (poured.volume_l, poured.abv) == pytest.approx((volume, target), rel=1e-8, abs=1e-8)
+    turned = pair(b, a, target, volume)
+    assert turned.spirits_l[::-1] == pytest.approx(made.spirits_l, rel=1e-9, abs=1e-9)
+
+
+def test_a_pair_with_water_is_proofing() -> None:
+    made = proof_down(1.0, 80.0, 42.0)
+    assert pair(80.0, 0.0, 42.0, made.volume_l).spirits_l == pytest.approx((1.0, made.water_l), rel=1e-9)
+
+
+def test_the_account_of_alcohol_and_money() -> None:
+    made = proof_down(0.3, 70.0, 42.0, bottle_l=0.12)
+    account = costs(0.4, made, spent=12.0, bottle_price=0.5)
+    assert account.alcohol_out_l == pytest.approx(0.21)
+    assert account.alcohol_left_l == pytest.approx(0.19)
+    assert account.bottles == 4
+    assert account.per_bottle == pytest.approx(3.5)
+    assert costs(0.4, made).per_bottle is None
+    assert costs(0.4, proof_down(0.3, 70.0, 42.0), spent=12.0).per_bottle is None
