@@ -20,13 +20,13 @@ def main() -> int:
     lines = ["| what | measured | budget | met | answers agree |", "| --- | --- | --- | --- | --- |"]
     for row in rows:
         limit = f"{'at least' if row.at_least else 'at most'} {row.budget:g} {row.unit}"
-        lines.append(
-            f"| {row.what} | {row.measured:.3g} {row.unit} | {limit} | {'yes' if row.met else 'NO'} | {row.agreement} |"
-        )
+        met = "yes" if row.met else "NO"
+        lines.append(f"| {row.what} | {row.measured:.3g} {row.unit} | {limit} | {met} | {row.agreement} |")
     table = "\n".join(lines)
     where = f"Python {platform.python_version()}, {platform.machine()}, {os.cpu_count()} cores"
     TABLE.write_text(
-        "# Budgets\n\nRatios of times taken side by side in one run; `python -m benchmarks` measures them anew.\n\n"
+        "# Budgets\n\nRatios of times taken side by side in one run; "
+        "`python -m benchmarks` measures them anew.\n\n"
         f"{table}\n\n{datetime.date.today().isoformat()}, {where}.\n",
         encoding="utf-8",
     )

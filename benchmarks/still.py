@@ -7,7 +7,9 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from benchmarks.measure import Row, best_of
-from potsim.liquid import equilibrium, strength
+from potsim.liquid import strength
+from potsim.liquid.boiling import volatilities
+from potsim.liquid.excess import excess
 from potsim.still.course import course
 from potsim.still.curves import Curves, curves
 from potsim.still.still import Conditions, Still
@@ -19,25 +21,26 @@ POINTS = 200
 
 def vapour(x: float) -> float:
     """Vapour composition by a root search for the bubble point, activity coefficients on the fly."""
+    model = excess()
+    mixture = model.mixture(np.array(x))
 
-    def excess(t: float) -> float:
-        gamma = equilibrium.activity_coefficients(x, t)
-        light = x * gamma.ethanol * equilibrium.vapour_pressure_ethanol(t)
-        return float(light + (1.0 - x) * gamma.water * equilibrium.vapour_pressure_water(t)) - PRESSURE_PA
+    def partial(t: float) -> tuple[float, float]:
+        v = volatilities(mixture, np.array(t), np.array(PRESSURE_PA), model)
+        return x * float(np.exp(v.ethanol)), (1.0 - x) * float(np.exp(v.water))
 
-    t = brentq(excess, 340.0, 380.0)
-    gamma = equilibrium.activity_coefficients(x, t).ethanol
-    return float(x * gamma * equilibrium.vapour_pressure_ethanol(t)) / PRESSURE_PA
+    t = brentq(lambda t: sum(partial(t)) - PRESSURE_PA, 340.0, 380.0)
+    return partial(t)[0] / PRESSURE_PA
 
 
 def straightforward(x0: float, depletion: np.ndarray) -> np.ndarray:
     """Rayleigh's equation by solve_ivp, as its manual would have it."""
     solved = solve_ivp(
-        lambda _, x: [x[0] - vapour(float(x[0]))],
+        lambda _, x: [x[0] - vapour(max(float(x[0]), 0.0))],
         (0.0, float(depletion[-1])),
         [x0],
         t_eval=depletion,
         rtol=1e-8,
+        atol=1e-10,
     )
     return solved.y[0]
 

@@ -71,18 +71,19 @@ class Curves:
         top = float(np.arcsinh(self.azeotrope_x / SCALE_X))
         z = SmoothFit.points(0.0, top, NODES)
         nodes = balance(SCALE_X * np.sinh(z), conditions)
-        fits = _fits(nodes, self.azeotrope_x, top)
-        self._set_integral(fits, top)
-        self._tabulate(fits)
+        rise = nodes.y_distillate - nodes.x
+        self._phi = SmoothFit(0.0, top, rise / (nodes.x * (self.azeotrope_x - nodes.x)))
+        self._set_integral(top)
+        self._tabulate(_fits(nodes, top))
 
-    def _set_integral(self, fits: SmoothFit, top: float) -> None:
+    def _set_integral(self, top: float) -> None:
         """Fit the smooth rest of Rayleigh's integral, as a function of z."""
         x_az = self.azeotrope_x
-        phi_0, phi_az = (float(fits(np.array(z))[0]) for z in (0.0, top))
+        phi_0, phi_az = self._phi(np.array([0.0, top]))
         self._a, self._b = 1.0 / (x_az * phi_0), 1.0 / (x_az * phi_az)
         z = SmoothFit.points(0.0, top, 2 * NODES)
         x = SCALE_X * np.sinh(z)
-        whole = 1.0 / fits(z)[0]  # of 1 / (x (x_az - x) phi), the two poles taken out
+        whole = 1.0 / self._phi(z)  # of 1 / (x (x_az - x) phi), the two poles taken out
         rest = (whole - self._a * (x_az - x) - self._b * x) / (x * (x_az - x))
         self._smooth = SmoothFit(0.0, top, rest * SCALE_X * np.cosh(z)).integral()
 
@@ -96,9 +97,10 @@ class Curves:
         ln_w = np.linspace(ends[0], ends[1], ROWS)
         self.first, self.last = float(ln_w[0]), float(ln_w[-1])
         self.step = float(ln_w[1] - ln_w[0])
-        x = self._invert(ln_w, fits)
-        phi, pot_k, vapour_k, needed, reflux, reflux_ratio, condenser = fits(np.arcsinh(x / SCALE_X))
-        rise = x * (x_az - x) * phi
+        x = self._invert(ln_w)
+        z = np.arcsinh(x / SCALE_X)
+        pot_k, vapour_k, needed, reflux, reflux_ratio, condenser = fits(z)
+        rise = x * (x_az - x) * self._phi(z)
         rate = 1.0 / needed
         columns = {
             "x": x,
@@ -118,16 +120,16 @@ class Curves:
         spent = running_integral(self.step, np.exp(ln_w) / rate)
         self.tables["clock"] = UniformTable(self.first, self.step, spent[-1] - spent)
 
-    def _invert(self, ln_w: Array, fits: SmoothFit) -> Array:
+    def _invert(self, ln_w: Array) -> Array:
         """Composition at each ln W, by Newton's method in ln(x / (x_az - x))."""
         x_az = self.azeotrope_x
         v_ends = [np.log(x / (x_az - x)) for x in (LOWEST_X, self.highest_x)]
         v = np.concatenate([np.linspace(v_ends[0], -12.0, 60), np.linspace(-11.9, v_ends[1], 600)])
         start = self._ln_w(_logistic(v, x_az))
         v = np.interp(ln_w, start, v)
-        for _ in range(4):
+        for _ in range(3):
             x = _logistic(v, x_az)
-            slope = 1.0 / (x_az * fits(np.arcsinh(x / SCALE_X))[0])  # d ln W / dv
+            slope = 1.0 / (x_az * self._phi(np.arcsinh(x / SCALE_X)))  # d ln W / dv
             v = v - (self._ln_w(x) - ln_w) / slope
         return _logistic(v, x_az)
 
@@ -213,16 +215,14 @@ def _logistic(v: Array, top: float) -> Array:
     return np.asarray(top / (1.0 + np.exp(-v)))
 
 
-def _fits(nodes: Balance, x_az: float, top: float) -> SmoothFit:
-    """Smooth functions of z: phi, temperatures, seconds a mole, reflux, x_reflux / x, heat a mole."""
-    x = nodes.x
+def _fits(nodes: Balance, top: float) -> SmoothFit:
+    """Smooth functions of z: temperatures, seconds a mole, reflux, x_reflux / x, heat a mole."""
     columns = [
-        (nodes.y_distillate - x) / (x * (x_az - x)),
         nodes.pot_k,
         nodes.vapour_k,
         1.0 / nodes.rate_mol_per_s,
         nodes.reflux,
-        nodes.x_reflux / x,
+        nodes.x_reflux / nodes.x,
         nodes.condenser_w / nodes.rate_mol_per_s,
     ]
     return SmoothFit(0.0, top, np.stack(columns, axis=1))
