@@ -242,7 +242,7 @@ def test_spirit_and_water_contract(abv: float, share: float) -> None:
 
 
 @few
-@given(st.floats(0.0, 30.0), st.floats(0.1, 0.99))
+@given(st.floats(0.0, 20.0), st.floats(0.1, 0.99))
 def test_weak_spirit_and_water_expand_a_little(abv: float, share: float) -> None:
     made = strength.mix([1.0 - share, share], [abv, 0.0])
     assert -0.0016 < made.contraction_l < 1e-9
