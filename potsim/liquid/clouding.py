@@ -209,17 +209,20 @@ def clear_limit(
     """
     require("error_log10", error_log10, 0.0, 2.0)
     names, per_abv = _per_abv(concentrations_g_per_l, abv)
-    weights = _weights(names, own)
-    path = weights @ per_abv
+    path = _weights(names, own) @ per_abv
     middle, low, high = (
         float(_highest(path, threshold)) for threshold in (1.0, 10.0**error_log10, 10.0**-error_log10)
     )
     states: dict[float, State] = {0.0: "always clear", 100.0: "always cloudy"}
     state = states.get(middle, "clouds below")
     at = float(_GRID[int(np.argmax(path))]) if state == "always clear" else middle
-    here = {name: c * at / abv for name, c in concentrations_g_per_l.items()}
-    parts = {name: float(part) for name, part in shares(here, at, own).items()}
-    blame = {name: parts[name] for name in sorted(parts, key=lambda n: -parts[n]) if parts[name] > 0.0}
+    parts = {
+        name: float(kept * at / solubility_law(name, own).g_per_l(np.asarray(at)))
+        for name, kept in zip(names, per_abv, strict=True)
+    }
+    total = sum(parts.values())
+    ranked = sorted(parts, key=lambda name: -parts[name])
+    blame = {name: parts[name] / total for name in ranked if parts[name] > 0.0}
     return ClearLimit(state, middle, low, high, blame)
 
 
@@ -255,7 +258,7 @@ def limit_abv(
     Notes
     -----
     See `clear_limit`. Found on strengths 0.25 % vol apart and interpolated in the logarithm of the load; the
-    error of that is below 0.001 % vol.
+    error of that is below 0.01 % vol.
 
     Examples
     --------
@@ -264,9 +267,9 @@ def limit_abv(
     """
     shift = within("shift_log10", shift_log10, -5.0, 5.0)
     names, per_abv = _per_abv(concentrations_g_per_l, abv)
-    shape = np.broadcast_shapes(per_abv.shape[1:], shift.shape)
-    path = _weights(names, own) @ per_abv.reshape(len(names), -1)
-    path = np.broadcast_to(path.reshape(-1, *per_abv.shape[1:]), (len(_GRID), *shape))
+    per_abv = per_abv.reshape(len(names), *(1,) * (shift.ndim - per_abv.ndim + 1), *per_abv.shape[1:])
+    path = np.tensordot(_weights(names, own), per_abv, axes=1)
+    path = np.broadcast_to(path, (len(_GRID), *np.broadcast_shapes(path.shape[1:], shift.shape)))
     return plain(_highest(path, 10.0**shift))
 
 

@@ -162,8 +162,9 @@ def solubility(compound_id: str, abv: ArrayLike, own: Own | None = None) -> Floa
     -----
     Log-linear cosolvency (Li & Yalkowsky 1994): ``log10 S = log10 S_water + s f`` with S in mol/L and f the
     volume fraction of ethanol, taken as abv/100 (the contraction on mixing, at most 4 %, is neglected). Where
-    nothing was measured ``s = 0.93 log10 Kow + 0.40`` and ``log10 S_water = 0.5 - log10 Kow``. Expected error
-    0.3 in log10 S.
+    nothing was measured ``s = 0.93 log10 Kow + 0.40`` and ``log10 S_water = 0.5 - log10 Kow``.
+
+    Expected error: 0.3 in log10 S, a factor of two; 0.4 where the solubility in water is estimated.
 
     Meant for dilute oil near room temperature: there is no temperature term, and cold clouds sooner. Nothing
     caps the law: where it gives more than about 700 g/L, the compound mixes with the spirit in all
