@@ -46,6 +46,8 @@ class Excess:
         How many water molecules count as much as one of ethanol in ``z``.
     reference_k : float
         Temperature T0 at which ``gE`` is given [K].
+    vapour_share : float
+        Share of the second virial correction that goes with these parameters; see `potsim.liquid.boiling`.
     terms : ndarray, shape (4, n)
         Coefficients of the powers of ``z``: ``gE/RT`` at T0 [-]; ``hE`` at T0 [J/mol]; ``cpE`` at T0 [J/(mol
         K)]; half of its slope in T [J/(mol K2)].
@@ -60,6 +62,7 @@ class Excess:
 
     ratio: float
     reference_k: float
+    vapour_share: float
     terms: Array
 
     def mixture(self, x: Array) -> Mixture:
@@ -178,4 +181,4 @@ def excess() -> Excess:
     rows = read_table(TABLE)
     single = {row["parameter"]: float(row["value"]) for row in rows if row["power"] == ""}
     terms = [[float(row["value"]) for row in rows if row["parameter"] == name] for name in "ghcd"]
-    return Excess(single["ratio"], single["reference_temperature"], np.array(terms))
+    return Excess(single["ratio"], single["reference_temperature"], single["vapour_share"], np.array(terms))

@@ -42,7 +42,7 @@ def liquid_enthalpy(x: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray:
     Notes
     -----
     ``x1 h1(T) + x2 h2(T) + hE(x, T)``. Heat capacities of Zabransky et al. (1996); the excess enthalpy goes
-    with the activity coefficients (Gibbs-Helmholtz) and lies within 10 J/mol (rms) of Larkin, J. Chem.
+    with the activity coefficients (Gibbs-Helmholtz) and lies within 25 J/mol (rms) of Larkin, J. Chem.
     Thermodyn. 7 (1975) 137, from 298 to 383 K. Pressure makes no difference that matters in a pot.
 
     Examples

@@ -101,6 +101,66 @@ def wagner(component: str) -> Wagner:
     return Wagner(tc, pc, tuple(in_halves.get(n, 0.0) for n in range(max(in_halves) + 1)))
 
 
+@dataclass(frozen=True)
+class SecondVirial:
+    """Second virial coefficient of a vapour by the correlation of Tsonopoulos (1974).
+
+    Parameters
+    ----------
+    tc_k, pc_pa, omega : float
+        Critical temperature [K], critical pressure [Pa] and acentric factor.
+    a, b : float
+        Coefficients of the polar terms.
+    """
+
+    tc_k: float
+    pc_pa: float
+    omega: float
+    a: float
+    b: float
+
+    def __call__(self, temperature_k: Array) -> tuple[Array, Array]:
+        """Return the coefficient and its slope.
+
+        Parameters
+        ----------
+        temperature_k : ndarray
+            Temperature [K].
+
+        Returns
+        -------
+        tuple of ndarray
+            ``B`` [m3/mol] and ``dB/dT`` [m3/(mol K)].
+        """
+        u = self.tc_k / temperature_k
+        c0 = 0.1445 + 0.0637 * self.omega
+        c2 = -0.1385 + 0.331 * self.omega
+        c3 = -0.0121 - 0.423 * self.omega
+        c8 = -0.000607 - 0.008 * self.omega - self.b
+        reduced = c0 + u * (-0.33 + u * (c2 + u * (c3 + u**3 * (self.a + u**2 * c8))))
+        slope = -0.33 + u * (2.0 * c2 + u * (3.0 * c3 + u**3 * (6.0 * self.a + u**2 * 8.0 * c8)))
+        scale = R * self.tc_k / self.pc_pa
+        return scale * reduced, -scale * slope * u / temperature_k
+
+
+@cache
+def second_virial(component: str) -> SecondVirial:
+    """Return the second virial coefficient of ethanol or water vapour.
+
+    Parameters
+    ----------
+    component : str
+        ``"ethanol"`` or ``"water"``.
+
+    Returns
+    -------
+    SecondVirial
+        The correlation with its coefficients.
+    """
+    terms = coefficients(component, "second_virial")
+    return SecondVirial(terms["Tc"], terms["Pc"], terms["omega"], terms["a"], terms["b"])
+
+
 @cache
 def molar_mass(component: str) -> float:
     """Return the molar mass [kg/mol].
