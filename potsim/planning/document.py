@@ -8,6 +8,7 @@ from potsim import __version__
 from potsim.planning.profile import QUANTITIES
 
 if TYPE_CHECKING:
+    from potsim.planning.jars import Jar
     from potsim.planning.run import Run
 
 
@@ -42,11 +43,34 @@ def document(run: Run) -> dict[str, Any]:
             "words": run.end.words,
             **{name: getattr(stop, name) for name in QUANTITIES},
         },
+        "jars": [_jar(jar) for jar in run.jars],
+        "jar_notes": list(run.row.notes),
+        "keep": {
+            "volume_l": run.keep.volume_l,
+            "abv": run.keep.abv,
+            "ethanol_l": run.keep.ethanol_l,
+            "mass_g": run.keep.mass_g,
+            "jars": list(run.keep.jars),
+        },
+        "proofing": _proofing(run),
         "condenser_w": run.condenser_w,
         "closure": {"energy": run.course.energy_error(run.end.depletion)},
         "assumed": list(run.setting.assumed),
         "cautions": list(run.cautions),
     }
+
+
+def _jar(jar: Jar) -> dict[str, Any]:
+    kept = ("number", "size_l", "volume_l", "from_l", "to_l", "abv", "start_abv", "end_abv", "vapour_c")
+    return {name: getattr(jar, name) for name in (*kept, "full_min", "mass_g", "role")}
+
+
+def _proofing(run: Run) -> dict[str, Any] | None:
+    made = run.proofing
+    if made is None:
+        return None
+    names = ("target_abv", "water_l", "water_kg", "volume_l", "mass_kg", "bottles", "left_over_l", "at_c")
+    return {**{name: getattr(made, name) for name in names}, "reading_abv": made.reading_abv}
 
 
 def card(run: Run) -> str:
@@ -69,6 +93,17 @@ def card(run: Run) -> str:
         f"stream    {run.stream_abv[0]:.1f} to {stop.stream_abv:.1f} % vol, from minute {first:.0f}",
         f"stop      {stop.collected_l:.3f} L after {stop.elapsed_min:.0f} min: {run.end.words}",
         f"pooled    {stop.mean_abv:.1f} % vol, {stop.recovered:.0%} of the alcohol",
+        f"keep      {run.keep.volume_l:.3f} L at {run.keep.abv:.1f} % vol, jars {_range(run.keep.jars)}",
         f"pot left  {stop.pot_l:.2f} L at {stop.pot_abv:.1f} % vol, {stop.pot_c:.1f} °C",
     ]
+    made = run.proofing
+    if made is not None:
+        bottles = f", {made.bottles} bottles" if made.bottles is not None else ""
+        water = f"{made.water_l:.3f} L of water"
+        lines.append(f"bottled   {made.volume_l:.3f} L at {made.target_abv:g} % vol with {water}{bottles}")
     return "\n".join(lines)
+
+
+def _range(numbers: tuple[int, ...]) -> str:
+    whole = numbers == tuple(range(numbers[0], numbers[-1] + 1))
+    return f"{numbers[0]} to {numbers[-1]}" if whole else ", ".join(map(str, numbers))

@@ -9,13 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import RangeError, RequestError
-from potsim.planning import cautions, stops
+from potsim.liquid import strength
+from potsim.planning import cautions, jars, keep, leftovers, stops
 from potsim.planning.bill import ResolvedDose, resolve
 from potsim.planning.botanicals import extend, library
 from potsim.planning.charge import Charge, blend
+from potsim.planning.cuts import CutPoints, cut_points
 from potsim.planning.defaults import Setting, settle
 from potsim.planning.plan import Plan
-from potsim.planning.profile import QUANTITIES, Moment, Profile, moment, profile
+from potsim.planning.profile import QUANTITIES, ZERO_C, Moment, Profile, moment, profile
+from potsim.planning.proofing import Proofing, proof_down
 from potsim.still.course import Course, course
 
 if TYPE_CHECKING:
@@ -45,6 +48,14 @@ class Run:
         Where it stops, and why.
     profile : Profile
         The arrays.
+    points : CutPoints
+        Where heads, keep and run end.
+    row : Row
+        The jars.
+    keep : Keep
+        What is pooled.
+    proofing : Proofing or None
+        Down to bottling strength; ``None`` if the plan names none.
     bill : tuple of ResolvedDose
         The botanicals.
     cautions : tuple of str
@@ -57,6 +68,10 @@ class Run:
     course: Course
     end: stops.End
     profile: Profile
+    points: CutPoints
+    row: jars.Row
+    keep: keep.Keep
+    proofing: Proofing | None
     bill: tuple[ResolvedDose, ...]
     cautions: tuple[str, ...]
 
@@ -109,6 +124,11 @@ class Run:
     def first_drop_min(self) -> float:
         """Time from switch-on to the first drop [min]."""
         return self.course.first_drop_s / 60.0
+
+    @property
+    def jars(self) -> tuple[jars.Jar, ...]:
+        """The jars, in order."""
+        return self.row.jars
 
     @property
     def condenser_w(self) -> float:
@@ -242,7 +262,7 @@ def distil(plan: Plan) -> Run:
     >>> run.end.reason
     'stream_abv'
     """
-    spirit = blend(plan.charge)
+    spirit = blend(leftovers.resolve(plan.charge, distil))
     bill = _resolve_bill(plan)
     water = sum(dose.water_brought_l for dose in bill)
     charge = spirit.with_water(water) if water > 0 else spirit
@@ -252,6 +272,9 @@ def distil(plan: Plan) -> Run:
     run = course(charge.mol, charge.x, setting.still)
     level = stops.min_level(run, solids_l)
     end = stops.find_end(run, stops.conditions(setting.stop, run), level)
+    points = cut_points(run, setting.heads_l, _keep_end(plan, run, end), end.depletion)
+    row = jars.lay(run, points, plan.jars.sizes)
+    pooled = keep.pool(row.jars, plan.jars.keep)
     over = np.linspace(0.0, -np.expm1(-end.depletion), POINTS)
     depletion = np.minimum(-np.log1p(-over), end.depletion)
     return Run(
@@ -261,6 +284,10 @@ def distil(plan: Plan) -> Run:
         course=run,
         end=end,
         profile=profile(run, run.at(depletion)),
+        points=points,
+        row=row,
+        keep=pooled,
+        proofing=_proof(plan, pooled, setting),
         bill=bill,
         cautions=(*cautions.for_run(charge, setting, run, solids_l), *cautions.ALWAYS),
     )
@@ -271,6 +298,29 @@ def _resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
         return ()
     among = extend(library(), plan.own_botanicals) if plan.own_botanicals else library()
     return tuple(resolve(dose, among) for dose in plan.botanicals)
+
+
+def _keep_end(plan: Plan, run: Course, end: stops.End) -> float:
+    """Depletion at which tails begin; the end of the run if the plan names no tails or they come later."""
+    if plan.cuts.tails_from is None:
+        return end.depletion
+    wanted = stops.conditions(plan.cuts.tails_from, run)
+    found = [stops.locate(run, condition, "cuts.tails_from") for condition in wanted]
+    return min([end.depletion, *(at for at in found if at is not None)])
+
+
+def _proof(plan: Plan, pooled: keep.Keep, setting: Setting) -> Proofing | None:
+    bottling = plan.bottling
+    if bottling.abv is None:
+        return None
+    volume_l, abv = pooled.volume_l, pooled.abv
+    if bottling.stretch is not None:
+        mixed = strength.mix([volume_l, bottling.stretch.spirit_l], [abv, bottling.stretch.abv])
+        volume_l, abv = mixed.volume_l, mixed.abv
+    room_c = setting.still.conditions.room_k - ZERO_C
+    return proof_down(
+        volume_l, abv, bottling.abv, at_c=room_c, steps=bottling.steps, bottle_l=bottling.bottle_l
+    )
 
 
 def _refuse_overfull(charge: Charge, setting: Setting, solids_l: float) -> None:
