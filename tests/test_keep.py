@@ -1,0 +1,166 @@
+"""Jars poured together, left-overs of an earlier run, and what small stills are known to give."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from potsim.errors import RequestError
+from potsim.interfaces import units
+from potsim.liquid import strength
+from potsim.planning.charge import blend
+from potsim.planning.cuts import CutPoints, cut_points
+from potsim.planning.jars import Jar, lay
+from potsim.planning.keep import pool
+from potsim.planning.leftovers import resolve
+from potsim.planning.plan import Ingredient, JarStock, LeftOver, Plan
+from potsim.planning.portion import between
+from potsim.planning.proofing import proof_down
+from potsim.still.course import Course, course
+from potsim.still.still import Conditions, Still
+
+
+@cache
+def run_of(volume_l: float = 2.4, abv: float = 38.0, neck_loss: float = 0.6) -> Course:
+    charge = blend([Ingredient("spirit", volume_l, abv)])
+    power = 300.0 * volume_l
+    return course(
+        charge.mol,
+        charge.x,
+        Still(volume_l / 0.7, Conditions(101325.0, power, neck_loss, 1.0, 293.15), power),
+    )
+
+
+@cache
+def points_of(run: Course, heads_l: float = 0.03, tails_abv: float = 62.0) -> CutPoints:
+    tails, stop = (run.first(lambda s, abv=abv: abv - s.stream_abv) for abv in (tails_abv, 55.0))
+    assert tails is not None
+    assert stop is not None
+    return cut_points(run, heads_l, tails, stop)
+
+
+@cache
+def jars_of(size_l: float = 0.06) -> tuple[Jar, ...]:
+    return lay(run_of(), points_of(run_of()), [JarStock(size_l)]).jars
+
+
+@given(numbers=st.lists(st.integers(1, 19), min_size=1, max_size=19, unique=True), seed=st.randoms())
+@settings(max_examples=40, deadline=None)
+def test_pooling_does_not_depend_on_the_order(numbers: list[int], seed: object) -> None:
+    shuffled = list(numbers)
+    seed.shuffle(shuffled)  # type: ignore[attr-defined]
+    once, again = pool(jars_of(), numbers), pool(jars_of(), shuffled)
+    assert once == again
+    chosen = [jar for jar in jars_of() if jar.number in numbers]
+    mixed = strength.mix([jar.volume_l for jar in chosen], [jar.abv for jar in chosen])
+    assert once.volume_l == pytest.approx(mixed.volume_l, rel=1e-9)
+    assert once.abv == pytest.approx(mixed.abv, abs=1e-7)
+    assert once.mass_g == pytest.approx(1000.0 * mixed.mass_kg, rel=1e-9)
+    assert once.ethanol_l == pytest.approx(sum(jar.ethanol_l for jar in chosen), rel=1e-9)
+    assert once.volume_l <= sum(jar.volume_l for jar in chosen) * (1.0 + 1e-12)
+
+
+@given(st.lists(st.floats(0.004, 2.0), min_size=1, max_size=3, unique=True))
+@settings(max_examples=30, deadline=None)
+def test_a_finer_row_never_changes_the_keep(sizes_l: list[float]) -> None:
+    run, points = run_of(), points_of(run_of())
+    whole = between(run, points.heads, points.keep_end)
+    keep = pool(lay(run, points, [JarStock(size) for size in sizes_l]).jars)
+    assert keep.volume_l == pytest.approx(whole.volume_l, rel=1e-11)
+    assert keep.abv == pytest.approx(whole.abv, abs=1e-9)
+    assert keep.mass_g == pytest.approx(whole.mass_g, rel=1e-9)
+
+
+def test_by_default_the_keep_is_what_lies_between_the_cuts() -> None:
+    assert pool(jars_of()).jars == tuple(jar.number for jar in jars_of() if jar.role == "keep")
+
+
+def test_a_change_is_what_pooling_anew_would_show() -> None:
+    jars = jars_of()
+    keep = pool(jars, [2, 3, 5])
+    assert [change.number for change in keep.changes] == [jar.number for jar in jars]
+    for change in keep.changes:
+        assert change.kept == (change.number in {2, 3, 5})
+        other = pool(jars, sorted({2, 3, 5} ^ {change.number}))
+        assert other.volume_l - keep.volume_l == pytest.approx(change.volume_l, abs=1e-12)
+        assert other.abv - keep.abv == pytest.approx(change.abv, abs=1e-9)
+
+
+def test_a_jar_that_is_the_whole_keep_cannot_be_dropped() -> None:
+    keep = pool(jars_of(), [4])
+    assert 4 not in {change.number for change in keep.changes}
+    assert len(keep.changes) == len(jars_of()) - 1
+
+
+def test_unknown_jars_are_refused_with_what_exists() -> None:
+    last = len(jars_of())
+    for number in (0, last + 1, -3):
+        with pytest.raises(
+            RequestError, match=rf"jars\.keep names jar {number}, which .* There are jars 1 to {last}\."
+        ):
+            pool(jars_of(), [2, number])
+
+
+def test_a_jar_named_twice_is_refused() -> None:
+    with pytest.raises(RequestError, match=r"jars\.keep names jar 3 twice\. Name every jar once\."):
+        pool(jars_of(), [3, 4, 3])
+    with pytest.raises(RequestError, match=r"names jar 4 twice"):
+        units.numbers("2-5,4")
+
+
+def test_no_jar_between_the_cuts_is_refused() -> None:
+    heads_only = [jar for jar in jars_of() if jar.role == "heads"]
+    with pytest.raises(RequestError, match="no jar lies between heads and tails"):
+        pool(heads_only)
+
+
+@dataclass(frozen=True)
+class EarlierRun:
+    jars: tuple[Jar, ...]
+
+
+def test_left_over_jars_become_a_spirit() -> None:
+    earlier = Plan((Ingredient("spirit", 2.4, 38.0),), title="Trial 1")
+    seen: list[Plan] = []
+
+    def distil(plan: Plan) -> EarlierRun:
+        seen.append(plan)
+        return EarlierRun(jars_of())
+
+    water = Ingredient("water", 0.5)
+    spirit, same = resolve((LeftOver("tails of trial 1", earlier, (1, 19, 18)), water), distil)
+    assert same is water
+    assert seen == [earlier]
+    keep = pool(jars_of(), (1, 18, 19))
+    assert spirit.name == "tails of trial 1"
+    assert spirit.volume_l == pytest.approx(keep.volume_l, rel=1e-12)
+    assert spirit.abv == pytest.approx(keep.abv, abs=1e-10)
+
+
+def test_left_over_jars_that_do_not_exist_are_refused() -> None:
+    earlier = Plan((Ingredient("spirit", 2.4, 38.0),), title="Trial 1")
+    last = len(jars_of())
+    with pytest.raises(
+        RequestError, match=rf"jar 77 is named, which 'Trial 1' .* There are jars 1 to {last}\."
+    ):
+        resolve((LeftOver("tails", earlier, (1, 77)),), lambda _: EarlierRun(jars_of()))
+    with pytest.raises(RequestError, match="a jar is named twice"):
+        resolve((LeftOver("tails", earlier, (2, 2)),), lambda _: EarlierRun(jars_of()))
+    with pytest.raises(RequestError, match="no jar is named"):
+        resolve((LeftOver("tails", earlier, ()),), lambda _: EarlierRun(jars_of()))
+
+
+def test_practice_a_small_pot_of_wine_strength_spirit() -> None:
+    """Common practice, no source: 0.75 L run to 60 %; three parts give one and a third."""
+    run = run_of(0.75, 40.0, 0.0)
+    stop = run.first(lambda s: 60.0 - s.stream_abv)
+    assert stop is not None
+    keep = pool(lay(run, cut_points(run, 0.0, stop, stop)).jars)
+    assert keep.volume_l == pytest.approx(0.34, abs=0.01)
+    assert keep.abv == pytest.approx(73.6, abs=0.5)
+    assert 3.0 * keep.volume_l / 0.75 == pytest.approx(4.0 / 3.0, abs=0.05)
+    assert proof_down(keep.volume_l, keep.abv, 42.0).volume_l == pytest.approx(0.59, abs=0.01)
