@@ -192,3 +192,11 @@ def test_the_account_of_alcohol_and_money() -> None:
     assert account.per_bottle == pytest.approx(3.5)
     assert costs(0.4, made).per_bottle is None
     assert costs(0.4, proof_down(0.3, 70.0, 42.0), spent=12.0).per_bottle is None
+
+
+def test_nothing_to_add_is_not_refused() -> None:
+    just_below = 70.0 * (1.0 - 2.0**-53)
+    assert proof_down(1.0, 70.0, just_below, steps=3).water_l == pytest.approx(0.0, abs=1e-12)
+    assert blend_to([Part(30.0)], 30.0, 1.0).water_l == pytest.approx(0.0, abs=1e-9)
+    with pytest.raises(RangeError, match=r"at most 30\.0 % vol"):
+        blend_to([Part(30.0)], 30.001, 1.0)

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
 
+ROUNDING_ABV = 1e-9  # % vol, by which a strength worked out may differ from the same one typed
+
 
 @dataclass(frozen=True)
 class Part:
@@ -92,11 +94,11 @@ def blend_to(spirits: Sequence[Part], target_abv: float, volume_l: float) -> Ble
     if not spirits:
         raise RequestError("There is no spirit to blend.", "Name at least one.")
     whole = strength.mix([s.parts for s in spirits], [s.abv for s in spirits])
-    if target_abv > whole.abv:
+    if target_abv > whole.abv + ROUNDING_ABV:
         allowed = f"at most {whole.abv:.1f} % vol, the strength of the spirits together"
         hint = "Take more of the strongest, or a stronger spirit."
         raise RangeError("target_abv", f"{target_abv:g} % vol", allowed, hint)
-    water = float(strength.water_to_reach(whole.volume_l, whole.abv, target_abv))
+    water = float(strength.water_to_reach(whole.volume_l, whole.abv, min(target_abv, whole.abv)))
     made = strength.mix([whole.volume_l, water], [whole.abv, 0.0])
     scale = volume_l / made.volume_l
     poured = tuple(s.parts * scale for s in spirits)

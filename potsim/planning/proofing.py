@@ -246,7 +246,7 @@ def _additions(
     before = 0.0
     for number in range(1, steps + 1):
         there = target_abv if number == steps else abv + (target_abv - abv) * number / steps
-        water_l = float(strength.water_to_reach(volume_l, abv, there))
+        water_l = max(float(strength.water_to_reach(volume_l, abv, there)), before)
         reached.append(
             Addition(
                 number=number,

@@ -172,7 +172,8 @@ def water_to_reach(volume_l: ArrayLike, abv: ArrayLike, target_abv: ArrayLike) -
     there, wanted = np.asarray(w_from_abv(abv)), np.asarray(w_from_abv(target_abv))
     _reachable(np.asarray(abv, dtype=float), np.asarray(target_abv, dtype=float))
     mass = volume * np.asarray(density(there))
-    return plain(mass * (there / wanted - 1.0) / float(density(0.0)))
+    ratio = np.maximum(there / wanted, 1.0)  # equal strengths may differ by rounding
+    return plain(mass * (ratio - 1.0) / float(density(0.0)))
 
 
 def moles(volume_l: ArrayLike, abv: ArrayLike) -> Moles:
