@@ -289,7 +289,11 @@ def distil(plan: Plan) -> Run:
         keep=pooled,
         proofing=_proof(plan, pooled, setting),
         bill=bill,
-        cautions=(*cautions.for_run(charge, setting, run, solids_l), *cautions.ALWAYS),
+        cautions=(
+            *cautions.for_run(charge, setting, run, solids_l),
+            *_short(end),
+            *cautions.ALWAYS,
+        ),
     )
 
 
@@ -298,6 +302,12 @@ def _resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
         return ()
     among = extend(library(), plan.own_botanicals) if plan.own_botanicals else library()
     return tuple(resolve(dose, among) for dose in plan.botanicals)
+
+
+def _short(end: stops.End) -> tuple[str, ...]:
+    if end.reason != "min_level":
+        return ()
+    return (f"Switch off before the planned stop: {end.words}. Charge more to get to the stop.",)
 
 
 def _keep_end(plan: Plan, run: Course, end: stops.End) -> float:

@@ -65,6 +65,7 @@ class _Kind:
     words: str
     rises: bool
     read: Callable[[States, Course], Array]
+    per: float = 1.0  # what a person counts, for each of what the plan holds
 
 
 _KINDS = {
@@ -72,7 +73,7 @@ _KINDS = {
     "pot_abv": _Kind("the pot has fallen to {:g} % vol", False, lambda s, _: s.pot_abv),
     "vapour_c": _Kind("the vapour has risen to {:g} °C", True, lambda s, _: s.vapour_k - ZERO_C),
     "collected": _Kind("{:g} L are collected", True, lambda s, _: s.collected_l),
-    "recovered": _Kind("a share of {:g} of the alcohol is over", True, recovered),
+    "recovered": _Kind("{:g} % of the alcohol is over", True, recovered, 100.0),
     "elapsed": _Kind("{:g} min have passed since switch-on", True, lambda s, _: s.elapsed_s / 60.0),
 }
 
@@ -93,7 +94,7 @@ def conditions(stop: Stop, course: Course) -> list[Condition]:
         One for each key given, but ``cloudy`` and ``over``.
     """
     return [
-        Condition(key, _KINDS[key].words.format(value), _margin(_KINDS[key], value, course))
+        Condition(key, _KINDS[key].words.format(_KINDS[key].per * value), _margin(_KINDS[key], value, course))
         for key, value in stop.named.items()
         if key in _KINDS
     ]
@@ -146,13 +147,6 @@ def find_end(course: Course, wanted: list[Condition], level: Condition) -> End:
     RequestError
         If a stop is true before anything comes over, or none ever comes.
     """
-    bare = course.first(level.margin) if course.still.min_level_l > 0 else None
-    if bare == 0.0:
-        raise RequestError(
-            f"still.min_level is {course.still.min_level_l:g} L, but the charge does not even reach it.",
-            "Charge more, or correct min_level.",
-        )
-    ends = [End(level.reason, level.words, bare)] if bare is not None else []
     found = []
     for condition in wanted:
         at = locate(course, condition, "cuts.stop")
@@ -164,9 +158,18 @@ def find_end(course: Course, wanted: list[Condition], level: Condition) -> End:
             f"cuts.stop: it never comes that {' or that '.join(c.words for c in needed)}.",
             _what_comes(course),
         )
-    if not found and not ends:
-        return End("exhausted", "the pot is exhausted", EXHAUSTED)
-    return min(found + ends, key=lambda end: end.depletion)
+    end = min(
+        found, key=lambda end: end.depletion, default=End("exhausted", "the pot is exhausted", EXHAUSTED)
+    )
+    if course.still.min_level_l == 0.0 or level.margin(course.at(np.array([end.depletion])))[0] < 0.0:
+        return end
+    bare = course.first(level.margin, end.depletion)
+    if bare == 0.0:
+        raise RequestError(
+            f"still.min_level is {course.still.min_level_l:g} L, but the charge does not even reach it.",
+            "Charge more, or correct min_level.",
+        )
+    return End(level.reason, level.words, end.depletion if bare is None else bare)
 
 
 def locate(course: Course, condition: Condition, key: str) -> float | None:
@@ -201,7 +204,9 @@ def locate(course: Course, condition: Condition, key: str) -> float | None:
             "Choose a stop that comes later.",
         )
     if at is None and condition.reason == "collected":
-        raise RequestError(f"{key}.collected: {condition.words} never comes true.", _what_comes(course))
+        raise RequestError(
+            f"{key}.collected: it never comes true that {condition.words}.", _what_comes(course)
+        )
     return at
 
 
@@ -209,6 +214,6 @@ def _what_comes(course: Course) -> str:
     last = moment(course, EXHAUSTED)
     return (
         f"When the pot is all but empty, {last.collected_l:.3g} L are collected "
-        f"after {last.elapsed_min:.0f} min, with the stream at {last.stream_abv:.2g} % vol "
+        f"after {last.elapsed_min:.0f} min, with the stream at {last.stream_abv:.1f} % vol "
         f"and the vapour at {last.vapour_c:.1f} °C."
     )

@@ -209,19 +209,19 @@ class Course:
 
         Notes
         -----
-        Looks at 513 points evenly spaced in what is over, then zooms into the step in which the sign changes.
+        Looks at 257 points evenly spaced in what is over, then zooms into the step in which the sign changes.
         A condition that comes true and false again between two of them is missed.
         """
-        over = np.linspace(0.0, -np.expm1(-upto), 513)
+        over = np.linspace(0.0, -np.expm1(-upto), 257)
         s = np.minimum(-np.log1p(-over), upto)
-        for _ in range(8):
+        for _ in range(5):
             true = np.flatnonzero(margin(self.at(s)) >= 0.0)
             if true.size == 0:
                 return None
             k = int(true[0])
             if k == 0 or s[k] - s[k - 1] <= 1e-12:
                 return float(s[k])
-            s = np.linspace(s[k - 1], s[k], 33)
+            s = np.linspace(s[k - 1], s[k], 257)
         return float(s[int(np.flatnonzero(margin(self.at(s)) >= 0.0)[0])])
 
     def at_power(self, depletion: float, power_w: float) -> Course:
