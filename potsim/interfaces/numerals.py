@@ -11,11 +11,14 @@ from potsim.errors import RequestError
 LONGEST = 200
 """Characters that a typed quantity may have [-]."""
 
+LARGEST = 10**99
+"""Number beyond which text is not read; it keeps every size a finite float."""
+
 _NUMBER = re.compile(
     r"""(?P<sign>[+-]?)\s*
     (?: (?:(?P<whole>[0-9]{1,6})\s+)?(?P<top>[0-9]{1,6})\s*/\s*(?P<bottom>[0-9]{1,6})
       | (?P<plain>(?:[0-9]{1,3}(?:\ [0-9]{3})+(?![0-9])|[0-9]+)(?:[.,'][0-9]+)*|[.,][0-9]+)
-        (?P<exponent>[eE][+-]?[0-9]{1,2}(?![0-9]))? )""",
+        (?P<exponent>[eE][+-]?[0-9]{1,3}(?![0-9]))? )""",
     re.VERBOSE,
 )
 _VULGAR = {
@@ -188,6 +191,8 @@ def leading_number(given: object, allowed: str, example: str) -> tuple[Fraction,
         raise refusal(given, "does not begin with a number that can be read", allowed, example)
     if found["exponent"]:
         size *= Fraction(10) ** int(found["exponent"][1:])
+    if size > LARGEST:
+        raise refusal(given, "is too large for anything here", allowed, example)
     return (-size if found["sign"] == "-" else size), clean[found.end() :].strip()
 
 

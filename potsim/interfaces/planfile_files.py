@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import tomllib
 from pathlib import Path
@@ -14,6 +15,12 @@ from potsim.interfaces.planfile_place import Place
 
 LARGEST = 1_000_000
 """Bytes that a plan file may have."""
+_FAULTS = {
+    "Cannot overwrite a value": "this key is there already",
+    "Cannot declare": "this table is there already",
+    "Cannot mutate": "this table is there already",
+    "Exceeds the limit": "a number has thousands of digits",
+}
 DEEPEST = 12
 """Files that may follow one another, each taking from the next."""
 
@@ -47,6 +54,8 @@ def parse(text: str, name: str) -> dict[str, Any]:
     except ValueError as error:
         found = re.search(r"\(at (line \d+), column \d+\)|\(at end of document\)", str(error))
         fault = str(error).partition(" (at ")[0]
+        for words, plain in _FAULTS.items():
+            fault = plain if fault.startswith(words) else fault
         line = f", {found[1] or 'at the end'}" if found else ""
         raise RequestError(
             f"{name}{line}: not written as TOML wants it: {fault}.",
@@ -101,6 +110,23 @@ def _near_file(path: Path) -> str:
     return f"Did you mean {shown(near[0])}?" if near else "Check the name and the folder."
 
 
+def not_too_deep(place: Place) -> None:
+    """Refuse one more file, or one more plan inside a plan, when they follow each other on and on.
+
+    Parameters
+    ----------
+    place : Place
+        Where the next one is named.
+
+    Raises
+    ------
+    RequestError
+        If there are `DEEPEST` already.
+    """
+    if len(place.source.chain) >= DEEPEST:
+        raise RequestError(f"more than {DEEPEST} plans take from each other.", "Start from a later run.")
+
+
 def other_file(name: object, place: Place, key: str) -> Path:
     """Return the path of another file that a plan names.
 
@@ -127,13 +153,10 @@ def other_file(name: object, place: Place, key: str) -> Path:
         named = Path(keys.text(name))
         if place.source.folder is None:
             raise RequestError(
-                f"names the file {shown(name)}, but this plan is in no folder.", "Save it first."
+                f"{shown(name)} is sought in the folder of the plan; this has none.", "Save it first."
             )
         path = place.source.folder / named
-        if len(place.source.chain) >= DEEPEST:
-            raise RequestError(
-                f"{shown(name)} is the last of {DEEPEST} files, each of which names the next.", ""
-            )
-        if path.resolve() in place.source.chain:
+        not_too_deep(place)
+        if Path(os.path.realpath(path)) in place.source.chain:
             raise RequestError(f"{shown(name)} leads back to itself.", "A run cannot take from itself.")
         return path

@@ -116,7 +116,7 @@ def _kind(given: object) -> str:
 
 def _jar_numbers(given: object) -> tuple[int, ...]:
     if isinstance(given, list):
-        return units.numbers(",".join(str(item) for item in given))
+        return () if not given else units.numbers(",".join(str(item) for item in given))
     return units.numbers(given)  # type: ignore[arg-type]
 
 
@@ -169,14 +169,14 @@ def measure(field: str, read: Callable[[str], float], unit: str, example: str) -
 
 
 def _text(field: str, example: str) -> Key:
-    return Key(field, text, same, example)
+    return Key(field, text, text, example)
 
 
 INGREDIENT = {
     "name": _text("name", "apple spirit"),
     "volume": _volume("volume_l", "0.9 L"),
     "abv": _abv("abv"),
-    "kind": Key("kind", _kind, same, "grain"),
+    "kind": Key("kind", _kind, same, "fruit"),
     "price": Key("price_per_l", units.price_per_l, lambda p: exact(p, "per L"), "12 per L"),
 }
 POWER_STEP = {

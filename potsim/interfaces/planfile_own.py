@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from potsim.data import read_table
-from potsim.errors import RequestError, UnknownNameError
+from potsim.errors import RangeError, RequestError, UnknownNameError
 from potsim.interfaces import units
 from potsim.interfaces.numerals import leading_number, refusal, shown
 from potsim.interfaces.planfile_keys import Key, measure, same, text, write_number
@@ -168,8 +168,16 @@ def _compound(fields: dict[str, Any], place: Place) -> Any:
         if needed not in fields:
             key = needed.removesuffix("_g")
             raise RequestError(f"{place.where()} has no {key}.", f'Add for example {key} = "{example}".')
-    with place.blame():
+    if ("relative_to_ethanol" in fields) == ("groups" in fields and "tb_k" in fields):
+        raise RequestError(
+            f"{place.where()} does not tell how volatile it is.",
+            "Give either groups and boils, or relative_to_ethanol.",
+        )
+    try:
         return Compound.own(**fields)
+    except RangeError as error:
+        key = next((k for k, known in OWN_COMPOUND.items() if known.field == error.argument), error.argument)
+        raise RangeError(place.where(key), error.given, error.allowed, error.hint) from None
 
 
 def _botanical(table: dict[str, Any], known: set[str], place: Place) -> Botanical:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError
-from potsim.interfaces.numerals import shown
+from potsim.interfaces.numerals import LONGEST, shown
 from potsim.interfaces.planfile_keys import PLAN_KEYS, Key
 
 T = TypeVar("T")
@@ -68,7 +69,9 @@ class Place:
                 name = f"{key}: {name}"
             raise RangeError(self.where(name), error.given, error.allowed, error.hint) from None
         except PotsimError as error:
-            words = error.message.replace(self.prefix, "") if self.prefix else error.message
+            words = error.message
+            if not key:  # from the dataclass, which names its keys in full
+                words = re.sub(rf"\b{re.escape(self.prefix)}(?=\w)", "", words)
             error.message = f"{self.where(key).rstrip(':')}: {words}"
             error.args = (error.message,)
             raise
@@ -81,16 +84,17 @@ class Place:
         """Return the value if it is a table with keys."""
         if isinstance(value, dict):
             return value
-        given = "several tables" if isinstance(value, list) else shown(value)
+        if isinstance(value, list):
+            raise RequestError(f"{self.where()} is a list.", f"Write {self.table} once, in single brackets.")
         raise RequestError(
-            f"{self.where()} is {given}; allowed is one table.", f"Write for example {example}"
+            f"{self.where()} is {shown(value)}; allowed: a table.", f"Write for example {example}"
         )
 
     def unknown(self, key: str, known: Collection[str]) -> PotsimError:
         """Return the refusal of a key that this table does not have."""
         homes = [table for table, keys in PLAN_KEYS.items() if key in keys]
-        error = UnknownNameError("key", key, known)
-        error.message = f"{self.where()} has the unknown key {shown(key)}."
+        error = UnknownNameError("key", key[:LONGEST], known)
+        error.message = f"{self.where().rstrip(':')} has the unknown key {shown(key)}."
         if homes and not error.near:
             error.hint = f"It belongs in [{homes[0]}]."
         error.args = (error.message,)

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from potsim.errors import RequestError
+from potsim.errors import RequestError, UnknownNameError
 from potsim.interfaces import planfile_keys as keys
 from potsim.interfaces.numerals import shown
-from potsim.interfaces.planfile_files import other_file, parse, read_file
+from potsim.interfaces.planfile_files import not_too_deep, other_file, parse, read_file
 from potsim.interfaces.planfile_own import OWN, read_own
 from potsim.interfaces.planfile_place import Place, Source, build, read_fields, several
+from potsim.planning.names import key
 from potsim.planning.plan import (
     Bottling,
     Cuts,
@@ -50,7 +53,7 @@ def load(path: Path, chain: tuple[Path, ...] = ()) -> Plan:
         If it cannot be read; file, table and key are named.
     """
     text = read_file(path)
-    source = Source(path.name, path.parent, (*chain, path.resolve()))
+    source = Source(path.name, path.parent, (*chain, Path(os.path.realpath(path))))
     return plan_of(parse(text, source.name), source)
 
 
@@ -91,6 +94,7 @@ def plan_of(document: Mapping[str, Any], source: Source) -> Plan:
         botanicals=_bill(document, source, own),
         **own,
     )
+    _over_in_bill(fields, top)
     with top.blame():
         return Plan(**fields)
 
@@ -134,7 +138,9 @@ def _left_over(table: dict[str, Any], place: Place) -> LeftOver:
     run = table["from_run"]
     if isinstance(run, dict):
         with place.blame("from_run"):
-            fields["plan"] = plan_of(run, place.source)
+            not_too_deep(place)
+            inside = replace(place.source, chain=(*place.source.chain, Path()))
+            fields["plan"] = plan_of(run, inside)
         fields.setdefault("name", f"jars of {fields['plan'].title}")
     else:
         path = other_file(run, place, "from_run")
@@ -164,7 +170,7 @@ def _still_fields(value: object, source: Source) -> dict[str, Any]:
     path = other_file(table["from_file"], place, "from_file")
     with place.blame("from_file"):
         text = read_file(path)
-        other = Source(path.name, path.parent, (*source.chain, path.resolve()))
+        other = Source(path.name, path.parent, (*source.chain, Path(os.path.realpath(path))))
         document = parse(text, other.name)
         if "still" not in document:
             raise RequestError(f"{other.name} has no table [still].", "Name a file that describes a still.")
@@ -183,7 +189,7 @@ def _bill(document: Mapping[str, Any], source: Source, own: Mapping[str, Any]) -
     from potsim.planning.botanicals import extend, find, library
 
     with Place(source, "[[own_botanical]]").blame():
-        among = extend(library(), own.get("own_botanicals", {}))
+        among = extend(library(), own["own_botanicals"])
     bill = []
     for table, place in several(document, "botanical", source):
         dose = build(BotanicalDose, read_fields(table, keys.BOTANICAL, place), keys.BOTANICAL, place)
@@ -193,15 +199,32 @@ def _bill(document: Mapping[str, Any], source: Source, own: Mapping[str, Any]) -
     return tuple(bill)
 
 
+def _over_in_bill(fields: Mapping[str, Any], place: Place) -> None:
+    """Refuse a stop that waits for a botanical that is not there."""
+    doses = [dose.name for dose in fields["botanicals"]]
+    for name in ("stop", "tails_from"):
+        stop = getattr(fields["cuts"], name)
+        for waited in stop.over if stop else ():
+            if key(waited) not in {key(dose) for dose in doses}:
+                with place.blame(f"[cuts] {name} over"):
+                    if not doses:
+                        raise RequestError(f"{shown(waited)} is not in the bill.", "Add a [[botanical]].")
+                    raise UnknownNameError("botanical of this bill", waited, doses)
+
+
 def _cuts(value: object, source: Source) -> Cuts:
     place = Place(source, "[cuts]", "cuts.")
     table = place.table_of(value, "[cuts]")
     fields = read_fields(table, {}, place, beside=["heads", "stop", "tails_from"])
     if "heads" in table:
         heads = table["heads"]
-        key = keys.HEADS["share" if isinstance(heads, str) and heads.strip().endswith("%") else "volume"]
+        size = keys.HEADS["share" if isinstance(heads, str) and heads.strip().endswith("%") else "volume"]
         with place.blame("heads"):
-            fields[key.field] = key.read(heads)
+            try:
+                fields[size.field] = size.read(heads)
+            except RequestError as error:
+                error.hint = 'Write for example "30 mL", or "2 %" of the charge.'
+                raise
     for name in ("stop", "tails_from"):
         if name in table:
             fields[name] = _stop(table[name], Place(source, f"[cuts] {name}", "cuts.stop."), name)

@@ -68,7 +68,7 @@ def tables_of(plan: Plan) -> dict[str, Any]:
     if plan.bottling.stretch is not None:
         bottling["stretch"] = table_of(plan.bottling.stretch, keys.STRETCH)
     tables = {
-        "title": plan.title,
+        "title": keys.TOP["title"].write(plan.title),
         "charge": [_part(part) for part in plan.charge],
         "still": still,
         "botanical": [table_of(dose, keys.BOTANICAL) for dose in plan.botanicals],

@@ -39,7 +39,8 @@ _ABV = "a strength in %, % vol, proof (US) or UK proof"
 _TEMPERATURE = "a temperature in °C, °F or K"
 _PORTION = "a volume and a strength with @ between"
 
-# 100 degrees of British proof are 57.1 % vol: 4/7 of the figure; common practice, no source.
+# Proof spirit weighs 12/13 of as much water at 51 °F (Customs and Excise Act 1952, from memory), which makes
+# it 57.14 % vol; other strengths go by its figure, common practice, no source.
 _UK_PROOF = Fraction(4, 7)
 
 

@@ -1,0 +1,424 @@
+"""What a person types, and what it becomes.
+
+Sizes of units are checked against their definitions: BIPM SI Brochure; NIST SP 811 (2008) Appendix B; Weights
+and Measures Act 1985 (gallon of 4.54609 L); and against the independent constants of scipy where it has them.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+from scipy import constants
+
+from potsim.data import read_table
+from potsim.errors import PotsimError, RequestError
+from potsim.interfaces import units, wording
+from potsim.interfaces.unit_table import Kind, normal
+from potsim.planning.plan import JarStock
+
+INCH_L = 0.254**3  # a cubic inch in litres, the inch being 25.4 mm exactly
+US_GAL = 231 * INCH_L
+IMPERIAL_GAL = 4.54609
+BTU_J = 1055.05585262
+G_N = 9.80665
+
+DEFINED = [
+    (units.volume_l, "1 mL", 0.001),
+    (units.volume_l, "1 cL", 0.01),
+    (units.volume_l, "1 dL", 0.1),
+    (units.volume_l, "1 L", 1),
+    (units.volume_l, "1 hL", 100),
+    (units.volume_l, "1 US gal", US_GAL),
+    (units.volume_l, "1 imperial gal", IMPERIAL_GAL),
+    (units.volume_l, "1 US quart", US_GAL / 4),
+    (units.volume_l, "1 imperial quart", IMPERIAL_GAL / 4),
+    (units.volume_l, "1 US pint", US_GAL / 8),
+    (units.volume_l, "1 imperial pint", IMPERIAL_GAL / 8),
+    (units.volume_l, "1 US cup", US_GAL / 16),
+    (units.volume_l, "1 metric cup", 0.250),
+    (units.volume_l, "1 imperial cup", IMPERIAL_GAL / 16),
+    (units.volume_l, "1 US fl oz", constants.fluid_ounce_US * 1000),
+    (units.volume_l, "1 imperial fl oz", constants.fluid_ounce_imp * 1000),
+    (units.volume_l, "1 US tbsp", constants.fluid_ounce_US * 500),
+    (units.volume_l, "1 metric tbsp", 0.015),
+    (units.volume_l, "1 Australian tbsp", 0.020),
+    (units.volume_l, "1 US tsp", constants.fluid_ounce_US * 1000 / 6),
+    (units.volume_l, "1 metric tsp", 0.005),
+    (units.mass_g, "1 mg", 0.001),
+    (units.mass_g, "1 g", 1),
+    (units.mass_g, "1 kg", 1000),
+    (units.mass_g, "1 oz", constants.oz * 1000),
+    (units.mass_g, "1 lb", constants.lb * 1000),
+    (units.duration_min, "1 s", 1 / 60),
+    (units.duration_min, "1 min", 1),
+    (units.duration_min, "1 h", 60),
+    (units.duration_min, "1 d", 1440),
+    (units.length_m, "1 m", 1),
+    (units.length_m, "1 km", 1000),
+    (units.length_m, "1 ft", constants.foot),
+    (units.pressure_hpa, "1 Pa", 0.01),
+    (units.pressure_hpa, "1 hPa", 1),
+    (units.pressure_hpa, "1 kPa", 10),
+    (units.pressure_hpa, "1 mbar", 1),
+    (units.pressure_hpa, "1 bar", constants.bar / 100),
+    (units.pressure_hpa, "1 atm", constants.atm / 100),
+    (units.pressure_hpa, "1 torr", constants.torr / 100),
+    (units.pressure_hpa, "1 mmHg", 13595.1 * G_N * 1e-3 / 100),
+    (units.pressure_hpa, "1 inHg", 13595.1 * G_N * 25.4e-3 / 100),
+    (units.power_w, "1 W", 1),
+    (units.power_w, "1 kW", 1000),
+    (units.power_w, "1 BTU/h", BTU_J / 3600),
+    (units.heat_loss_w_per_k, "1 W/K", 1),
+    (units.heat_loss_w_per_k, "1 BTU/(h·°F)", BTU_J / 3600 * 1.8),
+    (units.temperature_difference_k, "1 K", 1),
+    (units.temperature_difference_k, "1 °C", 1),
+    (units.temperature_difference_k, "1 °F", 5 / 9),
+]
+
+
+@pytest.mark.parametrize(("read", "text", "size"), DEFINED, ids=[text for _, text, _ in DEFINED])
+def test_a_unit_has_its_defined_size(read, text, size) -> None:
+    assert read(text) == pytest.approx(size, rel=1e-12)
+
+
+def test_every_unit_of_the_table_is_checked_above() -> None:
+    assert {row["unit"] for row in read_table("units.csv")} == {text[2:] for _, text, _ in DEFINED}
+
+
+@pytest.mark.parametrize("row", read_table("units.csv"), ids=lambda row: f"{row['kind']} {row['unit']}")
+def test_every_spelling_is_read(row) -> None:
+    kind = Kind(row["kind"], "", "")
+    for spelling in row["spellings"].split():
+        assert kind.size("", spelling) == kind.size("", row["unit"])
+        assert normal(spelling) == spelling or row["kind"] in {"heat_loss"}
+
+
+@pytest.mark.parametrize("kind", ["volume", "mass", "duration", "length", "pressure", "power", "heat_loss"])
+def test_no_spelling_means_two_units(kind) -> None:
+    words = [w for row in read_table("units.csv") if row["kind"] == kind for w in row["spellings"].split()]
+    assert len(words) == len(set(words))
+
+
+@pytest.mark.parametrize(
+    ("text", "litres"),
+    [
+        ("250 mL", 0.25),
+        ("250ml", 0.25),
+        ("250 ML", 0.25),  # a megalitre is more than any plan may hold
+        ("  250   mL ", 0.25),
+        ("250\u202fmL", 0.25),
+        (".25 L", 0.25),
+        ("0,9 L", 0.9),
+        (",9 L", 0.9),
+        ("0,900 L", 0.9),
+        ("1,5 L", 1.5),
+        ("1234,567 mL", 1.234567),
+        ("1.500 L", 1.5),
+        ("1,500.0 mL", 1.5),
+        ("1.500,0 mL", 1.5),
+        ("1,500,000 mL", 1500),
+        ("1 500 mL", 1.5),
+        ("1'500 mL", 1.5),
+        ("1e3 mL", 1.0),
+        ("1/2 L", 0.5),
+        ("1 1/2 L", 1.5),
+        ("1½ L", 1.5),
+        ("2 litres", 2.0),
+        ("50 cc", 0.05),
+        ("1 gal (US)", US_GAL),
+        ("1 U.S. gallon", US_GAL),
+        ("2 UK pints", IMPERIAL_GAL / 4),
+        ("2 metric cups", 0.5),
+        ("3 US fl. oz.", 3 * US_GAL / 128),
+    ],
+)
+def test_volumes_as_people_write_them(text, litres) -> None:
+    assert units.volume_l(text) == pytest.approx(litres, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "celsius"),
+    [
+        ("20 °C", 20),
+        ("20C", 20),
+        ("20 ºC", 20),
+        ("20 degrees C", 20),
+        ("-5 °C", -5),
+        ("−5 °C", -5),
+        ("32 °F", 0),
+        ("212 °F", 100),
+        ("78 °F", 25.555555555555557),
+        ("-40 F", -40),
+        ("273.15 K", 0),
+        ("351.15 kelvin", 78),
+        ("0 K", -273.15),
+    ],
+)
+def test_temperatures(text, celsius) -> None:
+    assert units.temperature_c(text) == pytest.approx(celsius, abs=1e-12)
+    assert units.temperature_k(text) == pytest.approx(celsius + 273.15, abs=1e-10)
+
+
+@pytest.mark.parametrize(
+    ("text", "minutes"),
+    [
+        ("90 min", 90),
+        ("1 h 30 min", 90),
+        ("1h30m", 90),
+        ("1h30min", 90),
+        ("1 d, 2 hours and 30 seconds", 1560.5),
+        ("1,5 h", 90),
+        ("1 1/2 h", 90),
+        ("2 days", 2880),
+    ],
+)
+def test_durations(text, minutes) -> None:
+    assert units.duration_min(text) == pytest.approx(minutes, rel=1e-12)
+    assert units.duration_h(text) == pytest.approx(minutes / 60, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "text", ["62 %", "62%", "62 % vol", "62 vol%", "62% abv", "62 % ABV", "62 percent", "62,0 %"]
+)
+def test_strengths(text) -> None:
+    assert units.abv(text) == 62.0
+
+
+def test_us_proof_is_twice_the_strength_at_60_f() -> None:
+    # 27 CFR 5.11: twice the % vol at 60 °F; at 20 °C that is within 0.2 % vol of half the proof.
+    assert units.abv("120 proof") == units.abv("120 US proof")
+    assert units.abv("120 proof") == pytest.approx(60, abs=0.2)
+    assert units.abv("120 proof") != 60
+    assert units.abv("0 proof") == 0
+
+
+def test_uk_proof_spirit_weighs_twelve_thirteenths_of_water() -> None:
+    # Customs and Excise Act 1952, s. 172 (from memory): at 51 °F it weighs 12/13 of as much water.
+    from potsim.liquid import strength
+
+    w = strength.w_from_abv(units.abv("100 UK proof"))
+    at_51_f = units.temperature_c("51 °F")
+    ratio = strength.density(w, at_51_f) / strength.density(0.0, at_51_f)
+    assert ratio == pytest.approx(12 / 13, abs=2e-5)  # 0.01 % vol
+    assert units.abv("70 UK proof") == pytest.approx(40.0)
+    assert units.abv("70 imperial proof") == units.abv("70 British proof") == units.abv("70 UK proof")
+
+
+def test_shares_and_per_cent() -> None:
+    assert units.share("90 %") == units.share("0.9") == units.share(0.9) == units.share("0,9") == 0.9
+    assert units.share("100 %") == 1
+    assert units.share("150 %", most=2) == 1.5
+    assert units.percent("1.2 %") == 1.2
+
+
+def test_jars() -> None:
+    twelve = (JarStock(0.06, 12), JarStock(0.25, 6))
+    for text in (
+        "12 x 60 mL, 6 x 250 mL",
+        "12x60mL,6x250mL",
+        "12 × 60 mL; 6 × 0,25 L",
+        "12 X 60 ml, 6*25 cl",
+    ):
+        assert units.jars(text) == twelve
+    assert units.jars("60 mL") == (JarStock(0.06),)
+    assert units.jars("60 mL, 2 x 1/2 L") == (JarStock(0.06), JarStock(0.5, 2))
+
+
+def test_numbers() -> None:
+    assert units.numbers("2-9,11") == (2, 3, 4, 5, 6, 7, 8, 9, 11)
+    assert units.numbers("11, 2 – 4; 6 to 7") == (2, 3, 4, 6, 7, 11)
+
+
+def test_portions_prices_and_counts() -> None:
+    assert units.portion("300 mL @ 72 %") == units.Portion(0.3, 72.0) == units.portion("300mL@72%")
+    assert (
+        units.price_per_l("12 per L") == units.price_per_l("€12/L") == units.price_per_l("12 EUR per L") == 12
+    )
+    assert units.price_per_l("9 per 700 mL") == pytest.approx(9 / 0.7)
+    assert units.price("0.80 €") == units.price(0.8) == units.price("$0.80") == 0.8
+    assert units.count(2) == units.count("2") == 2
+    assert units.count("1/2") == 0.5
+
+
+REFUSED = [
+    (units.volume_l, "250", "'250' has no unit; allowed: a volume in mL, cL"),
+    (units.volume_l, 250, "250 has no unit"),
+    (units.volume_l, True, "true will not do"),
+    (units.volume_l, ["1 L"], "a list will not do"),
+    (units.volume_l, "", "'' is empty"),
+    (units.volume_l, "mL", "does not begin with a number"),
+    (units.volume_l, "a cup", "does not begin with a number"),
+    (units.volume_l, "1 cup", "US cup (236.6 mL), metric cup (250 mL), imperial cup (284.1 mL)"),
+    (units.volume_l, "2 Cups", "a bare 'Cups' has 3 sizes"),
+    (units.volume_l, "1 gal", "US gal (3785 mL), imperial gal (4546 mL)"),
+    (units.volume_l, "1 fl oz", "US fl oz (29.57 mL), imperial fl oz (28.41 mL)"),
+    (units.volume_l, "1 pint", "US pint (473.2 mL), imperial pint (568.3 mL)"),
+    (units.volume_l, "1 tbsp", "Australian tbsp (20 mL)"),
+    (units.volume_l, "3 oz", '"oz" is a mass'),
+    (units.volume_l, "1,500 mL", 'two ways: 1.500 or 1500. Write "1.500" or "1500"'),
+    (units.volume_l, "1.2.3 L", "that can be read"),
+    (units.volume_l, "1,50,000 mL", "that can be read"),
+    (units.volume_l, "1 1/0 L", "that can be read"),
+    (units.volume_l, "-5 mL", "less than nothing"),
+    (units.volume_l, "nan L", "does not begin with a number"),
+    (units.volume_l, "inf L", "does not begin with a number"),
+    (units.volume_l, "1 lites", "unknown unit 'lites' (nearest: L)"),
+    (units.volume_l, "20 °C", "unknown unit '°C'"),
+    (units.volume_l, "5 L kg", "unknown unit 'L kg'"),
+    (units.volume_l, "10² mL", "unknown unit"),
+    (units.volume_l, "٣ L", "does not begin with a number"),
+    (units.volume_l, "1" * 300 + " L", "is too long (302 characters)"),
+    (units.mass_g, "1 Mg", '"Mg" is a megagram'),
+    (units.mass_g, "2 fl oz", '"fl oz" is a volume'),
+    (units.mass_g, "14 mL", "allowed: a mass in mg, g, kg, oz or lb"),
+    (units.power_w, "1 MW", "allowed: a power in W, kW or BTU/h"),
+    (units.power_w, "2 hp", "unknown unit 'hp'"),
+    (units.pressure_hpa, "1 Mbar", '"Mbar" is a megabar'),
+    (units.length_m, "60 M", 'write "m" for metres'),
+    (units.duration_min, "30 m", "minutes or months"),
+    (units.duration_min, "1:30", "h:min or as min:s"),
+    (units.duration_min, "30 min 1 h", "from large units to small"),
+    (units.duration_min, "1h30", "has no unit"),
+    (units.duration_min, "-1 h", "less than nothing"),
+    (units.temperature_c, "20", "which degrees"),
+    (units.temperature_c, "20 °", "which degrees"),
+    (units.temperature_c, "-300 °C", "below absolute zero"),
+    (units.temperature_c, "20 R", "unknown unit 'R'"),
+    (units.abv, "62", "whether it is % or proof"),
+    (units.abv, "0.62", "whether it is % or proof"),
+    (units.abv, "62 % w/w", "by weight"),
+    (units.abv, "101 %", "between 0 and 100 % vol"),
+    (units.abv, "-1 %", "between 0 and 100 % vol"),
+    (units.abv, "201 proof", "between 0 and 200 proof"),
+    (units.abv, "62 °", "unknown unit '°'"),
+    (units.abv_difference, "1 proof", "a doubt in % vol"),
+    (units.share, "90", "may be meant in %"),
+    (units.share, 1, "may be meant in %"),
+    (units.share, "110 %", "between 0 and 100 %"),
+    (units.share, float("nan"), "does not begin with a number"),
+    (units.percent, "1.2", "has no unit"),
+    (units.jars, "12 60 mL", "lacks the x"),
+    (units.jars, "0 x 60 mL", "between 1 and 500 jars"),
+    (units.jars, "60, 250 mL", "'60' has no unit"),
+    (units.jars, "60 mL, 60 mL", "lists '60 mL' twice"),
+    (
+        units.numbers,
+        "9-2",
+        'backwards; allowed: jar numbers and ranges with commas between. Write for example "2-9"',
+    ),
+    (units.numbers, "0-3", "outside 1 to 500"),
+    (units.numbers, "1-999999999", "outside 1 to 500"),
+    (units.numbers, "2-9,9", "names jar 9 twice"),
+    (units.numbers, "2,,3", "has '' in it"),
+    (units.numbers, "all", "has 'all' in it"),
+    (units.portion, "300 mL", "is not VOLUME@ABV"),
+    (units.portion, "300 mL @ 72", "whether it is % or proof"),
+    (units.price_per_l, "12", "for what volume"),
+    (units.price_per_l, "12 per 0 L", "the price of nothing"),
+    (units.price, -1, "is no price"),
+    (units.count, "two", "does not begin with a number"),
+    (units.count, -2, "will not do"),
+]
+
+
+@pytest.mark.parametrize(
+    ("read", "given", "words"), REFUSED, ids=[f"{r.__name__} {g!r:.30}" for r, g, _ in REFUSED]
+)
+def test_a_refusal_says_what_and_what_instead(read, given, words) -> None:
+    with pytest.raises(RequestError) as refused:
+        read(given)
+    assert words in str(refused.value)
+    assert refused.value.exit_code == 2
+    assert refused.value.hint
+
+
+READERS = [
+    r
+    for r in (getattr(units, n) for n in units.__all__)
+    if callable(r) and not r.__name__.startswith("format")
+]
+TYPED = st.one_of(
+    st.text(max_size=30),
+    st.from_regex(r"-?[0-9]{0,4}[., '/]?[0-9]{0,4} ?(mL|US cup|%|proof|°F|h|@|x|per L|W/K)?", fullmatch=True),
+    st.floats(),
+    st.integers(),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(TYPED)
+@example("1/0")
+@example("9" * 199)
+@example("1e99 L")
+@example(10**400)
+def test_whatever_is_typed_is_read_or_refused(typed) -> None:
+    for read in READERS:
+        if read is units.Portion:
+            continue
+        try:
+            read(typed)
+        except PotsimError:
+            continue
+
+
+@settings(max_examples=60)
+@given(st.floats(min_value=1e-6, max_value=1e5))
+def test_exact_text_reads_back(size) -> None:
+    assert units.volume_l(wording.exact(size, "mL", 1000)) == size
+    assert units.volume_l(wording.exact(size, "L")) == size
+    assert units.power_w(wording.exact(size, "W")) == size
+    assert units.temperature_c(wording.exact(size, "°C")) == size
+
+
+@settings(max_examples=30)
+@given(st.sets(st.integers(1, 500), min_size=1, max_size=40))
+def test_jar_numbers_read_back(jars) -> None:
+    assert units.numbers(units.format_numbers(jars)) == tuple(sorted(jars))
+
+
+@pytest.mark.parametrize(
+    ("write", "value", "text"),
+    [
+        (units.format_volume, 0.25, "250 mL"),
+        (units.format_volume, 0.0305, "30.5 mL"),
+        (units.format_volume, 0.09996, "100 mL"),
+        (units.format_volume, 0.9996, "1 L"),
+        (units.format_volume, 1.35, "1.35 L"),
+        (units.format_volume, 12.34, "12.3 L"),
+        (units.format_volume, 0.0, "0 mL"),
+        (units.format_volume, -1e-9, "0 mL"),
+        (units.format_mass, 14.0, "14 g"),
+        (units.format_mass, 0.05, "50 mg"),
+        (units.format_mass, 1250.0, "1.25 kg"),
+        (units.format_abv, 62.04, "62.0 % vol"),
+        (units.format_share, 0.9, "90 %"),
+        (units.format_share, 0.025, "2.5 %"),
+        (units.format_temperature, 78.44, "78.4 °C"),
+        (units.format_power, 700.0, "700 W"),
+        (units.format_power, 1200.0, "1.2 kW"),
+        (units.format_pressure, 1013.25, "1013 hPa"),
+        (units.format_minutes, 0.0, "0 min"),
+        (units.format_minutes, 0.5, "30 s"),
+        (units.format_minutes, 7.4, "7.5 min"),
+        (units.format_minutes, 59.7, "1 h"),
+        (units.format_minutes, 65.2, "1 h 05 min"),
+        (units.format_minutes, 3060.0, "2 d 3 h"),
+        (units.format_minutes, -90.0, "-1 h 30 min"),
+        (units.format_numbers, [11, 2, 3, 4, 7, 8], "2-4,7,8,11"),
+    ],
+)
+def test_numbers_back_to_words(write, value, text) -> None:
+    assert write(value) == text
+
+
+def test_reading_units_loads_nothing_heavy() -> None:
+    code = (
+        "import sys; from potsim.interfaces import units; units.volume_l('1 L'); units.abv('62 %');"
+        "print([m for m in ('numpy', 'scipy', 'thermo', 'pandas', 'matplotlib') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
