@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from potsim.errors import RangeError, RequestError
@@ -91,6 +91,7 @@ SIZES = st.lists(
     tails_abv=st.sampled_from([55.0, 62.0, 74.0]),
     stepped=st.booleans(),
 )
+@example(sizes=[(20.0, None), (30.0, None)], heads_l=0.41, tails_abv=55.0, stepped=False)
 def test_any_row_adds_up(
     sizes: list[tuple[float, int | None]], heads_l: float, tails_abv: float, stepped: bool
 ) -> None:
@@ -146,6 +147,15 @@ def test_a_jar_tells_its_place_as_the_course_does() -> None:
     assert jar.abv == pytest.approx(contents.abv, abs=1e-9)
     assert jar.mass_g == pytest.approx(contents.mass_g, rel=1e-9)
     assert jar.ethanol_l == pytest.approx(contents.ethanol_l, rel=1e-9)
+
+
+@pytest.mark.parametrize("heads_l", [0.4, 0.75])
+def test_large_heads_take_several_jars(heads_l: float) -> None:
+    run = run_of()
+    for sizes in (stock(60), stock(125, 20), ()):
+        row = lay(run, points_of(run, heads_l), sizes)
+        assert_sound(row, run, points_of(run, heads_l))
+        assert sum(jar.role == "heads" for jar in row.jars) >= (3 if sizes else 1)
 
 
 def test_too_few_jars_say_what_is_left_over_and_from_where() -> None:

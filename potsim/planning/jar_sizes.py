@@ -36,6 +36,30 @@ STRETCHES = (1.0, 1.4, 0.7, 2.0, 0.5, 2.8, 0.35, 4.0, 0.25, 8.0, 0.12)  # of the
 
 
 @dataclass(frozen=True)
+class Parts:
+    """Heads, keep and tails, for which jars are chosen.
+
+    Parameters
+    ----------
+    stretches_l : tuple of pair of float
+        Start and end of each [L of stream].
+    heads_l : float
+        Own volume of the heads [L]; 0 for none.
+    most : tuple of int
+        Jars that each can use at most.
+    """
+
+    stretches_l: tuple[tuple[float, float], ...]
+    heads_l: float
+    most: tuple[int, ...] = (MOST_JARS + 1,) * 3
+
+    @property
+    def ends_l(self) -> list[float]:
+        """Where each ends [L of stream]."""
+        return [end for _, end in self.stretches_l]
+
+
+@dataclass(frozen=True)
 class Wanted:
     """Size that a jar should have, by its place.
 
@@ -93,35 +117,34 @@ def _share(weight: Array, place: Array) -> Array:
     return weight / total if total > 0.0 else np.zeros(place.shape)
 
 
-def proposed(run: Amounts, parts_l: Sequence[tuple[float, float]], heads_l: float) -> list[list[float]]:
+def proposed(run: Amounts, parts: Parts) -> list[list[float]]:
     """Propose sizes for every part of a run.
 
     Parameters
     ----------
     run : Amounts
         The run.
-    parts_l : sequence of pair of float
-        Start and end of heads, keep and tails [L of stream].
-    heads_l : float
-        Own volume of the heads [L].
+    parts : Parts
+        Heads, keep and tails.
 
     Returns
     -------
     list of list of float
         Sizes in the order of the run, for each part.
     """
-    wanted = wanted_sizes(run, [end for _, end in parts_l])
+    wanted = wanted_sizes(run, parts.ends_l)
+    (start, heads_end), after = parts.stretches_l[0], parts.ends_l[-1]
     low, high = min(wanted.size_l), max(wanted.size_l)
-    low = max(low, min(JAR_TO_READ_L, (parts_l[-1][1] - parts_l[0][1]) / FEWEST_JARS))
+    low = max(low, min(JAR_TO_READ_L, (after - start) / FEWEST_JARS))
     palette = [size for size in KITCHEN_L if 0.8 * low <= size <= 1.25 * high] or [nearest_size(low)]
     if len(palette) > MOST_SIZES:
         middle = min(palette, key=lambda size: abs(math.log(size * size / (palette[0] * palette[-1]))))
         palette = sorted({palette[0], middle, palette[-1]})
-    heads = [_holding(heads_l * (1.0 - FULL), KITCHEN_L)] if heads_l > 0.0 else []
+    heads = [_holding(parts.heads_l * (1.0 - FULL), KITCHEN_L)] if parts.heads_l > 0.0 else []
     if heads and heads[0] > 4.0 * palette[-1]:
-        heads = [palette[-1]] * math.ceil(heads_l * COVER / palette[-1])
-    sizes = _lay(parts_l[1:], 0.0, [JarStock(size) for size in palette], wanted, 1.0)
-    return [heads, *sizes.rows]
+        heads = [palette[-1]] * math.ceil((heads_end - start) * COVER / palette[-1])
+    rest = Parts(((heads_end, heads_end), *parts.stretches_l[1:]), 0.0)
+    return [heads, *_lay(rest, [JarStock(size) for size in palette], wanted, 1.0).rows[1:]]
 
 
 def nearest_size(size_l: float) -> float:
@@ -134,19 +157,15 @@ def size_below(size_l: float) -> float | None:
     return max((size for size in KITCHEN_L if size <= size_l * (1.0 + 1e-9)), default=None)
 
 
-def owned(
-    run: Amounts, parts_l: Sequence[tuple[float, float]], heads_l: float, stock: Sequence[JarStock]
-) -> list[list[float]]:
+def owned(run: Amounts, parts: Parts, stock: Sequence[JarStock]) -> list[list[float]]:
     """Place the jars that there are.
 
     Parameters
     ----------
     run : Amounts
         The run.
-    parts_l : sequence of pair of float
-        Start and end of heads, keep and tails [L of stream].
-    heads_l : float
-        Own volume of the heads [L].
+    parts : Parts
+        Heads, keep and tails.
     stock : sequence of JarStock
         The jars.
 
@@ -161,11 +180,11 @@ def owned(
         If the run would take more than 500 jars.
     """
     if len({jar.size_l for jar in stock}) == 1:
-        return _lay(parts_l, heads_l, stock, None, 1.0).rows
-    wanted = wanted_sizes(run, [end for _, end in parts_l])
+        return _lay(parts, stock, None, 1.0).rows
+    wanted = wanted_sizes(run, parts.ends_l)
     tries = []
     for stretch in STRETCHES:
-        tries.append(_lay(parts_l, heads_l, stock, wanted, stretch))
+        tries.append(_lay(parts, stock, wanted, stretch))
         if tries[-1].enough and not tries[-1].makeshift:
             return tries[-1].rows
     return next((lay for lay in tries if lay.enough), tries[0]).rows
@@ -180,13 +199,7 @@ class _Laid:
     makeshift: bool
 
 
-def _lay(
-    parts_l: Sequence[tuple[float, float]],
-    heads_l: float,
-    stock: Sequence[JarStock],
-    wanted: Wanted | None,
-    stretch: float,
-) -> _Laid:
+def _lay(parts: Parts, stock: Sequence[JarStock], wanted: Wanted | None, stretch: float) -> _Laid:
     left: Counter[float] = Counter()
     for jar in stock:
         left[jar.size_l] += MOST_JARS + 1 if jar.count is None else jar.count
@@ -194,11 +207,14 @@ def _lay(
     rows: list[list[float]] = []
     makeshift = False
     count = 0
-    for number, (start, end) in enumerate(parts_l):
+    for number, (start, end) in enumerate(parts.stretches_l):
         row: list[float] = []
-        is_heads = number == 0 and heads_l > 0.0
-        place, until = (0.0, heads_l * (1.0 - FULL)) if is_heads else (start, start + (end - start) * COVER)
-        while place < until:
+        is_heads = number == 0
+        place, until = start, start + (end - start) * COVER
+        pooled = parts.heads_l * (1.0 - FULL)
+        if is_heads and pooled <= sizes[-1]:  # one jar
+            until = start + pooled
+        while place < until and len(row) < parts.most[number]:
             size = math.inf if wanted is None or is_heads else stretch * wanted.at(place)
             best, there = _pick(size, until - place, sizes), [s for s in sizes if left[s] > 0]
             if not there:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,7 @@ from potsim.errors import ConvergenceError
 from potsim.liquid import strength
 from potsim.planning.amounts import Amounts, amounts
 from potsim.planning.cuts import CutPoints
-from potsim.planning.jar_sizes import FULL, owned, proposed, said
+from potsim.planning.jar_sizes import FULL, Parts, owned, proposed, said
 from potsim.planning.plan import MOST_JARS, JarStock
 from potsim.planning.portion import Portion, between
 from potsim.planning.profile import ZERO_C
@@ -153,13 +153,20 @@ def lay(course: Course, points: CutPoints, sizes: Sequence[JarStock] = ()) -> Ro
     run = amounts(course, points.end)
     cuts = -course.charge_mol * np.expm1(-np.array([0.0, points.heads, points.keep_end, points.end]))
     places = np.interp(cuts, run.over_mol, run.stream_l).tolist()
-    parts = list(itertools.pairwise(places))
     heads_l = float(run.volume_l(cuts[:1], cuts[1:2])[0]) if points.heads > 0.0 else 0.0
-    rows = owned(run, parts, heads_l, sizes) if sizes else proposed(run, parts, heads_l)
-    flat, part, starts, ends = _fill(run, cuts, rows)
-    depletions = run.depletion(np.append(starts, ends[-1:]))
+    parts = Parts(tuple(itertools.pairwise(places)), heads_l)
+    filled = _fill(run, cuts, owned(run, parts, sizes) if sizes else proposed(run, parts))
+    for _ in ROLES:
+        if not filled.spare or filled.ends[-1] == cuts[-1]:
+            break
+        # Jars run out, but one was set aside for a part that turned out not to need it.
+        used = np.bincount(filled.part, minlength=len(ROLES)).tolist()
+        most = [u if k in filled.spare else m for k, (u, m) in enumerate(zip(used, parts.most, strict=True))]
+        parts = replace(parts, most=tuple(most))
+        filled = _fill(run, cuts, owned(run, parts, sizes))
+    depletions = run.depletion(np.append(filled.starts, filled.ends[-1:]))
     depletions[-1] = min(depletions[-1], points.end)
-    jars = _jars(course, depletions, flat, part)
+    jars = _jars(course, depletions, filled)
     last = float(depletions[-1])
     left = between(course, last, points.end) if last < points.end else Portion(0.0, 0.0)
     return Row(
@@ -171,11 +178,19 @@ def lay(course: Course, points: CutPoints, sizes: Sequence[JarStock] = ()) -> Ro
     )
 
 
-def _fill(run: Amounts, cuts: Array, rows: list[list[float]]) -> tuple[Array, Array, Array, Array]:
-    """Fill jars of given sizes by their own volumes.
+@dataclass(frozen=True)
+class _Filled:
+    """Sizes, the part each jar lies in, moles over at its start and end; parts with a jar to spare."""
 
-    Returns the sizes, the part each jar lies in, and the moles that are over at its start and end.
-    """
+    sizes: Array
+    part: NDArray[np.intp]
+    starts: Array
+    ends: Array
+    spare: frozenset[int]
+
+
+def _fill(run: Amounts, cuts: Array, rows: list[list[float]]) -> _Filled:
+    """Fill jars of given sizes by their own volumes."""
     counts = [len(row) for row in rows]
     sizes = np.array([size for row in rows for size in row])
     part = np.repeat(np.arange(len(rows)), counts)
@@ -197,23 +212,26 @@ def _fill(run: Amounts, cuts: Array, rows: list[list[float]]) -> tuple[Array, Ar
         raise ConvergenceError("The jars could not be filled to their sizes.", "Please report the plan.")
     # A sliver goes into the jar before it, or stays in the last one, rather than begin another.
     real = (held > SLIVER * sizes) | opens
-    sizes, part, starts, ends, end = (column[real] for column in (sizes, part, starts, ends, end))
+    spare = frozenset(part[~real].tolist())
+    if spare:
+        part = part[real]
+        sizes, starts, ends, end = (column[real] for column in (sizes, starts, ends, end))
     last = np.append(part[1:] != part[:-1], True)
     near = last & (ends < end)
     if near.any():
         near[near] = run.volume_l(ends[near], end[near]) <= SLIVER * sizes[near]
         ends = np.where(near, end, ends)
-    return sizes, part, starts, ends
+    return _Filled(sizes, part, starts, ends, spare)
 
 
-def _jars(course: Course, depletions: Array, sizes: Array, part: Array) -> tuple[Jar, ...]:
+def _jars(course: Course, depletions: Array, filled: _Filled) -> tuple[Jar, ...]:
     states = course.at(depletions)
     ethanol = np.maximum(np.diff(states.over_ethanol_mol), 0.0)
     water = np.maximum(np.diff(states.over_mol) - ethanol, 0.0)
     grams = ethanol * strength.molar_mass_of("ethanol") + water * strength.molar_mass_of("water")
     collected = states.collected_l
     columns = (
-        sizes,
+        filled.sizes,
         np.asarray(strength.volume_from_moles(ethanol, water)),
         collected[:-1],
         collected[1:],
@@ -227,7 +245,7 @@ def _jars(course: Course, depletions: Array, sizes: Array, part: Array) -> tuple
         depletions[1:],
     )
     portions = [Portion(*pair) for pair in zip(ethanol.tolist(), water.tolist(), strict=True)]
-    rows = zip(np.stack(columns, axis=1).tolist(), part.tolist(), portions, strict=True)
+    rows = zip(np.stack(columns, axis=1).tolist(), filled.part.tolist(), portions, strict=True)
     return tuple(_jar(k, ROLES[p], row, portion) for k, (row, p, portion) in enumerate(rows, start=1))
 
 
