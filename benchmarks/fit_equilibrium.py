@@ -121,7 +121,7 @@ def table_of(p: Array) -> str:
         "# Parameters of the excess functions of ethanol-water; the equation is in potsim/liquid/excess.py.",
         "# Fitted by benchmarks/fit_equilibrium.py (weighted least squares, all sets at once) to:",
         "# Kamihama et al. 2012 (101.3 kPa; y and T), Pemberton & Mash 1978 (303.15 and 363.15 K; P),",
-        "# Beebe et al. 1942 (380 mmHg; y), Larkin 1975 (298-383 K; excess enthalpy and heat capacity, little",
+        "# Beebe et al. 1942 (380 mmHg; y), Larkin 1975 (298-383 K; excess enthalpy, heat capacity; little",
         "# weight below x = 0.15), the limiting heat of ethanol in water; each as in potsim/data/published,",
         "# with the pure components of pure_components.csv. Not a measurement: regenerate, do not edit.",
         "parameter,power,value,unit",

@@ -1,9 +1,9 @@
 """The solver behind `potsim.liquid.equilibrium`: boiling liquids, for any set of excess parameters.
 
 ``p_i = x_i gamma_i(x, T) Psat_i(T) F_i(T, P)`` with ``ln F_i = -s B_i(T) (P - Psat_i) / (R T)``: the second
-virial coefficient of the pure vapour corrects for the vapour's not being ideal. At ``s = 1`` the correction is
-whole. Kamihama's vapour compositions, about 0.01 above what vapour pressures and the other sets imply, ask for
-none, all others for the whole; ``s`` = 0.6 (`Excess.vapour_share`) is a compromise between them.
+virial coefficient of the pure vapour corrects for the vapour's not being ideal. At ``s = 1`` the correction
+is whole. Kamihama's vapour compositions, about 0.01 above what vapour pressures and the other sets imply, ask
+for none, all others for the whole; ``s`` = 0.6 (`Excess.vapour_share`) is a compromise between them.
 """
 
 from __future__ import annotations
