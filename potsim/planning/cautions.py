@@ -50,15 +50,31 @@ def for_run(charge: Charge, setting: Setting, course: Course, hot_solids_l: floa
             f"Fill: the boiling charge takes {hot:.2f} L, {fill:.0%} of the pot; "
             f"at most {MOST_FILL:.0%} leaves room for foam."
         )
-    if charge.abv > MOST_CHARGE_ABV:
-        found.append(
-            f"Charge of {charge.abv:.0f} % vol: its vapour lights at {flash_point_c(charge.abv):.0f} °C. "
-            f"Usual are at most {MOST_CHARGE_ABV:.0f} % in a small still"
-            + (f", {USUAL_BOTANICAL_ABV:.0f} % with botanicals." if charge.abv > USUAL_BOTANICAL_ABV else ".")
-        )
+    found += fire(charge.abv)
     if setting.still.min_level_l == 0.0:
         found.append("A heating element inside the pot must stay covered to the end: set min_level.")
     return tuple(found)
+
+
+def fire(charge_abv: float) -> tuple[str, ...]:
+    """Caution against a strong charge.
+
+    Parameters
+    ----------
+    charge_abv : float
+        Its strength [% vol at 20 °C], up to 100.
+
+    Returns
+    -------
+    tuple of str
+        One sentence above the usual 40 % vol, else none.
+    """
+    if charge_abv <= MOST_CHARGE_ABV:
+        return ()
+    usual = f"Usual are at most {MOST_CHARGE_ABV:.0f} % in a small still"
+    more = f", {USUAL_BOTANICAL_ABV:.0f} % with botanicals." if charge_abv > USUAL_BOTANICAL_ABV else "."
+    lights = f"its vapour lights at {flash_point_c(charge_abv):.0f} °C"
+    return (f"Charge of {charge_abv:.0f} % vol: {lights}. {usual}{more}",)
 
 
 def flash_point_c(abv: float) -> float:

@@ -263,7 +263,7 @@ def distil(plan: Plan) -> Run:
     'stream_abv'
     """
     spirit = blend(leftovers.resolve(plan.charge, distil))
-    bill = _resolve_bill(plan)
+    bill = resolve_bill(plan)
     water = sum(dose.water_brought_l for dose in bill)
     charge = spirit.with_water(water) if water > 0 else spirit
     setting = settle(plan, charge)
@@ -297,7 +297,8 @@ def distil(plan: Plan) -> Run:
     )
 
 
-def _resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
+def resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
+    """Return what each line of a plan's bill brings into the still."""
     if not plan.botanicals:
         return ()
     among = extend(library(), plan.own_botanicals) if plan.own_botanicals else library()
