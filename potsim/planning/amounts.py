@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,9 +80,7 @@ class Amounts:
         ndarray
             Volumes.
         """
-        ethanol = np.maximum(self.ethanol(end_mol) - self.ethanol(start_mol), 0.0)
-        water = np.maximum(end_mol - start_mol - ethanol, 0.0)
-        return np.asarray(strength.volume_from_moles(ethanol, water))
+        return volume_l(end_mol - start_mol, self.ethanol(end_mol) - self.ethanol(start_mol))
 
     def at_stream_l(self, stream_l: Array) -> Array:
         """Moles that are over when so much has run, each drop by itself; held within the run."""
@@ -98,7 +97,7 @@ class Amounts:
         Returns
         -------
         ndarray
-            Moles, to about 1e-12 of the run.
+            Moles, to about 1e-11 of the run.
         """
         along = self.volume_l(np.zeros(self.over_mol.shape), self.over_mol)
         moles = np.interp(collected_l, along, self.over_mol)
@@ -106,7 +105,7 @@ class Amounts:
         for _ in range(STEPS):
             short = collected_l - self.volume_l(np.zeros(moles.shape), moles)
             moles = np.clip(moles + short / l_per_mol, 0.0, self.over_mol[-1])
-            if np.all(np.abs(short) <= 1e-13 * along[-1]):
+            if np.all(np.abs(short) <= 1e-12 * along[-1]):
                 break
         return moles
 
@@ -115,8 +114,9 @@ class Amounts:
         return np.asarray(-np.log1p(-over_mol / self.charge_mol))
 
 
+@lru_cache(maxsize=16)
 def amounts(course: Course, end: float) -> Amounts:
-    """Follow a run to its end.
+    """Follow a run to its end; done once and kept, as cuts and jars ask for the same.
 
     Parameters
     ----------
@@ -146,3 +146,9 @@ def amounts(course: Course, end: float) -> Amounts:
         stream_abv=states.stream_abv,
         stream_l=np.concatenate([[0.0], np.cumsum(steps)]),
     )
+
+
+def volume_l(moles: Array, ethanol_mol: Array) -> Array:
+    """Volume at 20 °C [L] of moles of which some are ethanol; rounding below nothing counts as nothing."""
+    ethanol = np.maximum(ethanol_mol, 0.0)
+    return np.asarray(strength.volume_from_moles(ethanol, np.maximum(moles - ethanol, 0.0)))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import ConvergenceError
 from potsim.liquid import strength
-from potsim.planning.amounts import Amounts, amounts
+from potsim.planning.amounts import Amounts, amounts, volume_l
 from potsim.planning.cuts import CutPoints
 from potsim.planning.jar_sizes import FULL, Parts, owned, proposed, said
 from potsim.planning.plan import MOST_JARS, JarStock
@@ -198,13 +198,14 @@ def _fill(run: Amounts, cuts: Array, rows: list[list[float]]) -> _Filled:
     opens = np.arange(sizes.size) == first
     start, end = cuts[part], cuts[part + 1]
     full = np.interp(start, run.over_mol, run.stream_l)
-    gaps = sizes
+    gaps, ethanol_at_start = sizes, run.ethanol(start)
     for _ in range(STEPS):
         sums = np.concatenate([[0.0], np.cumsum(gaps)])
         full = full + sums[1:] - sums[first]
         ends = np.minimum(run.at_stream_l(full), end)
-        starts = np.where(opens, start, np.roll(ends, 1))
-        held = run.volume_l(starts, ends)
+        starts = _before(ends, opens, start)
+        ethanol = run.ethanol(ends)
+        held = volume_l(ends - starts, ethanol - _before(ethanol, opens, ethanol_at_start))
         gaps = np.where(ends < end, sizes - held, 0.0)
         if np.all(np.abs(gaps) <= FULL * sizes):
             break
@@ -222,6 +223,11 @@ def _fill(run: Amounts, cuts: Array, rows: list[list[float]]) -> _Filled:
         near[near] = run.volume_l(ends[near], end[near]) <= SLIVER * sizes[near]
         ends = np.where(near, end, ends)
     return _Filled(sizes, part, starts, ends, spare)
+
+
+def _before(at_end: Array, opens: NDArray[np.bool_], at_start: Array) -> Array:
+    """Values at the start of jars from those at their ends; ``at_start`` for a jar that opens a part."""
+    return np.where(opens, at_start, np.concatenate([at_end[-1:], at_end[:-1]]))
 
 
 def _jars(course: Course, depletions: Array, filled: _Filled) -> tuple[Jar, ...]:
