@@ -322,3 +322,18 @@ def test_lookups_against_functions_known_in_closed_form() -> None:
     table = UniformTable(0.0, at[1], np.sin(at))
     assert np.allclose(table(there / 2), np.sin(there / 2), atol=1e-9)
     assert np.allclose(running_integral(at[1], at**3), at**4 / 4, atol=1e-12)
+
+
+def test_water_comes_over_at_an_even_rate_however_strong_the_reflux() -> None:
+    for loss in (0.0, 0.6, 4.0):
+        still = Still(4.0, Conditions(power_w=400.0, neck_loss_w_per_k=loss), 1000.0)
+        run = course(100.0, 0.0, still)
+        states = run.at(np.array([0.5, 2.0, 6.9]))
+        passed = (states.elapsed_s - run.first_drop_s) * states.rate_mol_per_s
+        np.testing.assert_allclose(passed, states.over_mol, rtol=1e-6)
+
+
+def test_a_neck_that_returns_nearly_all_steam_is_refused() -> None:
+    still = Still(4.0, Conditions(power_w=400.0, neck_loss_w_per_k=4.8), 1000.0)
+    with pytest.raises(RequestError, match="returns over 94 %"):
+        course(100.0, 0.0, still)

@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import RangeError
+from potsim.errors import RangeError, RequestError
 from potsim.liquid import equilibrium, strength
 from potsim.still.balance import Balance, balance
 from potsim.still.lookup import BLOCK, SmoothFit, UniformTable, running_integral
@@ -25,7 +25,8 @@ ROWS = 4096  # rows of the look-up table
 SCALE_X = 0.02  # composition over which the vapour curve bends most; nodes crowd below it
 CLOSEST_TO_AZEOTROPE = 0.03  # mole fraction; 1 % vol. Nearer, a simple pot hardly separates any more
 WATER_X = 1e-9  # a charge of water stands here, and its ethanol is then called none
-LOWEST_X = 1e-46  # where 99.9 % of such a charge is over
+WATER_FALL = 7.0  # in ln W below that, enough for 99.9 % of such a charge to come over
+LEAST_X = 1e-300  # the end of what a number can tell; reached only if the neck returns 94 % of the vapour
 
 COLUMNS = (
     "x",
@@ -51,8 +52,8 @@ class Curves:
 
     Attributes
     ----------
-    highest_x : float
-        Strongest pot tabulated, mole fraction of ethanol.
+    lowest_x, highest_x : float
+        Weakest and strongest pot tabulated, mole fraction of ethanol.
     first, last : float
         Ends of the table in ln W; ln W is counted from an arbitrary zero.
 
@@ -93,7 +94,9 @@ class Curves:
 
     def _tabulate(self, fits: SmoothFit) -> None:
         x_az = self.azeotrope_x
-        ends = self._ln_w(np.array([LOWEST_X, self.highest_x]))
+        # Towards water x falls as exp(ln W / a): the stronger the reflux, the further.
+        self.lowest_x = max(LEAST_X, float(WATER_X * np.exp(-WATER_FALL / self._a)))
+        ends = self._ln_w(np.array([self.lowest_x, self.highest_x]))
         ln_w = np.linspace(ends[0], ends[1], ROWS)
         self.first, self.last = float(ln_w[0]), float(ln_w[-1])
         self.step = float(ln_w[1] - ln_w[0])
@@ -123,7 +126,7 @@ class Curves:
     def _invert(self, ln_w: Array) -> Array:
         """Composition at each ln W, by Newton's method in ln(x / (x_az - x))."""
         x_az = self.azeotrope_x
-        v_ends = [np.log(x / (x_az - x)) for x in (LOWEST_X, self.highest_x)]
+        v_ends = [np.log(x / (x_az - x)) for x in (self.lowest_x, self.highest_x)]
         v = np.concatenate([np.linspace(v_ends[0], -12.0, 60), np.linspace(-11.9, v_ends[1], 600)])
         start = self._ln_w(_logistic(v, x_az))
         v = np.interp(ln_w, start, v)
@@ -150,6 +153,8 @@ class Curves:
         ------
         RangeError
             If a pot is stronger than the table holds.
+        RequestError
+            If hardly any vapour of a charge of water passes the neck.
         """
         x = np.asarray(x, dtype=float)
         if not np.all((x >= 0.0) & (x <= self.highest_x)):
@@ -163,6 +168,11 @@ class Curves:
                 given,
                 f"0 to {most:.1f} % vol at this pressure",
                 "Let the charge down with water; a pot cannot strengthen spirit at the azeotrope.",
+            )
+        if self.lowest_x == LEAST_X and np.any(x == 0.0):
+            raise RequestError(
+                "The neck returns over 94 % of the vapour of water; potsim does not follow water that far.",
+                "Insulate the neck, lower neck_loss, or give more power.",
             )
         return self._ln_w(np.maximum(x, WATER_X))
 
