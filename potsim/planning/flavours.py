@@ -1,0 +1,398 @@
+"""Where each botanical comes over: its compounds followed through a run.
+
+A rough guide: yields and compositions differ between lots by a factor of two and more, rates of release are
+rough, and volatilities are off by the factor given with each compound. It says where a compound comes
+over, not whether it is pleasant.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.errors import UnknownNameError
+from potsim.liquid.compounds import compound
+from potsim.liquid.traces import Compound
+from potsim.planning.bill import ResolvedDose, Where
+from potsim.planning.botanical import Level
+from potsim.planning.names import key
+from potsim.planning.release import release_term
+from potsim.planning.timing import Klass, Passage, Timing, alcohol_over, passages, stream_l
+from potsim.still.carry import Carried, Source, carry
+from potsim.still.course import Course
+
+Array = NDArray[np.float64]
+Span = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class CompoundFlavour:
+    """One compound of one botanical, or of the base spirit.
+
+    Parameters
+    ----------
+    compound_id, name, odour : str
+        What it is and what it smells of.
+    klass : {'early', 'middle', 'late', 'stays'}
+        When it comes over, see `potsim.planning.timing`.
+    timing : Timing or None
+        Start, peak and end; None for what stays.
+    releasable_g, over_g : float
+        What the source holds of it, and what of that is over with 99 % of the alcohol [g].
+    left_in_pot, left_in_plant : float
+        Share of the releasable amount not over by then, and the part of that still in the plant; 0 to 1.
+    odour_threshold_ug_per_l : float or None
+        Least concentration noticed in water [µg/L], a rough guide; None when none is known.
+    route : str
+        How its volatility was found.
+    expected_factor : float
+        Expected error of the volatility: 2 means between half and double.
+    """
+
+    compound_id: str
+    name: str
+    odour: str
+    klass: Klass
+    timing: Timing | None
+    releasable_g: float
+    over_g: float
+    left_in_pot: float
+    left_in_plant: float
+    odour_threshold_ug_per_l: float | None
+    route: str
+    expected_factor: float
+
+
+@dataclass(frozen=True)
+class BotanicalFlavour:
+    """One line of the bill; the volatile oil as a whole and each compound.
+
+    Parameters
+    ----------
+    botanical_id, botanical : str
+        What it is.
+    where : {'pot', 'basket'}
+        Where it lies.
+    klass : {'early', 'middle', 'late', 'stays'}
+        When its oil comes over, see `potsim.planning.timing`.
+    timing : Timing or None
+        Start, peak and end; None for what stays.
+    releasable_g, over_g : float
+        Oil whose compounds are followed, and what of that is over with 99 % of the alcohol [g].
+    left_in_pot, left_in_plant : float
+        Share of the releasable oil not over by then, and the part of that still in the plant; 0 to 1.
+    unlisted_oil_g : float
+        Oil of unknown composition, which is not followed [g].
+    compounds : tuple of CompoundFlavour
+        In the order of the composition, what is not volatile last.
+    """
+
+    botanical_id: str
+    botanical: str
+    where: Where
+    klass: Klass
+    timing: Timing | None
+    releasable_g: float
+    over_g: float
+    left_in_pot: float
+    left_in_plant: float
+    unlisted_oil_g: float
+    compounds: tuple[CompoundFlavour, ...]
+
+
+@dataclass(frozen=True)
+class Flavours:
+    """Trace compounds of a run; iterates over its botanicals in the order in which they come over.
+
+    Parameters
+    ----------
+    course : Course
+        The run.
+    bill : tuple of ResolvedDose
+        The botanicals.
+    carried : Carried
+        Every compound of the base spirit (source 0) and of each line of the bill (sources 1 and up).
+    own : mapping of str to Compound
+        Compounds that the library lacks.
+    """
+
+    course: Course
+    bill: tuple[ResolvedDose, ...]
+    carried: Carried
+    own: Mapping[str, Compound] = field(default_factory=dict)
+
+    def __iter__(self) -> Iterator[BotanicalFlavour]:
+        return iter(self.botanicals)
+
+    def __len__(self) -> int:
+        return len(self.bill)
+
+    @cached_property
+    def alcohol_over(self) -> float:
+        """Depletion at which 99 % of the alcohol is over; of the charge, if it is water."""
+        return alcohol_over(self.carried)
+
+    @property
+    def compound_ids(self) -> tuple[str, ...]:
+        """Every compound followed, each once."""
+        return self.carried.compound_ids
+
+    @cached_property
+    def botanicals(self) -> tuple[BotanicalFlavour, ...]:
+        """One for each line of the bill, by when half is over; those that stay come last."""
+        held = self.carried.in_plant(self.alcohol_over).tolist()
+        found = [self._botanical(k, dose, held[k + 1]) for k, dose in enumerate(self.bill)]
+        found.sort(key=lambda pair: (pair[1].klass == "stays", pair[0]))
+        return tuple(flavour for _, flavour in found)
+
+    @cached_property
+    def base(self) -> tuple[CompoundFlavour, ...]:
+        """The volatiles that were in the charge, in the order given."""
+        return tuple(self._compounds(0))
+
+    def rows_of(self, source: int) -> NDArray[np.intp]:
+        """Rows of `carried` of one source: 0 is the base spirit, k + 1 line k of the bill."""
+        return np.flatnonzero(self.carried.rows.source == source)
+
+    def rows_called(self, name: str) -> NDArray[np.intp]:
+        """Rows of `carried` of a botanical, by any of its names.
+
+        Parameters
+        ----------
+        name : str
+            As in the plan.
+
+        Raises
+        ------
+        UnknownNameError
+            If no line of the bill goes by it.
+        """
+        meant = [
+            k
+            for k, dose in enumerate(self.bill)
+            if key(name) in {key(known) for known in (dose.dose.name, *dose.botanical.names)}
+        ]
+        if not meant:
+            raise UnknownNameError(
+                "botanical of this bill", name, [d.botanical.common_name for d in self.bill]
+            )
+        return np.concatenate([self.rows_of(k + 1) for k in meant])
+
+    def over_by_row(self, start: float, end: float) -> Array:
+        """What comes over of each row of `carried` between two depletions [g], shape (rows,)."""
+        there = self.carried.at(np.array([start, end])).over
+        return np.asarray((there[:, 1] - there[:, 0]) * self.carried.rows.amount)
+
+    def over_g(self, spans: Iterable[Span]) -> dict[str, float]:
+        """What comes over of each compound, all sources together.
+
+        Parameters
+        ----------
+        spans : iterable of (float, float)
+            Depletions between which it is collected: one for a jar, several for what is pooled.
+
+        Returns
+        -------
+        dict of str to float
+            Compound id to grams. Spans that follow on each other add up exactly.
+        """
+        total = np.zeros(self.carried.rows.amount.size)
+        for start, end in spans:
+            total += self.over_by_row(start, end)
+        return dict(zip(self.compound_ids, self._by_compound(total[:, None])[:, 0].tolist(), strict=True))
+
+    def stream_g_per_l(self, depletion: Array) -> dict[str, Array]:
+        """Concentration of each compound in the stream.
+
+        Parameters
+        ----------
+        depletion : ndarray, shape (m,)
+            Points of the run.
+
+        Returns
+        -------
+        dict of str to ndarray
+            Compound id to grams in a litre of stream at 20 °C.
+        """
+        s = np.asarray(depletion, dtype=float)
+        grams = self._by_compound(self.carried.rate(s) * self.carried.rows.amount[:, None])
+        return dict(zip(self.compound_ids, grams / stream_l(self.course.at(s)), strict=True))
+
+    def pot_g_per_l(self, depletion: Array) -> dict[str, Array]:
+        """Concentration of each compound in the pot.
+
+        Parameters
+        ----------
+        depletion : ndarray, shape (m,)
+            Points of the run.
+
+        Returns
+        -------
+        dict of str to ndarray
+            Compound id to grams in a litre of the pot's liquid at 20 °C.
+        """
+        s = np.asarray(depletion, dtype=float)
+        grams = self._by_compound(self.carried.at(s).in_pot * self.carried.rows.amount[:, None])
+        return dict(zip(self.compound_ids, grams / self.course.at(s).pot_l, strict=True))
+
+    def rate_g_per_10_ml(self, depletion: Array) -> Array:
+        """How strongly each botanical comes over.
+
+        Parameters
+        ----------
+        depletion : ndarray, shape (m,)
+            Points of the run.
+
+        Returns
+        -------
+        ndarray, shape (lines of the bill, m)
+            Oil in 10 mL of stream at 20 °C [g], in the order of ``bill``.
+        """
+        s = np.asarray(depletion, dtype=float)
+        grams = self.carried.rate(s) * self.carried.rows.amount[:, None]
+        lines = [grams[self.rows_of(k + 1)].sum(axis=0) for k in range(len(self.bill))]
+        return np.array(lines).reshape(len(lines), s.size) / stream_l(self.course.at(s)) * 0.01
+
+    def to_dict(self) -> list[dict[str, Any]]:
+        """What ``potsim run --json`` prints under ``flavours``."""
+        return [_plain(flavour) for flavour in self.botanicals]
+
+    def _by_compound(self, by_row: Array) -> Array:
+        total = np.zeros((len(self.carried.rows.compounds), by_row.shape[1]))
+        np.add.at(total, self.carried.rows.compound, by_row)
+        return total
+
+    @cached_property
+    def _passages(self) -> tuple[Passage, ...]:
+        """One for each row, then one for each line of the bill."""
+        groups = [self.rows_of(k + 1) for k in range(len(self.bill))]
+        return passages(self.carried, groups, self.alcohol_over)
+
+    def _botanical(self, line: int, dose: ResolvedDose, held: float) -> tuple[float, BotanicalFlavour]:
+        whole = self._passages[self.carried.rows.amount.size + line]
+        fixed = [
+            self._compound(name, Passage.none(grams, held)) for name, grams in dose.non_volatile_g.items()
+        ]
+        flavour = BotanicalFlavour(
+            botanical_id=dose.botanical.id,
+            botanical=dose.botanical.common_name,
+            where=dose.dose.where,
+            klass=whole.klass,
+            timing=whole.timing,
+            releasable_g=whole.releasable_g,
+            over_g=whole.over_g,
+            left_in_pot=whole.left_in_pot,
+            left_in_plant=whole.left_in_plant,
+            unlisted_oil_g=dose.unlisted_oil_g,
+            compounds=(*self._compounds(line + 1), *fixed),
+        )
+        return whole.half_share, flavour
+
+    def _compounds(self, source: int) -> list[CompoundFlavour]:
+        names, rows = self.compound_ids, self.carried.rows
+        return [
+            self._compound(names[rows.compound[row]], self._passages[row]) for row in self.rows_of(source)
+        ]
+
+    def _compound(self, name: str, passage: Passage) -> CompoundFlavour:
+        known = self.own.get(name) or compound(name)
+        threshold = known.odour_threshold
+        return CompoundFlavour(
+            compound_id=name,
+            name=known.name,
+            odour=known.odour,
+            klass=passage.klass,
+            timing=passage.timing,
+            releasable_g=passage.releasable_g,
+            over_g=passage.over_g,
+            left_in_pot=passage.left_in_pot,
+            left_in_plant=passage.left_in_plant,
+            odour_threshold_ug_per_l=None if threshold is None else threshold.ug_per_l,
+            route=known.route,
+            expected_factor=known.expected_factor,
+        )
+
+
+def predict(
+    course: Course,
+    bill: Sequence[ResolvedDose],
+    in_charge: Mapping[str, float] | None = None,
+    own: Mapping[str, Compound] | None = None,
+    level: Level = "typical",
+) -> Flavours:
+    """Follow the compounds of a bill and of the charge through a run.
+
+    Parameters
+    ----------
+    course : Course
+        The run.
+    bill : sequence of ResolvedDose
+        The botanicals; may be empty.
+    in_charge : mapping of str to float, optional
+        Compound id to grams in the charge: the base spirits' own volatiles, oils of left-overs.
+    own : mapping of str to Compound, optional
+        Compounds that the library lacks.
+    level : {'low', 'typical', 'high'}
+        Which end of the range of release rates.
+
+    Returns
+    -------
+    Flavours
+        To 99 % of the alcohol and beyond.
+
+    Raises
+    ------
+    RangeError
+        If pot or reflux are stronger than volatilities are known for, 96 % vol.
+    UnknownNameError
+        If a compound is unknown.
+
+    Notes
+    -----
+    Release counts from the first drop; what maceration has moved into the liquid is there at the start.
+    Limits of the model: dilute oil (see `potsim.planning.flavour_cautions` for a film of oil on the pot),
+    one rate of release for all compounds of a botanical, nothing formed or lost by heat. On a foreign still
+    the order is worth more than the volumes.
+    """
+    terms = [release_term(dose, level) for dose in bill]
+    sources = [Source(in_charge or {})] + [
+        Source(t.oil_g, t.share_in_liquid, t.rate_per_s, t.where == "basket") for t in terms
+    ]
+    known = own or {}
+    return Flavours(course, tuple(bill), carry(course, sources, known), known)
+
+
+def _plain(flavour: BotanicalFlavour) -> dict[str, Any]:
+    return {
+        "botanical": flavour.botanical,
+        "where": flavour.where,
+        **_when(flavour),
+        "unlisted_oil_g": flavour.unlisted_oil_g,
+        "compounds": [
+            {
+                "compound": one.compound_id,
+                "name": one.name,
+                "odour": one.odour,
+                **_when(one),
+                "expected_factor": one.expected_factor,
+            }
+            for one in flavour.compounds
+        ],
+    }
+
+
+def _when(flavour: BotanicalFlavour | CompoundFlavour) -> dict[str, Any]:
+    timing = flavour.timing
+    return {
+        "class": flavour.klass,
+        **({} if timing is None else asdict(timing)),
+        "releasable_g": flavour.releasable_g,
+        "over_g": flavour.over_g,
+        "left_in_pot": flavour.left_in_pot,
+        "left_in_plant": flavour.left_in_plant,
+    }

@@ -1,0 +1,330 @@
+"""How trace compounds leave the pot: released by the plant, carried over by the vapour.
+
+Everything is linear in the amounts, so any unit of amount will do, and every source is followed apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.errors import RangeError
+from potsim.liquid.traces import Compound
+from potsim.still.course import EXHAUSTED, Course, States
+from potsim.still.escape import Compounds, escape
+from potsim.still.exponential import NODES, SHARES, weights
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+STEPS = 96  # of the grid; the error falls with about the fifth power, and is 1e-7 here
+EVEN_UPTO = 0.02  # depletion up to which the steps are even; beyond they widen in proportion
+
+
+@dataclass(frozen=True)
+class Source:
+    """Something that brings trace compounds: the charge itself, or one botanical.
+
+    Parameters
+    ----------
+    amounts : mapping of str to float
+        Compound id to all that can come out of it, in any unit.
+    share_in_liquid : float
+        Share of it that is in the charge before the first drop, 0 to 1.
+    rate_per_s : float
+        First-order rate at which the rest is released from the first drop on [1/s].
+    in_vapour : bool
+        Whether it is released into the rising vapour instead of the liquid.
+    """
+
+    amounts: Mapping[str, float]
+    share_in_liquid: float = 1.0
+    rate_per_s: float = 0.0
+    in_vapour: bool = False
+
+
+@dataclass(frozen=True)
+class Shares:
+    """Where each row is at given depletions, as shares of all that can come out of it.
+
+    Parameters
+    ----------
+    in_plant, in_pot, over : ndarray, shape (rows, m)
+        Still in the plant, dissolved in the pot, in the distillate; they sum to 1.
+    """
+
+    in_plant: Array
+    in_pot: Array
+    over: Array
+
+
+@dataclass(frozen=True)
+class Rows:
+    """One row for each compound of each source.
+
+    Parameters
+    ----------
+    compounds : tuple of str or Compound
+        Each compound once.
+    source, compound : ndarray of int, shape (rows,)
+        Which source and which compound a row is of.
+    amount : ndarray, shape (rows,)
+        All that can come out.
+    """
+
+    compounds: Compounds
+    source: Index
+    compound: Index
+    amount: Array
+
+
+@dataclass(frozen=True)
+class Carried:
+    """The course of trace compounds.
+
+    Parameters
+    ----------
+    course : Course
+        The run.
+    sources : tuple of Source
+        What brings the compounds.
+    rows : Rows
+        What each row is of.
+    depletion : ndarray, shape (n,)
+        The grid, ln(W0 / W), from the first drop until 99.9 % of the charge is over.
+    grid : Shares
+        Shares on the grid, arrays of shape (rows, n).
+    """
+
+    course: Course
+    sources: tuple[Source, ...]
+    rows: Rows
+    depletion: Array
+    grid: Shares
+
+    @cached_property
+    def compound_ids(self) -> tuple[str, ...]:
+        """Every compound, each once."""
+        return tuple(c if isinstance(c, str) else c.id for c in self.rows.compounds)
+
+    @cached_property
+    def states(self) -> States:
+        """States of the run on the grid."""
+        return self.course.at(self.depletion)
+
+    @cached_property
+    def collected_l(self) -> Array:
+        """Pooled distillate on the grid [L at 20 °C]."""
+        return self.states.collected_l
+
+    def at(self, depletion: Array) -> Shares:
+        """Shares at any depletions, each by a step from the grid point before it.
+
+        Parameters
+        ----------
+        depletion : ndarray, shape (m,)
+            0 to the end of the grid.
+
+        Returns
+        -------
+        Shares
+            Arrays of shape (rows, m).
+
+        Raises
+        ------
+        RangeError
+            Beyond the grid.
+        """
+        s = np.asarray(depletion, dtype=float)
+        end = float(self.depletion[-1])
+        if s.size and not (s.min() >= 0.0 and s.max() <= end):
+            raise RangeError(
+                "depletion", f"{s.min():g} to {s.max():g}", f"0 to {end:g}", "Ask within the run."
+            )
+        before = np.clip(np.searchsorted(self.depletion, s, side="right") - 1, 0, self.depletion.size - 2)
+        start = self.depletion[before]
+        steps = _steps(self.course, self.sources, self.rows, start, s)
+        there = self.grid.in_pot[:, before]
+        return Shares(
+            steps.plant_end[:, self.rows.source].T,
+            there - there * steps.lost[:, self.rows.compound].T + steps.kept.T,
+            self.grid.over[:, before] + there * steps.lost[:, self.rows.compound].T + steps.left.T,
+        )
+
+    def rate(self, depletion: Array) -> Array:
+        """How fast each row comes over.
+
+        Parameters
+        ----------
+        depletion : ndarray, shape (m,)
+            0 to the end of the grid.
+
+        Returns
+        -------
+        ndarray, shape (rows, m)
+            Share of all that can come out, for each unit of depletion.
+        """
+        s = np.asarray(depletion, dtype=float)
+        return self._rate(self.course.at(s), self.at(s).in_pot)
+
+    def in_plant(self, depletion: float) -> Array:
+        """Share of each source that is still in the plant at a depletion, shape (sources,)."""
+        elapsed = self.course.at(np.array([depletion])).elapsed_s
+        return np.asarray(_in_plant(self.sources, self.course, elapsed)[0])
+
+    @cached_property
+    def grid_rate(self) -> Array:
+        """`rate` on the grid."""
+        return self._rate(self.states, self.grid.in_pot)
+
+    def _rate(self, states: States, in_pot: Array) -> Array:
+        rows = self.rows
+        out = escape(rows.compounds, states, _pressure(self.course))
+        flow = out.per_depletion[:, rows.compound].T * in_pot
+        vapour = np.flatnonzero(_in_vapour(self.sources, rows))
+        if vapour.size:
+            release = _release(self.sources, self.course, states)[:, rows.source[vapour]].T
+            flow[vapour] += out.past_neck[:, rows.compound[vapour]].T * release
+        return flow
+
+
+def carry(course: Course, sources: Sequence[Source], own: Mapping[str, Compound] | None = None) -> Carried:
+    """Follow trace compounds from the first drop until 99.9 % of the charge is over.
+
+    Parameters
+    ----------
+    course : Course
+        The run.
+    sources : sequence of Source
+        What brings the compounds.
+    own : mapping of str to Compound, optional
+        Compounds that the library lacks.
+
+    Returns
+    -------
+    Carried
+        One row for each compound of each source, in their order.
+
+    Raises
+    ------
+    RangeError
+        If pot or reflux are stronger than volatilities are known for.
+    UnknownNameError
+        If no compound goes by an id.
+
+    Notes
+    -----
+    With depletion ``s``, plant reservoir ``m``, amount ``n`` dissolved, rate of release ``c``:
+    ``dm/dt = -c m``; ``dn/ds = c m dt/ds - k n``; the distillate gains ``k n`` for each unit of ``s``; k is
+    the escape (`potsim.still.escape`). From a basket the share that passes the neck goes over at once, the
+    rest runs back into the pot. The equations are stiff (k is 600 and more for pinene), so each step is
+    taken with the exact exponential, see `potsim.still.exponential`. Each compound's total agrees within
+    1e-5 with an implicit integrator; what is released equals what is over and dissolved, to rounding.
+    """
+    known = {} if own is None else own
+    ids = list(dict.fromkeys(name for source in sources for name in source.amounts))
+    place = {name: k for k, name in enumerate(ids)}
+    pairs = [(k, place[name]) for k, source in enumerate(sources) for name in source.amounts]
+    rows = Rows(
+        compounds=tuple(known.get(name, name) for name in ids),
+        source=np.array([k for k, _ in pairs], dtype=np.intp),
+        compound=np.array([k for _, k in pairs], dtype=np.intp),
+        amount=np.array([a for source in sources for a in source.amounts.values()], dtype=float),
+    )
+    depletion = _grid(course)
+    steps = _steps(course, sources, rows, depletion[:-1], depletion[1:])
+    return Carried(course, tuple(sources), rows, depletion, _march(steps, sources, rows))
+
+
+def _grid(course: Course) -> Array:
+    """Depletions, dense at the first drop, with a point wherever the power changes."""
+    along = np.linspace(0.0, np.arcsinh(EXHAUSTED / EVEN_UPTO), STEPS + 1)
+    even = EVEN_UPTO * np.sinh(along)
+    even[-1] = EXHAUSTED
+    if len(course.legs) == 1:
+        return np.asarray(even)
+    return np.union1d(even, [leg.from_depletion for leg in course.legs])
+
+
+@dataclass(frozen=True)
+class _Steps:
+    """What happens in steps; arrays of shape (steps, compounds), (steps, rows) and (steps, sources)."""
+
+    lost: Array  # share of what is dissolved at the start that comes over; of compounds
+    kept: Array  # share released during the step that is dissolved at its end; of rows
+    left: Array  # share released during the step that is over at its end; of rows
+    plant_end: Array  # share in the plant at the end; of sources
+
+
+def _steps(course: Course, sources: Sequence[Source], rows: Rows, start: Array, end: Array) -> _Steps:
+    width = end - start
+    nodes = (start + width * NODES[:, None]).ravel()
+    states = course.at(np.concatenate([nodes, start, end]))
+    inner, (before, after) = _head(states, nodes.size), np.split(states.elapsed_s[nodes.size :], 2)
+    out = escape(rows.compounds, inner, _pressure(course))
+    by_node = (3, width.size, -1)
+    w = weights(out.per_depletion.reshape(by_node), width[:, None])
+    release = _release(sources, course, inner).reshape(by_node)
+    plant = _in_plant(sources, course, np.concatenate([before, after]))
+    plant_start, plant_end = plant[: width.size], plant[width.size :]
+
+    source, compound = rows.source, rows.compound
+    given = release[:, :, source]
+    vapour = np.flatnonzero(_in_vapour(sources, rows))
+    direct = np.zeros((width.size, source.size))
+    if vapour.size:
+        past = out.past_neck.reshape(by_node)[:, :, compound[vapour]]
+        direct[:, vapour] = width[:, None] * np.tensordot(SHARES, past * given[:, :, vapour], axes=1)
+        given[:, :, vapour] *= 1.0 - past
+    kept = np.einsum("isr,isr->sr", w.kept[:, :, compound], given)
+    left = np.einsum("isr,isr->sr", w.left[:, :, compound], given) + direct
+    # The release itself is known exactly: both parts are scaled to add up to it.
+    released = (plant_start - plant_end)[:, source]
+    found = kept + left
+    scale = released / np.where(found > 0.0, found, 1.0)
+    return _Steps(w.lost, kept * scale, left * scale, plant_end)
+
+
+def _march(steps: _Steps, sources: Sequence[Source], rows: Rows) -> Shares:
+    n = rows.amount.size
+    plant = np.array([1.0 - source.share_in_liquid for source in sources])[rows.source]
+    in_pot, over = np.empty((len(steps.lost) + 1, n)), np.zeros((len(steps.lost) + 1, n))
+    in_pot[0] = 1.0 - plant
+    lost = steps.lost[:, rows.compound]
+    stays = 1.0 - lost
+    for j in range(len(lost)):
+        in_pot[j + 1] = in_pot[j] * stays[j] + steps.kept[j]
+    np.cumsum(in_pot[:-1] * lost + steps.left, axis=0, out=over[1:])
+    in_plant = np.vstack([plant, steps.plant_end[:, rows.source]])
+    return Shares(in_plant.T, in_pot.T, over.T)
+
+
+def _head(states: States, count: int) -> States:
+    """The first so many states."""
+    return States(**{name: column[:count] for name, column in vars(states).items()})
+
+
+def _pressure(course: Course) -> float:
+    return course.still.conditions.pressure_pa
+
+
+def _in_vapour(sources: Sequence[Source], rows: Rows) -> NDArray[np.bool_]:
+    return np.array([source.in_vapour for source in sources], dtype=bool)[rows.source]
+
+
+def _in_plant(sources: Sequence[Source], course: Course, elapsed_s: Array) -> Array:
+    """Share of each source still in the plant, shape (points, sources)."""
+    rate = np.array([source.rate_per_s for source in sources])
+    whole = np.array([1.0 - source.share_in_liquid for source in sources])
+    return np.asarray(whole * np.exp(-np.outer(elapsed_s - course.first_drop_s, rate)))
+
+
+def _release(sources: Sequence[Source], course: Course, states: States) -> Array:
+    """Share of each source released for each unit of depletion, shape (points, sources)."""
+    rate = np.array([source.rate_per_s for source in sources])
+    per_depletion = states.pot_mol / states.rate_mol_per_s
+    return np.asarray(rate * per_depletion[:, None] * _in_plant(sources, course, states.elapsed_s))
