@@ -127,6 +127,17 @@ def refuse_weak_heat(conditions: Conditions) -> None:
         )
 
 
+def _vapour_over(x: Array, conditions: Conditions) -> tuple[Array, Array]:
+    """Boiling point [K] of a liquid of ethanol and water, and its vapour."""
+    temperature_k, y = (np.asarray(v) for v in equilibrium.bubble_point(x, conditions.pressure_pa))
+    if conditions.volatility_error == 0.0:
+        return temperature_k, y
+    ratio = y / (1.0 - y)
+    volatility = ratio * (1.0 - x) / x
+    ratio = ratio * volatility**conditions.volatility_error
+    return temperature_k, ratio / (1.0 + ratio)
+
+
 @dataclass(frozen=True)
 class _Neck:
     x_reflux: Array
@@ -144,9 +155,7 @@ class _Pot:
     def __init__(self, x: Array, conditions: Conditions) -> None:
         self.x = x
         self.conditions = conditions
-        temperature, y = equilibrium.bubble_point(x, conditions.pressure_pa)
-        self.temperature_k = np.asarray(temperature)
-        self.y = np.asarray(y)
+        self.temperature_k, self.y = _vapour_over(x, conditions)
         self.vapour_enthalpy = np.asarray(heat.vapour_enthalpy(self.y, self.temperature_k))
         self.liquid_enthalpy = np.asarray(heat.liquid_enthalpy(x, self.temperature_k))
         self.slope = self._enthalpy_slope()
@@ -164,7 +173,7 @@ class _Pot:
         """Balance for a reflux composition ``x + part (y - x)``; the residual is zero at the solution [W]."""
         c = self.conditions
         x_r = self.x + part * (self.y - self.x)
-        vapour_k, y_d = (np.asarray(v) for v in equilibrium.bubble_point(x_r, c.pressure_pa))
+        vapour_k, y_d = _vapour_over(x_r, c)
         reflux = np.where(part > 0, (y_d - self.y) / (y_d - x_r), 0.0)
         on = np.asarray(heat.vapour_enthalpy(y_d, vapour_k))
         back = np.asarray(heat.liquid_enthalpy(x_r, vapour_k))

@@ -10,6 +10,7 @@ from potsim.errors import RequestError, require
 METALS = {"stainless steel": 500.0, "copper": 390.0}
 LOWEST_PRESSURE_PA = 60e3
 HIGHEST_PRESSURE_PA = 110e3
+LARGEST_ERROR = 0.25  # of ln alpha; published sets differ by 0.03
 
 
 @dataclass(frozen=True)
@@ -28,6 +29,9 @@ class Conditions:
         Heat that the pot sheds for each degree above the room [W/K]; it makes none.
     room_k : float
         Temperature of the room [K].
+    volatility_error : float
+        Relative error put upon the logarithm of the relative volatility, to see what one would do; the
+        azeotrope stays where it is.
     """
 
     pressure_pa: float = 101325.0
@@ -35,6 +39,7 @@ class Conditions:
     neck_loss_w_per_k: float = 0.0
     pot_loss_w_per_k: float = 0.0
     room_k: float = 293.15
+    volatility_error: float = 0.0
 
     def __post_init__(self) -> None:
         require(
@@ -44,6 +49,7 @@ class Conditions:
         require("still.neck_loss", self.neck_loss_w_per_k, 0, 1e4, "W/K")
         require("still.pot_loss", self.pot_loss_w_per_k, 0, 1e4, "W/K")
         require("still.room", self.room_k - 273.15, -20, 45, "°C")
+        require("volatility_error", self.volatility_error, -LARGEST_ERROR, LARGEST_ERROR)
 
 
 @dataclass(frozen=True)
