@@ -180,7 +180,7 @@ class Course:
             pot_x=x,
             stream_x=y,
             over_mol=over,
-            over_ethanol_mol=np.where(s > 0, np.maximum(ethanol, 0.0), 0.0),
+            over_ethanol_mol=np.clip(ethanol, 0.0, over),
             pot_abv=pot_abv,
             stream_abv=stream_abv,
             pot_k=pot_k,
