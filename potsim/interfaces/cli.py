@@ -1,0 +1,125 @@
+"""The command line: parse, hand over to a command, and say in words what went wrong."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+import traceback
+from collections.abc import Sequence
+
+from potsim import __version__
+from potsim.errors import PotsimError, RequestError, UnknownNameError
+from potsim.interfaces import commands, output
+from potsim.interfaces.parsing import Parser
+
+DONE, UNFINISHED = 0, 1
+DESCRIPTION = """\
+Pot-still batch distillation, computed beforehand: what comes over, how strong,
+where to cut, which jars, which flavours when, and how much water to add."""
+EPILOG = """\
+Results go to standard output, words to standard error. Exit codes: 0 done,
+1 could not finish, 2 the request is wrong. `potsim COMMAND --help` tells more."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command line.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments without the name of the program; those of the process if left out.
+
+    Returns
+    -------
+    int
+        0 done; 1 could not finish; 2 the request is wrong.
+    """
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    debug = "--debug" in arguments
+    output.prepare()
+    try:
+        code = _run([argument for argument in arguments if argument != "--debug"])
+        output.finish()
+        return code
+    except BrokenPipeError:
+        # Whoever reads the result has seen enough of it.
+        output.abandon()
+        return DONE
+    except BaseException as error:  # noqa: BLE001 - the one boundary
+        return _refused(error, debug)
+
+
+def _run(arguments: list[str]) -> int:
+    parser, known = build()
+    before, name, after = _split(arguments)
+    for option in before:
+        if name in known and option in known[name].known_options and option not in parser.known_options:
+            raise RequestError(f"{option} stands before the command.", f"Write: potsim {name} ... {option}")
+    parser.check_options(before)
+    if name is not None and name not in known:
+        if name.lower().endswith(".toml"):
+            raise RequestError(f"'{name}' is not a command.", f"Did you mean: potsim run {name}")
+        raise UnknownNameError("command", name, known)
+    if name is not None:
+        known[name].check_options(after)
+    try:
+        parsed, extra = parser.parse_known_args(arguments)
+    except SystemExit:  # after --help and --version
+        return DONE
+    if name is None:
+        raise RequestError("No command is given.", "Try: potsim run -- or see potsim --help")
+    if extra:
+        raise RequestError(
+            f"{known[name].prog}: '{extra[0]}' is one argument too many.",
+            f"Put quotes around what belongs together. {known[name].where_to_look}",
+        )
+    return int(parsed.run(parsed))
+
+
+def build() -> tuple[Parser, dict[str, Parser]]:
+    """Return the parser of the command line, and that of each command by its name."""
+    parser = Parser(prog="potsim", description=DESCRIPTION, epilog=EPILOG)
+    parser.add_argument("--version", action="version", version=f"potsim {__version__}")
+    parser.add_argument("--debug", action="store_true", help="with any command: show where an error arose")
+    subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=Parser)
+    commands.add_all(subparsers)
+    return parser, dict(subparsers.choices)
+
+
+def _split(arguments: list[str]) -> tuple[list[str], str | None, list[str]]:
+    """What stands before the command, the command, and what follows it."""
+    for k, argument in enumerate(arguments):
+        if not argument.startswith("-"):
+            return arguments[:k], argument, arguments[k + 1 :]
+    return arguments, None, []
+
+
+def _refused(error: BaseException, debug: bool) -> int:
+    """Say what went wrong, and return the exit code."""
+    with contextlib.suppress(OSError):
+        output.finish()
+    if debug:
+        output.words("".join(traceback.format_exception(error)).rstrip())
+    message, hint, code = _told(error)
+    output.words(f"potsim: error: {message}")
+    if hint:
+        output.words(f"hint: {hint}")
+    return code
+
+
+def _told(error: BaseException) -> tuple[str, str, int]:
+    """Message, hint and exit code for anything that may be raised."""
+    if isinstance(error, PotsimError):
+        return error.message, error.hint, error.exit_code
+    if isinstance(error, KeyboardInterrupt):
+        return "stopped by Ctrl-C.", "", UNFINISHED
+    if isinstance(error, MemoryError):
+        return "there is not enough memory.", "Close other programs, or ask for less at once.", UNFINISHED
+    if isinstance(error, OSError):
+        where = f"'{error.filename}'" if error.filename else "standard output"
+        return f"{where}: {error.strerror or error}.", "", UNFINISHED
+    return (
+        f"something unforeseen: {type(error).__name__}: {error}",
+        "This is a fault of potsim. Repeat with --debug and report what it says.",
+        UNFINISHED,
+    )

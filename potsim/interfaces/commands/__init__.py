@@ -1,0 +1,23 @@
+"""The commands, one module each: ``add`` puts a command on the command line, ``run`` does its work."""
+
+from __future__ import annotations
+
+import importlib
+
+from potsim.interfaces.parsing import Subparsers
+
+# Modules of this package, in the order in which --help lists the commands. A module is imported for every
+# command line: it imports what is heavy inside ``run``.
+COMMANDS = ("run", "jars", "proof", "blend", "botanicals", "evidence", "new")
+
+
+def add_all(subparsers: Subparsers) -> None:
+    """Put all commands on the command line.
+
+    Parameters
+    ----------
+    subparsers : argparse subparsers
+        Of the main parser.
+    """
+    for name in COMMANDS:
+        importlib.import_module(f"{__name__}.{name}").add(subparsers)

@@ -1,0 +1,81 @@
+"""``potsim jars``: which jars for a run, and which of them to keep."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+from typing import TYPE_CHECKING
+
+from potsim.errors import RequestError
+from potsim.interfaces import output
+from potsim.interfaces.parsing import Command, Subparsers, add_command, add_json, add_plan, read
+from potsim.interfaces.plans import the_plan
+
+if TYPE_CHECKING:
+    from potsim.planning.plan import JarPlan
+
+ABOUT = Command(
+    name="jars",
+    help="which jars for a run, and which of them to keep",
+    description="""\
+Lay jars along a run, those of the plan or others, and pool some of them: what
+each holds and when it is full, and what one more or one less would change.
+Without PLAN: the built-in example.""",
+    examples=(
+        "potsim jars",
+        'potsim jars --sizes "12 x 60 mL" "250 mL"',
+        'potsim jars trial-1.toml --keep "2-9,11"',
+    ),
+)
+
+
+def add(subparsers: Subparsers) -> None:
+    """Put ``jars`` on the command line."""
+    parser = add_command(subparsers, ABOUT, run)
+    add_plan(parser)
+    parser.add_argument(
+        "--sizes", metavar="SIZE", nargs="+", help='jars you own: "60 mL", or "12 x 60 mL" when they are few'
+    )
+    parser.add_argument("--keep", metavar="JARS", help='numbers of the jars to pool: "2-9,11"')
+    add_json(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do the work; return the exit code."""
+    plan = the_plan(args.plan)
+    plan = dataclasses.replace(plan, jars=_jars(args, plan.jars))
+    from potsim.planning.run import distil
+
+    made = distil(plan)
+    if args.json:
+        whole = made.to_dict()
+        data = {key: whole[key] for key in ("potsim", "title", "jars", "jar_notes", "keep")}
+        data["changes"] = [dataclasses.asdict(change) for change in made.keep.changes]
+        output.result_json(data)
+        return 0
+    from potsim.interfaces.summary_jars import changes_section, jar_section, keep_section
+    from potsim.interfaces.tables import render
+
+    output.result(render([jar_section(made), keep_section(made), changes_section(made)]))
+    return 0
+
+
+def _jars(args: argparse.Namespace, planned: JarPlan) -> JarPlan:
+    """Jars of the plan, with those of the command line in their place."""
+    from potsim.interfaces import units
+
+    sizes, keep = planned.sizes, planned.keep
+    if args.sizes is not None:
+        sizes = read("--sizes", units.jars, ", ".join(_size(size) for size in args.sizes))
+        if keep and args.keep is None:
+            output.words("The plan's own jars.keep counts other jars: all between heads and tails are kept.")
+        keep = ()
+    if args.keep is not None:
+        keep = read("--keep", units.numbers, args.keep)
+    return dataclasses.replace(planned, sizes=sizes, keep=keep)
+
+
+def _size(typed: str) -> str:
+    if not typed.strip():
+        raise RequestError("--sizes: a size is empty.", 'Such as --sizes "60 mL" "250 mL".')
+    return typed

@@ -1,0 +1,64 @@
+"""``potsim run``: the predicted run of a plan."""
+
+from __future__ import annotations
+
+import argparse
+import functools
+
+from potsim.interfaces import files, output
+from potsim.interfaces.parsing import Command, Subparsers, add_command, add_force, add_json, add_plan, read
+from potsim.interfaces.plans import the_plan, the_plan_file
+
+PICTURES = ("svg", "png", "pdf")
+PAGES = ("html",)
+ABOUT = Command(
+    name="run",
+    help="predict a run: curve, stop, cuts, jars, keep, proofing",
+    description="""\
+Predict a run from the first drop to the stop: what comes over and how strong it
+is, where to cut, which jar comes when, what the keep is and how much water
+brings it to bottling strength. Without PLAN: the built-in example.""",
+    examples=(
+        "potsim run",
+        "potsim run trial-1.toml --plot trial-1.svg --csv trial-1.csv",
+        "potsim run trial-1.toml --report trial-1.html",
+        "potsim run trial-1.toml --json",
+    ),
+)
+
+
+def add(subparsers: Subparsers) -> None:
+    """Put ``run`` on the command line."""
+    parser = add_command(subparsers, ABOUT, run)
+    add_plan(parser)
+    add_json(parser)
+    parser.add_argument("--plot", metavar="FILE", help="draw the curve: .svg, .png or .pdf")
+    parser.add_argument("--csv", metavar="FILE", help="write the curve as numbers")
+    parser.add_argument("--report", metavar="FILE", help="write a page to print: .html")
+    add_force(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do the work; return the exit code."""
+    given = (("plot", args.plot, PICTURES), ("csv", args.csv, ()), ("report", args.report, PAGES))
+    wanted = {
+        kind: read(f"--{kind}", functools.partial(files.target, force=args.force, suffixes=suffixes), name)
+        for kind, name, suffixes in given
+        if name is not None
+    }
+    files.check_apart(list(wanted.values()), the_plan_file(args.plan))
+    plan = the_plan(args.plan)
+    from potsim.interfaces.run_files import content
+    from potsim.planning.run import distil
+
+    made = distil(plan)
+    files.write_all([(target, content(made, kind, target.suffix)) for kind, target in wanted.items()])
+    if args.json:
+        output.result_json(made.to_dict())
+    else:
+        from potsim.interfaces.summary import text_of_run
+
+        output.result(text_of_run(made))
+    for target in wanted.values():
+        output.words(f"Written: {target.name}")
+    return 0

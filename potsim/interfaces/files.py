@@ -1,0 +1,220 @@
+"""Files that are written: checked before the work begins, written whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import stat
+import tempfile
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from potsim.errors import PotsimError, RequestError, nearest
+
+_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+
+
+@dataclass(frozen=True)
+class Target:
+    """A file that may be written.
+
+    Parameters
+    ----------
+    path : Path
+        Where, links followed.
+    name : str
+        As the person named it.
+    force : bool
+        Whether a file that is there may be replaced.
+    """
+
+    path: Path
+    name: str
+    force: bool
+
+    @property
+    def suffix(self) -> str:
+        """What follows the last point of the name, in small letters, without the point."""
+        return Path(self.name).suffix.lower().lstrip(".")
+
+    @property
+    def special(self) -> bool:
+        """Whether it is a device or a pipe, which is written to and never replaced."""
+        try:
+            mode = self.path.stat().st_mode
+        except OSError:
+            return False
+        return not stat.S_ISREG(mode) and not stat.S_ISDIR(mode)
+
+
+def target(name: str, *, force: bool = False, suffixes: Collection[str] = ()) -> Target:
+    """Check that a file may be written, without writing it.
+
+    Parameters
+    ----------
+    name : str
+        Path as typed.
+    force : bool
+        Whether a file that is there may be replaced.
+    suffixes : collection of str
+        Suffixes allowed, without the point; any if empty.
+
+    Returns
+    -------
+    Target
+        For `write_all`.
+
+    Raises
+    ------
+    RequestError
+        If it is there already, is a folder, lies in no folder or in one that may not be written to, or has
+        another suffix.
+    """
+    if not name.strip() or "\0" in name:
+        raise RequestError("A file to write has no name.", "Name it.")
+    checked = Target(Path(os.path.realpath(name)), name, force)
+    if checked.path.is_dir():
+        raise RequestError(f"'{name}' is a folder.", "Name a file in it.")
+    if suffixes and checked.suffix not in suffixes:
+        known = ", ".join(f".{s}" for s in suffixes)
+        stem = Path(name).stem or "run"
+        given = f"ends in .{checked.suffix}" if checked.suffix else "has no suffix"
+        raise RequestError(
+            f"'{name}' {given}; allowed: {known}.", f"Such as '{stem}.{next(iter(suffixes))}'."
+        )
+    _check_folder(checked)
+    if checked.special:
+        return checked
+    if checked.path.exists() and not force:
+        raise RequestError(
+            f"'{name}' is there already.", "Choose another name, or add --force to replace it."
+        )
+    return checked
+
+
+def _check_folder(checked: Target) -> None:
+    folder = checked.path.parent
+    if not folder.is_dir():
+        there: list[str] = []
+        with contextlib.suppress(OSError):
+            there = [path.name for path in folder.parent.iterdir() if path.is_dir()][:1000]
+        near = nearest(folder.name, there, most=1)
+        hint = f"Did you mean '{near[0]}'?" if near else "Make the folder first, or choose another."
+        raise RequestError(f"There is no folder '{folder}' to write '{checked.path.name}' in.", hint)
+    writable = checked.path if checked.special else folder
+    if not os.access(writable, os.W_OK):
+        raise RequestError(f"You may not write '{checked.name}'.", "Choose a folder of your own.")
+
+
+def check_apart(targets: Sequence[Target], read: Path | None = None) -> None:
+    """Refuse two files of one name, and one that would replace the file read.
+
+    Parameters
+    ----------
+    targets : sequence of Target
+        Files to be written.
+    read : Path, optional
+        A file that they come from.
+
+    Raises
+    ------
+    RequestError
+        If two are the same.
+    """
+    regular = [t for t in targets if not t.special]
+    for k, one in enumerate(regular):
+        if read is not None and one.path == Path(os.path.realpath(read)):
+            raise RequestError(f"'{one.name}' is the plan itself.", "Choose another name for the result.")
+        if any(one.path == other.path for other in regular[:k]):
+            raise RequestError(f"'{one.name}' is to hold two results.", "Give each its own file.")
+
+
+def write_new(name: str, content: str | bytes, *, force: bool = False) -> None:
+    """Write one file, whole or not at all; as `target` and `write_all` together.
+
+    Parameters
+    ----------
+    name : str
+        Path as typed.
+    content : str or bytes
+        What it is to hold; text becomes UTF-8.
+    force : bool
+        Whether a file that is there may be replaced.
+    """
+    write_all([(target(name, force=force), content)])
+
+
+def write_all(results: Sequence[tuple[Target, str | bytes]]) -> None:
+    """Write files, all of them or none.
+
+    Parameters
+    ----------
+    results : sequence of (Target, content)
+        Checked targets and what each is to hold; text becomes UTF-8.
+
+    Raises
+    ------
+    PotsimError
+        If the disk is full or fails; nothing half-written stays behind.
+    RequestError
+        If a file has come to be there since it was checked.
+
+    Notes
+    -----
+    Each is written under a passing name in its own folder; when all are there, they are renamed.
+    """
+    contents = [(t, c.encode("utf-8") if isinstance(c, str) else c) for t, c in results]
+    for t, _ in contents:
+        if not t.force and not t.special and t.path.exists():
+            raise RequestError(f"'{t.name}' is there already.", "Add --force to replace it.")
+    staged: list[tuple[Target, Path]] = []
+    try:
+        for t, content in contents:
+            with _blame(t):
+                if not t.special:
+                    _stage(t, content, staged)
+        for t, content in contents:
+            with _blame(t):
+                if t.special:
+                    t.path.write_bytes(content)
+        for t, passing in staged:
+            with _blame(t):
+                passing.replace(t.path)
+    finally:
+        for _, passing in staged:
+            passing.unlink(missing_ok=True)
+
+
+def _stage(t: Target, content: bytes, staged: list[tuple[Target, Path]]) -> None:
+    handle, passing = tempfile.mkstemp(prefix=f".{t.path.name[:40]}.", suffix=".part", dir=t.path.parent)
+    staged.append((t, Path(passing)))
+    with os.fdopen(handle, "wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    Path(passing).chmod(_mode(t.path))
+
+
+def _mode(path: Path) -> int:
+    """Permissions of the file replaced; those of any new file if there is none."""
+    if path.exists():
+        return stat.S_IMODE(path.stat().st_mode)
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+@contextlib.contextmanager
+def _blame(t: Target) -> Iterator[None]:
+    """Say which file could not be written."""
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        full = error.errno in _FULL
+        why = "the disk is full" if full else (error.strerror or str(error)).lower()
+        hint = "Make room, or choose another disk." if full else "Choose another place."
+        raise PotsimError(f"'{t.name}' could not be written: {why}.", hint) from error

@@ -1,0 +1,91 @@
+"""The two streams: results to standard output, words about them to standard error."""
+
+from __future__ import annotations
+
+import codecs
+import contextlib
+import json
+import os
+import sys
+import unicodedata
+from typing import Any
+
+from potsim.errors import PotsimError
+
+PLAIN = "potsim-plain"
+# As wide as what they stand for, so that tables stay in line.
+_SUBSTITUTES = {"°": " ", "·": ".", "–": "-", "—": "-", "−": "-", "×": "x", "…": ".", "≥": ">", "≤": "<"}
+_SUBSTITUTES |= {"’": "'", "‘": "'", "“": '"', "”": '"', "³": "3", "²": "2", "µ": "u", "μ": "u"}
+
+
+def _plain(error: UnicodeError) -> tuple[str, int]:
+    """Stand-ins for characters that a terminal cannot show."""
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    return "".join(_stand_in(letter) for letter in error.object[error.start : error.end]), error.end
+
+
+def _stand_in(letter: str) -> str:
+    bare = unicodedata.normalize("NFKD", letter).encode("ascii", "ignore").decode()
+    return _SUBSTITUTES.get(letter) or bare or "?"
+
+
+codecs.register_error(PLAIN, _plain)
+
+
+def prepare() -> None:
+    """Let both streams show a plain character where theirs cannot show the right one."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors=PLAIN)
+
+
+def result(text: str) -> None:
+    """Write a result to standard output.
+
+    Parameters
+    ----------
+    text : str
+        Lines; a line feed is added.
+
+    Raises
+    ------
+    PotsimError
+        If standard output is closed.
+    """
+    if sys.stdout is None:
+        raise PotsimError("Standard output is closed: there is nowhere to write the result.", "")
+    sys.stdout.write(f"{text}\n")
+
+
+def result_json(value: Any) -> None:
+    """Write plain data to standard output as JSON, in ASCII so that any program reads it."""
+    result(json.dumps(value, indent=2, allow_nan=False))
+
+
+def words(text: str) -> None:
+    """Write words about the work to standard error; where that is closed, they are lost."""
+    if sys.stderr is not None:
+        with contextlib.suppress(OSError, ValueError):
+            sys.stderr.write(f"{text}\n")
+            sys.stderr.flush()
+
+
+def finish() -> None:
+    """Send all results off; what then goes wrong is not to be told by the interpreter on its way out."""
+    if sys.stdout is None:
+        return
+    try:
+        sys.stdout.flush()
+    except OSError:
+        abandon()
+        raise
+
+
+def abandon() -> None:
+    """Send what is still to be written to standard output nowhere."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)

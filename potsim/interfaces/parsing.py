@@ -1,0 +1,232 @@
+"""The command line's grammar: argparse whose refusals teach, and how a typed value is read."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+
+from potsim.errors import RangeError, RequestError, UnknownNameError
+from potsim.interfaces import output
+
+if TYPE_CHECKING:
+    Subparsers = argparse._SubParsersAction["Parser"]
+else:
+    Subparsers = argparse.Action
+
+T = TypeVar("T")
+WIDTH = 80
+_NEGATIVE = re.compile(r"-\.?\d")
+# What argparse says, and how it is said here.
+_SAID = (
+    (r"the following arguments are required: (.*)", "missing: {0}."),
+    (r"argument (\S+): expected one argument", "{0} needs a value."),
+    (r"argument (\S+): expected at least one argument", "{0} needs a value."),
+    (r"argument (\S+): ignored explicit argument (.*)", "{0} takes no value, but is given {1}."),
+    (r"argument (\S+): not allowed with argument (\S+)", "{0} and {1} exclude each other."),
+)
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser that refuses in potsim's own words.
+
+    Parameters
+    ----------
+    **options : object
+        As argparse takes them.
+    """
+
+    example = ""
+
+    def __init__(self, **options: Any) -> None:
+        options.setdefault("formatter_class", _Formatter)
+        super().__init__(allow_abbrev=False, **options)
+        self.color = False
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        """Print help or version; unlike argparse, without hiding that it could not."""
+        output.result(message.rstrip("\n"))
+
+    def error(self, message: str) -> NoReturn:
+        """Refuse.
+
+        Parameters
+        ----------
+        message : str
+            What argparse has to say.
+
+        Raises
+        ------
+        RequestError
+            Always.
+        """
+        for pattern, said in _SAID:
+            found = re.fullmatch(pattern, message)
+            if found:
+                message = said.format(*found.groups())
+        raise RequestError(f"{self.prog}: {message}", self.where_to_look)
+
+    @property
+    def where_to_look(self) -> str:
+        """Hint with an example."""
+        example = f"For example: {self.example} -- or see" if self.example else "See"
+        return f"{example} {self.prog} --help"
+
+    @property
+    def known_options(self) -> Mapping[str, argparse.Action]:
+        """Options as they are typed, with what they stand for."""
+        return self._option_string_actions
+
+    def check_options(self, arguments: Sequence[str]) -> None:
+        """Refuse unknown and repeated options, before anything else is looked at.
+
+        Parameters
+        ----------
+        arguments : sequence of str
+            What follows the command.
+
+        Raises
+        ------
+        UnknownNameError
+            If there is no such option; the nearest is suggested.
+        RequestError
+            If one is given twice.
+        """
+        known = self.known_options
+        seen: set[int] = set()
+        for argument in arguments:
+            if argument == "--":
+                return
+            name = argument.partition("=")[0]
+            if not argument.startswith("-") or argument == "-" or " " in name:
+                continue
+            if _NEGATIVE.match(argument):
+                hint = 'Nothing here is negative but a temperature: "-5 °C", in quotes and with the blank.'
+                raise RequestError(f"{self.prog}: '{argument}' begins with a minus.", hint)
+            if name not in known:
+                raise UnknownNameError(f"option of {self.prog}", name, known)
+            if id(known[name]) in seen:
+                raise RequestError(f"{self.prog}: {name} is given twice.", "Keep one.")
+            seen.add(id(known[name]))
+
+
+class _Formatter(argparse.RawDescriptionHelpFormatter):
+    """Help of 80 columns, whatever the terminal, with room for the longest command."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, width=WIDTH, max_help_position=26)
+        self._action_max_length = 14
+
+
+@dataclass(frozen=True)
+class Command:
+    """How a command is introduced.
+
+    Parameters
+    ----------
+    name : str
+        What is typed.
+    help : str
+        One line for the list of commands.
+    description : str
+        What it does, as paragraphs ready to be shown.
+    examples : tuple of str
+        Lines that can be pasted; the first is shown when a request is refused.
+    """
+
+    name: str
+    help: str
+    description: str
+    examples: tuple[str, ...]
+
+
+def add_command(subparsers: Subparsers, command: Command, run: Callable[[argparse.Namespace], int]) -> Parser:
+    """Add a command to the command line.
+
+    Parameters
+    ----------
+    subparsers : argparse subparsers
+        Of the main parser.
+    command : Command
+        How it is introduced.
+    run : callable
+        Does the work; returns the exit code.
+
+    Returns
+    -------
+    Parser
+        To which arguments are added.
+    """
+    plural = "s" if len(command.examples) > 1 else ""
+    parser: Parser = subparsers.add_parser(
+        command.name,
+        help=command.help,
+        description=command.description,
+        epilog=f"example{plural}:\n" + "\n".join(f"  {line}" for line in command.examples),
+    )
+    parser.example = command.examples[0]
+    parser.set_defaults(run=run)
+    return parser
+
+
+def add_plan(parser: Parser) -> None:
+    """Add the argument ``PLAN``."""
+    parser.add_argument("plan", metavar="PLAN", nargs="?", help="plan file; left out: the built-in example")
+
+
+def add_json(to: argparse._ActionsContainer) -> None:
+    """Add the option ``--json`` to a parser or to a group of one."""
+    to.add_argument("--json", action="store_true", help="print plain data for programs")
+
+
+def add_force(parser: Parser) -> None:
+    """Add the option ``--force``."""
+    parser.add_argument("--force", action="store_true", help="replace files that are there already")
+
+
+def read(name: str, reader: Callable[[str], T], text: str) -> T:
+    """Read a typed value; a refusal says which argument it was.
+
+    Parameters
+    ----------
+    name : str
+        Argument as it is typed, such as ``"--at"``.
+    reader : callable
+        Such as `potsim.interfaces.units.volume_l`.
+    text : str
+        What was typed.
+
+    Returns
+    -------
+    object
+        What the reader makes of it.
+
+    Raises
+    ------
+    RequestError
+        If it will not be read.
+    """
+    try:
+        return reader(text)
+    except RequestError as error:
+        raise RequestError(f"{name}: {error.message}", error.hint) from error
+
+
+@contextlib.contextmanager
+def typed_as(names: Mapping[str, str]) -> Iterator[None]:
+    """Call arguments in refusals what the person typed.
+
+    Parameters
+    ----------
+    names : mapping of str to str
+        Name in the package to name on the command line.
+    """
+    try:
+        yield
+    except RangeError as error:
+        if error.argument not in names:
+            raise
+        raise RangeError(names[error.argument], error.given, error.allowed, error.hint) from error

@@ -1,0 +1,89 @@
+"""A run as files: picture, numbers and page."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+from potsim.planning.profile import QUANTITIES
+from potsim.planning.run import Run
+
+# Files that come out the same whenever they are written.
+_UNDATED: dict[str, dict[str, Any]] = {
+    "svg": {"Date": None},
+    "pdf": {"CreationDate": None},
+    "png": {},
+}
+
+
+def content(run: Run, what: str, kind: str) -> str | bytes:
+    """Return what a file of a run holds.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    what : {'plot', 'csv', 'report'}
+        Picture, numbers or page.
+    kind : str
+        Kind of picture; see `picture`.
+
+    Returns
+    -------
+    str or bytes
+        The content.
+    """
+    if what == "plot":
+        return picture(run, kind)
+    if what == "csv":
+        return numbers(run)
+    from potsim.interfaces.report import page_of_run
+
+    return page_of_run(run, picture(run, "svg").decode())
+
+
+def picture(run: Run, kind: str) -> bytes:
+    """Return the picture of a run as a file.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    kind : {'svg', 'png', 'pdf'}
+        Kind of file.
+
+    Returns
+    -------
+    bytes
+        Its content.
+    """
+    import matplotlib as mpl
+
+    from potsim.interfaces.plots import figure_of_run
+
+    made = io.BytesIO()
+    with mpl.rc_context({"svg.hashsalt": "potsim"}):
+        figure_of_run(run).savefig(made, format=kind, dpi=200, metadata=_UNDATED[kind])
+    return made.getvalue()
+
+
+def numbers(run: Run) -> str:
+    """Return the curve of a run as CSV.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+
+    Returns
+    -------
+    str
+        RFC 4180; names with units in the first row, then a row a point, each number as it is held.
+    """
+    made = io.StringIO()
+    writer = csv.writer(made)
+    writer.writerow(QUANTITIES)
+    columns = [getattr(run.profile, name).tolist() for name in QUANTITIES]
+    writer.writerows([[repr(value) for value in row] for row in zip(*columns, strict=True)])
+    return made.getvalue()

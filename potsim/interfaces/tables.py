@@ -1,0 +1,241 @@
+"""Text that a person reads in a terminal: sections, facts, paragraphs and tables within 80 columns."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+WIDTH = 80
+INDENT = 2
+GAP = 2  # between columns
+NARROWEST = 8  # of a column of words
+LABEL, MOST_LABEL = 14, 24  # of facts
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table.
+
+    Parameters
+    ----------
+    head : str
+        Its name.
+    unit : str
+        Unit of its numbers, set below the name; empty for none.
+    align : {'right', 'left'}
+        Numbers stand at the right, words at the left; only words are wrapped.
+    """
+
+    head: str
+    unit: str = ""
+    align: Literal["right", "left"] = "right"
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows of ready-made cells under columns.
+
+    Parameters
+    ----------
+    columns : tuple of Column
+        The columns.
+    rows : tuple of tuple of str
+        Cells, one for each column.
+    """
+
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Labels with what is to be said of each.
+
+    Parameters
+    ----------
+    pairs : tuple of (str, str)
+        Label and text.
+    """
+
+    pairs: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Points:
+    """Sentences, each with a dash before it.
+
+    Parameters
+    ----------
+    texts : tuple of str
+        The sentences.
+    """
+
+    texts: tuple[str, ...]
+
+
+Part = str | Table | Facts | Points
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading and what stands under it.
+
+    Parameters
+    ----------
+    title : str
+        The heading.
+    parts : tuple of str, Table, Facts or Points
+        A string is a paragraph.
+    """
+
+    title: str
+    parts: tuple[Part, ...]
+
+
+def render(sections: Sequence[Section], width: int = WIDTH) -> str:
+    """Write sections as text.
+
+    Parameters
+    ----------
+    sections : sequence of Section
+        What to say.
+    width : int
+        Columns that no line passes.
+
+    Returns
+    -------
+    str
+        Lines, without a line feed at the end.
+    """
+    blocks = []
+    for section in sections:
+        parts = [part_lines(part, width) for part in section.parts]
+        body = [line for part in parts if part for line in ("", *part)][1:]
+        blocks.append("\n".join([*wrapped(section.title, width), *body]))
+    return "\n\n".join(blocks)
+
+
+def part_lines(part: Part, width: int = WIDTH) -> list[str]:
+    """Return one part of a section as lines, indented.
+
+    Parameters
+    ----------
+    part : str, Table, Facts or Points
+        What to say.
+    width : int
+        Columns that no line passes.
+
+    Returns
+    -------
+    list of str
+        The lines.
+    """
+    if isinstance(part, Table):
+        return table_lines(part, width)
+    if isinstance(part, Facts):
+        longest = max((len(label) for label, _ in part.pairs), default=0)
+        label_width = min(max(LABEL, longest + GAP), MOST_LABEL)
+        return [line for pair in part.pairs for line in _fact(*pair, label_width, width)]
+    if isinstance(part, Points):
+        return [line for text in part.texts for line in wrapped(text, width, " " * INDENT + "- ")]
+    return wrapped(part, width, " " * INDENT)
+
+
+def wrapped(text: str, width: int = WIDTH, first: str = "", rest: str | None = None) -> list[str]:
+    """Break text into lines.
+
+    Parameters
+    ----------
+    text : str
+        One paragraph.
+    width : int
+        Columns that no line passes; a longer word is broken.
+    first, rest : str
+        What stands before the first line, and before the others; blanks as wide as ``first`` if left out.
+
+    Returns
+    -------
+    list of str
+        At least one line.
+    """
+    rest = " " * len(first) if rest is None else rest
+    lines = textwrap.wrap(text, width, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+    return lines or [first.rstrip()]
+
+
+def _fact(label: str, text: str, label_width: int, width: int) -> list[str]:
+    head = f"{'':{INDENT}}{label:<{label_width}}"
+    return wrapped(text, width, head if head.endswith(" ") else f"{head} ", " " * (INDENT + label_width))
+
+
+def table_lines(table: Table, width: int = WIDTH) -> list[str]:
+    """Return a table as lines.
+
+    Parameters
+    ----------
+    table : Table
+        Columns and rows.
+    width : int
+        Columns that no line passes.
+
+    Returns
+    -------
+    list of str
+        Head, units, rows. Words are wrapped where room is short; where that does not help, each row is told
+        in lines of its own.
+    """
+    columns = table.columns
+    heads = [tuple(c.head for c in columns)]
+    if any(c.unit for c in columns):
+        heads.append(tuple(c.unit for c in columns))
+    natural = [max(len(row[k]) for row in (*heads, *table.rows)) for k in range(len(columns))]
+    widths = _fitted(natural, columns, width - INDENT - GAP * (len(columns) - 1))
+    if widths is None:
+        return _told(table, width)
+    lines = [_line(row, widths, columns) for row in heads]
+    for row in table.rows:
+        lines += _row(row, widths, columns)
+    return lines
+
+
+def _fitted(natural: Sequence[int], columns: Sequence[Column], room: int) -> list[int] | None:
+    """Widths that fit into the room, taken from the widest column of words; None if none do."""
+    widths = list(natural)
+    while sum(widths) > room:
+        words = [k for k, c in enumerate(columns) if c.align == "left" and widths[k] > NARROWEST]
+        if not words:
+            return None
+        widths[max(words, key=lambda k: widths[k])] -= 1
+    return widths
+
+
+def _row(cells: Sequence[str], widths: Sequence[int], columns: Sequence[Column]) -> list[str]:
+    """One row, on several lines where words are wrapped."""
+    broken = [
+        wrapped(cell, size) if column.align == "left" else [cell]
+        for cell, size, column in zip(cells, widths, columns, strict=True)
+    ]
+    depth = max(len(cell) for cell in broken)
+    filled = [cell + [""] * (depth - len(cell)) for cell in broken]
+    return [_line(line, widths, columns) for line in zip(*filled, strict=True)]
+
+
+def _line(cells: Sequence[str], widths: Sequence[int], columns: Sequence[Column]) -> str:
+    placed = [
+        f"{cell:<{size}}" if column.align == "left" else f"{cell:>{size}}"
+        for cell, size, column in zip(cells, widths, columns, strict=True)
+    ]
+    return (" " * INDENT + (" " * GAP).join(placed)).rstrip()
+
+
+def _told(table: Table, width: int) -> list[str]:
+    """Each row as lines of its own, for a table that is too wide."""
+    lines: list[str] = []
+    for row in table.rows:
+        for k, (column, cell) in enumerate(zip(table.columns, row, strict=True)):
+            unit = f" {column.unit}" if column.unit and cell else ""
+            lead = " " * INDENT + ("- " if k == 0 else "  ")
+            lines += wrapped(f"{column.head}: {cell}{unit}", width, lead, " " * (INDENT + 4))
+    return lines
