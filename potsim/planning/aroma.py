@@ -19,7 +19,7 @@ from potsim.planning.portion import between
 
 Array = NDArray[np.float64]
 
-NOTICED = 1.0  # sum of concentration over threshold from which a botanical is counted
+NOTICED = 10.0  # from which a botanical is counted: thresholds in water, raised tenfold by ethanol
 UG_PER_G = 1e6
 
 
@@ -70,8 +70,8 @@ def leading(flavours: Flavours, spans: Sequence[Span], most: int = 3) -> tuple[t
     -----
     Ranked by how far each stands above its own mean over all the jars given, not by size: by size the same
     two or three botanicals with a keenly smelt compound would lead every jar, while a taster wants to know
-    what a jar has that its neighbours lack. Counted are those with an activity of 1 and more that stand above
-    their mean; if none does, the one nearest to its mean.
+    what a jar has that its neighbours lack. Counted are those with an activity of 10 and more that stand
+    above their mean; if none does, the one nearest to its mean.
     """
     found = activities(flavours, spans)
     names = labels(flavours)

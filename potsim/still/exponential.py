@@ -27,7 +27,7 @@ RUNNING = np.array(
     ]
 )
 SMALL = 0.5  # below this z the moments are summed as series
-LEAST = 1e-200  # stands for a decay of nought where one is divided by it
+LEAST = 1e-200  # added where a decay is divided by, which may be nought
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ def weights(decay: Array, width: Array) -> Weights:
     k = decay + LEAST
     mean = np.tensordot(SHARES, k, axes=1)
     u = np.tensordot(RUNNING, k, axes=1) / mean
-    z = mean * width
+    z = np.tensordot(SHARES, decay, axes=1) * width
     still_there, gone = _moments(z)
     kept, left = np.empty_like(k), np.empty_like(k)
     for i in range(3):

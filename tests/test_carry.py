@@ -1,0 +1,229 @@
+"""Transport of trace compounds: against an implicit integrator, closed forms and balances."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.integrate import solve_ivp
+
+from potsim.errors import RangeError, UnknownNameError
+from potsim.liquid import strength, traces
+from potsim.still.carry import Carried, Source, carry
+from potsim.still.course import EXHAUSTED, Course, course
+from potsim.still.escape import escape, volatility_table
+from potsim.still.exponential import NODES, SHARES, weights
+from potsim.still.rising import Rising
+from potsim.still.still import Conditions, PowerChange, Still
+
+Array = NDArray[np.float64]
+REFLUX = Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0)
+# 40 compounds from the most volatile to those that stay.
+MANY = (*[c.id for c in traces.compounds()][:74:2], "vanillin", "piperine", "methanol")
+
+
+def run(abv: float = 40.0, conditions: Conditions = REFLUX, *changes: PowerChange) -> Course:
+    ethanol, water = (float(amount) for amount in strength.moles(2.4, abv))
+    still = Still(4.0, conditions, 1200.0, power_changes=changes)
+    return course(ethanol + water, ethanol / (ethanol + water), still)
+
+
+def sources(names: tuple[str, ...] = MANY, rate_per_min: float = 0.05) -> list[Source]:
+    third = len(names) // 3
+    return [
+        Source(dict.fromkeys(names[:third], 1.0)),
+        Source(dict.fromkeys(names[third : 2 * third], 1.0), 0.2, rate_per_min / 60.0),
+        Source(dict.fromkeys(names[2 * third :], 1.0), 0.0, 2 * rate_per_min / 60.0, in_vapour=True),
+    ]
+
+
+def by_lsoda(carried: Carried, at: Array, rtol: float) -> Array:
+    """Shares over by LSODA: what is dissolved and what is over of each row, and the clock of the course."""
+    rows, source = carried.rows, carried.sources
+    rate = np.array([s.rate_per_s for s in source])[rows.source]
+    held = np.array([1.0 - s.share_in_liquid for s in source])[rows.source]
+    basket = np.array([s.in_vapour for s in source])[rows.source]
+    pressure = carried.course.still.conditions.pressure_pa
+
+    def slope(s: float, y: Array) -> Array:
+        states = carried.course.at(np.array([s]))
+        out = escape(rows.compounds, states, pressure)
+        clock = states.elapsed_s[0] - carried.course.first_drop_s
+        release = rate * held * np.exp(-rate * clock) * states.pot_mol[0] / states.rate_mol_per_s[0]
+        direct = np.where(basket, out.past_neck[0, rows.compound] * release, 0.0)
+        flow = out.per_depletion[0, rows.compound] * y[::2]
+        return np.stack([release - direct - flow, direct + flow], axis=1).ravel()
+
+    start = np.stack([1.0 - held, np.zeros(held.size)], axis=1).ravel()
+    found = np.empty((held.size, at.size))
+    # Afresh at every change of power, where the right-hand side jumps.
+    stops = [leg.from_depletion for leg in carried.course.legs[1:]] + [float(at[-1])]
+    begin = 0.0
+    for end in stops:
+        inside = (at >= begin) & (at <= end)
+        upto = end - 1e-13 if end < at[-1] else end
+        points = np.union1d(np.minimum(at[inside], upto), [upto])
+        part = solve_ivp(
+            slope, (begin, upto), start, "LSODA", points, rtol=rtol, atol=1e-4 * rtol, lband=1, uband=0
+        )
+        assert part.success
+        found[:, inside] = part.y[1::2, np.searchsorted(points, np.minimum(at[inside], upto))]
+        start, begin = part.y[:, -1], end
+    return found
+
+
+def test_agrees_with_lsoda_for_forty_compounds() -> None:
+    found = carry(run(), sources())
+    assert len(found.rows.compounds) == 40
+    at = np.array([0.003, 0.02, 0.1, 0.4, 0.8, EXHAUSTED])
+    np.testing.assert_allclose(found.at(at).over, by_lsoda(found, at, 1e-7), atol=3e-6)
+
+
+@pytest.mark.parametrize("abv", [10.0, 75.0, 0.0])
+def test_agrees_with_lsoda_from_weak_strong_and_water(abv: float) -> None:
+    found = carry(run(abv), sources(MANY[::5]))
+    at = np.array([0.02, 0.4, 1.5])
+    np.testing.assert_allclose(found.at(at).over, by_lsoda(found, at, 1e-7), atol=3e-6)
+
+
+def test_agrees_with_lsoda_when_the_power_changes() -> None:
+    changes = (PowerChange(0.2, 400.0), PowerChange(0.5, 900.0))
+    found = carry(run(40.0, REFLUX, *changes), sources(MANY[::5]))
+    at = np.array([0.05, 0.2, 0.5, 1.0])
+    assert len(found.course.legs) == 3
+    np.testing.assert_allclose(found.at(at).over, by_lsoda(found, at, 1e-7), atol=3e-6)
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    abv=st.floats(0.0, 85.0),
+    rate=st.floats(1e-4, 1.0),
+    loss=st.floats(0.0, 2.0),
+    cut=st.floats(0.0, EXHAUSTED),
+)
+def test_nothing_is_lost_and_nothing_runs_back(abv: float, rate: float, loss: float, cut: float) -> None:
+    there = run(abv, Conditions(power_w=700.0, neck_loss_w_per_k=loss))
+    found = carry(there, sources(MANY[::5], rate))
+    for shares in (found.grid, found.at(np.array([0.0, cut]))):
+        np.testing.assert_allclose(shares.in_plant + shares.in_pot + shares.over, 1.0, rtol=0, atol=1e-12)
+        assert min(shares.in_plant.min(), shares.in_pot.min(), shares.over.min()) >= -1e-12
+    assert np.diff(found.grid.over, axis=1).min() >= -1e-12
+
+
+def test_what_is_dissolved_at_constant_escape_decays_exactly() -> None:
+    # From water the escape does not change: n = exp(-k s).
+    there = run(0.0)
+    found = carry(there, [Source({"eugenol": 1.0})])
+    k = escape(("eugenol",), there.at(np.array([0.3])), 101325.0).per_depletion[0, 0]
+    s = np.array([0.01, 0.3, 2.0])
+    np.testing.assert_allclose(found.at(s).in_pot[0], np.exp(-k * s), rtol=1e-10)
+
+
+def test_release_alone_follows_the_clock() -> None:
+    found = carry(run(), [Source({"piperine": 1.0}, 0.25, 0.1 / 60.0)])
+    s = np.array([0.1, 0.7])
+    minutes = (found.course.at(s).elapsed_s - found.course.first_drop_s) / 60.0
+    shares = found.at(s)
+    np.testing.assert_allclose(shares.in_plant[0], 0.75 * np.exp(-0.1 * minutes), rtol=1e-12)
+    np.testing.assert_allclose(shares.in_pot[0], 1.0 - shares.in_plant[0], rtol=1e-12)
+    assert (shares.over == 0.0).all()
+
+
+def test_the_rate_is_the_slope_of_what_is_over() -> None:
+    found = carry(run(), sources(MANY[::3]))
+    s = np.array([0.05, 0.3, 0.9])
+    step = 1e-3
+    slope = (found.at(s + step).over - found.at(s - step).over) / (2 * step)
+    np.testing.assert_allclose(found.rate(s), slope, rtol=1e-3, atol=1e-6)
+    np.testing.assert_allclose(found.grid_rate[:, 40], found.rate(found.depletion[40:41])[:, 0], rtol=1e-12)
+
+
+def test_points_between_the_grid_join_it() -> None:
+    found = carry(run(), sources(MANY[::3]))
+    s = found.depletion[[0, 7, 50, -1]]
+    np.testing.assert_allclose(found.at(s).over, found.grid.over[:, [0, 7, 50, -1]], atol=1e-13)
+    np.testing.assert_allclose(found.at(s).in_pot, found.grid.in_pot[:, [0, 7, 50, -1]], atol=1e-13)
+
+
+def test_a_basket_sends_ahead_what_a_pot_holds_back() -> None:
+    names = {"eugenol": 1.0, "limonene": 1.0}
+    pot = carry(run(), [Source(names, 0.0, 0.1 / 60.0)])
+    basket = carry(run(), [Source(names, 0.0, 0.1 / 60.0, in_vapour=True)])
+    s = np.array([0.1])
+    assert basket.at(s).over[0, 0] > 3.0 * pot.at(s).over[0, 0]
+    assert basket.at(s).over[1, 0] == pytest.approx(pot.at(s).over[1, 0], rel=0.1)
+    # With a bare neck that returns some, part of the eugenol runs back into the pot.
+    assert basket.at(s).in_pot[0, 0] > 0.01
+    no_loss = Conditions(power_w=700.0)
+    assert carry(run(40.0, no_loss), basket.sources).at(s).in_pot.max() == pytest.approx(0.0, abs=1e-12)
+
+
+def test_reflux_holds_the_heavy_back_and_lets_the_light_go() -> None:
+    names, first = ("limonene", "eugenol"), np.array([0.0])
+    bare = escape(names, run(40.0, Conditions(power_w=700.0)).at(first), 101325.0).per_depletion[0]
+    held = escape(names, run(40.0, REFLUX).at(first), 101325.0).per_depletion[0]
+    assert held[0] == pytest.approx(bare[0], rel=0.1)
+    assert held[1] < 0.75 * bare[1]
+
+
+def test_the_table_of_volatilities_is_the_function() -> None:
+    names = tuple(c.id for c in traces.compounds())
+    x = np.array([0.0, 1e-6, 0.003, 0.05, 0.3, 0.62, traces.X_MAX])
+    direct = traces.volatilities(names, x, 95e3).T
+    np.testing.assert_allclose(volatility_table(names, 95e3)(x), direct, rtol=1e-6)
+
+
+def test_own_compounds_and_unknown_ones() -> None:
+    own = {"mine": traces.Compound.own("mine", 150.0, relative_to_ethanol=1.0)}
+    found = carry(run(), [Source({"mine": 1.0, "methanol": 2.0})], own)
+    assert found.compound_ids == ("mine", "methanol")
+    assert found.rows.amount.tolist() == [1.0, 2.0]
+    with pytest.raises(UnknownNameError, match="limonene"):
+        carry(run(), [Source({"limonine": 1.0})])
+
+
+def test_something_as_volatile_as_ethanol_leaves_with_it() -> None:
+    own = {"mine": traces.Compound.own("mine", 150.0, relative_to_ethanol=1.0)}
+    found = carry(run(40.0, Conditions(power_w=700.0)), [Source({"mine": 1.0})], own)
+    s = np.array([0.05, 0.2, 0.6])
+    there = found.course.at(s)
+    share = there.over_ethanol_mol / (found.course.charge_mol * found.course.charge_x)
+    np.testing.assert_allclose(found.at(s).over[0], share, rtol=1e-4)
+
+
+def test_beyond_the_grid_is_refused() -> None:
+    found = carry(run(), sources(MANY[::9]))
+    with pytest.raises(RangeError, match=r"depletion is 7 to 7; allowed is 0 to 6\.9"):
+        found.at(np.array([7.0]))
+
+
+def test_nothing_to_carry() -> None:
+    assert carry(run(), []).grid.over.shape[0] == 0
+
+
+@pytest.mark.parametrize("z", [0.0, 1e-12, 0.2, 0.49999, 0.50001, 3.0, 1e3, 1e7])
+def test_weights_are_exact_for_a_parabola(z: float) -> None:
+    w = weights(np.full((3, 1), z), np.array([1.0]))
+    x, gauss = np.polynomial.legendre.leggauss(80)
+    low = max(0.0, 1.0 - 60.0 / max(z, 1.0))
+    u = low + (1.0 - low) * 0.5 * (x + 1.0)
+    for power in range(3):
+        kept = float(np.sum(gauss * 0.5 * (1.0 - low) * u**power * np.exp(-z * (1.0 - u))))
+        assert float(NODES**power @ w.kept[:, 0]) == pytest.approx(kept, rel=1e-9)
+        assert float(NODES**power @ w.left[:, 0]) == pytest.approx(1.0 / (power + 1) - kept, abs=1e-13)
+    assert w.lost[0] == pytest.approx(-np.expm1(-z), rel=1e-14)
+    assert SHARES.sum() == pytest.approx(1.0)
+
+
+def test_rising_curves_keep_rising_and_turn_back() -> None:
+    s = np.array([0.0, 0.1, 0.5, 2.0])
+    values = np.stack([-np.expm1(-3.0 * s), -np.expm1(-80.0 * s)])
+    curve = Rising(s, values, np.stack([3.0 * np.exp(-3.0 * s), 80.0 * np.exp(-80.0 * s)]))
+    fine = curve(np.linspace(0.0, 2.0, 301))
+    assert np.diff(fine, axis=1).min() >= 0.0
+    levels = np.array([0.1, 0.5, 0.9])
+    back = curve.reaches(levels)
+    for row in range(2):
+        np.testing.assert_allclose(curve(back[row])[row], levels, atol=1e-7)

@@ -1,0 +1,382 @@
+"""Flavours of a run: classes, timing, balances, stops, heads, jars, cautions, practice of the trade."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from potsim.errors import RangeError, RequestError, UnknownNameError
+from potsim.interfaces.evidence import flavours as evidence
+from potsim.liquid import strength
+from potsim.liquid.traces import Compound
+from potsim.planning import aroma, flavour_cautions
+from potsim.planning.bill import BotanicalDose, resolve
+from potsim.planning.botanical import Botanical, Share, Spread
+from potsim.planning.botanicals import extend, library
+from potsim.planning.flavours import BotanicalFlavour, Flavours, predict
+from potsim.planning.heads import heads_table
+from potsim.planning.over import over_condition
+from potsim.planning.portion import between
+from potsim.planning.spirits import volatiles
+from potsim.still.course import Course, course
+from potsim.still.still import Conditions, PowerChange, Still
+
+REFLUX = Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0)
+BILL = (
+    BotanicalDose("juniper", mass_g=14, macerated_h=12),
+    BotanicalDose("coriander seed", mass_g=5, prepared="cracked"),
+    BotanicalDose("lemon peel", pieces=2, state="fresh"),
+    BotanicalDose("fennel seed", mass_g=1.5),
+    BotanicalDose("bay leaf", mass_g=0.8, where="basket"),
+    BotanicalDose("angelica root", mass_g=1),
+    BotanicalDose("black pepper", mass_g=0.5),
+    BotanicalDose("vanilla bean", mass_g=2),
+)
+
+
+def run(abv: float = 40.0, volume_l: float = 2.4, *changes: PowerChange) -> Course:
+    ethanol, water = (float(amount) for amount in strength.moles(volume_l, abv))
+    still = Still(4.0, REFLUX, 1200.0, power_changes=changes)
+    return course(ethanol + water, ethanol / (ethanol + water), still)
+
+
+def flavours(*doses: BotanicalDose, abv: float = 40.0, **base: float) -> Flavours:
+    return predict(run(abv), [resolve(dose) for dose in doses], base)
+
+
+def only(*doses: BotanicalDose, abv: float = 40.0) -> BotanicalFlavour:
+    return next(iter(flavours(*doses, abv=abv)))
+
+
+def half(found: Flavours, *rows: int) -> float:
+    """Depletion at which half of what comes over of each row is over, the mean over the rows."""
+    s = np.linspace(0.0, found.alcohol_over, 2001)
+    over = found.carried.at(s).over
+    return float(np.mean([np.interp(0.5 * over[r, -1], over[r], s) for r in rows]))
+
+
+@pytest.fixture(scope="module")
+def bench() -> Flavours:
+    return predict(run(), [resolve(dose) for dose in BILL], volatiles("fruit", 0.9))
+
+
+def test_each_is_over_left_or_still_in_the_plant(bench: Flavours) -> None:
+    for one in (*bench, *(c for flavour in bench for c in flavour.compounds), *bench.base):
+        assert one.over_g + one.left_in_pot * one.releasable_g == pytest.approx(one.releasable_g, rel=1e-12)
+        assert 0.0 <= one.left_in_plant <= one.left_in_pot + 1e-12
+    for flavour in bench:
+        volatile = [c for c in flavour.compounds if c.over_g > 0.0]
+        assert flavour.over_g == pytest.approx(sum(c.over_g for c in volatile), rel=1e-12)
+
+
+def test_grams_are_those_of_the_bill(bench: Flavours) -> None:
+    for flavour in bench:
+        dose = next(d for d in bench.bill if d.botanical.id == flavour.botanical_id)
+        assert flavour.releasable_g == pytest.approx(sum(dose.oil_g.values()))
+        assert flavour.unlisted_oil_g == dose.unlisted_oil_g
+        assert [c.compound_id for c in flavour.compounds] == [*dose.oil_g, *dose.non_volatile_g]
+
+
+def test_timing_is_what_it_says(bench: Flavours) -> None:
+    end = bench.alcohol_over
+    states = bench.course.at(np.array([end]))
+    charged = bench.course.charge_mol * bench.course.charge_x
+    assert float(states.over_ethanol_mol[0]) == pytest.approx(0.99 * charged, rel=1e-7)
+    s = np.linspace(0.0, end, 4001)
+    litres = bench.course.at(s).collected_l
+    for k, dose in enumerate(bench.bill):
+        flavour = next(f for f in bench if f.botanical_id == dose.botanical.id)
+        if flavour.timing is None:
+            continue
+        rows = bench.rows_of(k + 1)
+        grams = bench.carried.rows.amount[rows] @ bench.carried.at(s).over[rows]
+        start, finish = (float(np.interp(share * grams[-1], grams, litres)) for share in (0.05, 0.95))
+        assert flavour.timing.start_l == pytest.approx(start, abs=1e-4)
+        assert flavour.timing.end_l == pytest.approx(finish, abs=1e-4)
+        speed = bench.rate_g_per_10_ml(s)[k]
+        assert speed[np.argmin(np.abs(litres - flavour.timing.peak_l))] >= 0.999 * speed.max()
+
+
+def test_class_is_by_the_half_way_point() -> None:
+    found = flavours(abv=40.0, limonene=1.0, methylbutanol_3=1.0, eugenol=1.0, vanillin=1.0)
+    assert [one.klass for one in found.base] == ["early", "middle", "late", "stays"]
+    s = np.linspace(0.0, found.alcohol_over, 4001)
+    litres = found.course.at(s).collected_l
+    shares = [np.interp(0.5 * over[-1], over, litres) / litres[-1] for over in found.carried.at(s).over[:3]]
+    assert shares[0] < 0.25 < shares[1] < 0.6 < shares[2]
+    assert found.base[3].timing is None
+    assert found.base[3].left_in_pot > 0.5
+
+
+def test_order_is_by_when_they_come_and_what_stays_is_last(bench: Flavours) -> None:
+    assert bench.botanicals[-1].botanical == "vanilla bean"
+    assert bench.botanicals[-1].klass == "stays"
+    s = np.linspace(0.0, bench.alcohol_over, 2001)
+    over = bench.carried.at(s).over
+    halves = {}
+    for k, dose in enumerate(bench.bill):
+        grams = bench.carried.rows.amount[bench.rows_of(k + 1)] @ over[bench.rows_of(k + 1)]
+        halves[dose.botanical.id] = np.interp(0.5 * grams[-1], grams, s)
+    order = [halves[f.botanical_id] for f in bench if f.klass != "stays"]
+    assert order == sorted(order)
+
+
+def test_twice_the_dose_gives_twice_the_oil_at_the_same_time() -> None:
+    once, twice = (
+        flavours(BotanicalDose("juniper", mass_g=m, macerated_h=6), BotanicalDose("lemon peel", mass_g=m / 5))
+        for m in (10.0, 20.0)
+    )
+    for a, b in zip(once, twice, strict=True):
+        assert a.timing is not None
+        assert b.timing is not None
+        assert (b.timing.start_l, b.timing.peak_l, b.timing.end_l) == pytest.approx(
+            (a.timing.start_l, a.timing.peak_l, a.timing.end_l), rel=1e-9
+        )
+        assert b.over_g == pytest.approx(2.0 * a.over_g, rel=1e-12)
+        assert b.left_in_pot == pytest.approx(a.left_in_pot, rel=1e-9)
+
+
+def test_jars_add_up_to_the_run(bench: Flavours) -> None:
+    edges = np.linspace(0.0, bench.alcohol_over, 14)
+    spans = list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
+    whole, pooled = bench.over_g([(0.0, float(edges[-1]))]), bench.over_g(spans)
+    for name, grams in whole.items():
+        assert pooled[name] == pytest.approx(grams, rel=1e-12, abs=1e-15)
+    assert min(min(bench.over_g([span]).values()) for span in spans) >= 0.0
+
+
+def test_the_stream_fills_the_jar(bench: Flavours) -> None:
+    start, end = 0.2, 0.21
+    volume_l = between(bench.course, start, end).volume_l
+    grams = bench.over_g([(start, end)])
+    stream = bench.stream_g_per_l(np.array([0.205]))
+    for name in ("linalool", "methanol", "anethole"):
+        assert stream[name][0] == pytest.approx(grams[name] / volume_l, rel=1e-3)
+
+
+def test_the_pot_holds_what_is_dissolved() -> None:
+    found = flavours(abv=40.0, eugenol=1.0)
+    assert found.pot_g_per_l(np.array([0.0]))["eugenol"][0] == pytest.approx(1.0 / 2.4, rel=1e-3)
+
+
+def test_plain_data(bench: Flavours) -> None:
+    plain = json.loads(json.dumps(bench.to_dict()))
+    assert [one["botanical"] for one in plain] == [f.botanical for f in bench]
+    first, last = plain[0], plain[-1]
+    assert {"botanical", "class", "start_l", "peak_l", "end_l", "left_in_pot", "compounds"} <= set(first)
+    assert 0.0 <= first["start_l"] <= first["end_l"]
+    assert last["class"] == "stays"
+    assert not {"start_l", "peak_l", "end_l"} & set(last)
+    pepper = next(one for one in plain if one["botanical"] == "black pepper")
+    piperine = next(c for c in pepper["compounds"] if c["compound"] == "piperine")
+    assert (piperine["class"], piperine["left_in_pot"], piperine["over_g"]) == ("stays", 1.0, 0.0)
+
+
+def test_own_compounds_are_followed() -> None:
+    own = {"mine": Compound.own("mine", 150.0, relative_to_ethanol=2.0)}
+    secret = Botanical(
+        id="secret",
+        common_name="secret herb",
+        category="leaf",
+        oil_yield_pct=Spread(1, 1, 1),
+        composition=(Share("mine", Spread(100, 100, 100)),),
+    )
+    among = extend(library(), {"secret": secret})
+    found = predict(run(), [resolve(BotanicalDose("secret herb", mass_g=2.0), among)], {}, own)
+    (flavour,) = found
+    assert flavour.over_g == pytest.approx(0.02, rel=0.01)
+    assert flavour.compounds[0].name == "mine"
+    assert flavour_cautions.film(found, found.alcohol_over) == ()
+
+
+def test_a_plan_without_botanicals_has_no_flavours() -> None:
+    found = predict(run(), ())
+    assert (found.botanicals, found.base, found.to_dict(), found.over_g([(0.0, 0.3)])) == ((), (), [], {})
+
+
+def test_nothing_weighed_out_stays() -> None:
+    flavour = only(BotanicalDose("juniper", mass_g=0.0))
+    assert (flavour.klass, flavour.over_g, flavour.timing) == ("stays", 0.0, None)
+
+
+def test_too_strong_a_charge_says_so() -> None:
+    with pytest.raises(RangeError, match=r"strength of (the )?pot"):
+        flavours(BotanicalDose("juniper", mass_g=5.0), abv=96.6)
+
+
+def test_water_alone_carries_oil_over() -> None:
+    found = flavours(BotanicalDose("lemon peel", mass_g=5.0), abv=0.0)
+    assert found.alcohol_over == pytest.approx(np.log(100.0))
+    assert found.botanicals[0].klass == "early"
+
+
+def test_stop_when_so_much_is_over(bench: Flavours) -> None:
+    condition = over_condition(bench, "Fennel seeds", 0.8)
+    assert condition.reason == "over"
+    at = bench.course.first(condition.margin)
+    assert at is not None
+    rows = bench.rows_called("fennel")
+    share = bench.over_by_row(0.0, at)[rows].sum() / bench.over_by_row(0.0, bench.alcohol_over)[rows].sum()
+    assert share == pytest.approx(0.8, abs=2e-5)
+
+
+def test_stop_by_what_is_not_there(bench: Flavours) -> None:
+    with pytest.raises(UnknownNameError, match="juniper"):
+        over_condition(bench, "junipr", 0.5)
+    with pytest.raises(RangeError, match=r"over\.juniper"):
+        over_condition(bench, "juniper", 1.0)
+    none = flavours(BotanicalDose("juniper", mass_g=0.0))
+    with pytest.raises(RequestError, match="nothing of juniper comes over"):
+        over_condition(none, "juniper", 0.5)
+
+
+def test_heads_take_esters_and_leave_methanol(bench: Flavours) -> None:
+    small, large = heads_table(bench, (0.03, 0.1))
+    assert small.heads_l == 0.03
+    assert large.ethanol_l > small.ethanol_l
+    for cut in (small, large):
+        assert cut.taken["ethyl_acetate"] > 3.0 * cut.ethanol_share
+        assert cut.taken["acetic_acid"] < 0.5 * cut.ethanol_share
+        assert cut.taken["methanol"] == pytest.approx(cut.ethanol_share, rel=0.2)
+        assert cut.ethanol_l == pytest.approx(cut.heads_l * cut.abv / 100.0)
+    for wrong in (0.0, 5.0):
+        with pytest.raises(RangeError, match="heads"):
+            heads_table(bench, (wrong,))
+
+
+def test_jars_are_marked_by_what_their_neighbours_lack(bench: Flavours) -> None:
+    edges = np.linspace(0.0, bench.alcohol_over, 9)
+    spans = list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
+    marks = aroma.leading(bench, spans)
+    assert set(marks[0]) == {"juniper", "lemon peel", "bay leaf"}
+    assert all(len(mark) <= 3 for mark in marks)
+    assert "juniper" not in {name for mark in marks[4:] for name in mark}
+    assert {"coriander seed", "fennel seed"} & set(marks[5])
+    assert "vanilla bean" not in {name for mark in marks[:6] for name in mark}
+    found = aroma.activities(bench, spans)
+    assert found.shape == (len(BILL), 8)
+    assert (found >= 0.0).all()
+    assert aroma.leading(bench, ()) == ()
+
+
+def test_activity_is_concentration_over_threshold() -> None:
+    peel = Botanical(
+        id="plain",
+        common_name="plain peel",
+        category="peel",
+        oil_yield_pct=Spread(1, 1, 1),
+        composition=(Share("limonene", Spread(100, 100, 100)),),
+    )
+    dose = resolve(BotanicalDose("plain peel", mass_g=1.0), extend(library(), {"plain": peel}))
+    found = predict(run(), [dose])
+    span = (0.0, found.alcohol_over)
+    ug_per_l = found.over_g([span])["limonene"] * 1e6 / between(found.course, *span).volume_l
+    assert aroma.activities(found, [span])[0, 0] == pytest.approx(ug_per_l / 200.0)
+
+
+def test_the_same_botanical_in_pot_and_basket_is_told_apart() -> None:
+    found = flavours(BotanicalDose("juniper", mass_g=5), BotanicalDose("juniper", mass_g=5, where="basket"))
+    assert aroma.labels(found) == ("juniper (pot)", "juniper (basket)")
+    assert found.rows_called("juniper").size == found.carried.rows.amount.size
+
+
+def test_cautions_of_doses_and_dangers() -> None:
+    found = flavours(BotanicalDose("wormwood", mass_g=300.0), BotanicalDose("juniper", mass_g=20.0))
+    said = flavour_cautions.for_bill(found, 2.4)
+    assert any("much more" in sentence for sentence in said)
+    assert any("thujone" in sentence for sentence in said)
+    assert any(sentence.startswith("juniper: ") and "savin" in sentence for sentence in said)
+
+
+def test_legal_limits_are_held_against_the_bottled_spirit() -> None:
+    found = flavours(BotanicalDose("sage", mass_g=60.0))
+    kept = [(0.0, found.alcohol_over)]
+    (said,) = flavour_cautions.for_drink(found, kept, 2.0, 42.0)
+    content = found.over_g(kept)["thujone"] * 1e3 / float(strength.mass_of(2.0, 42.0))
+    assert f"{content:.2g} mg/kg" in said
+    assert "10 mg/kg" in said
+    assert flavour_cautions.for_drink(found, kept, 2000.0, 42.0) == ()
+    assert flavour_cautions.for_drink(found, kept, 0.0, 42.0) == ()
+
+
+def test_too_much_oil_makes_a_film() -> None:
+    little = flavours(BotanicalDose("star anise", mass_g=1.0, macerated_h=1000), abv=20.0)
+    much = flavours(BotanicalDose("star anise", mass_g=100.0, macerated_h=1000), abv=20.0)
+    assert flavour_cautions.film(little, little.alcohol_over) == ()
+    (said,) = flavour_cautions.film(much, much.alcohol_over)
+    assert said.startswith("Oil film: from ")
+
+
+# Practice of the trade, no source.
+
+
+def test_practice_monoterpenes_come_first() -> None:
+    found = flavours(abv=40.0, alpha_pinene=1.0, sabinene=1.0, limonene=1.0, linalool=1.0, anethole=1.0)
+    first = max(half(found, r) for r in range(3))
+    assert first < 0.1 * min(half(found, 3), half(found, 4))
+
+
+def test_practice_coriander_before_fennel_before_clove() -> None:
+    found = flavours(
+        BotanicalDose("clove", mass_g=1),
+        BotanicalDose("fennel seed", mass_g=2),
+        BotanicalDose("coriander seed", mass_g=5, prepared="cracked"),
+        BotanicalDose("lemon peel", mass_g=2),
+    )
+    assert [f.botanical for f in found] == ["lemon peel", "coriander seed", "fennel seed", "clove"]
+
+
+def test_practice_what_gives_sweetness_and_heat_stays() -> None:
+    over = {
+        c.compound_id: c
+        for f in flavours(*BILL, BotanicalDose("liquorice root", mass_g=3))
+        for c in f.compounds
+    }
+    for name in ("vanillin", "piperine", "glycyrrhizin"):
+        assert over[name].klass == "stays"
+        assert over[name].left_in_pot > 0.95
+
+
+def test_practice_a_stronger_charge_pushes_oils_later() -> None:
+    names = {"limonene": 1.0, "cineole": 1.0, "linalool": 1.0, "anethole": 1.0, "eugenol": 1.0}
+    found = [flavours(abv=abv, **names) for abv in (20.0, 40.0, 60.0)]
+    for row in range(len(names)):
+        when = [half(one, row) / one.alcohol_over for one in found]
+        assert when[0] < when[1] < when[2]
+
+
+def test_practice_a_basket_gives_early() -> None:
+    pot, basket = (flavours(BotanicalDose("clove", mass_g=1, where=where)) for where in ("pot", "basket"))
+    rows = range(pot.carried.rows.amount.size)
+    assert half(basket, *rows) < 0.8 * half(pot, *rows)
+
+
+def test_practice_slow_release_delays() -> None:
+    ground, whole = (
+        flavours(BotanicalDose("juniper", mass_g=10, prepared=how)) for how in ("ground", "whole")
+    )
+    rows = range(ground.carried.rows.amount.size)
+    assert half(ground, *rows) < 0.8 * half(whole, *rows)
+    macerated = flavours(BotanicalDose("juniper", mass_g=10, prepared="whole", macerated_h=24))
+    assert half(macerated, *rows) < half(whole, *rows)
+
+
+def test_less_power_leaves_more_time_to_give() -> None:
+    slow = predict(
+        run(40.0, 2.4, PowerChange(0.1, 350.0)), [resolve(BotanicalDose("angelica root", mass_g=1))]
+    )
+    fast = flavours(BotanicalDose("angelica root", mass_g=1))
+    assert slow.botanicals[0].left_in_plant < 0.7 * fast.botanicals[0].left_in_plant
+
+
+@pytest.mark.parametrize("comparison", evidence.comparisons(), ids=lambda c: c.subject)
+def test_published_and_practice(comparison: evidence.Comparison) -> None:
+    assert comparison.holds, f"{comparison.worst} {comparison.note}"
+    assert not comparison.shifted(5.0).holds
+
+
+def test_a_coin_seldom_puts_nine_of_eleven_in_order() -> None:
+    assert evidence.least_share(11) == pytest.approx(9 / 11)
+    assert evidence.least_share(5) == pytest.approx(1.0)
