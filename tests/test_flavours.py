@@ -16,8 +16,9 @@ from potsim.planning.bill import BotanicalDose, resolve
 from potsim.planning.botanical import Botanical, Share, Spread
 from potsim.planning.botanicals import extend, library
 from potsim.planning.flavours import BotanicalFlavour, Flavours, predict
-from potsim.planning.heads import heads_table
+from potsim.planning.heads import heads_table, in_charge
 from potsim.planning.over import over_condition
+from potsim.planning.plan import Ingredient
 from potsim.planning.portion import between
 from potsim.planning.spirits import volatiles
 from potsim.still.course import Course, course
@@ -244,6 +245,14 @@ def test_heads_take_esters_and_leave_methanol(bench: Flavours) -> None:
     for wrong in (0.0, 5.0):
         with pytest.raises(RangeError, match="heads"):
             heads_table(bench, (wrong,))
+
+
+def test_base_spirits_add_up() -> None:
+    parts = (Ingredient("cider spirit", 0.9, 62.0, "fruit"), Ingredient("whisky", 0.6, 58.0, "malt"))
+    both = in_charge((*parts, Ingredient("water", 1.0), Ingredient("some vodka", 1.0, 40.0)))
+    fruit, malt = volatiles("fruit", 0.9 * 0.62), volatiles("malt", 0.6 * 0.58)
+    assert both["ethyl_acetate"] == pytest.approx(fruit["ethyl_acetate"] + malt["ethyl_acetate"])
+    assert set(both) == {*fruit, *malt}
 
 
 def test_jars_are_marked_by_what_their_neighbours_lack(bench: Flavours) -> None:

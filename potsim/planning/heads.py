@@ -6,8 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from potsim.errors import RangeError
+from potsim.planning.botanical import Level
 from potsim.planning.flavours import Flavours
+from potsim.planning.plan import Ingredient
 from potsim.planning.portion import between
+from potsim.planning.spirits import volatiles
 
 
 @dataclass(frozen=True)
@@ -29,6 +32,38 @@ class HeadsCut:
     ethanol_l: float
     ethanol_share: float
     taken: Mapping[str, float]
+
+
+def in_charge(parts: Sequence[Ingredient], level: Level = "typical") -> dict[str, float]:
+    """Return what the base spirits of a charge bring of each volatile.
+
+    Parameters
+    ----------
+    parts : sequence of Ingredient
+        The spirits and water blended; those whose kind is not said bring nothing that is followed.
+    level : {'low', 'typical', 'high'}
+        Which end of the range; spirits of one kind differ by several times.
+
+    Returns
+    -------
+    dict of str to float
+        Compound id to grams.
+
+    Raises
+    ------
+    UnknownNameError
+        If there is no such kind of spirit.
+
+    Examples
+    --------
+    >>> round(in_charge([Ingredient("wine spirit", 2.0, 50.0, kind="wine")])["methanol"], 3)
+    0.5
+    """
+    total: dict[str, float] = {}
+    for part in parts:
+        for name, grams in volatiles(part.kind, part.volume_l * part.abv / 100.0, level).items():
+            total[name] = total.get(name, 0.0) + grams
+    return total
 
 
 def heads_table(flavours: Flavours, heads_l: Sequence[float]) -> tuple[HeadsCut, ...]:
