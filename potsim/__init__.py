@@ -15,8 +15,10 @@ if TYPE_CHECKING:
     from potsim.interfaces.planfile import example_plan as example_plan
     from potsim.interfaces.planfile import load_plan as load_plan
     from potsim.planning.plan import Plan as Plan
+    from potsim.planning.reach import reach as reach
     from potsim.planning.run import Run as Run
     from potsim.planning.run import distil as distil
+    from potsim.planning.sweep import sweep as sweep
 
 _HOMES = {
     "PotsimError": "potsim.errors",
@@ -25,8 +27,20 @@ _HOMES = {
     "distil": "potsim.planning.run",
     "example_plan": "potsim.interfaces.planfile",
     "load_plan": "potsim.interfaces.planfile",
+    "reach": "potsim.planning.reach",
+    "sweep": "potsim.planning.sweep",
 }
-__all__ = ["Plan", "PotsimError", "Run", "__version__", "distil", "example_plan", "load_plan"]
+__all__ = [
+    "Plan",
+    "PotsimError",
+    "Run",
+    "__version__",
+    "distil",
+    "example_plan",
+    "load_plan",
+    "reach",
+    "sweep",
+]
 
 
 def __getattr__(name: str) -> Any:
