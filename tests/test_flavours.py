@@ -145,7 +145,10 @@ def test_jars_add_up_to_the_run(bench: Flavours) -> None:
     whole, pooled = bench.over_g([(0.0, float(edges[-1]))]), bench.over_g(spans)
     for name, grams in whole.items():
         assert pooled[name] == pytest.approx(grams, rel=1e-12, abs=1e-15)
-    assert min(min(bench.over_g([span]).values()) for span in spans) >= 0.0
+    apart = bench.jars_g(spans)
+    assert min(min(jar.values()) for jar in apart) >= 0.0
+    assert sum(jar["linalool"] for jar in apart) == pytest.approx(whole["linalool"], rel=1e-12)
+    assert apart[3] == pytest.approx(bench.over_g([spans[3]]))
 
 
 def test_the_stream_fills_the_jar(bench: Flavours) -> None:
@@ -219,8 +222,8 @@ def test_stop_when_so_much_is_over(bench: Flavours) -> None:
     at = bench.course.first(condition.margin)
     assert at is not None
     rows = bench.rows_called("fennel")
-    share = bench.over_by_row(0.0, at)[rows].sum() / bench.over_by_row(0.0, bench.alcohol_over)[rows].sum()
-    assert share == pytest.approx(0.8, abs=2e-5)
+    upto, whole = bench.over_by_row([(0.0, at), (0.0, bench.alcohol_over)])[rows].sum(axis=0)
+    assert upto / whole == pytest.approx(0.8, abs=2e-5)
 
 
 def test_stop_by_what_is_not_there(bench: Flavours) -> None:

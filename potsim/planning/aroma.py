@@ -41,12 +41,10 @@ def activities(flavours: Flavours, spans: Sequence[Span]) -> Array:
     rows = flavours.carried.rows
     thresholds = [compound(flavours.own.get(name, name)).odour_threshold for name in flavours.compound_ids]
     per_g = np.array([0.0 if t is None else UG_PER_G / t.ug_per_l for t in thresholds])
-    found = np.zeros((len(flavours.bill), len(spans)))
-    for j, (start, end) in enumerate(spans):
-        noticed = flavours.over_by_row(start, end) * per_g[rows.compound]
-        volume_l = between(flavours.course, start, end).volume_l
-        found[:, j] = [noticed[flavours.rows_of(k + 1)].sum() / volume_l for k in range(len(flavours.bill))]
-    return found
+    noticed = flavours.over_by_row(spans) * per_g[rows.compound][:, None]
+    volumes = np.array([between(flavours.course, start, end).volume_l for start, end in spans])
+    lines = [noticed[flavours.rows_of(k + 1)].sum(axis=0) for k in range(len(flavours.bill))]
+    return np.array(lines).reshape(len(lines), len(spans)) / volumes
 
 
 def leading(flavours: Flavours, spans: Sequence[Span], most: int = 3) -> tuple[tuple[str, ...], ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -44,14 +44,14 @@ def _said(name: str, caution: Caution) -> str:
     return f"{who}{caution.text} ({caution.source})"
 
 
-def for_drink(flavours: Flavours, kept: Iterable[Span], volume_l: float, abv: float) -> tuple[str, ...]:
+def for_drink(flavours: Flavours, kept: Sequence[Span], volume_l: float, abv: float) -> tuple[str, ...]:
     """Legal limits that the bottled spirit would exceed.
 
     Parameters
     ----------
     flavours : Flavours
         The run.
-    kept : iterable of (float, float)
+    kept : sequence of (float, float)
         Depletions between which the keep is collected.
     volume_l, abv : float
         Bottled spirit: volume [L at 20 °C] and strength [% vol].

@@ -7,7 +7,7 @@ over, not whether it is pleasant.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from functools import cached_property
 from typing import Any
@@ -183,17 +183,18 @@ class Flavours:
             )
         return np.concatenate([self.rows_of(k + 1) for k in meant])
 
-    def over_by_row(self, start: float, end: float) -> Array:
-        """What comes over of each row of `carried` between two depletions [g], shape (rows,)."""
-        there = self.carried.at(np.array([start, end])).over
-        return np.asarray((there[:, 1] - there[:, 0]) * self.carried.rows.amount)
+    def over_by_row(self, spans: Sequence[Span]) -> Array:
+        """What comes over of each row of `carried` in each span [g], shape (rows, spans)."""
+        edges = np.array(spans, dtype=float).reshape(-1, 2)
+        over = self.carried.at(edges.ravel()).over.reshape(-1, len(edges), 2)
+        return np.asarray((over[:, :, 1] - over[:, :, 0]) * self.carried.rows.amount[:, None])
 
-    def over_g(self, spans: Iterable[Span]) -> dict[str, float]:
-        """What comes over of each compound, all sources together.
+    def over_g(self, spans: Sequence[Span]) -> dict[str, float]:
+        """What comes over of each compound in all spans together, all sources together.
 
         Parameters
         ----------
-        spans : iterable of (float, float)
+        spans : sequence of (float, float)
             Depletions between which it is collected: one for a jar, several for what is pooled.
 
         Returns
@@ -201,10 +202,13 @@ class Flavours:
         dict of str to float
             Compound id to grams. Spans that follow on each other add up exactly.
         """
-        total = np.zeros(self.carried.rows.amount.size)
-        for start, end in spans:
-            total += self.over_by_row(start, end)
-        return dict(zip(self.compound_ids, self._by_compound(total[:, None])[:, 0].tolist(), strict=True))
+        grams = self._by_compound(self.over_by_row(spans)).sum(axis=1)
+        return dict(zip(self.compound_ids, grams.tolist(), strict=True))
+
+    def jars_g(self, spans: Sequence[Span]) -> tuple[dict[str, float], ...]:
+        """What comes over of each compound in each span apart, as `over_g` [g]."""
+        columns = self._by_compound(self.over_by_row(spans)).T.tolist()
+        return tuple(dict(zip(self.compound_ids, column, strict=True)) for column in columns)
 
     def stream_g_per_l(self, depletion: Array) -> dict[str, Array]:
         """Concentration of each compound in the stream.

@@ -102,7 +102,7 @@ def _cut(flavours: Flavours, volume_l: float) -> HeadsCut:
         raise RangeError("heads", f"{volume_l:g} L", f"more than 0 and at most {most:.3g} L", "Take less.")
     portion = between(course, 0.0, at)
     charged = course.charge_mol * course.charge_x
-    over = flavours.over_by_row(0.0, at)
+    over = flavours.over_by_row([(0.0, at)])[:, 0]
     rows = flavours.carried.rows
     return HeadsCut(
         heads_l=volume_l,
