@@ -8,6 +8,7 @@ from potsim.data import read_table
 from potsim.liquid import strength
 from potsim.planning.charge import Charge
 from potsim.planning.defaults import Setting
+from potsim.planning.stops import End
 from potsim.still.course import Course
 
 # Said with every run, whatever it is. Common practice, no source; figures in data/safety.csv.
@@ -75,6 +76,24 @@ def fire(charge_abv: float) -> tuple[str, ...]:
     more = f", {USUAL_BOTANICAL_ABV:.0f} % with botanicals." if charge_abv > USUAL_BOTANICAL_ABV else "."
     lights = f"its vapour lights at {flash_point_c(charge_abv):.0f} °C"
     return (f"Charge of {charge_abv:.0f} % vol: {lights}. {usual}{more}",)
+
+
+def for_end(end: End) -> tuple[str, ...]:
+    """What to heed when the still ends the run before the distiller does.
+
+    Parameters
+    ----------
+    end : End
+        Where the run ends, and why.
+
+    Returns
+    -------
+    tuple of str
+        One sentence, or none.
+    """
+    if end.reason != "min_level":
+        return ()
+    return (f"Switch off before the planned stop: {end.words}. Charge more to get to the stop.",)
 
 
 def flash_point_c(abv: float) -> float:

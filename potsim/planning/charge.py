@@ -63,6 +63,8 @@ class Charge:
         Charge
             A new one; ``parts`` stay as they were.
         """
+        if water_l == 0.0:
+            return self
         both = strength.mix([self.volume_l, water_l], [self.abv, 0.0])
         ethanol, water = strength.moles(both.volume_l, both.abv)
         return Charge(both.volume_l, both.abv, both.mass_kg, float(ethanol), float(water), self.parts)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from potsim.errors import RequestError
 from potsim.planning.charge import Charge
@@ -65,6 +65,9 @@ def settle(plan: Plan, charge: Charge) -> Setting:
     assumed: list[str] = []
     still = _still(plan.still, charge.volume_l, assumed)
     stop = plan.cuts.stop if plan.cuts.stop.named else _stop(charge, assumed)
+    if set(stop.named) == {"cloudy"}:
+        stop = replace(stop, recovered=RECOVERED)
+        assumed.append(f"Stop when {RECOVERED:.0%} of the alcohol is over if no cloud comes before.")
     if stop.recovered is not None and charge.ethanol_mol == 0.0:
         raise RequestError(
             "cuts.stop.recovered: the charge holds no alcohol.", "Stop by collected or elapsed."

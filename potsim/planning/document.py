@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from potsim import __version__
+from potsim.planning import aroma
+from potsim.planning.cloud import sentences
+from potsim.planning.flavours import base_to_dict
 from potsim.planning.profile import QUANTITIES
 
 if TYPE_CHECKING:
-    from potsim.planning.jars import Jar
     from potsim.planning.run import Run
 
 
@@ -43,7 +45,7 @@ def document(run: Run) -> dict[str, Any]:
             "words": run.end.words,
             **{name: getattr(stop, name) for name in QUANTITIES},
         },
-        "jars": [_jar(jar) for jar in run.jars],
+        "jars": _jars(run),
         "jar_notes": list(run.row.notes),
         "keep": {
             "volume_l": run.keep.volume_l,
@@ -53,6 +55,9 @@ def document(run: Run) -> dict[str, Any]:
             "jars": list(run.keep.jars),
         },
         "proofing": _proofing(run),
+        "flavours": run.flavours.to_dict(),
+        "base_spirit": base_to_dict(run.flavours),
+        "cloud": _cloud(run),
         "condenser_w": run.condenser_w,
         "closure": {"energy": run.course.energy_error(run.end.depletion)},
         "assumed": list(run.setting.assumed),
@@ -60,9 +65,45 @@ def document(run: Run) -> dict[str, Any]:
     }
 
 
-def _jar(jar: Jar) -> dict[str, Any]:
-    kept = ("number", "size_l", "volume_l", "from_l", "to_l", "abv", "start_abv", "end_abv", "vapour_c")
-    return {name: getattr(jar, name) for name in (*kept, "full_min", "mass_g", "role")}
+JAR = (
+    "number",
+    "role",
+    "size_l",
+    "volume_l",
+    "from_l",
+    "to_l",
+    "abv",
+    "start_abv",
+    "end_abv",
+    "vapour_c",
+    "full_min",
+    "mass_g",
+)
+
+
+def _jars(run: Run) -> list[dict[str, Any]]:
+    spans = [(jar.start_depletion, jar.end_depletion) for jar in run.jars]
+    tasted = aroma.leading(run.flavours, spans)
+    return [
+        {**{name: getattr(jar, name) for name in JAR}, "leading": list(names)}
+        for jar, names in zip(run.jars, tasted, strict=True)
+    ]
+
+
+def _cloud(run: Run) -> dict[str, Any] | None:
+    found = run.cloud
+    if found is None:
+        return None
+    return {
+        "stream_l": found.stream_l,
+        "within_run": found.within_run,
+        "verdict": found.verdict,
+        "clear_abv": found.limit.abv,
+        "band": [found.limit.low_abv, found.limit.high_abv],
+        "blame": found.limit.blame,
+        "oil_mg_per_l": found.oil_mg_per_l,
+        "words": list(sentences(found, run.plan.bottling.abv)),
+    }
 
 
 def _proofing(run: Run) -> dict[str, Any] | None:

@@ -186,8 +186,8 @@ class Flavours:
     def over_by_row(self, spans: Sequence[Span]) -> Array:
         """What comes over of each row of `carried` in each span [g], shape (rows, spans)."""
         edges = np.array(spans, dtype=float).reshape(-1, 2)
-        over = self.carried.at(edges.ravel()).over.reshape(-1, len(edges), 2)
-        return np.asarray((over[:, :, 1] - over[:, :, 0]) * self.carried.rows.amount[:, None])
+        over = self.carried.at(edges.ravel()).over * self.carried.rows.amount[:, None]
+        return np.asarray(over[:, 1::2] - over[:, ::2])
 
     def over_g(self, spans: Sequence[Span]) -> dict[str, float]:
         """What comes over of each compound in all spans together, all sources together.
@@ -202,8 +202,11 @@ class Flavours:
         dict of str to float
             Compound id to grams. Spans that follow on each other add up exactly.
         """
-        grams = self._by_compound(self.over_by_row(spans)).sum(axis=1)
-        return dict(zip(self.compound_ids, grams.tolist(), strict=True))
+        return self.by_compound(self.over_by_row(spans).sum(axis=1))
+
+    def by_compound(self, by_row: Array) -> dict[str, float]:
+        """Grams of rows of `carried`, shape (rows,), added up for each compound."""
+        return dict(zip(self.compound_ids, self._by_compound(by_row[:, None])[:, 0].tolist(), strict=True))
 
     def jars_g(self, spans: Sequence[Span]) -> tuple[dict[str, float], ...]:
         """What comes over of each compound in each span apart, as `over_g` [g]."""
@@ -371,22 +374,39 @@ def predict(
     return Flavours(course, tuple(bill), carry(course, sources, known), known)
 
 
+def base_to_dict(flavours: Flavours) -> list[dict[str, Any]]:
+    """What ``potsim run --json`` prints of the base spirits' own volatiles.
+
+    Parameters
+    ----------
+    flavours : Flavours
+        The run.
+
+    Returns
+    -------
+    list of dict
+        One for each compound.
+    """
+    return [_plain_compound(one) for one in flavours.base]
+
+
+def _plain_compound(one: CompoundFlavour) -> dict[str, Any]:
+    return {
+        "compound": one.compound_id,
+        "name": one.name,
+        "odour": one.odour,
+        **_when(one),
+        "expected_factor": one.expected_factor,
+    }
+
+
 def _plain(flavour: BotanicalFlavour) -> dict[str, Any]:
     return {
         "botanical": flavour.botanical,
         "where": flavour.where,
         **_when(flavour),
         "unlisted_oil_g": flavour.unlisted_oil_g,
-        "compounds": [
-            {
-                "compound": one.compound_id,
-                "name": one.name,
-                "odour": one.odour,
-                **_when(one),
-                "expected_factor": one.expected_factor,
-            }
-            for one in flavour.compounds
-        ],
+        "compounds": [_plain_compound(one) for one in flavour.compounds],
     }
 
 

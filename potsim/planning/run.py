@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,15 +10,18 @@ from numpy.typing import NDArray
 
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import strength
-from potsim.planning import cautions, jars, keep, leftovers, stops
+from potsim.planning import cautions, endings, flavour_cautions, jars, keep, leftovers, stops
 from potsim.planning.bill import ResolvedDose, resolve
 from potsim.planning.botanicals import extend, library
 from potsim.planning.charge import Charge, blend
+from potsim.planning.cloud import Bottled, Cloud, cloud
 from potsim.planning.cuts import CutPoints, cut_points
 from potsim.planning.defaults import Setting, settle
+from potsim.planning.flavours import Flavours, predict
 from potsim.planning.plan import Plan
 from potsim.planning.profile import QUANTITIES, ZERO_C, Moment, Profile, moment, profile
 from potsim.planning.proofing import Proofing, proof_down
+from potsim.planning.spirits import volatiles
 from potsim.still.course import Course, course
 
 if TYPE_CHECKING:
@@ -56,8 +59,10 @@ class Run:
         What is pooled.
     proofing : Proofing or None
         Down to bottling strength; ``None`` if the plan names none.
-    bill : tuple of ResolvedDose
-        The botanicals.
+    flavours : Flavours
+        What the botanicals, and the base spirits' own volatiles, do over the run.
+    cloud : Cloud or None
+        Whether stream and bottle cloud; ``None`` where there is no oil or no alcohol.
     cautions : tuple of str
         What to take care of.
     """
@@ -72,7 +77,8 @@ class Run:
     row: jars.Row
     keep: keep.Keep
     proofing: Proofing | None
-    bill: tuple[ResolvedDose, ...]
+    flavours: Flavours
+    cloud: Cloud | None
     cautions: tuple[str, ...]
 
     @property
@@ -124,6 +130,16 @@ class Run:
     def first_drop_min(self) -> float:
         """Time from switch-on to the first drop [min]."""
         return self.course.first_drop_s / 60.0
+
+    @property
+    def bill(self) -> tuple[ResolvedDose, ...]:
+        """What each line of the bill brings into the still."""
+        return self.flavours.bill
+
+    @property
+    def kept_spans(self) -> tuple[tuple[float, float], ...]:
+        """Depletions between which the jars of the keep are collected."""
+        return tuple((j.start_depletion, j.end_depletion) for j in self.jars if j.number in self.keep.jars)
 
     @property
     def jars(self) -> tuple[jars.Jar, ...]:
@@ -264,37 +280,35 @@ def distil(plan: Plan) -> Run:
     """
     spirit = blend(leftovers.resolve(plan.charge, distil))
     bill = resolve_bill(plan)
-    water = sum(dose.water_brought_l for dose in bill)
-    charge = spirit.with_water(water) if water > 0 else spirit
+    charge = spirit.with_water(sum(dose.water_brought_l for dose in bill))
     setting = settle(plan, charge)
     solids_l = sum(dose.solids_volume_l for dose in bill if dose.dose.where == "pot")
     _refuse_overfull(charge, setting, solids_l)
     run = course(charge.mol, charge.x, setting.still)
-    level = stops.min_level(run, solids_l)
-    end = stops.find_end(run, stops.conditions(setting.stop, run), level)
-    points = cut_points(run, setting.heads_l, _keep_end(plan, run, end), end.depletion)
+    flavours = predict(run, bill, _volatiles(charge), plan.own_compounds)
+    end = stops.find_end(run, endings.wanted(setting.stop, flavours), stops.min_level(run, solids_l))
+    keep_end = endings.keep_end(plan.cuts.tails_from, flavours, end)
+    points = cut_points(run, setting.heads_l, keep_end, end.depletion)
     row = jars.lay(run, points, plan.jars.sizes)
     pooled = keep.pool(row.jars, plan.jars.keep)
     over = np.linspace(0.0, -np.expm1(-end.depletion), POINTS)
-    depletion = np.minimum(-np.log1p(-over), end.depletion)
-    return Run(
+    bottled = _bottled(plan, row, pooled)
+    found = Run(
         plan=plan,
         charge=charge,
         setting=setting,
         course=run,
         end=end,
-        profile=profile(run, run.at(depletion)),
+        profile=profile(run, run.at(np.minimum(-np.log1p(-over), end.depletion))),
         points=points,
         row=row,
         keep=pooled,
         proofing=_proof(plan, pooled, setting),
-        bill=bill,
-        cautions=(
-            *cautions.for_run(charge, setting, run, solids_l),
-            *_short(end),
-            *cautions.ALWAYS,
-        ),
+        flavours=flavours,
+        cloud=cloud(flavours, end.depletion, bottled),
+        cautions=(),
     )
+    return replace(found, cautions=_cautions(found, solids_l))
 
 
 def resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
@@ -305,19 +319,34 @@ def resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
     return tuple(resolve(dose, among) for dose in plan.botanicals)
 
 
-def _short(end: stops.End) -> tuple[str, ...]:
-    if end.reason != "min_level":
-        return ()
-    return (f"Switch off before the planned stop: {end.words}. Charge more to get to the stop.",)
+def _volatiles(charge: Charge) -> dict[str, float]:
+    """Grams of the base spirits' own volatiles, for the spirits whose kind is said."""
+    total: dict[str, float] = {}
+    for part in charge.parts:
+        for name, grams in volatiles(part.kind, part.volume_l * part.abv / 100.0).items():
+            total[name] = total.get(name, 0.0) + grams
+    return total
 
 
-def _keep_end(plan: Plan, run: Course, end: stops.End) -> float:
-    """Depletion at which tails begin; the end of the run if the plan names no tails or they come later."""
-    if plan.cuts.tails_from is None:
-        return end.depletion
-    wanted = stops.conditions(plan.cuts.tails_from, run)
-    found = [stops.locate(run, condition, "cuts.tails_from") for condition in wanted]
-    return min([end.depletion, *(at for at in found if at is not None)])
+def _bottled(plan: Plan, row: jars.Row, pooled: keep.Keep) -> Bottled:
+    spans = tuple((j.start_depletion, j.end_depletion) for j in row.jars if j.number in pooled.jars)
+    stretch = plan.bottling.stretch
+    added = 0.0 if stretch is None else stretch.spirit_l * stretch.abv / 100.0
+    return Bottled(spans, pooled.ethanol_l + added, plan.bottling.abv)
+
+
+def _cautions(run: Run, solids_l: float) -> tuple[str, ...]:
+    """What this run calls for, then what every run does."""
+    drink = run.proofing
+    volume_l, abv = (run.keep.volume_l, run.keep.abv) if drink is None else (drink.volume_l, drink.target_abv)
+    return (
+        *cautions.for_run(run.charge, run.setting, run.course, solids_l),
+        *cautions.for_end(run.end),
+        *flavour_cautions.film(run.flavours, run.end.depletion),
+        *flavour_cautions.for_bill(run.flavours, run.charge.volume_l),
+        *flavour_cautions.for_drink(run.flavours, run.kept_spans, volume_l, abv),
+        *cautions.ALWAYS,
+    )
 
 
 def _proof(plan: Plan, pooled: keep.Keep, setting: Setting) -> Proofing | None:

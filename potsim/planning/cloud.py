@@ -1,0 +1,252 @@
+"""Whether stream and bottle cloud, at what strength they stay clear, and what would help."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.liquid import clouding
+from potsim.planning.flavours import Flavours, Span
+from potsim.planning.portion import between
+from potsim.planning.stops import Condition
+from potsim.still.course import EXHAUSTED, States
+
+Array = NDArray[np.float64]
+Held = TypeVar("Held", float, Array)
+PURE_ABV = 100.0
+TINY = 1e-30  # a load of nothing at all, whose logarithm is wanted
+
+
+@dataclass(frozen=True)
+class Bottled:
+    """What is bottled, as far as its cloud goes.
+
+    Parameters
+    ----------
+    spans : tuple of (float, float)
+        Depletions between which the jars of the keep were collected.
+    ethanol_l : float
+        Pure alcohol in the keep, with that of what it is stretched by [L].
+    target_abv : float or None
+        Bottling strength [% vol]; ``None`` if the keep is not let down.
+    """
+
+    spans: tuple[Span, ...]
+    ethanol_l: float
+    target_abv: float | None
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """Something that would help against a cloud.
+
+    Parameters
+    ----------
+    words : str
+        What to do.
+    clear_abv : float
+        Strength down to which the spirit would then stay clear [% vol].
+    """
+
+    words: str
+    clear_abv: float
+
+
+@dataclass(frozen=True)
+class Cloud:
+    """The cloud in stream and bottle, near 20 to 25 °C; colder is sooner.
+
+    Parameters
+    ----------
+    stream_l : float or None
+        Distillate collected when the stream clouds [L at 20 °C]; ``None`` if it stays clear to the last drop
+        of alcohol.
+    stream_abv : float or None
+        Strength of the stream there [% vol].
+    within_run : bool
+        Whether that is before the run ends.
+    limit : ClearLimit
+        Strength down to which the keep stays clear, as a band.
+    verdict : {'clear', 'may cloud', 'cloudy'} or None
+        Of the bottled spirit; ``None`` if the keep is not let down.
+    oil_mg_per_l : float
+        Oil in the spirit bottled [mg/L].
+    remedies : tuple of Remedy
+        What would help; empty if the bottle is clear.
+    """
+
+    stream_l: float | None
+    stream_abv: float | None
+    within_run: bool
+    limit: clouding.ClearLimit
+    verdict: clouding.Verdict | None
+    oil_mg_per_l: float
+    remedies: tuple[Remedy, ...]
+
+
+def stream_load(flavours: Flavours) -> Array:
+    """Oil in the stream over what it keeps clear, along the run.
+
+    Parameters
+    ----------
+    flavours : Flavours
+        The run.
+
+    Returns
+    -------
+    ndarray
+        At the depletions of ``flavours.carried``; 1 and more is cloudy.
+    """
+    carried = flavours.carried
+    held = _known(flavours, flavours.stream_g_per_l(carried.depletion))
+    filled = np.asarray(clouding.load(held, carried.states.stream_abv))
+    return np.asarray(np.broadcast_to(filled, carried.depletion.shape))
+
+
+def cloudy_condition(flavours: Flavours) -> Condition:
+    """Return the stop at which the stream turns cloudy.
+
+    Parameters
+    ----------
+    flavours : Flavours
+        The run.
+
+    Returns
+    -------
+    Condition
+        A stream that is cloudy from the first drop has to clear first. Between the points of the course the
+        logarithm of the load is taken as straight: far closer than solubilities are known.
+    """
+    along = flavours.carried.depletion
+    load = np.log(np.maximum(stream_load(flavours), TINY))
+    clear = np.flatnonzero(load < 0.0)
+    since = EXHAUSTED if clear.size == 0 else float(along[clear[0]])
+
+    def margin(states: States) -> Array:
+        return np.where(states.depletion > since, np.interp(states.depletion, along, load), -1.0)
+
+    return Condition("cloudy", "the stream turns cloudy", margin, needed=False)
+
+
+def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:
+    """Predict the cloud of a run.
+
+    Parameters
+    ----------
+    flavours : Flavours
+        The run.
+    end : float
+        Depletion at which it ends.
+    bottled : Bottled
+        The keep, and what becomes of it.
+
+    Returns
+    -------
+    Cloud or None
+        ``None`` where there is no oil or no alcohol to speak of.
+    """
+    if not flavours.compound_ids or bottled.ethanol_l <= 0.0:
+        return None
+    at = flavours.course.first(cloudy_condition(flavours).margin)
+    point = None if at is None else flavours.course.at(np.array([at]))
+    whole = _by_row(flavours, bottled.spans)
+    limit = _limit(flavours, whole, bottled.ethanol_l)
+    verdict = None if bottled.target_abv is None else limit.verdict(bottled.target_abv)
+    oil_g = float(whole[flavours.carried.rows.source > 0].sum())
+    bottle_l = bottled.ethanol_l * 100.0 / (bottled.target_abv or 100.0)
+    return Cloud(
+        stream_l=None if point is None else float(point.collected_l[0]),
+        stream_abv=None if point is None else float(point.stream_abv[0]),
+        within_run=at is not None and at <= end,
+        limit=limit,
+        verdict=verdict,
+        oil_mg_per_l=1000.0 * oil_g / bottle_l,
+        remedies=() if verdict in (None, "clear") else _remedies(flavours, bottled, whole, limit),
+    )
+
+
+def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
+    """Say what a cloud means to the distiller.
+
+    Parameters
+    ----------
+    found : Cloud
+        The prediction.
+    target_abv : float or None
+        Bottling strength [% vol].
+
+    Returns
+    -------
+    tuple of str
+        One sentence each for the stream, the bottle and the remedies.
+    """
+    said = []
+    if found.stream_l is None:
+        said.append("The stream stays clear to the end of the alcohol.")
+    else:
+        when = "clouds" if found.within_run else "would cloud, after the stop,"
+        said.append(f"The stream {when} at {1000 * found.stream_l:.0f} mL, {found.stream_abv:.0f} % vol.")
+    limit = found.limit
+    if target_abv is not None:
+        words = {
+            "clear": "is clear",
+            "may cloud": "may cloud",
+            "cloudy": "will cloud",
+        }[found.verdict or "clear"]
+        band = f"{limit.low_abv:.0f} to {limit.high_abv:.0f}"
+        said.append(
+            f"The bottle {words} at {target_abv:g} % vol: its oil stays clear down to about "
+            f"{limit.abv:.0f} % vol ({band}), near 20 °C."
+        )
+    for remedy in found.remedies:
+        said.append(f"{remedy.words}: clear down to about {remedy.clear_abv:.0f} % vol.")
+    return tuple(said)
+
+
+def _known(flavours: Flavours, held: Mapping[str, Held]) -> dict[str, Held]:
+    """Without compounds of the distiller's own, whose solubility nobody knows."""
+    return {name: amount for name, amount in held.items() if name not in flavours.own}
+
+
+def _by_row(flavours: Flavours, spans: Sequence[Span]) -> Array:
+    """Grams of each row of ``flavours.carried`` in the keep."""
+    return np.asarray(flavours.over_by_row(spans).sum(axis=1))
+
+
+def _limit(flavours: Flavours, by_row: Array, ethanol_l: float) -> clouding.ClearLimit:
+    """Letting down keeps the oil in each litre of pure alcohol, and only that decides."""
+    held = {name: grams / ethanol_l for name, grams in flavours.by_compound(by_row).items()}
+    return clouding.clear_limit(_known(flavours, held), PURE_ABV)
+
+
+def _remedies(
+    flavours: Flavours, bottled: Bottled, whole: Array, limit: clouding.ClearLimit
+) -> tuple[Remedy, ...]:
+    found = [Remedy(f"Bottle at {np.ceil(limit.high_abv):.0f} % vol or more", limit.abv)]
+    if len(bottled.spans) > 1:
+        left_l = bottled.ethanol_l - between(flavours.course, *bottled.spans[-1]).ethanol_l
+        shorter = _limit(flavours, _by_row(flavours, bottled.spans[:-1]), left_l)
+        found.append(Remedy("Leave out the last jar kept", shorter.abv))
+    blamed = _most_to_blame(flavours, whole, limit)
+    if blamed is not None:
+        half = whole.copy()
+        half[flavours.rows_of(blamed + 1)] *= 0.5
+        name = flavours.bill[blamed].botanical.common_name
+        found.append(Remedy(f"Halve the {name}", _limit(flavours, half, bottled.ethanol_l).abv))
+    return tuple(found)
+
+
+def _most_to_blame(flavours: Flavours, whole: Array, limit: clouding.ClearLimit) -> int | None:
+    """Line of the bill whose oil makes up most of the load."""
+    rows = flavours.carried.rows
+    total = flavours.by_compound(whole)
+    names = [flavours.compound_ids[k] for k in rows.compound]
+    share = [
+        limit.blame.get(n, 0.0) * g / total[n] if total[n] else 0.0 for n, g in zip(names, whole, strict=True)
+    ]
+    blame = [float(np.sum(np.array(share)[rows.source == line + 1])) for line in range(len(flavours.bill))]
+    return int(np.argmax(blame)) if blame and max(blame) > 0.0 else None
