@@ -18,10 +18,10 @@ from potsim.planning.cloud import Bottled, Cloud, cloud
 from potsim.planning.cuts import CutPoints, cut_points
 from potsim.planning.defaults import Setting, settle
 from potsim.planning.flavours import Flavours, predict
+from potsim.planning.heads import in_charge
 from potsim.planning.plan import Plan
 from potsim.planning.profile import QUANTITIES, ZERO_C, Moment, Profile, moment, profile
 from potsim.planning.proofing import Proofing, proof_down
-from potsim.planning.spirits import volatiles
 from potsim.still.course import Course, course
 
 if TYPE_CHECKING:
@@ -285,7 +285,7 @@ def distil(plan: Plan) -> Run:
     solids_l = sum(dose.solids_volume_l for dose in bill if dose.dose.where == "pot")
     _refuse_overfull(charge, setting, solids_l)
     run = course(charge.mol, charge.x, setting.still)
-    flavours = predict(run, bill, _volatiles(charge), plan.own_compounds)
+    flavours = predict(run, bill, in_charge(charge.parts), plan.own_compounds)
     end = stops.find_end(run, endings.wanted(setting.stop, flavours), stops.min_level(run, solids_l))
     keep_end = endings.keep_end(plan.cuts.tails_from, flavours, end)
     points = cut_points(run, setting.heads_l, keep_end, end.depletion)
@@ -317,15 +317,6 @@ def resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
         return ()
     among = extend(library(), plan.own_botanicals) if plan.own_botanicals else library()
     return tuple(resolve(dose, among) for dose in plan.botanicals)
-
-
-def _volatiles(charge: Charge) -> dict[str, float]:
-    """Grams of the base spirits' own volatiles, for the spirits whose kind is said."""
-    total: dict[str, float] = {}
-    for part in charge.parts:
-        for name, grams in volatiles(part.kind, part.volume_l * part.abv / 100.0).items():
-            total[name] = total.get(name, 0.0) + grams
-    return total
 
 
 def _bottled(plan: Plan, row: jars.Row, pooled: keep.Keep) -> Bottled:
