@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from potsim.errors import RangeError, require
 from potsim.liquid import strength
+from potsim.planning.blending import ROUNDING_ABV
 
 MAX_STEPS = 50
 _STRONGER = (
@@ -162,9 +163,10 @@ def proof_down(
     require("at_c", at_c, 0, 40, "°C", hint="Work where water is liquid and spirit does not evaporate.")
     require("steps", steps, 1, MAX_STEPS, "additions")
     require("bottle", bottle_l, 0, unit="L", open_low=True)
-    if target_abv > abv:
+    if target_abv > abv + ROUNDING_ABV:
         allowed = f"at most {abv:.1f} % vol, the strength of the spirit"
         raise RangeError("target_abv", f"{target_abv:g} % vol", allowed, _STRONGER)
+    abv = max(abv, target_abv)
     additions = _additions(volume_l, abv, target_abv, at_c, int(steps))
     water_l = float(strength.water_to_reach(volume_l, abv, target_abv))
     end = strength.mix([volume_l, water_l], [abv, 0.0])
