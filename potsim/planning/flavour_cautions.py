@@ -94,6 +94,8 @@ def film(flavours: Flavours, end: float) -> tuple[str, ...]:
     to 25 °C, in truth they are higher at the boil: the film is foretold too soon rather than too late.
     Compounds of the distiller's own, whose solubility is not known, are left out.
     """
+    if not flavours.compound_ids:
+        return ()
     s = np.append(flavours.carried.depletion[flavours.carried.depletion < end], end)
     held = {name: c for name, c in flavours.pot_g_per_l(s).items() if name not in flavours.own}
     states = flavours.course.at(s)
