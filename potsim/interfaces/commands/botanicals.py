@@ -13,9 +13,9 @@ ABOUT = Command(
     name="botanicals",
     help="the library of botanicals, with sources",
     description="""\
-List the botanicals that plans can name; or, with NAME, all that is known of one:
-its oil, the compounds in it, the usual dose, cautions, and where each figure
-comes from. Common, Latin and other usual names are understood.""",
+List the botanicals that plans can name; or, with NAME, tell all that is known
+of one: its oil, the compounds in it, the usual dose, cautions, and where each
+figure comes from. Common, Latin and other usual names are understood.""",
     examples=("potsim botanicals", "potsim botanicals juniper", 'potsim botanicals "Coriandrum sativum"'),
 )
 

@@ -16,7 +16,7 @@ ABOUT = Command(
     description="""\
 Tell how much water brings VOLUME of spirit down to TARGET. VOLUME and ABV are
 both as measured at the temperature T: the volume in the measuring glass, and
-the reading of a hydrometer made for 20 °C. TARGET is the true strength at 20 °C.""",
+the reading of a hydrometer made for 20 °C. TARGET is the strength at 20 °C.""",
     examples=(
         'potsim proof "1 L" "72 %" "42 %"',
         'potsim proof "850 mL" "73.5 %" "43 %" --at "17 °C" --steps 3 --bottle "350 mL"',

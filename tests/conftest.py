@@ -1,0 +1,61 @@
+"""What tests of the command line share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from potsim.interfaces import cli
+
+QUINCE = """
+title = "Quince, second trial"
+[[charge]]
+name = "quince spirit"
+volume = "1.2 L"
+abv = "55 %"
+[[charge]]
+name = "water"
+volume = "0.6 L"
+[cuts]
+heads = "20 mL"
+stop = { stream_abv = "40 %" }
+tails_from = { stream_abv = "55 %" }
+[jars]
+sizes = ["100 mL"]
+keep = "2-5"
+"""
+
+
+@dataclass(frozen=True)
+class Said:
+    """What one command line answered."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def quince() -> str:
+    """Return the plan that lies in the folder of `say`."""
+    return QUINCE
+
+
+@pytest.fixture
+def say(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Callable[..., Said]:
+    """Run a command line in a folder of its own, which holds the plan quince.toml and a folder."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "quince.toml").write_text(QUINCE, encoding="utf-8")
+    (tmp_path / "folder").mkdir()
+
+    def said(*arguments: str) -> Said:
+        code = cli.main(list(arguments))
+        captured = capsys.readouterr()
+        return Said(code, captured.out, captured.err)
+
+    return said

@@ -1,0 +1,274 @@
+"""The command line: what it refuses and with which words, what it could not finish, how it starts."""
+
+from __future__ import annotations
+
+import errno
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import potsim
+from potsim.errors import ConvergenceError
+from potsim.interfaces import files, output
+from potsim.interfaces.commands import COMMANDS
+from potsim.interfaces.commands import run as run_command
+
+KEPT_EVIDENCE = Path(__file__).parent / "EVIDENCE.md"
+
+
+def process(*arguments: str, **options) -> subprocess.CompletedProcess[bytes]:
+    """Run a command line in a process of its own."""
+    return subprocess.run(
+        [sys.executable, "-m", "potsim", *arguments], capture_output=True, timeout=60, check=False, **options
+    )
+
+
+# --- What is refused: the command line, a part of the message, a part of the hint.
+
+P = ("1 L", "72 %", "42 %")
+REFUSED = [
+    ((), "No command is given", "potsim --help"),
+    (("rnu",), "Unknown command 'rnu'", "Did you mean 'run'?"),
+    (("botanical",), "Unknown command 'botanical'", "Did you mean 'botanicals'?"),
+    (("quince.toml",), "'quince.toml' is not a command", "potsim run quince.toml"),
+    (("",), "Unknown command ''", "Known: "),
+    (("--vresion",), "Unknown option of potsim '--vresion'", "Did you mean '--version'?"),
+    (("--json", "run"), "--json stands before the command", "potsim run ... --json"),
+    (("run", "--jsn"), "Unknown option of potsim run '--jsn'", "Did you mean '--json'"),
+    (("run", "--reprot=a.html"), "Unknown option of potsim run '--reprot'", "'--report'"),
+    (("proof", *P, "--step", "3"), "Unknown option of potsim proof '--step'", "Did you mean '--steps'"),
+    (("run", "-x"), "Unknown option of potsim run '-x'", ""),
+    (("run", "a/b/c.toml"), "There is no file 'a/b/c.toml'", "Check the name"),
+    (("run", "quinze.toml"), "There is no file 'quinze.toml'", "Did you mean 'quince.toml'?"),
+    (("run", ""), "PLAN is empty", "leave it out for the built-in example"),
+    (("run", "folder"), "'folder' is a folder", "Name a plan file in it"),
+    (("run", "quince.toml", "other.toml"), "'other.toml' is one argument too many", "Put quotes around"),
+    (("run", "--json", "--json"), "--json is given twice", "Keep one"),
+    (("run", "--json=yes"), "--json takes no value, but is given 'yes'", "potsim run --help"),
+    (("run", "--csv"), "--csv needs a value", "potsim run --help"),
+    (("run", "--csv", "quince.toml"), "'quince.toml' is there already", "--force"),
+    (("run", "quince.toml", "--csv", "quince.toml", "--force"), "is the plan itself", "another name"),
+    (("run", "--csv", "folder"), "'folder' is a folder", "Name a file in it"),
+    (("run", "--csv", ""), "--csv: A file to write has no name", "Name it"),
+    (("run", "--csv", "foldr/a.csv"), "There is no folder", "Did you mean 'folder'?"),
+    (("run", "--csv", "nowhere/deep/a.csv"), "There is no folder", "Make the folder first"),
+    (("run", "--plot", "a.gif"), "'a.gif' ends in .gif; allowed: .svg, .png, .pdf", "'a.svg'"),
+    (("run", "--plot", "a"), "'a' has no suffix; allowed: .svg, .png, .pdf", "'a.svg'"),
+    (("run", "--report", "a.pdf"), "--report: 'a.pdf' ends in .pdf; allowed: .html", "'a.html'"),
+    (("run", "--csv", "a.html", "--report", "a.html"), "'a.html' is to hold two results", "its own file"),
+    (("new", "a.txt"), "'a.txt' ends in .txt; allowed: .toml", "'a.toml'"),
+    (("new", "quince.toml"), "'quince.toml' is there already", "--force"),
+    (("new",), "missing: FILE", "potsim new trial-1.toml"),
+    (("proof", "1 L"), "missing: ABV, TARGET", 'potsim proof "1 L" "72 %" "42 %"'),
+    (("proof", "1 pint", "72 %", "42 %"), "VOLUME: '1 pint'", "US pint"),
+    (("proof", "0 L", "72 %", "42 %"), "VOLUME is 0 L; allowed is more than 0 L", ""),
+    (("proof", "-1L", "72 %", "42 %"), "'-1L' begins with a minus", "in quotes"),
+    (("proof", "1 L", "72", "42 %"), "ABV: '72' does not say whether it is % or proof", '"62 %"'),
+    (("proof", "1 L", "40 %", "60 %"), "TARGET is 60 % vol; allowed is at most 40.0 % vol", "stronger"),
+    (("proof", *P, "--at", "20"), "--at: '20' does not say which degrees", '"20 °C"'),
+    (("proof", *P, "--at", "60 °C"), "--at is 60 °C; allowed is at least 0 and at most 40 °C", ""),
+    (("proof", *P, "--steps", "0"), "--steps is 0 additions; allowed is at least 1", ""),
+    (("proof", *P, "--steps", "2.5"), "--steps: '2.5' will not do", '"2"'),
+    (("proof", *P, "--bottle", "350 g"), "--bottle: '350 g' has the unknown unit 'g'", '"250 mL"'),
+    (("blend",), "missing: VOLUME@ABV", "potsim blend"),
+    (("blend", "300 mL"), "'300 mL' is not VOLUME@ABV", '"300 mL @ 72 %"'),
+    (("blend", "300 mL @ 72 %", ""), "VOLUME@ABV: ''", ""),
+    (("blend", "0 L @ 72 %"), "there is nothing to blend", "above zero"),
+    (("blend", "1 L @ 40 %", "--to", "50 %"), "--to is 50 % vol; allowed is at most 40.0 % vol", ""),
+    (("jars", "--keep", "2-99"), "names jar 20, which this run does not have", "There are jars 1 to 19"),
+    (("jars", "--keep", "9-2"), "--keep: '9-2' has the range '9-2' backwards", '"2-9"'),
+    (("jars", "--sizes"), "--sizes needs a value", ""),
+    (("jars", "--sizes", "60 furlongs"), "--sizes: '60 furlongs' has the unknown unit 'furlongs'", ""),
+    (("jars", "--sizes", "60 mL", ""), "--sizes: a size is empty", ""),
+    (("botanicals", "junper"), "Unknown botanical 'junper'", "Did you mean 'juniper'?"),
+    (("botanicals", "cinnamon"), "is ambiguous", "Use one of these names"),
+    (("botanicals", " "), "NAME is empty", "leave it out for the list"),
+    (("evidence", "--json", "--markdown"), "exclude each other", "potsim evidence --help"),
+]
+
+
+@pytest.mark.parametrize(("arguments", "message", "hint"), REFUSED, ids=range(len(REFUSED)))
+def test_a_wrong_request_is_refused_in_words(
+    say, quince: str, arguments: tuple[str, ...], message: str, hint: str, tmp_path: Path
+) -> None:
+    before = sorted(tmp_path.rglob("*"))
+    said = say(*arguments)
+    assert said.code == 2
+    assert said.out == ""
+    error, _, rest = said.err[said.err.index("potsim: error: ") :].partition("\n")
+    assert message in error
+    assert hint in rest
+    assert rest == "" or rest.startswith("hint: ")
+    assert "Traceback" not in said.err
+    assert sorted(tmp_path.rglob("*")) == before
+    assert (tmp_path / "quince.toml").read_text(encoding="utf-8") == quince
+
+
+def test_nothing_is_written_when_one_of_several_files_is_refused(say, tmp_path: Path) -> None:
+    (tmp_path / "b.csv").write_text("mine", encoding="utf-8")
+    said = say("run", "--plot", "a.svg", "--csv", "b.csv", "--report", "c.html")
+    assert said.code == 2
+    assert "--csv: 'b.csv' is there already" in said.err
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["b.csv", "folder", "quince.toml"]
+    assert (tmp_path / "b.csv").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_run_that_is_refused_writes_nothing(say, quince: str, tmp_path: Path) -> None:
+    (tmp_path / "quince.toml").write_text(quince.replace('"40 %"', '"90 %"'), encoding="utf-8")
+    said = say("run", "quince.toml", "--csv", "a.csv")
+    assert said.code == 2
+    assert "at the first drop it is already true" in said.err
+    assert not (tmp_path / "a.csv").exists()
+
+
+# --- What could not be finished.
+
+
+def test_a_full_disk_is_said_and_nothing_half_written_stays(
+    say, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(files.os, "fsync", full)
+    (tmp_path / "a.csv").write_text("mine", encoding="utf-8")
+    said = say("run", "--csv", "a.csv", "--report", "b.html", "--force")
+    assert said.code == 1
+    assert said.out == ""
+    assert "potsim: error: 'a.csv' could not be written: the disk is full." in said.err
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.csv", "folder", "quince.toml"]
+    assert (tmp_path / "a.csv").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_device_is_written_to_and_never_replaced(say) -> None:
+    said = say("run", "--csv", "/dev/full", "--force")
+    assert said.code == 1
+    assert "'/dev/full' could not be written: the disk is full." in said.err
+    assert "Traceback" not in said.err
+    assert files.target("/dev/full").special
+    assert say("run", "--csv", "/dev/null").code == 0
+    assert files.target("/dev/null").special
+
+
+def test_a_folder_that_may_not_be_written_to_is_refused(say, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(files.os, "access", lambda path, mode: mode != os.W_OK)
+    said = say("new", "a.toml")
+    assert said.code == 2
+    assert "You may not write 'a.toml'" in said.err
+
+
+@pytest.mark.parametrize(
+    ("error", "message"),
+    [
+        (KeyboardInterrupt(), "stopped by Ctrl-C"),
+        (MemoryError(), "there is not enough memory"),
+        (ConvergenceError("It would not come to an end.", "Try less."), "It would not come to an end."),
+        (PermissionError(errno.EACCES, "Permission denied", "secret"), "'secret': Permission denied"),
+        (ZeroDivisionError("of all things"), "something unforeseen: ZeroDivisionError: of all things"),
+    ],
+    ids=lambda value: type(value).__name__,
+)
+@pytest.mark.parametrize("debug", [False, True])
+def test_what_goes_wrong_on_the_way_is_told_with_a_trace_only_if_asked(
+    say, monkeypatch: pytest.MonkeyPatch, error: BaseException, message: str, debug: bool
+) -> None:
+    def fail(_: object) -> object:
+        raise error
+
+    monkeypatch.setattr(run_command, "the_plan", fail)
+    said = say("run", *(["--debug"] if debug else []))
+    assert said.code == 1
+    assert f"potsim: error: {message}" in said.err
+    assert ("Traceback" in said.err) == debug
+
+
+def test_debug_shows_where_a_refusal_arose_wherever_it_stands(say) -> None:
+    for arguments in (("--debug", "run", "no.toml"), ("run", "no.toml", "--debug"), ("rnu", "--debug")):
+        said = say(*arguments)
+        assert said.code == 2
+        assert said.err.startswith("Traceback")
+        assert "potsim: error: " in said.err
+
+
+def test_a_reader_that_has_seen_enough_ends_it_quietly() -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "potsim", "evidence", "--json"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as child:
+        assert child.stdout is not None
+        assert child.stderr is not None
+        assert child.stdout.readline() == b"[\n"
+        child.stdout.close()
+        assert child.wait(timeout=60) == 0
+        assert child.stderr.read() == b""
+
+
+def test_standard_output_on_a_full_disk() -> None:
+    with Path("/dev/full").open("wb") as full:
+        for arguments in (["run"], ["--version"]):
+            done = subprocess.run(
+                [sys.executable, "-m", "potsim", *arguments],
+                stdout=full,
+                stderr=subprocess.PIPE,
+                timeout=60,
+                check=False,
+            )
+            assert done.returncode == 1
+            assert b"potsim: error: standard output: No space left on device." in done.stderr
+            assert b"Traceback" not in done.stderr
+            assert b"Exception ignored" not in done.stderr
+
+
+def test_standard_output_that_is_closed(say, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "stdout", None)
+    said = say("proof", *P)
+    assert said.code == 1
+    assert "Standard output is closed" in said.err
+
+
+def test_a_terminal_that_cannot_show_a_degree_sign() -> None:
+    ascii_only = {**os.environ, "LANG": "C", "LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONIOENCODING": "ascii"}
+    done = process("run", env=ascii_only)
+    assert done.returncode == 0
+    text = done.stdout.decode("ascii")
+    assert "20.0  C" in text
+    plain = process("run", env={**os.environ, "PYTHONIOENCODING": "utf-8"}).stdout.decode("utf-8")
+    assert text == plain.replace("°", " ")
+
+
+def test_stand_ins_are_as_wide_as_what_they_stand_for() -> None:
+    for letter in "°·–—−×…≥≤’‘“”³²µμéÜ漢":
+        stand_in = letter.encode("ascii", output.PLAIN).decode()
+        assert len(stand_in) == 1
+    assert "Grün – 20 °C, 漢".encode("ascii", output.PLAIN) == b"Grun - 20  C, ?"
+
+
+# --- Start-up and help.
+
+
+def test_help_loads_nothing_heavy() -> None:
+    script = (
+        "import sys; sys.argv = ['potsim', '--help']\n"
+        "from potsim.__main__ import main\n"
+        "assert main() == 0\n"
+        "heavy = {'numpy', 'scipy', 'thermo', 'chemicals', 'pandas', 'matplotlib', 'tomlkit'}\n"
+        "print('LOADED', sorted(heavy & set(sys.modules)))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert "LOADED []" in done.stdout
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_help_of_80_columns_with_examples(say, command: str) -> None:
+    said = say(command, "--help")
+    assert said.code == 0
+    assert said.err == ""
+    assert f"  potsim {command}" in said.out
+    assert all(len(line) <= 80 for line in said.out.splitlines())
+    assert say("--help").out.count(f"\n    {command} ") == 1
+
+
+def test_version(say) -> None:
+    assert say("--version").out == f"potsim {potsim.__version__}\n"
