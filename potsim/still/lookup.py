@@ -114,6 +114,35 @@ class UniformTable:
         )
 
 
+def four_rows(
+    position: Array, start: float, step: float, rows: int
+) -> tuple[NDArray[np.intp], tuple[Array, Array, Array, Array]]:
+    """Find the four rows around positions and the share of each in a cubic through them.
+
+    Parameters
+    ----------
+    position : ndarray
+        Positions inside a table of equal steps.
+    start, step : float
+        Position of the first row, and the distance of rows.
+    rows : int
+        Number of rows.
+
+    Returns
+    -------
+    row : ndarray of int
+        The first of the four rows.
+    shares : tuple of ndarray
+        Their shares; the interpolated value is the sum of shares times values.
+    """
+    scaled = (position - start) / step
+    row = np.clip(scaled.astype(np.intp) - 1, 0, rows - 4)
+    t = scaled - row
+    a, b, c = t - 1.0, t - 2.0, t - 3.0
+    ab, tc = a * b, t * c
+    return row, (ab * c / -6.0, tc * b / 2.0, tc * a / -2.0, ab * t / 6.0)
+
+
 def _slopes(values: Array) -> Array:
     """Derivative by rows from the four nearest steps, fourth order throughout."""
     v = values
