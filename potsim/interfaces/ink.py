@@ -64,8 +64,44 @@ def plain(ax: Axes) -> None:
     for side in ("left", "bottom"):
         ax.spines[side].set_color(FAINT)
     ax.tick_params(colors=INK, labelsize=SIZE, length=3, color=FAINT)
-    ax.xaxis.label.set_size(SIZE)
-    ax.yaxis.label.set_size(SIZE)
+    ax.xaxis.label.set_fontsize(SIZE)
+    ax.yaxis.label.set_fontsize(SIZE)
+
+
+def bare(ax: Axes) -> None:
+    """Take away frame and ticks of a row under the curve.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        The axes.
+    """
+    for spine in ax.spines.values():
+        spine.set_visible(False)
+    ax.tick_params(left=False, bottom=False, labelleft=False, labelbottom=False)
+
+
+def beside(ax: Axes, height: float, text: str) -> None:
+    """Write to the right of a row.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+        The axes.
+    height : float
+        Where, in data units.
+    text : str
+        What.
+    """
+    ax.annotate(
+        text,
+        xy=(1.03, height),
+        xycoords=("axes fraction", "data"),
+        va="center",
+        fontsize=SIZE,
+        color=INK,
+        annotation_clip=False,
+    )
 
 
 def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> list[float]:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import textwrap
+
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from potsim.interfaces import ink
+from potsim.interfaces import ink, ribbons
+from potsim.planning.cloud import sentences
 from potsim.planning.run import Run
 
-WIDTH_IN = 5.6
+WIDTH_IN = 5.8
+CURVE_IN, JARS_IN, RIBBON_IN, MARGIN_IN = 3.6, 0.42, 0.3, 1.1
 
 
 def new_axes(height_in: float = 4.2) -> Axes:
@@ -60,6 +64,7 @@ def plot_run(run: Run, ax: Axes | None = None) -> Axes:
     ink.plain(ax)
     labels = [(float(values[-1]), words.format(values[-1]), pen.colour) for values, pen, words in lines]
     ink.end_labels(ax, labels, 8.5)
+    ribbons.hatch_cloud(run, ax)
     _mark_cuts(run, ax)
     return ax
 
@@ -68,9 +73,8 @@ def _mark_cuts(run: Run, ax: Axes) -> None:
     """Name heads and stop at the top of the picture, each beside its line."""
     right = 1000.0 * float(run.collected_l[-1])
     heads = 1000.0 * run.setting.heads_l
-    style = {"color": ink.INK, "linewidth": 0.8}
     if 0.0 < heads < right:
-        ax.axvline(heads, **style)
+        ax.axvline(heads, color=ink.INK, linewidth=0.8)
         ax.annotate(
             f"heads to {heads:.0f} mL",
             xy=(heads, 101.0),
@@ -80,12 +84,12 @@ def _mark_cuts(run: Run, ax: Axes) -> None:
             color=ink.INK,
             annotation_clip=False,
         )
-    ax.axvline(right, **style, clip_on=False)
+    ax.axvline(right, color=ink.INK, linewidth=0.8, clip_on=False)
     stop = run.stop
     ax.annotate(
         f"stop at {right:.0f} mL, minute {stop.elapsed_min:.0f}:\n{run.end.words}",
         xy=(right, 101.0),
-        xytext=(0, 2),
+        xytext=(0, 2.0 + 1.4 * ink.SIZE),  # a line above the heads, so that they never meet
         textcoords="offset points",
         ha="right",
         fontsize=ink.SIZE,
@@ -95,7 +99,7 @@ def _mark_cuts(run: Run, ax: Axes) -> None:
 
 
 def figure_of_run(run: Run) -> Figure:
-    """Return the whole picture of a run.
+    """Return the whole picture of a run: the curve, the jars, the botanicals.
 
     Parameters
     ----------
@@ -107,7 +111,17 @@ def figure_of_run(run: Run) -> Figure:
     matplotlib.figure.Figure
         Ready to be saved.
     """
-    figure = Figure(figsize=(WIDTH_IN, 4.2), layout="constrained")
-    plot_run(run, figure.add_subplot())
+    rows = [CURVE_IN, JARS_IN]
+    if len(run.flavours):
+        rows.append(RIBBON_IN * len(run.flavours))
+    figure = Figure(figsize=(WIDTH_IN, sum(rows) + MARGIN_IN), layout="constrained")
+    axes = figure.subplots(len(rows), 1, gridspec_kw={"height_ratios": rows})
+    plot_run(run, axes[0])
+    ribbons.plot_jars(run, axes[1])
+    if len(run.flavours):
+        ribbons.plot_flavours(run, axes[2])
     figure.suptitle(run.plan.title, x=0.01, ha="left", fontsize=ink.SIZE + 2, color=ink.INK)
+    if run.cloud is not None:
+        words = textwrap.fill(" ".join(sentences(run.cloud, run.plan.bottling.abv)[:2]), 88)
+        figure.supxlabel(words, x=0.01, ha="left", fontsize=ink.SIZE - 1, color=ink.INK)
     return figure

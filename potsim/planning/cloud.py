@@ -197,14 +197,17 @@ def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
             "may cloud": "may cloud",
             "cloudy": "will cloud",
         }[found.verdict or "clear"]
-        band = f"{limit.low_abv:.0f} to {limit.high_abv:.0f}"
-        said.append(
-            f"The bottle {words} at {target_abv:g} % vol: its oil stays clear down to about "
-            f"{limit.abv:.0f} % vol ({band}), near 20 °C."
-        )
+        said.append(f"The bottle {words} at {target_abv:g} % vol{_limit_words(limit)}, near 20 °C.")
     for remedy in found.remedies:
         said.append(f"{remedy.words}: clear down to about {remedy.clear_abv:.0f} % vol.")
     return tuple(said)
+
+
+def _limit_words(limit: clouding.ClearLimit) -> str:
+    if limit.high_abv == 0.0:
+        return ": its oil stays clear however far it is let down"
+    band = f"{limit.low_abv:.0f} to {limit.high_abv:.0f}"
+    return f": its oil stays clear down to about {limit.abv:.0f} % vol ({band})"
 
 
 def _known(flavours: Flavours, held: Mapping[str, Held]) -> dict[str, Held]:
