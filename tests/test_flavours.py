@@ -14,8 +14,9 @@ from potsim.liquid.traces import Compound
 from potsim.planning import aroma, flavour_cautions
 from potsim.planning.bill import BotanicalDose, resolve
 from potsim.planning.botanical import Botanical, Share, Spread
+from potsim.planning.botanical_flavour import BotanicalFlavour
 from potsim.planning.botanicals import extend, library
-from potsim.planning.flavours import BotanicalFlavour, Flavours, predict
+from potsim.planning.flavours import Flavours, predict
 from potsim.planning.heads import heads_table, in_charge
 from potsim.planning.over import over_condition
 from potsim.planning.plan import Ingredient

@@ -44,7 +44,7 @@ def activities(flavours: Flavours, spans: Sequence[Span]) -> Array:
     noticed = flavours.over_by_row(spans) * per_g[rows.compound][:, None]
     volumes = np.array([between(flavours.course, start, end).volume_l for start, end in spans])
     lines = [noticed[flavours.rows_of(k + 1)].sum(axis=0) for k in range(len(flavours.bill))]
-    return np.array(lines).reshape(len(lines), len(spans)) / volumes
+    return np.asarray(np.array(lines).reshape(len(lines), len(spans)) / volumes)
 
 
 def leading(flavours: Flavours, spans: Sequence[Span], most: int = 3) -> tuple[tuple[str, ...], ...]:

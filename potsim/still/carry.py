@@ -266,9 +266,9 @@ def _steps(course: Course, sources: Sequence[Source], rows: Rows, start: Array, 
     states = course.at(np.concatenate([nodes, start, end]))
     inner, (before, after) = _head(states, nodes.size), np.split(states.elapsed_s[nodes.size :], 2)
     out = escape(rows.compounds, inner, _pressure(course))
-    by_node = (3, width.size, -1)
-    w = weights(out.per_depletion.reshape(by_node), width[:, None])
-    release = _release(sources, course, inner).reshape(by_node)
+    shape = (3, width.size)
+    w = weights(out.per_depletion.reshape(*shape, len(rows.compounds)), width[:, None])
+    release = _release(sources, course, inner).reshape(*shape, len(sources))
     plant = _in_plant(sources, course, np.concatenate([before, after]))
     plant_start, plant_end = plant[: width.size], plant[width.size :]
 
@@ -277,7 +277,7 @@ def _steps(course: Course, sources: Sequence[Source], rows: Rows, start: Array, 
     vapour = np.flatnonzero(_in_vapour(sources, rows))
     direct = np.zeros((width.size, source.size))
     if vapour.size:
-        past = out.past_neck.reshape(by_node)[:, :, compound[vapour]]
+        past = out.past_neck.reshape(*shape, len(rows.compounds))[:, :, compound[vapour]]
         direct[:, vapour] = width[:, None] * np.tensordot(SHARES, past * given[:, :, vapour], axes=1)
         given[:, :, vapour] *= 1.0 - past
     kept = np.einsum("isr,isr->sr", w.kept[:, :, compound], given)
