@@ -21,6 +21,7 @@ ALWAYS = (
 )
 MOST_FILL = 0.75  # common practice, no source
 MOST_CHARGE_ABV = 40.0  # common practice in a domestic still, no source
+ROUNDING_ABV = 1e-6  # a charge let down to the limit is not above it
 USUAL_BOTANICAL_ABV = 60.0  # charges of botanicals go up to here: common practice, no source
 
 
@@ -70,10 +71,14 @@ def fire(charge_abv: float) -> tuple[str, ...]:
     tuple of str
         One sentence above the usual 40 % vol, else none.
     """
-    if charge_abv <= MOST_CHARGE_ABV:
+    if charge_abv <= MOST_CHARGE_ABV + ROUNDING_ABV:
         return ()
     usual = f"Usual are at most {MOST_CHARGE_ABV:.0f} % in a small still"
-    more = f", {USUAL_BOTANICAL_ABV:.0f} % with botanicals." if charge_abv > USUAL_BOTANICAL_ABV else "."
+    more = (
+        f", {USUAL_BOTANICAL_ABV:.0f} % with botanicals."
+        if charge_abv > USUAL_BOTANICAL_ABV + ROUNDING_ABV
+        else "."
+    )
     lights = f"its vapour lights at {flash_point_c(charge_abv):.0f} °C"
     return (f"Charge of {charge_abv:.0f} % vol: {lights}. {usual}{more}",)
 
