@@ -1,0 +1,57 @@
+"""Keeps of single botanicals blended to a profile."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+import potsim
+from potsim.errors import RequestError
+from potsim.planning.bill import BotanicalDose
+from potsim.planning.oil_blend import blend_to_profile, oils_mg_per_l
+from potsim.planning.run import Run
+
+
+def run_of(*doses: tuple[str, float]) -> Run:
+    bill = tuple(BotanicalDose(name, mass_g=grams) for name, grams in doses)
+    return potsim.distil(replace(potsim.example_plan(), botanicals=bill))
+
+
+@pytest.fixture(scope="module")
+def juniper() -> Run:
+    return run_of(("juniper", 20.0))
+
+
+@pytest.fixture(scope="module")
+def coriander() -> Run:
+    return run_of(("coriander seed", 20.0))
+
+
+def test_two_single_distillates_make_up_the_mixed_one(juniper: Run, coriander: Run) -> None:
+    """In the model oils do not disturb each other: a bill of 2 : 1 is poured from the singles as 2 : 1."""
+    mixed = run_of(("juniper", 12.0), ("coriander seed", 6.0))
+    made = blend_to_profile([juniper, coriander], oils_mg_per_l(mixed, 42.0), 42.0)
+    assert made.shares == pytest.approx((2 / 3, 1 / 3), abs=1e-3)
+    assert made.misfit < 1e-3
+    assert made.oil_factor == pytest.approx(20.0 / 18.0, rel=1e-3)
+    assert made.abv == pytest.approx(juniper.keep.abv, abs=0.05)
+
+
+def test_a_distillate_of_something_else_is_left_out(juniper: Run, coriander: Run) -> None:
+    made = blend_to_profile([juniper, coriander], oils_mg_per_l(juniper, 42.0), 42.0)
+    assert made.shares == pytest.approx((1.0, 0.0), abs=1e-9)
+
+
+def test_what_cannot_be_matched_shows_in_the_misfit(juniper: Run, coriander: Run) -> None:
+    fennel = run_of(("juniper", 10.0), ("fennel seed", 10.0))
+    assert blend_to_profile([juniper, coriander], oils_mg_per_l(fennel, 42.0), 42.0).misfit > 0.3
+
+
+def test_refusals(juniper: Run, coriander: Run) -> None:
+    with pytest.raises(RequestError, match=r"There is 1 plan to blend. Give two or more."):
+        blend_to_profile([juniper], {"linalool": 1.0}, 42.0)
+    with pytest.raises(RequestError, match="The profile aimed at holds no oil"):
+        blend_to_profile([juniper, coriander], {}, 42.0)
+    with pytest.raises(RequestError, match="share no botanical"):
+        blend_to_profile([juniper, coriander], {"vanillin": 1.0}, 42.0)
