@@ -96,7 +96,7 @@ def film(flavours: Flavours, end: float) -> tuple[str, ...]:
     """
     if not flavours.compound_ids:
         return ()
-    s = np.append(flavours.carried.depletion[flavours.carried.depletion < end], end)
+    s = flavours.carried.depletion[flavours.carried.depletion <= end]
     held = {name: c for name, c in flavours.pot_g_per_l(s).items() if name not in flavours.own}
     states = flavours.course.at(s)
     filled = np.broadcast_to(np.asarray(clouding.load(held, states.pot_abv)), s.shape)

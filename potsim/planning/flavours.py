@@ -32,6 +32,8 @@ from potsim.planning.timing import Passage, alcohol_over, passages, stream_l
 from potsim.still.carry import Carried, Source, carry
 from potsim.still.course import Course
 
+__all__ = ["BotanicalFlavour", "CompoundFlavour", "Flavours", "Span", "base_to_dict", "predict"]
+
 Array = NDArray[np.float64]
 Span = tuple[float, float]
 

@@ -145,6 +145,11 @@ class Carried:
             raise RangeError(
                 "depletion", f"{s.min():g} to {s.max():g}", f"0 to {end:g}", "Ask within the run."
             )
+        known = self._known(s)
+        if known is not None:
+            return Shares(
+                *(part[:, known] for part in (self.grid.in_plant, self.grid.in_pot, self.grid.over))
+            )
         before = np.clip(np.searchsorted(self.depletion, s, side="right") - 1, 0, self.depletion.size - 2)
         start = self.depletion[before]
         steps = _steps(self.course, self.sources, self.rows, start, s)
@@ -169,7 +174,13 @@ class Carried:
             Share of all that can come out, for each unit of depletion.
         """
         s = np.asarray(depletion, dtype=float)
-        return self._rate(self.course.at(s), self.at(s).in_pot)
+        known = self._known(s)
+        return self._rate(self.course.at(s), self.at(s).in_pot) if known is None else self.grid_rate[:, known]
+
+    def _known(self, depletion: Array) -> Index | None:
+        """Places on the grid, if all of these are points of it."""
+        place = np.minimum(np.searchsorted(self.depletion, depletion), self.depletion.size - 1)
+        return place if np.array_equal(self.depletion[place], depletion) else None
 
     def in_plant(self, depletion: float) -> Array:
         """Share of each source that is still in the plant at a depletion, shape (sources,)."""
