@@ -64,6 +64,7 @@ def test_the_report_of_a_run_fits_80_columns(say, quince: str, tmp_path: Path, t
     assert max(map(len, said.out.splitlines())) <= 80
     assert all(line == line.rstrip() for line in said.out.splitlines())
     heads = [line for line in said.out.splitlines() if line and not line.startswith(" ")]
+    assert ("Flavours" in heads) == ("[[botanical]]" in text)
     for head in ("What goes in", "What is assumed", "How it runs", "Where it stops", "Cuts", "Jars", "Keep"):
         assert head in heads
     assert heads[-1] == "Take care"
@@ -230,6 +231,28 @@ def test_jars_tell_what_one_more_or_less_would_change(say) -> None:
     assert re.search(r"\n +1 +added +\d+ +\d+\.\d +[+-]\d", said.out)
     assert re.search(r"\n +2 +dropped", said.out)
     assert "left out" in said.out
+    assert max(map(len, said.out.splitlines())) <= 80
+
+
+def test_flavours_tell_botanicals_compounds_jars_and_cloud(say) -> None:
+    text = say("flavours").out
+    for name in ("juniper", "bay leaf (basket)", "Fennel seed", "linalool: floral", "jar 1 ", "Cloud"):
+        assert name in text
+    assert max(map(len, text.splitlines())) <= 80
+    data = json.loads(say("flavours", "--json").out)
+    assert {"botanical", "class", "left_in_pot", "compounds"} <= set(data["flavours"][0])
+    assert len(data["flavours"]) == 7
+    assert all(jar["leading"] for jar in data["jars"])
+    for flavour in data["flavours"]:
+        assert f"\n{flavour['botanical'].capitalize()}" in text
+
+
+def test_flavours_of_a_base_spirit_alone_tell_what_the_heads_take(say, quince: str, tmp_path: Path) -> None:
+    assert "has no botanicals" in say("flavours", "quince.toml").out
+    (tmp_path / "kind.toml").write_text(quince.replace('"55 %"\n', '"55 %"\nkind = "fruit"\n', 1))
+    said = say("flavours", "kind.toml")
+    assert "take" in said.out
+    assert re.search(r"ethyl acetate +early +[\d.]+ +[\d.]+ +[\d.]+ +\d+ +\d+ +\d+\n", said.out)
     assert max(map(len, said.out.splitlines())) <= 80
 
 

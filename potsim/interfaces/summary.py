@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from potsim.interfaces.summary_flavours import flavour_sections
 from potsim.interfaces.summary_jars import jar_section, keep_section, proofing_section, timing, volumes
 from potsim.interfaces.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.wording import (
@@ -26,8 +27,8 @@ from potsim.still.course import EXHAUSTED
 ROWS = 12  # of the curve table, about
 STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)  # between its rows, times a power of ten
 NOT_KNOWN = (
-    "Foam, scorching and leaks; methanol and faults of the base spirit; how one lot of botanicals differs "
-    "from another; how it tastes."
+    "Foam, scorching and leaks; faults of the base spirit; how one lot of botanicals differs from another; "
+    "how it tastes."
 )
 
 
@@ -58,7 +59,7 @@ def sections_of_run(run: Run) -> tuple[Section, ...]:
     Returns
     -------
     tuple of Section
-        What goes in, what is assumed, the curve, the stop, the cuts, jars, keep, proofing, cautions.
+        What goes in, what is assumed, curve, stop, cuts, jars, keep, proofing, flavours, cautions.
     """
     proofing = () if run.proofing is None else (proofing_section(run.proofing),)
     return (
@@ -71,6 +72,7 @@ def sections_of_run(run: Run) -> tuple[Section, ...]:
         jar_section(run),
         keep_section(run),
         *proofing,
+        *flavour_sections(run),
         Section("Not known here", (NOT_KNOWN,)),
         Section("Take care", (Points(run.cautions),)),
     )

@@ -13,11 +13,12 @@ PICTURES = ("svg", "png", "pdf")
 PAGES = ("html",)
 ABOUT = Command(
     name="run",
-    help="predict a run: curve, stop, cuts, jars, keep, proofing",
+    help="predict a run: curve, stop, cuts, jars, keep, proofing, flavours",
     description="""\
 Predict a run from the first drop to the stop: what comes over and how strong it
-is, where to cut, which jar comes when, what the keep is and how much water
-brings it to bottling strength. Without PLAN: the built-in example.""",
+is, where to cut, which jar comes when, what the keep is, how much water brings
+it to bottling strength, and where each botanical comes over. Without PLAN: the
+built-in example.""",
     examples=(
         "potsim run",
         "potsim run trial-1.toml --plot trial-1.svg --csv trial-1.csv",
