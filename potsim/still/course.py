@@ -350,6 +350,28 @@ def heat_up_s(charge_mol: float, charge_x: float, boiling_k: float, still: Still
             "at the boil: it would never boil.",
             f"Give more than {loss * rise:.0f} W, or correct pot_loss.",
         )
-    if loss * rise < 1e-9 * still.heat_up_power_w:
-        return capacity * rise / still.heat_up_power_w
-    return float(-capacity / loss * np.log1p(-loss * rise / still.heat_up_power_w))
+    return float(warming_s(capacity * rise, loss * rise / still.heat_up_power_w, still.heat_up_power_w))
+
+
+def warming_s(heat_j: float | Array, shed: float | Array, power_w: float) -> Array:
+    """Time that a heat takes while a loss that grows with the temperature takes part of the power.
+
+    Parameters
+    ----------
+    heat_j : float or ndarray
+        Heat that the content takes up [J].
+    shed : float or ndarray
+        Share of the power that is shed at the end.
+    power_w : float
+        Heat put in [W].
+
+    Returns
+    -------
+    ndarray
+        Seconds; infinite where all of the power is shed.
+    """
+    shed = np.asarray(shed, dtype=float)
+    slight = shed < 1e-9
+    inside = np.where(slight | (shed >= 1.0), 0.5, shed)
+    longer = np.where(slight, 1.0, np.where(shed >= 1.0, np.inf, -np.log1p(-inside) / inside))
+    return np.asarray(heat_j * longer / power_w)
