@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from potsim.planning.profile import QUANTITIES
 from potsim.planning.run import Run
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 # Files that come out the same whenever they are written.
 _UNDATED: dict[str, dict[str, Any]] = {
@@ -58,13 +61,31 @@ def picture(run: Run, kind: str) -> bytes:
     bytes
         Its content.
     """
-    import matplotlib as mpl
-
     from potsim.interfaces.plots import figure_of_run
+
+    return saved(figure_of_run(run), kind)
+
+
+def saved(figure: Figure, kind: str) -> bytes:
+    """Return a figure as a file that comes out the same whenever it is written.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+        The picture.
+    kind : {'svg', 'png', 'pdf'}
+        Kind of file.
+
+    Returns
+    -------
+    bytes
+        Its content.
+    """
+    import matplotlib as mpl
 
     made = io.BytesIO()
     with mpl.rc_context({"svg.hashsalt": "potsim"}):
-        figure_of_run(run).savefig(made, format=kind, dpi=200, metadata=_UNDATED[kind])
+        figure.savefig(made, format=kind, dpi=200, metadata=_UNDATED[kind])
     return made.getvalue()
 
 

@@ -33,6 +33,10 @@ class Outcome:
         Water to bottling strength, and what it comes to [L]; ``None`` if the plan names no strength.
     bottles : int or None
         Full bottles; ``None`` if the plan names no bottle.
+    clouds_l : float or None
+        Distillate collected when the stream clouds [L]; ``None`` if it stays clear to the stop.
+    bottle_clouds : {'clear', 'may cloud', 'cloudy'} or None
+        The bottled spirit; ``None`` if none is bottled, or nothing in it can cloud.
     """
 
     charge_l: float
@@ -48,6 +52,37 @@ class Outcome:
     water_l: float | None
     bottled_l: float | None
     bottles: int | None
+    clouds_l: float | None
+    bottle_clouds: str | None
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where one botanical comes over; all volumes pooled distillate at 20 °C.
+
+    Parameters
+    ----------
+    botanical : str
+        Which.
+    klass : {'early', 'middle', 'late', 'stays'}
+        When, see `potsim.planning.timing`.
+    start_l, peak_l : float or None
+        It begins to come, and comes fastest [L]; ``None`` for what stays.
+    """
+
+    botanical: str
+    klass: str
+    start_l: float | None
+    peak_l: float | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        return {
+            "botanical": self.botanical,
+            "class": self.klass,
+            "start_l": self.start_l,
+            "peak_l": self.peak_l,
+        }
 
 
 NAMES = tuple(field.name for field in fields(Outcome))
@@ -88,6 +123,23 @@ def outcome(run: Run) -> Outcome:
         water_l=made.water_l if made else None,
         bottled_l=made.volume_l if made else None,
         bottles=made.bottles if made else None,
+        clouds_l=run.cloud.stream_l if run.cloud and run.cloud.within_run else None,
+        bottle_clouds=run.cloud.verdict if run.cloud else None,
+    )
+
+
+def places(run: Run) -> tuple[Place, ...]:
+    """Return where each botanical comes over, in the order of the bill."""
+    order = [dose.botanical.id for dose in run.bill]
+    ranked = sorted(run.flavours, key=lambda flavour: order.index(flavour.botanical_id))
+    return tuple(
+        Place(
+            flavour.botanical,
+            flavour.klass,
+            flavour.timing.start_l if flavour.timing else None,
+            flavour.timing.peak_l if flavour.timing else None,
+        )
+        for flavour in ranked
     )
 
 

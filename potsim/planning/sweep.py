@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from potsim.errors import PotsimError, RequestError
 from potsim.planning import cautions
 from potsim.planning.letting_down import Same
-from potsim.planning.outcome import Outcome, outcome, particular, plain
+from potsim.planning.outcome import Outcome, Place, outcome, particular, places, plain
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
 from potsim.planning.vary import CHARGE_ABV, Number, number
@@ -55,8 +55,17 @@ class Row:
         """What came of the run."""
         return None if self.run is None else outcome(self.run)
 
+    @cached_property
+    def places(self) -> tuple[Place, ...]:
+        """Where each botanical comes over; nothing if it cannot be run."""
+        return () if self.run is None else places(self.run)
+
     def to_dict(self) -> dict[str, Any]:
         """Return the row as plain data."""
+        return {**self.numbers(), "flavours": [place.to_dict() for place in self.places]}
+
+    def numbers(self) -> dict[str, Any]:
+        """Return the row as plain data, without the flavours."""
         return {
             "value": self.value,
             "planned": self.planned,
@@ -106,7 +115,21 @@ class Sweep:
         """
         import pandas as pd
 
-        return pd.DataFrame([row.to_dict() for row in self.rows])
+        return pd.DataFrame([row.numbers() for row in self.rows])
+
+    def flavours_to_frame(self) -> pd.DataFrame:
+        """Return where the botanicals come over as a table.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a value and botanical: ``value``, ``botanical``, ``class``, ``start_l``, ``peak_l``.
+        """
+        import pandas as pd
+
+        columns = ["value", "botanical", "class", "start_l", "peak_l"]
+        rows = [{"value": row.value, **place.to_dict()} for row in self.rows for place in row.places]
+        return pd.DataFrame(rows, columns=columns)
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain numbers, texts, lists and dictionaries."""
@@ -157,7 +180,7 @@ def sweep(plan: Plan, key: str, values: Iterable[float], same: Same = "alcohol")
     >>> import potsim
     >>> made = sweep(potsim.example_plan(), "charge.abv", [25, 35, 45])
     >>> [round(row.outcome.recovered, 2) for row in made.rows]
-    [0.77, 0.85, 0.9]
+    [0.75, 0.85, 0.91]
     """
     varied = number(plan, key)
     of_charge = varied.name == CHARGE_ABV
@@ -208,7 +231,7 @@ def evenly(first: float, last: float, step: float) -> tuple[float, ...]:
             f"allowed are {MOST_VALUES}.",
             "Take a larger step, or a shorter range.",
         )
-    return tuple(round(first + k * step, 12) for k in range(int(count)))
+    return tuple(round(float(first + k * step), 12) for k in range(int(count)))
 
 
 def _checked(values: Iterable[float], varied: Number) -> list[float]:
