@@ -8,7 +8,10 @@ from potsim.interfaces.parsing import Subparsers
 
 # Modules of this package, in the order in which --help lists the commands. A module is imported for every
 # command line: it imports what is heavy inside ``run``.
-COMMANDS = ("run", "jars", "flavours", "proof", "blend", "botanicals", "evidence", "new")
+COMMANDS = (
+    *("run", "jars", "flavours", "strengths", "reach"),
+    *("proof", "blend", "botanicals", "evidence", "new"),
+)
 
 
 def add_all(subparsers: Subparsers) -> None:
