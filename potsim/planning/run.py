@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -61,10 +63,6 @@ class Run:
         Down to bottling strength; ``None`` if the plan names none.
     flavours : Flavours
         What the botanicals, and the base spirits' own volatiles, do over the run.
-    cloud : Cloud or None
-        Whether stream and bottle cloud; ``None`` where there is no oil or no alcohol.
-    cautions : tuple of str
-        What to take care of.
     """
 
     plan: Plan
@@ -78,8 +76,6 @@ class Run:
     keep: keep.Keep
     proofing: Proofing | None
     flavours: Flavours
-    cloud: Cloud | None
-    cautions: tuple[str, ...]
 
     @property
     def collected_l(self) -> Array:
@@ -135,6 +131,35 @@ class Run:
     def bill(self) -> tuple[ResolvedDose, ...]:
         """What each line of the bill brings into the still."""
         return self.flavours.bill
+
+    @cached_property
+    def cloud(self) -> Cloud | None:
+        """Whether stream and bottle cloud; ``None`` where there is no oil or no alcohol."""
+        stretch = self.plan.bottling.stretch
+        added = 0.0 if stretch is None else stretch.spirit_l * stretch.abv / 100.0
+        bottled = Bottled(self.kept_spans, self.keep.ethanol_l + added, self.plan.bottling.abv)
+        return cloud(self.flavours, self.end.depletion, bottled)
+
+    @cached_property
+    def cautions(self) -> tuple[str, ...]:
+        """What this run calls for, then what every run does."""
+        drink = self.proofing
+        volume_l, abv = self.keep.volume_l, self.keep.abv
+        if drink is not None:
+            volume_l, abv = drink.volume_l, drink.target_abv
+        return (
+            *cautions.for_run(self.charge, self.setting, self.course, self.solids_l),
+            *cautions.for_end(self.end),
+            *flavour_cautions.film(self.flavours, self.end.depletion),
+            *flavour_cautions.for_bill(self.flavours, self.charge.volume_l),
+            *flavour_cautions.for_drink(self.flavours, self.kept_spans, volume_l, abv),
+            *cautions.ALWAYS,
+        )
+
+    @property
+    def solids_l(self) -> float:
+        """Volume of the botanicals in the pot [L]."""
+        return solids(self.bill)
 
     @property
     def kept_spans(self) -> tuple[tuple[float, float], ...]:
@@ -282,7 +307,7 @@ def distil(plan: Plan) -> Run:
     bill = resolve_bill(plan)
     charge = spirit.with_water(sum(dose.water_brought_l for dose in bill))
     setting = settle(plan, charge)
-    solids_l = sum(dose.solids_volume_l for dose in bill if dose.dose.where == "pot")
+    solids_l = solids(bill)
     _refuse_overfull(charge, setting, solids_l)
     run = course(charge.mol, charge.x, setting.still)
     flavours = predict(run, bill, in_charge(charge.parts), plan.own_compounds)
@@ -292,8 +317,7 @@ def distil(plan: Plan) -> Run:
     row = jars.lay(run, points, plan.jars.sizes)
     pooled = keep.pool(row.jars, plan.jars.keep)
     over = np.linspace(0.0, -np.expm1(-end.depletion), POINTS)
-    bottled = _bottled(plan, row, pooled)
-    found = Run(
+    return Run(
         plan=plan,
         charge=charge,
         setting=setting,
@@ -305,10 +329,7 @@ def distil(plan: Plan) -> Run:
         keep=pooled,
         proofing=_proof(plan, pooled, setting),
         flavours=flavours,
-        cloud=cloud(flavours, end.depletion, bottled),
-        cautions=(),
     )
-    return replace(found, cautions=_cautions(found, solids_l))
 
 
 def resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
@@ -319,25 +340,9 @@ def resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
     return tuple(resolve(dose, among) for dose in plan.botanicals)
 
 
-def _bottled(plan: Plan, row: jars.Row, pooled: keep.Keep) -> Bottled:
-    spans = tuple((j.start_depletion, j.end_depletion) for j in row.jars if j.number in pooled.jars)
-    stretch = plan.bottling.stretch
-    added = 0.0 if stretch is None else stretch.spirit_l * stretch.abv / 100.0
-    return Bottled(spans, pooled.ethanol_l + added, plan.bottling.abv)
-
-
-def _cautions(run: Run, solids_l: float) -> tuple[str, ...]:
-    """What this run calls for, then what every run does."""
-    drink = run.proofing
-    volume_l, abv = (run.keep.volume_l, run.keep.abv) if drink is None else (drink.volume_l, drink.target_abv)
-    return (
-        *cautions.for_run(run.charge, run.setting, run.course, solids_l),
-        *cautions.for_end(run.end),
-        *flavour_cautions.film(run.flavours, run.end.depletion),
-        *flavour_cautions.for_bill(run.flavours, run.charge.volume_l),
-        *flavour_cautions.for_drink(run.flavours, run.kept_spans, volume_l, abv),
-        *cautions.ALWAYS,
-    )
+def solids(bill: Sequence[ResolvedDose]) -> float:
+    """Return the volume of those botanicals that lie in the pot [L]."""
+    return sum(dose.solids_volume_l for dose in bill if dose.dose.where == "pot")
 
 
 def _proof(plan: Plan, pooled: keep.Keep, setting: Setting) -> Proofing | None:
