@@ -10,7 +10,7 @@ from potsim.interfaces.parsing import Subparsers
 # command line: it imports what is heavy inside ``run``.
 COMMANDS = (
     *("run", "jars", "flavours", "strengths", "reach"),
-    *("proof", "blend", "botanicals", "evidence", "new"),
+    *("proof", "blend", "botanicals", "evidence", "new", "page"),
 )
 
 

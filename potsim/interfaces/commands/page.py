@@ -1,0 +1,67 @@
+"""``potsim page``: the local web page."""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+from pathlib import Path
+
+from potsim.errors import RequestError
+from potsim.interfaces import output
+from potsim.interfaces.parsing import Command, Subparsers, add_command
+
+NEEDED = ("starlette", "uvicorn", "anyio")
+ABOUT = Command(
+    name="page",
+    help="the whole job in a browser: before, during and after the run",
+    description="""\
+Serve a web page on this machine and open it in the browser. It starts on the
+built-in example. Runs are kept in a folder of their own, line by line, so that
+nothing is lost. Only this machine can reach the page, unless --host says
+otherwise; then a printed code lets each browser in.""",
+    examples=(
+        "potsim page",
+        "potsim page --no-browser --port 8080 --data my-runs",
+        "potsim page --host 0.0.0.0",
+    ),
+)
+
+
+def add(subparsers: Subparsers) -> None:
+    """Put ``page`` on the command line."""
+    parser = add_command(subparsers, ABOUT, run)
+    parser.add_argument("--data", metavar="DIR", help="folder for runs (default: potsim-runs in your home)")
+    parser.add_argument("--host", metavar="ADDRESS", help="serve the home network too, such as 0.0.0.0")
+    parser.add_argument("--port", metavar="N", help="port (default: 8437, or any that is free)")
+    parser.add_argument("--no-browser", action="store_true", help="do not open a browser")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do the work; return the exit code."""
+    missing = [name for name in NEEDED if importlib.util.find_spec(name) is None]
+    if missing:
+        raise RequestError(
+            f"The page needs {' and '.join(missing)}, not installed here.",
+            'Install with: pip install "potsim[page]"',
+        )
+    port = _port(args.port)
+    from potsim.interfaces.page.serve import LOOPBACK, Wish, serve
+
+    data = Path(args.data).expanduser() if args.data else Path.home() / "potsim-runs"
+    wish = Wish(data, args.host or LOOPBACK, port, browser=not args.no_browser)
+    serve(wish, _at_once, output.words)
+    return 0
+
+
+def _at_once(text: str) -> None:
+    """Print the address now: the command goes on running."""
+    output.result(text)
+    output.finish()
+
+
+def _port(text: str | None) -> int | None:
+    if text is None:
+        return None
+    if not (text.isascii() and text.isdecimal() and 1 <= int(text[:6]) <= 65535):
+        raise RequestError(f"--port is '{text}'; allowed is 1 to 65535.", "Such as 8080.")
+    return int(text)

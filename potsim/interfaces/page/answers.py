@@ -1,0 +1,113 @@
+"""What goes back to the browser: plain data, files, and refusals in words."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+
+from starlette.responses import Response
+
+from potsim.errors import PotsimError
+from potsim.interfaces.numerals import LONGEST
+
+SOURCE = "plan"
+"""What a plan that came from a form is called in refusals, which put it first; it is taken off again."""
+_TABLE = re.compile(
+    rf"^{SOURCE}: \[\[?(?P<table>[\w.]+)\]\]?(?: (?P<number>\d+))?(?: (?P<inner>stop|tails_from))?"
+    r"(?: (?P<key>[a-z_]+))?"
+)
+_KEY = re.compile(r"^(?P<path>[a-z]+(?:\.[a-z_]+)+)")
+# Names that refusals use for a value typed under another key.
+_TYPED_AS = {"target_abv": "bottling.abv"}
+
+
+def data(value: Any, status: int = 200) -> Response:
+    """Return plain data, in ASCII, which any text survives."""
+    body = json.dumps(value, allow_nan=False, separators=(",", ":"))
+    return Response(body, status, media_type="application/json")
+
+
+def attachment(content: str | bytes, name: str, media_type: str) -> Response:
+    """Return a file to be saved.
+
+    Parameters
+    ----------
+    content : str or bytes
+        What it holds.
+    name : str
+        Its name, of plain letters.
+    media_type : str
+        Such as ``"text/csv"``.
+    """
+    return Response(
+        content,
+        media_type=media_type,
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
+
+
+def refusal(error: PotsimError) -> dict[str, Any]:
+    """Return a refusal as data.
+
+    Parameters
+    ----------
+    error : PotsimError
+        What was refused.
+
+    Returns
+    -------
+    dict
+        ``refused``: message, hint, and the path of the value at fault in the plan's tables, ``""`` if no
+        one value is.
+    """
+    path, message = place(error.message)
+    return {"refused": {"message": message, "hint": error.hint, "path": path}}
+
+
+def place(message: str) -> tuple[str, str]:
+    """Find which value of the plan a refusal is about.
+
+    Parameters
+    ----------
+    message : str
+        Of the refusal.
+
+    Returns
+    -------
+    tuple of (str, str)
+        Path such as ``"charge.0.volume"`` and the message without it.
+
+    Examples
+    --------
+    >>> place("plan: [[charge]] 2 abv: '101 %' is not between 0 and 100 % vol")
+    ('charge.1.abv', "'101 %' is not between 0 and 100 % vol")
+    """
+    found = _TABLE.match(message)
+    if found:
+        number = [] if found["number"] is None else [str(int(found["number"]) - 1)]
+        steps = [found["table"], *number, found["inner"], found["key"]]
+        words = message[found.end() :].lstrip(": ")
+        keyed = found["key"] and message[found.end() : found.end() + 1] in {":", " "}
+        if found["key"] in {"has", "is"}:  # "[[charge]] 1 has no abv."
+            steps, words, keyed = steps[:-1], f"This {message[found.start('key') :]}", False
+        return ".".join(step for step in steps if step), words if keyed else words or message
+    message = message.removeprefix(f"{SOURCE}: ")
+    for name, path in _TYPED_AS.items():
+        if message.startswith(name):
+            return path, message
+    named = _KEY.match(message)
+    return (named["path"] if named else ""), message
+
+
+def malformed(words: str, status: int = 400) -> Response:
+    """Return the refusal of a request that no page of ours would send.
+
+    Parameters
+    ----------
+    words : str
+        What is wrong and what is allowed.
+    status : int
+        Of HTTP.
+    """
+    return data({"refused": {"message": words[: 4 * LONGEST], "hint": "", "path": ""}}, status)

@@ -1,0 +1,93 @@
+"""What the page shows of a plan: the run as `run --json` gives it, and what its picture needs besides."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from potsim.errors import PotsimError
+from potsim.interfaces.page.tables import as_rows, counted
+from potsim.planning.letting_down import with_strength
+from potsim.planning.plan import Bottling, JarPlan, Plan
+from potsim.planning.run import Run, distil
+
+APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan's [% vol]
+RIBBON_POINTS = 81
+
+
+def predicted(plan: Plan) -> dict[str, Any]:
+    """Return the run of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    dict
+        ``run`` as from `Run.to_dict`; ``numbers`` of the plan, path to value and unit; ``ribbons``.
+    """
+    run = distil(plan)
+    return {"run": run.to_dict(), "numbers": counted(plan), "ribbons": ribbons(run)}
+
+
+def ribbons(run: Run) -> list[dict[str, Any]]:
+    """Return how strongly each botanical comes over along the run, in the order in which they come.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+
+    Returns
+    -------
+    list of dict
+        ``botanical``, ``class``, pooled distillate ``collected_l`` and ``strength`` there, 1 where it is
+        greatest.
+    """
+    flavours = run.flavours
+    if not len(flavours):
+        return []
+    depletion = np.linspace(0.0, run.end.depletion, RIBBON_POINTS)
+    rates = flavours.rate_g_per_10_ml(depletion)
+    collected_l = run.course.at(depletion).collected_l.tolist()
+    lines: defaultdict[str, list[int]] = defaultdict(list)
+    for k, dose in enumerate(flavours.bill):
+        lines[dose.botanical.id].append(k)
+    found = []
+    for one in flavours.botanicals:
+        rate = rates[lines[one.botanical_id].pop(0)]
+        most = float(rate.max())
+        columns = {"collected_l": collected_l, "strength": (rate / (most or 1.0)).tolist()}
+        found.append({"botanical": one.botanical, "class": one.klass, **as_rows(columns)})
+    return found
+
+
+def beside(plan: Plan) -> list[dict[str, Any]]:
+    """Return the stream of a weaker and of a stronger charge, the alcohol in it being the same.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    list of dict
+        ``abv`` of the charge, ``collected_l`` and ``stream_abv``; one that cannot be is left out.
+    """
+    bare = replace(plan, jars=JarPlan(), bottling=Bottling(), botanicals=())
+    abv = distil(bare).charge.abv
+    found = []
+    for name, other in (("weaker", abv - APART_ABV), ("stronger", abv + APART_ABV)):
+        try:
+            run = distil(with_strength(bare, other))
+        except PotsimError:
+            continue
+        columns = {"collected_l": run.collected_l.tolist(), "stream_abv": run.stream_abv.tolist()}
+        found.append({"which": name, "abv": run.charge.abv, **as_rows(columns)})
+    return found

@@ -1,0 +1,124 @@
+// During the run: what comes next in large figures, a reading in three taps, jars ticked off.
+import { h, speak } from "./dom.js";
+import * as api from "./api.js";
+import * as journey from "./journey.js";
+import { jarCard } from "./filling.js";
+import { makeReading } from "./reading.js";
+import { Picture } from "./picture.js";
+import { dots, journalCard } from "./noted.js";
+import { figure } from "./result.js";
+import * as words from "./words.js";
+
+const view = {};
+let go = {};
+let drawn = null;
+
+export function setUp(root, ways) {
+  go = ways;
+  view.root = root;
+  view.figures = h("dl", { class: "figures running" });
+  view.clock = h("div", { class: "clock" });
+  view.trouble = h("p", { class: "trouble", role: "alert", hidden: true });
+  view.picture = new Picture((axis, y) => dots(journey.now, axis, y));
+  view.reading = makeReading();
+  view.jars = h("section", { class: "card jars-card", "aria-label": "Jars" });
+  view.journal = h("section", { class: "card", "aria-label": "Journal" });
+  view.head = h("div", { class: "row-head" });
+  view.told = h("div", { class: "told", "aria-label": "What the readings say" });
+  view.list = h("section", { class: "card", "aria-label": "Runs" });
+  view.live = h("div", { class: "live" },
+    h("div", { class: "live-main" }, view.head, view.figures, view.clock, view.trouble, view.reading.root, view.jars),
+    h("div", { class: "live-side" }, view.picture.root, view.picture.below, view.told, view.journal));
+  root.append(view.list, view.live);
+  journey.onNews(news);
+  journey.setUp().then(() => journey.resume());
+  setInterval(tick, 1000);
+}
+
+export const begin = (plan) => journey.begin(plan);
+
+export function shown() {
+  drawn = null;
+  news(journey.now);
+}
+
+function news({ state, forecast, trouble, waits }) {
+  view.live.hidden = !state;
+  view.list.hidden = Boolean(state);
+  if (!state) { listRuns(); return; }
+  view.head.replaceChildren(h("h2", { class: "run-title" }, state.plan.title ?? "Untitled run"),
+    h("button", { type: "button", class: "quiet small", onclick: journey.leave }, "Other runs"));
+  view.trouble.textContent = trouble;
+  view.trouble.hidden = !trouble;
+  view.journal.replaceChildren(...journalCard(state, waits));
+  view.jars.replaceChildren(...jarCard(state, forecast, go.toAfter));
+  view.reading.refresh();
+  tick();
+  if (!forecast || view.root.hidden) return;
+  if (drawn !== forecast) {
+    drawn = forecast;
+    view.told.replaceChildren(...(forecast.told ?? []).map((text) => h("p", null, text)));
+    const stop = forecast.run.stop;
+    if (state.readings.length) speak(`Forecast: stop at ${words.volume(stop.collected_l)}, minute ${Math.round(stop.elapsed_min)}.`);
+  }
+  view.picture.draw(forecast, []);
+}
+
+async function listRuns() {
+  if (view.root.hidden) return;
+  try {
+    const { runs } = await api.get("/api/runs");
+    view.list.replaceChildren(h("h2", null, runs.length ? "Runs kept here" : "No run yet"),
+      h("p", { class: "hint" }, "A run begins on the page Before, with “Start this run”."),
+      h("ul", { class: "choices" }, runs.map((run) => h("li", null, h("button", { type: "button", onclick: () => journey.resume(run.name) },
+        h("b", null, run.title), h("span", null, `${run.begun.slice(0, 16).replace("T", ", ")}, ${run.records} lines`))))),
+      h("button", { type: "button", class: "go", onclick: go.toBefore }, "To the plan"));
+  } catch { /* no connection: said at the top; asked again when shown */ }
+}
+
+// Once a second: the clock runs, and what is next comes nearer.
+function tick() {
+  const { state, forecast } = journey.now;
+  if (!state || view.root.hidden) return;
+  const minute = journey.elapsed();
+  const heat = h("button", { type: "button", class: minute === null ? "go wide" : "quiet small", onclick: heatOn }, minute === null ? "The heat is on" : "Set anew");
+  if (minute === null) {
+    view.clock.replaceChildren(heat, h("p", { class: "hint" }, "Minutes count from switch-on."));
+  } else if (view.clock.dataset.on !== state.heat_on || !view.clock.querySelector("b")) {
+    view.clock.dataset.on = state.heat_on;
+    view.clock.replaceChildren(h("span", null, "since switch-on "), h("b", { role: "timer" }), heat);
+  }
+  const shown = view.clock.querySelector("b");
+  if (shown) shown.textContent = words.clock(minute);
+  if (forecast) view.figures.replaceChildren(...ahead(state, forecast, minute));
+}
+
+function heatOn() {
+  if (journey.now.state.heat_on && !confirm("Begin counting the minutes anew, from now?")) return;
+  journey.tell({ kind: "heat", at: new Date().toISOString() });
+}
+
+const until = (at, minute) => {
+  if (minute === null) return `${Math.round(at)} min`;
+  return at > minute ? words.clock(at - minute) : "now";
+};
+
+function ahead(state, forecast, minute) {
+  const { run } = forecast;
+  const full = new Set(state.jars.map((jar) => jar.number));
+  const next = run.jars.find((jar) => !full.has(jar.number));
+  const stop = run.stop;
+  const parts = [];
+  if (minute !== null && minute < run.first_drop_min && !state.jars.length) {
+    parts.push(figure("First drop in", until(run.first_drop_min, minute), `minute ${Math.round(run.first_drop_min)}`));
+  } else if (next) {
+    parts.push(figure(`Jar ${next.number}, ${next.role}, full in`, until(next.full_min, minute), `at ${words.volume(next.to_l)}`));
+  } else parts.push(figure("Jars", "all full"));
+  const spread = forecast.stop_min ? ` (${Math.round(forecast.stop_min[0])}–${Math.round(forecast.stop_min[1])})` : "";
+  parts.push(figure("Stop in", until(stop.elapsed_min, minute), `${words.volume(stop.collected_l)}, minute ${Math.round(stop.elapsed_min)}${spread}`));
+  const at = minute === null ? null : journey.moment(minute);
+  parts.push(at && minute >= run.first_drop_min
+    ? figure("Stream now", words.abv(at.stream_abv), `about ${words.volume(at.collected_l)} over`)
+    : figure("First stream", words.abv(run.curve.stream_abv[0]), `stop at ${words.abv(stop.stream_abv)}`));
+  return parts;
+}

@@ -1,0 +1,78 @@
+// A reading in three taps: what it is, how much, note it. The proposals stand round what is expected now.
+import { h, newId } from "./dom.js";
+import * as journey from "./journey.js";
+import * as words from "./words.js";
+
+const round = (value, step) => Math.round(value / step) * step;
+const KINDS = [
+  { key: "strength", name: "Strength", expect: (m) => round(m.stream_abv, 1), step: 1, unit: "%", digits: 0, example: "71 %" },
+  { key: "collected", name: "Collected", expect: (m) => round(m.collected_l * 1000, 10), step: 10, unit: "mL", digits: 0, example: "220 mL" },
+  { key: "vapour", name: "Vapour", expect: (m) => round(m.vapour_c, 0.5), step: 0.5, unit: "°C", digits: 1, example: "84.5 °C" },
+  { key: "pot", name: "Pot", expect: (m) => round(m.pot_c, 0.5), step: 0.5, unit: "°C", digits: 1, example: "87.5 °C" },
+];
+
+export function makeReading() {
+  let kind = KINDS[0];
+  const group = newId("kind");
+  const input = h("input", { type: "text", class: "value", "aria-label": "Value", autocomplete: "off", enterkeyhint: "done" });
+  const warm = h("input", { type: "text", class: "warm", "aria-label": "Temperature of the sample, °C", placeholder: "20 °C", autocomplete: "off" });
+  const warmly = h("label", { class: "warmly" }, "read at", warm);
+  const values = h("div", { class: "values", role: "group", "aria-label": "Proposals" });
+  const note = h("button", { type: "submit", class: "go" }, "Note it");
+  const kinds = h("div", { class: "kinds", role: "radiogroup", "aria-label": "What was read" }, KINDS.map((one) => h("label", null,
+    h("input", { type: "radio", name: group, value: one.key, checked: one === kind, onchange: () => choose(one) }), h("span", null, one.name))));
+  const root = h("form", { class: "card reading", "aria-label": "A reading", onsubmit: send },
+    kinds, values, h("div", { class: "row-head" }, input, warmly, note));
+
+  function choose(one) {
+    kind = one;
+    input.value = "";
+    refresh();
+  }
+
+  function refresh() {
+    input.placeholder = kind.example;
+    warmly.hidden = kind.key !== "strength";
+    const minute = journey.elapsed();
+    const run = journey.now.forecast?.run;
+    const at = run && (minute === null ? null : journey.moment(Math.max(minute, run.first_drop_min)));
+    const last = journey.now.state?.readings.at(-1)?.collected_l ?? 0;
+    const middle = at ? kind.expect(at) : null;
+    if (middle === null || Number.isNaN(middle)) { values.replaceChildren(); return; }
+    const offers = [-2, -1, 0, 1, 2].map((k) => middle + k * kind.step)
+      .filter((v) => v > 0 && (kind.key !== "collected" || v >= last * 1000));
+    values.replaceChildren(...offers.map((v) => {
+      const text = `${v.toFixed(kind.digits)} ${kind.unit}`;
+      const button = h("button", { type: "button", "aria-pressed": String(input.value === text), onclick: () => {
+        input.value = text;
+        for (const other of values.children) other.setAttribute("aria-pressed", String(other === button));
+      } }, v.toFixed(kind.digits), h("small", null, ` ${kind.unit}`));
+      return button;
+    }));
+  }
+
+  function send(event) {
+    event.preventDefault();
+    let value = input.value.trim();
+    if (!value) { input.focus(); return; }
+    if (/^[\d.,]+$/.test(value)) value += ` ${kind.unit}`;
+    const told = { kind: "reading", [kind.key]: value, elapsed_min: journey.elapsed() ?? undefined };
+    if (kind.key === "strength" && warm.value.trim()) {
+      told["read at"] = /^[\d.,]+$/.test(warm.value.trim()) ? `${warm.value.trim()} °C` : warm.value.trim();
+    }
+    input.value = "";
+    journey.tell(told);
+    refresh();
+  }
+
+  return { root, refresh };
+}
+
+export const said = (reading) => [
+  reading.read_abv !== null && `${words.abv(reading.read_abv)}${reading.read_c !== null ? ` at ${words.degrees(reading.read_c)}` : ""}`,
+  reading.collected_l !== null && `${words.volume(reading.collected_l)} over`,
+  reading.vapour_c !== null && `vapour ${words.degrees(reading.vapour_c)}`,
+  reading.pot_c !== null && `pot ${words.degrees(reading.pot_c)}`,
+  reading.power_w !== null && `${Math.round(reading.power_w)} W`,
+  reading.words,
+].filter(Boolean).join(", ");
