@@ -1,0 +1,74 @@
+"""A whole run with botanicals, against LSODA on the full system of pot, ethanol and forty compounds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.integrate import solve_ivp
+
+import potsim
+from benchmarks.measure import Row, best_of
+from potsim.planning.bill import BotanicalDose
+from potsim.planning.plan import Plan
+from potsim.planning.run import Run
+from potsim.still.escape import escape
+
+BILL = (
+    "juniper",
+    "coriander seed",
+    "lemon peel",
+    "fennel seed",
+    "bay leaf",
+    "angelica root",
+    "black pepper",
+    "green cardamom",
+)
+
+
+def rows() -> list[Row]:
+    """The full run in a tabulated still."""
+    bill = tuple(BotanicalDose(name, mass_g=3.0) for name in BILL)
+    plan = replace(potsim.example_plan(), botanicals=bill)
+    run = potsim.distil(plan)
+    theirs = by_lsoda(run)
+    carried = run.flavours.carried
+    ours = carried.at(np.array([run.end.depletion])).over[:, 0]
+    off = float(np.abs(ours - theirs).max())
+    assert off < 1e-5, f"a compound is off by {off:.1e} of its total"
+    slow, quick = best_of(1, lambda: by_lsoda(run)), best_of(20, lambda: whole(plan))
+    what = f"full run, {len(BILL)} botanicals, {len(carried.compound_ids)} compounds, against LSODA"
+    return [Row(what, slow / quick, 200, True, "x", f"to {off:.0e} of each total")]
+
+
+def whole(plan: Plan) -> Run:
+    """Curve, stop, jars, keep, proofing and the times of every botanical."""
+    run = potsim.distil(plan)
+    assert len(run.flavours.botanicals) == len(BILL)
+    return run
+
+
+def by_lsoda(run: Run) -> np.ndarray:
+    """Share over of each compound of each botanical: moles, ethanol and traces in time, K as tabulated."""
+    carried, course = run.flavours.carried, run.course
+    rows = carried.rows
+    rate = np.array([s.rate_per_s for s in carried.sources])[rows.source]
+    held = np.array([1.0 - s.share_in_liquid for s in carried.sources])[rows.source]
+    pressure = course.still.conditions.pressure_pa
+    n = held.size
+
+    def slope(_: float, state: np.ndarray) -> np.ndarray:
+        pot, x, clock = state[0], state[1], state[2]
+        there = course.at(np.array([np.log(course.charge_mol / pot)]))
+        moved = there.rate_mol_per_s[0]
+        out = escape(rows.compounds, there, pressure).per_depletion[0, rows.compound]
+        release = rate * held * np.exp(-rate * clock)
+        flow = out * state[3 : 3 + n] * moved / pot
+        ethanol = -(there.stream_x[0] - x) * moved / pot
+        return np.concatenate([[-moved, ethanol, 1.0], release - flow, flow])
+
+    start = np.concatenate([[course.charge_mol, course.charge_x, 0.0], 1.0 - held, np.zeros(n)])
+    seconds = 60.0 * run.stop.elapsed_min - course.first_drop_s
+    solved = solve_ivp(slope, (0.0, seconds), start, "LSODA", [seconds], rtol=1e-7, atol=1e-11)
+    assert solved.success
+    return np.asarray(solved.y[3 + n :, -1])
