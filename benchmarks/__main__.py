@@ -8,10 +8,10 @@ import platform
 import sys
 from pathlib import Path
 
-from benchmarks import start, still
+from benchmarks import flavours, start, still
 
 TABLE = Path(__file__).parent / "RESULTS.md"
-SUBJECTS = (still, start)
+SUBJECTS = (still, flavours, start)
 
 
 def main() -> int:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,19 +21,6 @@ from potsim.still.still import Still
 Array = NDArray[np.float64]
 
 EXHAUSTED = float(np.log(1000.0))  # depletion at which 99.9 % of the charge's moles are over
-COLUMNS = (
-    "x",
-    "y",
-    "pot_k",
-    "vapour_k",
-    "rate",
-    "reflux",
-    "x_reflux",
-    "condenser_w",
-    "pot_abv",
-    "stream_abv",
-    "clock",
-)
 
 
 @dataclass(frozen=True)
@@ -109,6 +97,11 @@ class _Leg:
     position: float  # ln W of the table there
     from_s: float
 
+    @cached_property
+    def clock(self) -> float:
+        """What the table's clock shows there."""
+        return float(self.curves.at(np.array([self.position])).clock[0])
+
 
 @dataclass(frozen=True)
 class Course:
@@ -163,17 +156,15 @@ class Course:
 
     def _on(self, leg: _Leg, s: Array) -> States:
         place = leg.position - (s - leg.from_depletion)
-        x, y, pot_k, vapour_k, rate, reflux, x_r, condenser, pot_abv, stream_abv, clock = leg.curves.at(
-            place, *COLUMNS
-        )
+        row = leg.curves.at(place)
+        x, y, x_r, pot_abv, stream_abv = row.x, row.y, row.x_reflux, row.pot_abv, row.stream_abv
         left = self.charge_mol * np.exp(-s)
         if self.charge_x == 0.0:
             x = y = x_r = pot_abv = stream_abv = np.zeros(s.shape)
         over = -self.charge_mol * np.expm1(-s)
         ethanol = self.charge_mol * self.charge_x - left * x
-        start_clock = leg.curves.at(np.asarray(leg.position), "clock")[0]
         moles_per_row = self.charge_mol * np.exp(-leg.from_depletion - leg.position)
-        elapsed = leg.from_s + moles_per_row * (clock - start_clock)
+        elapsed = leg.from_s + moles_per_row * (row.clock - leg.clock)
         return States(
             depletion=s,
             pot_mol=left,
@@ -183,12 +174,12 @@ class Course:
             over_ethanol_mol=np.clip(ethanol, 0.0, over),
             pot_abv=pot_abv,
             stream_abv=stream_abv,
-            pot_k=pot_k,
-            vapour_k=vapour_k,
-            rate_mol_per_s=rate,
-            reflux=reflux,
+            pot_k=row.pot_k,
+            vapour_k=row.vapour_k,
+            rate_mol_per_s=row.rate,
+            reflux=row.reflux,
             x_reflux=x_r,
-            condenser_w=condenser,
+            condenser_w=row.condenser_w,
             elapsed_s=elapsed,
         )
 
@@ -301,7 +292,7 @@ def course(charge_mol: float, charge_x: float, still: Still) -> Course:
     """
     table = curves(still.conditions)
     position = float(table.position(charge_x))
-    boiling_k = float(table.at(np.array([position]), "pot_k")[0][0])
+    boiling_k = float(table.at(np.array([position])).pot_k[0])
     first_drop_s = heat_up_s(charge_mol, charge_x, boiling_k, still)
     run = Course(still, charge_mol, charge_x, first_drop_s, (_Leg(table, 0.0, position, first_drop_s),))
     for change in still.power_changes:
@@ -341,8 +332,8 @@ def heat_up_s(charge_mol: float, charge_x: float, boiling_k: float, still: Still
     """
     c = still.conditions
     rise = boiling_k - c.room_k
-    gain = heat.liquid_enthalpy(charge_x, boiling_k) - heat.liquid_enthalpy(charge_x, c.room_k)
-    capacity = charge_mol * float(gain) / rise + still.metal_j_per_k
+    cold, hot = np.asarray(heat.liquid_enthalpy(charge_x, np.array([c.room_k, boiling_k]))).tolist()
+    capacity = charge_mol * (hot - cold) / rise + still.metal_j_per_k
     loss = c.pot_loss_w_per_k
     if still.heat_up_power_w <= loss * rise:
         raise RequestError(

@@ -8,6 +8,7 @@ charge's composition stands and moves down by as much as ``ln W`` falls.
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import equilibrium, strength
 from potsim.still.balance import Balance, balance
-from potsim.still.lookup import BLOCK, SmoothFit, UniformTable, running_integral
+from potsim.still.lookup import BLOCK, SmoothFit, UniformTable, difference, running_integral
 from potsim.still.still import Conditions
 
 Array = NDArray[np.float64]
@@ -40,6 +41,30 @@ COLUMNS = (
     "pot_abv",
     "stream_abv",
 )
+
+
+class Row(NamedTuple):
+    """What a still does at points of its table.
+
+    ``x``, ``y``: mole fractions of pot and distillate; ``x_reflux``; ``reflux``: share of the vapour;
+    ``pot_k``, ``vapour_k`` [K]; ``rate`` [mol/s]; ``condenser_w`` [W]; ``pot_abv``, ``stream_abv`` [% vol];
+    ``clock`` [s for each exp(ln W) mol].
+    """
+
+    x: Array
+    y: Array
+    x_reflux: Array
+    reflux: Array
+    pot_k: Array
+    vapour_k: Array
+    rate: Array
+    condenser_w: Array
+    pot_abv: Array
+    stream_abv: Array
+    clock: Array
+
+
+COLUMNS = Row._fields
 
 
 class Curves:
@@ -117,11 +142,15 @@ class Curves:
             "pot_abv": np.asarray(strength.abv_from_x(x)),
             "stream_abv": np.asarray(strength.abv_from_x(x + rise)),
         }
-        self.tables = {name: UniformTable(self.first, self.step, column) for name, column in columns.items()}
-        self.tables["x"] = UniformTable(self.first, self.step, x, rise)
         # Seconds for a pot that holds exp(ln W) moles to come down to each row, from the top of the table.
         spent = running_integral(self.step, np.exp(ln_w) / rate)
-        self.tables["clock"] = UniformTable(self.first, self.step, spent[-1] - spent)
+        columns["clock"] = spent[-1] - spent
+        values = np.stack([columns[name] for name in COLUMNS], axis=1)
+        slopes = difference(values)
+        slopes[:, COLUMNS.index("x")] = self.step * rise  # Rayleigh's equation
+        self._table = UniformTable(self.first, self.step, values, slopes / self.step)
+        strengths = np.stack([columns["stream_abv"], columns["pot_abv"]], axis=1)
+        self._strengths = UniformTable(self.first, self.step, strengths)
 
     def _invert(self, ln_w: Array) -> Array:
         """Composition at each ln W, by Newton's method in ln(x / (x_az - x))."""
@@ -176,25 +205,20 @@ class Curves:
             )
         return self._ln_w(np.maximum(x, WATER_X))
 
-    def at(self, ln_w: Array, *names: str) -> tuple[Array, ...]:
-        """Look columns up.
+    def at(self, ln_w: Array) -> Row:
+        """Look everything up.
 
         Parameters
         ----------
         ln_w : ndarray
             Positions inside the table.
-        *names : str
-            Columns: ``x``, ``y`` (mole fractions of pot and distillate), ``x_reflux``, ``reflux`` (share of
-            the vapour), ``pot_k``, ``vapour_k`` [K], ``rate`` [mol/s], ``condenser_w`` [W], ``pot_abv``,
-            ``stream_abv`` [% vol], ``clock`` [s for each exp(ln W) mol].
 
         Returns
         -------
-        tuple of ndarray
-            One array of the shape of ``ln_w`` for each name.
+        Row
+            Arrays of the shape of ``ln_w``.
         """
-        row, along = self.tables["x"].locate(ln_w)
-        return tuple(self.tables[name].at(row, along) for name in names)
+        return Row(*self._table(ln_w))
 
     def distil(self, charge_x: Array, left: Array) -> tuple[Array, Array]:
         """Strength of stream and pot for many charges at once.
@@ -217,7 +241,7 @@ class Curves:
         many = max(1, BLOCK // fall.size)
         for k in range(0, start.size, many):
             block = slice(k, k + many)
-            stream[block], pot[block] = self.at(start[block, None] + fall, "stream_abv", "pot_abv")
+            stream[block], pot[block] = self._strengths(start[block, None] + fall)
         return stream, pot
 
 

@@ -69,49 +69,34 @@ class SmoothFit:
 
 
 class UniformTable:
-    """Columns tabulated at equal steps, looked up by cubic Hermite interpolation.
+    """Columns tabulated at equal steps, looked up together by cubic Hermite interpolation.
 
     Parameters
     ----------
     start, step : float
         Position of the first row, and the distance of rows.
-    values : ndarray, shape (n,)
-        A column.
-    slopes : ndarray, shape (n,), optional
-        Its derivative; by fourth-order differences when left out.
+    values : ndarray, shape (n, m)
+        The columns.
+    slopes : ndarray, shape (n, m), optional
+        Their derivatives; by fourth-order differences when left out.
     """
 
     def __init__(self, start: float, step: float, values: Array, slopes: Array | None = None) -> None:
         self.start, self.step = start, step
-        self.last = values.size - 2
-        rise = np.diff(values)
-        m = (_slopes(values) if slopes is None else slopes * step)[:, None]
-        self.cubic = np.hstack(
-            [
-                values[:-1, None],
-                m[:-1],
-                3.0 * rise[:, None] - 2.0 * m[:-1] - m[1:],
-                m[:-1] + m[1:] - 2.0 * rise[:, None],
-            ]
-        )
+        self.last = values.shape[0] - 2
+        rise = np.diff(values, axis=0)
+        m = difference(values) if slopes is None else slopes * step
+        low, high = m[:-1], m[1:]
+        powers = [values[:-1], low, 3.0 * rise - 2.0 * low - high, low + high - 2.0 * rise]
+        self.cubic = np.ascontiguousarray(np.stack(powers).transpose(2, 0, 1))  # column, power, row
 
     def __call__(self, position: Array) -> Array:
-        """Evaluate the column at positions inside the table; the caller sees to that."""
-        row, along = self.locate(position)
-        return self.at(row, along)
-
-    def locate(self, position: Array) -> tuple[NDArray[np.intp], Array]:
-        """Row below each position and the part of a step beyond it: the same for all columns of a table."""
+        """Evaluate at positions inside the table (the caller sees to that); shape (m, ...)."""
         scaled = (position - self.start) / self.step
         row = np.minimum(scaled.astype(np.intp), self.last)
-        return row, scaled - row
-
-    def at(self, row: NDArray[np.intp], along: Array) -> Array:
-        """Evaluate the column at rows and parts found by `locate`."""
-        c = self.cubic
-        return np.asarray(
-            ((c[row, 3] * along + c[row, 2]) * along + c[row, 1]) * along + c[row, 0],
-        )
+        along = scaled - row
+        c = self.cubic.take(row, axis=2)
+        return np.asarray(((c[:, 3] * along + c[:, 2]) * along + c[:, 1]) * along + c[:, 0])
 
 
 def four_rows(
@@ -135,16 +120,38 @@ def four_rows(
     shares : tuple of ndarray
         Their shares; the interpolated value is the sum of shares times values.
     """
-    scaled = (position - start) / step
-    row = np.clip(scaled.astype(np.intp) - 1, 0, rows - 4)
+    scaled = (position - start) * (1.0 / step)
+    row = scaled.astype(np.intp)
+    row -= 1
+    np.maximum(row, 0, out=row)
+    np.minimum(row, rows - 4, out=row)
     t = scaled - row
     a, b, c = t - 1.0, t - 2.0, t - 3.0
     ab, tc = a * b, t * c
-    return row, (ab * c / -6.0, tc * b / 2.0, tc * a / -2.0, ab * t / 6.0)
+    c *= ab
+    c *= -1.0 / 6.0
+    b *= tc
+    b *= 0.5
+    a *= tc
+    a *= -0.5
+    t *= ab
+    t *= 1.0 / 6.0
+    return row, (c, b, a, t)
 
 
-def _slopes(values: Array) -> Array:
-    """Derivative by rows from the four nearest steps, fourth order throughout."""
+def difference(values: Array) -> Array:
+    """Differentiate along the first axis, from the four nearest steps, fourth order throughout.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, ...)
+        At least five rows at equal steps.
+
+    Returns
+    -------
+    ndarray
+        Change for each step, shape of ``values``.
+    """
     v = values
     out = np.empty_like(v)
     out[2:-2] = (8.0 * (v[3:-1] - v[1:-3]) - (v[4:] - v[:-4])) / 12.0
@@ -170,6 +177,6 @@ def running_integral(step: float, values: Array) -> Array:
     ndarray, shape (n,)
         Zero at the first row.
     """
-    m = _slopes(values)
+    m = difference(values)
     panels = 0.5 * (values[:-1] + values[1:]) + (m[:-1] - m[1:]) / 12.0
     return np.concatenate([[0.0], np.cumsum(panels) * step])
