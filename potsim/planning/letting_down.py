@@ -55,6 +55,12 @@ def strongest(plan: Plan) -> float:
     return _most(_undiluted(leftovers.resolve(plan.charge, distil)), 1.0, _juices_kg(plan))
 
 
+def check_same(same: str) -> None:
+    """Refuse what is neither ``'alcohol'`` nor ``'volume'``."""
+    if same not in get_args(Same):
+        raise UnknownNameError("quantity that stays the same", same, get_args(Same))
+
+
 def with_strength(plan: Plan, abv: float, same: Same = "alcohol") -> Plan:
     """Return a plan whose charge has another strength.
 
@@ -94,8 +100,7 @@ def with_strength(plan: Plan, abv: float, same: Same = "alcohol") -> Plan:
     >>> round(charge_of(weaker).abv, 9)
     30.0
     """
-    if same not in get_args(Same):
-        raise UnknownNameError("quantity that stays the same", same, get_args(Same))
+    check_same(same)
     require("charge.abv", abv, 0, 100, "% vol", open_low=True)
     parts = leftovers.resolve(plan.charge, distil)
     undiluted = _undiluted(parts)

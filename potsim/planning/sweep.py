@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from potsim.errors import PotsimError, RequestError
 from potsim.planning import cautions
-from potsim.planning.letting_down import Same
+from potsim.planning.letting_down import Same, check_same
 from potsim.planning.outcome import Outcome, Place, outcome, particular, places, plain
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
@@ -166,7 +166,7 @@ def sweep(plan: Plan, key: str, values: Iterable[float], same: Same = "alcohol")
     Raises
     ------
     UnknownNameError
-        If the plan has no such number; the nearest are suggested.
+        If the plan has no such number, or ``same`` is neither; the nearest are suggested.
     RequestError
         If there is no value, or more than 200.
 
@@ -182,6 +182,7 @@ def sweep(plan: Plan, key: str, values: Iterable[float], same: Same = "alcohol")
     >>> [round(row.outcome.recovered, 2) for row in made.rows]
     [0.75, 0.85, 0.91]
     """
+    check_same(same)
     varied = number(plan, key)
     of_charge = varied.name == CHARGE_ABV
     wanted = _checked(values, varied)

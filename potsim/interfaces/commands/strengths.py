@@ -24,7 +24,7 @@ ABOUT = Command(
     description="""\
 Run a plan with charges of several strengths, all else left as it is: what comes
 over, how strong, how long it takes, what the keep is, where the flavours move.
---same alcohol (as by default) changes the water, --same volume spirit and water.
+--same alcohol (the default) changes the water, --same volume spirit and water.
 With --vary the same for any other number of the plan, by its key: still.power,
 still.altitude, cuts.heads, cuts.stop.stream_abv, bottling.abv, or one amount:
 botanical.juniper, charge.water. Without PLAN: the built-in example.""",
@@ -32,7 +32,7 @@ botanical.juniper, charge.water. Without PLAN: the built-in example.""",
         "potsim strengths --from 20 --to 60 --step 5",
         "potsim strengths trial-1.toml --same volume --plot strengths.svg",
         'potsim strengths --vary still.power --values "400 W, 700 W, 1 kW"',
-        'potsim strengths --vary botanical.juniper --values "7 g; 14 g; 28 g" --csv juniper.csv',
+        'potsim strengths --vary botanical.juniper --values "7 g, 14 g" --csv j.csv',
     ),
 )
 

@@ -1,0 +1,489 @@
+"""One number of a plan varied: against single runs, against a calculation of its own, and what is refused."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+import potsim
+from potsim.errors import RangeError, RequestError, UnknownNameError
+from potsim.interfaces.plot_sweep import figure_of_sweep, plot_sweep
+from potsim.interfaces.summary_sweep import text_of_sweep
+from potsim.interfaces.sweep_words import key_of, value_reader, value_words
+from potsim.planning.letting_down import charge_of, strongest, with_strength
+from potsim.planning.outcome import outcome
+from potsim.planning.plan import (
+    Bottling,
+    Cuts,
+    Ingredient,
+    JarPlan,
+    LeftOver,
+    Plan,
+    PowerStep,
+    StillPlan,
+    Stop,
+    Stretch,
+)
+from potsim.planning.sweep import evenly, sweep
+from potsim.planning.vary import number, numbers
+
+LOSSLESS = StillPlan(capacity_l=150.0, neck_loss_w_per_k=0.0, pot_loss_w_per_k=0.0)
+
+
+@pytest.fixture(scope="module")
+def example() -> Plan:
+    return potsim.example_plan()
+
+
+@pytest.fixture(scope="module")
+def bare(example: Plan) -> Plan:
+    return replace(example, botanicals=())
+
+
+# --- Equal to runs one at a time.
+
+
+def same_run(one: potsim.Run, other: potsim.Run) -> None:
+    for name in ("collected_l", "stream_abv", "pot_abv", "recovered", "elapsed_min"):
+        np.testing.assert_allclose(getattr(one, name), getattr(other, name), rtol=1e-12)
+    assert one.keep.volume_l == pytest.approx(other.keep.volume_l, rel=1e-12)
+
+
+def test_each_row_is_the_run_of_a_plan_written_by_hand(bare: Plan) -> None:
+    spirits = [part for part in bare.charge if part.abv > 0.0]
+    for row in sweep(bare, "charge.abv", [25.0, 40.0, 55.0]).rows:
+        by_hand = charge_of(bare).ethanol_l * 100.0 / row.value
+        assert row.run.charge.volume_l == pytest.approx(by_hand, rel=1e-9)
+        water = Ingredient("water", row.plan.charge[-1].volume_l)
+        same_run(row.run, potsim.distil(replace(bare, charge=(*spirits, water))))
+        assert row.outcome == outcome(potsim.distil(row.plan))
+
+
+@pytest.mark.parametrize(
+    ("key", "values", "change"),
+    [
+        ("still.power", [400.0, 900.0], lambda p, v: replace(p, still=replace(p.still, power_w=v))),
+        (
+            "still.pressure",
+            [900.0],
+            lambda p, v: replace(p, still=replace(p.still, pressure_hpa=v, altitude_m=None)),
+        ),
+        ("still.altitude", [1500.0], lambda p, v: replace(p, still=replace(p.still, altitude_m=v))),
+        ("cuts.heads", [0.01, 0.05], lambda p, v: replace(p, cuts=replace(p.cuts, heads_l=v))),
+        (
+            "cuts.tails_from.stream_abv",
+            [65.0],
+            lambda p, v: replace(p, cuts=replace(p.cuts, tails_from=Stop(stream_abv=v))),
+        ),
+        (
+            "cuts.stop.elapsed",
+            [30.0],
+            lambda p, v: replace(p, cuts=replace(p.cuts, stop=replace(p.cuts.stop, elapsed_min=v))),
+        ),
+        (
+            "Charge.Apple Spirit",
+            [0.5],
+            lambda p, v: replace(p, charge=(replace(p.charge[0], volume_l=v), *p.charge[1:])),
+        ),
+        (
+            "botanical.juniper",
+            [7.0, 28.0],
+            lambda p, v: replace(p, botanicals=(replace(p.botanicals[0], mass_g=v), *p.botanicals[1:])),
+        ),
+        ("bottling.abv", [45.0], lambda p, v: replace(p, bottling=replace(p.bottling, abv=v))),
+    ],
+)
+def test_any_number_varied_is_that_number_changed(example: Plan, key: str, values, change) -> None:
+    for row in sweep(example, key, values).rows:
+        assert row.plan == change(example, row.value)
+        same_run(row.run, potsim.distil(change(example, row.value)))
+
+
+def test_the_plan_itself_stands_among_the_rows(example: Plan) -> None:
+    own = charge_of(example).abv
+    made = sweep(example, "charge.abv", [30.0, 45.0])
+    assert [row.planned for row in made.with_own] == [False, True, False]
+    assert made.own.value == own
+    assert made.own.plan == example
+    again = sweep(example, "charge.abv", [30.0, own])
+    assert [row.planned for row in again.with_own] == [False, True]
+    assert again.rows[1].plan is example
+    assert sweep(replace(example, cuts=Cuts()), "cuts.heads", [0.01]).own is None
+
+
+# --- Against an independent calculation: one stage, nothing lost, Rayleigh's equation.
+
+
+@pytest.mark.parametrize(
+    ("charge_abv", "collected_l", "mean_abv"), [(30.0, 30.4, 70.1), (50.0, 58.5, 76.5), (60.0, 71.1, 79.1)]
+)
+def test_a_hundred_litres_down_to_60_at_the_stream(charge_abv, collected_l, mean_abv) -> None:
+    plan = Plan((Ingredient("spirit", 100.0, 70.0),), still=LOSSLESS, cuts=Cuts(stop=Stop(stream_abv=60.0)))
+    (row,) = sweep(plan, "charge.abv", [charge_abv], same="volume").rows
+    assert row.outcome.charge_l == pytest.approx(100.0, abs=1e-6)
+    assert row.outcome.distillate_l == pytest.approx(collected_l, abs=1.0)
+    assert row.outcome.distillate_abv == pytest.approx(mean_abv, abs=1.0)
+
+
+def test_a_jar_full_to_the_last_drop_of_a_run_is_no_obstacle() -> None:
+    still = StillPlan(capacity_l=30.0, power_w=2000.0, neck_loss_w_per_k=1.0, pot_loss_w_per_k=2.0)
+    plan = Plan((Ingredient("spirit", 2.0, 80.0),), still=still, cuts=Cuts(stop=Stop(stream_abv=40.0)))
+    for row in sweep(plan, "charge.abv", [25.22613065326633, 40.904522613065325, 42.91457286432161]).rows:
+        assert row.refusal == ""
+
+
+@given(
+    weak=st.floats(12.0, 55.0),
+    more=st.floats(0.1, 20.0),
+    stop=st.sampled_from([Stop(stream_abv=40.0), Stop(pot_abv=2.0), Stop(vapour_c=97.0)]),
+    same=st.sampled_from(["alcohol", "volume"]),
+)
+@settings(max_examples=30, deadline=None)
+def test_a_stronger_charge_never_yields_less_alcohol(weak: float, more: float, stop: Stop, same: str) -> None:
+    still = StillPlan(capacity_l=30.0, power_w=2000.0, neck_loss_w_per_k=1.0, pot_loss_w_per_k=2.0)
+    plan = Plan((Ingredient("spirit", 2.0, 80.0),), still=still, cuts=Cuts(stop=stop))
+    low, high = (row.run for row in sweep(plan, "charge.abv", [weak, weak + more], same).rows)
+    over = [run.stop.collected_l * run.stop.mean_abv for run in (low, high)]
+    assert over[1] >= over[0] * (1.0 - 1e-9)
+
+
+# --- What stays, and how the charge gets there.
+
+
+@given(abv=st.floats(3.0, 60.0), same=st.sampled_from(["alcohol", "volume"]))
+@settings(max_examples=50, deadline=None)
+def test_the_charge_is_as_strong_as_asked_and_the_rest_stays(abv: float, same: str) -> None:
+    example = potsim.example_plan()
+    own, made = charge_of(example), charge_of(with_strength(example, abv, same))
+    assert made.abv == pytest.approx(abv, abs=1e-9)
+    kept = "ethanol_l" if same == "alcohol" else "volume_l"
+    assert getattr(made, kept) == pytest.approx(getattr(own, kept), rel=1e-9)
+
+
+def test_water_goes_where_water_is(bare: Plan) -> None:
+    wet = replace(bare, charge=(*bare.charge, Ingredient("rain water", 0.3)))
+    weaker = with_strength(wet, 20.0)
+    assert [part.name for part in weaker.charge] == ["apple spirit", "barley spirit", "water", "rain water"]
+    assert weaker.charge[2].volume_l == pytest.approx(3.0 * weaker.charge[3].volume_l)
+    neat = replace(bare, charge=bare.charge[:2])
+    assert [part.name for part in with_strength(neat, 30.0).charge][-1] == "water"
+    assert with_strength(wet, strongest(wet)).charge == wet.charge[:2]
+    lemon = potsim.example_plan()
+    assert strongest(lemon) < strongest(bare)  # the peel is wet
+
+
+def test_left_overs_stay_or_become_spirit(bare: Plan) -> None:
+    first = replace(bare, jars=JarPlan())
+    plan = replace(bare, charge=(*bare.charge, LeftOver("tails", first, (1, 2))))
+    kept = with_strength(plan, 25.0)
+    assert kept.charge[-1] == plan.charge[-1]
+    poured = with_strength(plan, 25.0, "volume")
+    assert isinstance(poured.charge[-1], Ingredient)
+    assert charge_of(poured).abv == pytest.approx(25.0)
+    assert charge_of(poured).volume_l == pytest.approx(charge_of(plan).volume_l)
+
+
+# --- What is refused, and what a row says that cannot be run.
+
+
+def refused(kind: type[Exception], *args: object) -> str:
+    with pytest.raises(kind) as caught:
+        sweep(*args)  # type: ignore[arg-type]
+    return str(caught.value)
+
+
+def test_unknown_keys_suggest_the_nearest(example: Plan) -> None:
+    said = refused(UnknownNameError, example, "still.pwer", [1.0])
+    assert said.startswith("Unknown number of the plan 'still.pwer'. Did you mean 'still.power'")
+    assert "'botanical.juniper'" in refused(UnknownNameError, example, "botanical.junper", [1.0])
+    assert "'charge.abv'" in refused(UnknownNameError, example, "charge.abw", [1.0])
+    assert "Known: " in refused(UnknownNameError, example, "xyz", [1.0])
+
+
+def test_no_value_too_many_and_no_such_thing_to_keep(example: Plan) -> None:
+    assert refused(RequestError, example, "still.power", []) == (
+        "No value of still.power is given. Give at least one."
+    )
+    endless = iter(range(1, 10**9))
+    assert refused(RequestError, example, "still.power", endless) == (
+        "More than 200 values of still.power are given. Take fewer."
+    )
+    said = refused(RequestError, example, "charge.abv", [30.0], "alcohl")
+    assert said == "Unknown quantity that stays the same 'alcohl'. Did you mean 'alcohol'?"
+
+
+def test_rows_that_cannot_run_say_why(example: Plan) -> None:
+    overfull, fine, strong, nothing, negative = sweep(
+        example, "charge.abv", [10.0, 30.0, 80.0, 0.0, -5.0]
+    ).rows
+    assert overfull.run is None
+    assert overfull.plan is not None
+    assert overfull.refusal.startswith("The charge takes 9.08 L, but still.capacity is 4 L.")
+    assert (fine.refusal, fine.run is not None) == ("", True)
+    assert strong.plan is None
+    assert strong.refusal == (
+        "charge.abv is 80 % vol; allowed is at most 60.27 % vol, the spirits of the plan without water. "
+        "Take stronger spirit: water only weakens."
+    )
+    assert strong.outcome is None
+    assert "vapour lights at 21 °C" in strong.cautions[0]
+    assert nothing.refusal.startswith("charge.abv is 0 % vol; allowed is more than 0")
+    assert negative.refusal.startswith("charge.abv is -5 % vol")
+
+
+def test_a_strength_that_no_pot_should_hold_carries_the_caution() -> None:
+    plan = Plan((Ingredient("neutral spirit", 2.0, 99.0),), still=LOSSLESS)
+    low, near, beyond = sweep(plan, "charge.abv", [30.0, 90.0, 97.0]).rows
+    assert not any("vapour lights" in text for text in low.cautions)
+    assert any("60 % with botanicals" in text for text in near.cautions)
+    assert beyond.run is None
+    assert beyond.refusal.startswith("the strength of the pot is 97.0 % vol; allowed is 0 to ")
+    assert any("its vapour lights at" in text for text in beyond.cautions)
+
+
+def test_a_plan_that_cannot_be_run_may_still_be_varied(example: Plan) -> None:
+    small = replace(example, still=replace(example.still, capacity_l=2.0))
+    made = sweep(small, "still.capacity", [3.0])
+    assert made.own.run is None
+    assert made.rows[0].run is not None
+    water = Plan((Ingredient("water", 2.0),))
+    assert sweep(water, "charge.abv", [30.0]).rows[0].refusal == (
+        "charge.abv: the charge holds no alcohol. Add a spirit to the charge."
+    )
+
+
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        ((20, 60, 0), "A step of 0 never ends. Give a step above 0."),
+        ((20, 60, -5), "A step of -5 never ends."),
+        ((60, 20, 5), "From 60 to 20 there is nothing. Put the smaller number first."),
+        ((20, 60, 0.1), "From 20 to 60 in steps of 0.1 are 401 values; allowed are 200."),
+        ((20, float("inf"), 1), "From 20 to inf by 1 is no range."),
+        ((20, 60, float("nan")), "From 20 to 60 by nan is no range."),
+        ((0, 1e300, 1e-300), "allowed are 200."),
+    ],
+)
+def test_ranges_that_are_none(args, words: str) -> None:
+    with pytest.raises(RequestError) as caught:
+        evenly(*args)
+    assert words in str(caught.value)
+
+
+def test_ranges() -> None:
+    assert evenly(20, 60, 5) == (20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 50.0, 55.0, 60.0)
+    assert evenly(0.1, 0.7, 0.2) == (0.1, 0.3, 0.5, 0.7)
+    assert evenly(1, 6, 2) == (1.0, 3.0, 5.0)
+    assert evenly(7, 7, 1) == (7.0,)
+    assert len(evenly(1, 200, 1)) == 200
+
+
+# --- Keys.
+
+
+@pytest.fixture(scope="module")
+def full(example: Plan) -> Plan:
+    return replace(
+        example,
+        still=replace(example.still, power_steps=(PowerStep(0.4, 500.0),)),
+        cuts=replace(example.cuts, tails_from=Stop(stream_abv=62.0)),
+        bottling=Bottling(42.0, 0.35, stretch=Stretch(0.2, 96.0)),
+    )
+
+
+def test_every_number_has_a_key_of_the_plan_file_and_goes_there_and_back(full: Plan) -> None:
+    known = numbers(full)
+    assert {"still.power_step.1.power", "bottling.stretch.spirit", "botanical.lemon peel.pieces"} <= set(
+        known
+    )
+    for name, found in known.items():
+        if found.path:
+            assert key_of(found).field == found.path[-1], name
+        value = found.get(full)
+        if value is None:
+            continue
+        assert found.get(found.put(full, 0.9 * value)) == pytest.approx(0.9 * value), name
+        typed = value_words(found, 0.5)
+        assert value_reader(found)(typed) == pytest.approx(0.5, rel=1e-5), name
+
+
+def test_two_rows_of_one_name_are_the_first(example: Plan) -> None:
+    twice = replace(example, botanicals=(*example.botanicals, replace(example.botanicals[0], mass_g=99.0)))
+    assert number(twice, "botanical.juniper").get(twice) == 14.0
+    shares = replace(example, cuts=Cuts(heads_share=0.02))
+    assert number(shares, "cuts.heads").get(shares) == 0.02
+    with pytest.raises(RangeError, match=r"cuts\.heads"):
+        number(shares, "cuts.heads").put(shares, 0.9)
+
+
+# --- Frames.
+
+
+def test_frames(example: Plan) -> None:
+    made = potsim.sweep(example, "charge.abv", [10.0, 30.0, 45.0])
+    frame = made.to_frame()
+    assert frame["value"].tolist() == [10.0, 30.0, 45.0]
+    assert frame["distillate_l"].isna().tolist() == [True, False, False]
+    assert frame["distillate_l"][1] == made.rows[1].run.stop.collected_l
+    assert frame["recovered"][2] > frame["recovered"][1]
+    places = made.flavours_to_frame()
+    assert len(places) == 2 * len(example.botanicals)
+    assert set(places.columns) == {"value", "botanical", "class", "start_l", "peak_l"}
+    juniper = next(f for f in made.rows[2].run.flavours if f.botanical == "juniper")
+    row = places[(places["value"] == 45.0) & (places["botanical"] == "juniper")].iloc[0]
+    assert (row["class"], row["start_l"]) == (juniper.klass, juniper.timing.start_l)
+    assert sweep(example, "still.capacity", [1.0]).flavours_to_frame().empty
+    assert json.loads(json.dumps(made.to_dict(), allow_nan=False))["same"] == "alcohol"
+
+
+def test_clouds_are_told(example: Plan) -> None:
+    oily = replace(
+        example, botanicals=tuple(replace(d, mass_g=300.0, pieces=None) for d in example.botanicals[:2])
+    )
+    made = sweep(oily, "bottling.abv", [25.0, 60.0])
+    weak, strong = made.rows
+    assert weak.outcome.bottle_clouds == "cloudy"
+    assert strong.outcome.bottle_clouds != "cloudy"
+    assert "25 %: the bottle clouds" in text_of_sweep(made) or "and the bottle clouds" in text_of_sweep(made)
+
+
+# --- Pictures: no label meets another.
+
+
+def overlaps(figure: Figure) -> list[tuple[str, str]]:
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    (ax,) = figure.axes
+    renderer = canvas.get_renderer()
+    ticks = [t for axis in (ax.xaxis, ax.yaxis) for t in axis.get_ticklabels()]
+    texts = [t for t in (*ax.texts, *ticks, ax.xaxis.label, ax.yaxis.label) if t.get_text().strip()]
+    boxes = [(t.get_text(), Text.get_window_extent(t, renderer)) for t in texts]
+    return [
+        (one, other)
+        for k, (one, box) in enumerate(boxes)
+        for other, box2 in boxes[k + 1 :]
+        if box.overlaps(box2)
+    ]
+
+
+@pytest.mark.parametrize("same", ["alcohol", "volume"])
+@pytest.mark.parametrize(
+    "values", [(25, 40, 55), tuple(range(20, 65, 5)), (37.9, 38.0, 38.1, 38.2), range(20, 60)]
+)
+def test_no_two_labels_overlap(bare: Plan, values, same: str) -> None:
+    figure = figure_of_sweep(sweep(bare, "charge.abv", values, same))
+    assert overlaps(figure) == []
+    (own,) = [t for t in figure.axes[0].texts if t.get_fontweight() == "bold"]
+    assert own.get_text() == "plan, 38.1 %"
+    widest = max(figure.axes[0].lines, key=lambda line: line.get_linewidth())
+    np.testing.assert_allclose(widest.get_ydata(), potsim.distil(bare).stream_abv)
+
+
+def test_labels_stand_where_curves_lie_apart(bare: Plan) -> None:
+    lasting = replace(bare, cuts=Cuts(stop=Stop(recovered=0.97)), still=replace(bare.still, min_level_l=None))
+    figure = figure_of_sweep(sweep(lasting, "still.power", [300, 500, 700, 1500]))
+    assert overlaps(figure) == []
+    assert "700 W" in [t.get_text().removeprefix("plan, ") for t in figure.axes[0].texts]
+
+
+def test_the_picture_goes_on_the_axes_given_and_in_litres_for_much() -> None:
+    figure = Figure()
+    ax = figure.subplots(1, 2)[0]
+    plan = Plan((Ingredient("spirit", 100.0, 70.0),), still=LOSSLESS)
+    assert plot_sweep(sweep(plan, "charge.abv", [30.0, 60.0], "volume"), ax) is ax
+    assert ax.get_xlabel() == "distillate collected, L at 20 °C; each curve ends at the stop"
+    assert not figure.axes[1].lines
+    assert plot_sweep(sweep(plan, "charge.abv", [40.0], "volume")).figure is not figure
+    with pytest.raises(RequestError, match=r"None of the values of still\.power can be run"):
+        plot_sweep(sweep(replace(plan, still=StillPlan(capacity_l=1.0)), "still.power", [500.0]))
+
+
+# --- Command line.
+
+
+def test_strengths_prints_a_table_within_80_columns(say) -> None:
+    said = say("strengths")
+    assert said.code == 0
+    assert max(map(len, said.out.splitlines())) <= 80
+    assert "38.1 % *" in said.out
+    assert "20 %: The charge takes 4.55 L" in said.out
+    assert "Neither stream nor bottle clouds" in said.out
+    assert said.out.count("savin") == 1  # a caution for all is said once
+    assert "The plan names no capacity" not in said.out
+
+
+def test_strengths_of_a_plan_without_a_still(say, quince: str, tmp_path) -> None:
+    (tmp_path / "small.toml").write_text('[[charge]]\nname = "x"\nvolume = "2 L"\nabv = "70 %"\n', "utf-8")
+    said = say("strengths", str(tmp_path / "small.toml"), "--from", "30", "--to", "50 %", "--step", "10")
+    assert "The plan names no capacity: the pot is sized to each charge." in said.out
+    assert "-        -" not in said.out.splitlines()[5].split("%")[0]
+
+
+def test_strengths_as_data_and_files(say, tmp_path) -> None:
+    picture, table = tmp_path / "s.svg", tmp_path / "s.csv"
+    said = say("strengths", "--json", "--same", "volume", "--plot", str(picture), "--csv", str(table))
+    data = json.loads(said.out)
+    assert (data["key"], data["same"]) == ("charge.abv", "volume")
+    assert [row["value"] for row in data["rows"]] == list(evenly(20, 60, 5))
+    assert data["rows"][0]["flavours"][0]["botanical"] == "juniper"
+    assert picture.read_text("utf-8").lstrip().startswith("<?xml")
+    rows = list(csv.DictReader(io.StringIO(table.read_text("utf-8"))))
+    assert float(rows[3]["distillate_l"]) == data["rows"][3]["distillate_l"]
+    assert rows[3]["juniper_class"] == data["rows"][3]["flavours"][0]["class"]
+    assert "Written: " in said.err
+    assert say("strengths", "--csv", str(table)).code == 2
+
+
+@pytest.mark.parametrize(
+    ("values", "read"),
+    [
+        ("10 mL, 20 mL,0.05 L", [0.01, 0.02, 0.05]),
+        ("10 mL; 20 mL", [0.01, 0.02]),
+        ("0,01 L, 0,02 L", [0.01, 0.02]),
+    ],
+)
+def test_lists_of_values(say, values: str, read: list[float]) -> None:
+    data = json.loads(say("strengths", "--vary", "cuts.heads", "--values", values, "--json").out)
+    assert [row["value"] for row in data["rows"]] == pytest.approx(read)
+
+
+def test_another_number_by_range_and_what_the_table_calls_it(say) -> None:
+    said = say("strengths", "--vary", "Still.Power", "--from", "400 W", "--to", "1 kW", "--step", "300 W")
+    lines = said.out.splitlines()
+    assert lines[0].endswith(": still.power")
+    assert [line.split("  ")[1] for line in lines[3:6]] == ["400 W", "700 W *", "1000 W"]
+
+
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        (("--step", "0"), "A step of 0 never ends."),
+        (("--step", "0.01"), "4001 values; allowed are 200"),
+        (("--from", "60", "--to", "20"), "From 60 to 20 there is nothing."),
+        (("--from", "97", "--to", "99"), "None of the values can be run: charge.abv is 97 % vol"),
+        (("--from", "30 mL"), "--from: '30 mL' has the unknown unit 'mL'"),
+        (("--vary", "still.pwer", "--values", "1 W"), "Unknown number of the plan 'still.pwer'."),
+        (("--vary", "still.power"), "--vary still.power has no values."),
+        (("--vary", "still.power", "--values", ";"), "No value of still.power is given."),
+        (("--vary", "still.power", "--values", "7"), "'7' has no unit"),
+        (("--values", "30 %", "--from", "20"), "--values and --from exclude each other."),
+        (("--vary", "still.power", "--values", "7 W", "--same", "volume"), "--same goes with the strength"),
+        (("--same", "water"), "--same"),
+        (("--plot", "a.bmp"), "'a.bmp' ends in .bmp; allowed: .svg, .png, .pdf."),
+    ],
+)
+def test_what_strengths_refuses(say, args: tuple[str, ...], words: str) -> None:
+    said = say("strengths", *args)
+    assert said.code == 2
+    assert words in " ".join(said.err.split())
+    assert said.out == ""
