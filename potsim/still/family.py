@@ -269,22 +269,20 @@ def family_over(conditions: Conditions, lowest_w_per_k: float, highest_w_per_k: 
 
 def _logit_at(table: Curves, ln_w: Array) -> Array:
     """Return logit x along a table; what is next to nothing near its lower end stays a number."""
-    return _logit(np.maximum(table.at(ln_w, "x")[0], LEAST_X), table.azeotrope_x)
+    return _logit(np.maximum(table.at(ln_w).x, LEAST_X), table.azeotrope_x)
 
 
 def _common(table: Curves, x: Array) -> dict[str, Array]:
     """Columns that hang on the pot and the pressure alone."""
-    pot_k, pot_abv = table.at(table.position(x), "pot_k", "pot_abv")
-    return {"pot_k": pot_k, "pot_abv": pot_abv}
+    row = table.at(table.position(x))
+    return {"pot_k": row.pot_k, "pot_abv": row.pot_abv}
 
 
 def _columns(table: Curves, ln_w: Array) -> tuple[Array, ...]:
     """Columns of `OWN`; the last is the heat taken by each mole that leaves the neck."""
-    names = ("y", "vapour_k", "stream_abv", "pot_k", "rate")
-    y, vapour_k, stream_abv, pot_k, rate = table.at(ln_w, *names)
-    c = table.conditions
-    shed_w = c.pot_loss_w_per_k * (pot_k - c.room_k) + c.neck_loss_w_per_k * (vapour_k - c.room_k)
-    return y, vapour_k, stream_abv, (c.power_w - shed_w) / rate
+    row, c = table.at(ln_w), table.conditions
+    shed_w = c.pot_loss_w_per_k * (row.pot_k - c.room_k) + c.neck_loss_w_per_k * (row.vapour_k - c.room_k)
+    return row.y, row.vapour_k, row.stream_abv, (c.power_w - shed_w) / row.rate
 
 
 def _logit(x: float | Array, top: float) -> Array:

@@ -193,7 +193,10 @@ class Look:
 
 
 def _cubic(values: Array, start: NDArray[np.intp], shares: tuple[Array, Array, Array, Array]) -> Array:
-    total = shares[0] * values.take(start)
+    total = values.take(start)
+    total *= shares[0]
     for k in (1, 2, 3):
-        total += shares[k] * values.take(start + k)
+        part = values[k:].take(start)
+        part *= shares[k]
+        total += part
     return np.asarray(total)
