@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 # et al. 1942 (380 mmHg) are each met best with +0.021, -0.015, -0.028 and -0.015; the root mean square.
 VOLATILITY_SD = 0.02
 FURTHEST = 4.0  # standard deviations within which numbers are drawn
+COLDEST_K, WARMEST_K = 273.15, 318.15  # rooms drawn
 CHARGE = "strength of "
 VOLUME, NECK, POT, ROOM = "volume of the charge", "neck loss", "pot loss", "temperature of the room"
 EQUILIBRIUM = "vapour data"
@@ -212,7 +213,7 @@ def drawn(study: Study, z: Array) -> Drawn:
     Returns
     -------
     Drawn
-        n charges and stills. Strengths are held between 0 and 100 % vol.
+        n charges and stills. Strengths are held between 0 and 100 % vol, rooms between 0 and 45 °C.
     """
     off = {one.name: one.size * z[:, k] for k, one in enumerate(study.inputs)}
     nothing = np.zeros(z.shape[0])
@@ -227,7 +228,7 @@ def drawn(study: Study, z: Array) -> Drawn:
         power_w=np.full_like(nothing, c.power_w),
         neck_loss_w_per_k=c.neck_loss_w_per_k * np.exp(off.get(NECK, nothing)),
         pot_loss_w_per_k=c.pot_loss_w_per_k * np.exp(off.get(POT, nothing)),
-        room_k=c.room_k + off.get(ROOM, nothing),
+        room_k=np.clip(c.room_k + off.get(ROOM, nothing), COLDEST_K, WARMEST_K),
         volatility_error=off.get(EQUILIBRIUM, nothing),
     )
     return Drawn(ethanol, water, stills)
@@ -283,7 +284,7 @@ def _span(still: Still, inputs: tuple[Input, ...]) -> Span:
         power_w=power_w,
         neck_loss_w_per_k=c.neck_loss_w_per_k * np.exp(size.get(NECK, 0.0) * neck),
         pot_loss_w_per_k=c.pot_loss_w_per_k * np.exp(size.get(POT, 0.0) * pot),
-        room_k=c.room_k + size.get(ROOM, 0.0) * room,
+        room_k=np.clip(c.room_k + size.get(ROOM, 0.0) * room, COLDEST_K, WARMEST_K),
         volatility_error=error,
     )
     return Span.over(extremes, c.pressure_pa)

@@ -23,14 +23,14 @@ from potsim.still.walks import Tables, Walks
 
 Array = NDArray[np.float64]
 
-NODES, APART = 4, 0.15  # places along the ratio: so many, and one more for each such stretch of it
+NODES, APART = 3, 0.13  # places along the ratio: so many, and one more for each such stretch of it
 ROWS = 2048
 FALL = 7.0  # in ln W below a pot of water, enough for 99.9 % of it to come over
 LOGIT_ROWS = 512
 OWN = ("y", "vapour_k", "stream_abv", "need_j_per_mol")  # columns of which each still has its own
 INSIDE = 0.65  # ends of tilt and error are tabulated so far out: most stills lie within
 NODE_POWER_W = 1000.0  # any would do: it cancels
-COOLEST_K, WARMEST_K = 253.15, 318.15  # rooms that `Conditions` takes
+COOLEST_K, WARMEST_K = 273.15, 318.15  # rooms in which a still can be tabulated
 
 
 class Family:
@@ -50,11 +50,10 @@ class Family:
 
     Notes
     -----
-    Chebyshev points along the ratio; at each, parabolas along the tilt and along the volatility's error. ln W
-    is counted from x = 0.1. Stills that differ in neck, power and room alone agree with tables made for them
-    to 1e-6 in x. The pot's loss bends the ratio a little otherwise than the room does, which is left out: at
-    three standard deviations of 30 % in both losses and 3 K in the room, all at once, x is off by 1e-4; a
-    volatility off by 6 % adds 4e-5.
+    Chebyshev points along the ratio; at each, parabolas along the tilt and along the volatility's error, and
+    a straight line along the pot's part of the tilt. ln W is counted from x = 0.1. Within three standard
+    deviations of 30 % in both losses, 3 K in the room and 2 % in ln alpha, all at once, x agrees with a table
+    made for the still to 5e-5, without the last to 2e-6; where the pot sheds half of the power, to 5e-4.
     """
 
     def __init__(self, span: Span) -> None:
@@ -72,18 +71,27 @@ class Family:
     def __reduce__(self) -> tuple[Any, ...]:
         return family, (self.span,)
 
-    def _corners(self) -> list[tuple[float, float]]:
-        """Tilts and errors at which each ratio is tabulated."""
+    def _corners(self) -> list[tuple[float, float, float]]:
+        """Tilts, pots' parts of them and errors at which each ratio is tabulated."""
         s = self.span
-        middle, half = 0.5 * (s.lowest_tilt + s.highest_tilt), 0.5 * INSIDE * (s.highest_tilt - s.lowest_tilt)
-        error = INSIDE * s.volatility_error
-        tilts = [(middle - half, 0.0), (middle + half, 0.0)] if half > 0 else []
-        errors = [(middle, -error), (middle, error)] if error > 0 else []
-        return [(middle, 0.0), *tilts, *errors]
+        middle, half, error, further = self._reaches()
+        corners = [(middle, s.pot_tilt, 0.0)]
+        corners += [(middle + side * half, s.pot_tilt, 0.0) for side in (-1.0, 1.0) if half > 0.0]
+        corners += [(middle, s.pot_tilt, side * error) for side in (-1.0, 1.0) if error > 0.0]
+        corners += [(middle, s.pot_tilt + further, 0.0)] if further > 0.0 else []
+        return corners
 
-    def _conditions(self, ratio: float, tilt: float, error: float) -> Conditions:
+    def _reaches(self) -> tuple[float, float, float, float]:
+        """Middle of the tilt, and how far from it and from none tilt, error and pot's part are tabulated."""
+        s = self.span
+        middle, half = 0.5 * (s.lowest_tilt + s.highest_tilt), 0.5 * (s.highest_tilt - s.lowest_tilt)
+        by_room = max(0.0, middle - s.pot_tilt - 1.0 / (self.reference_k - COOLEST_K))
+        further = min(INSIDE * s.pot_tilt_reach, by_room)
+        return middle, INSIDE * half, INSIDE * s.volatility_error, further
+
+    def _conditions(self, ratio: float, tilt: float, pot_tilt: float, error: float) -> Conditions:
         """Return a still that has them."""
-        by_room = max(tilt - self.span.pot_tilt, 1.0 / (self.reference_k - COOLEST_K))
+        by_room = max(tilt - pot_tilt, 1.0 / (self.reference_k - COOLEST_K))
         room_k = min(self.reference_k - 1.0 / by_room, WARMEST_K)
         above = self.reference_k - room_k
         pot = max(tilt - 1.0 / above, 0.0)
@@ -116,13 +124,13 @@ class Family:
             own={name: np.stack([column[k] for column in columns]) for k, name in enumerate(OWN)},
         )
 
-    def weights(self, ratio: Array, tilt: Array, volatility_error: Array) -> Array:
+    def weights(self, stills: Stills) -> Array:
         """Share of each table in each still.
 
         Parameters
         ----------
-        ratio, tilt, volatility_error : ndarray, shape (n,)
-            The stills; ``tilt`` in 1/K.
+        stills : Stills
+            The stills, n of them.
 
         Returns
         -------
@@ -134,31 +142,32 @@ class Family:
         RangeError
             For a still outside the span.
         """
-        s = self.span
+        s, at_k = self.span, self.reference_k
+        ratio, tilt, error = stills.ratio(at_k), stills.tilt(at_k), stills.volatility_error
         _within("the ratio of neck heat to net power", ratio, s.lowest_ratio, s.highest_ratio)
         _within("the tilt of that ratio", tilt, s.lowest_tilt, s.highest_tilt)
-        _within("volatility_error", volatility_error, -s.volatility_error, s.volatility_error)
+        _within("volatility_error", error, -s.volatility_error, s.volatility_error)
         half = 0.5 * (s.highest_ratio - s.lowest_ratio)
         unit = (ratio - s.lowest_ratio) / half - 1.0 if half > 0 else np.zeros_like(ratio)
         along = chebyshev.chebvander(unit, self._count - 1) @ self._waves.T
-        corners = self._corner_weights(tilt, volatility_error)
+        corners = self._corner_weights(tilt, error, stills.pot_tilt(at_k))
         return np.asarray((along[:, :, None] * corners[:, None, :]).reshape(ratio.size, -1))
 
-    def _corner_weights(self, tilt: Array, error: Array) -> Array:
-        """Parabolas through middle and ends, along the tilt and along the error."""
-        s = self.span
-        half = 0.5 * INSIDE * (s.highest_tilt - s.lowest_tilt)
-        middle = np.ones_like(tilt)
+    def _corner_weights(self, tilt: Array, error: Array, pot_tilt: Array) -> Array:
+        """Parabolas along the tilt and along the error, a straight line along the pot's part."""
+        middle, half, most, further = self._reaches()
+        centre = np.ones_like(tilt)
         ends = []
-        for away, reach in (
-            (tilt - 0.5 * (s.lowest_tilt + s.highest_tilt), half),
-            (error, INSIDE * s.volatility_error),
-        ):
-            if reach > 0:
+        for away, reach in ((tilt - middle, half), (error, most)):
+            if reach > 0.0:
                 u = away / reach
-                middle = middle - u**2
+                centre = centre - u**2
                 ends += [0.5 * u * (u - 1.0), 0.5 * u * (u + 1.0)]
-        return np.stack([middle, *ends], axis=1)
+        if further > 0.0:
+            u = (pot_tilt - self.span.pot_tilt) / further
+            centre = centre - u
+            ends.append(u)
+        return np.stack([centre, *ends], axis=1)
 
     def position(self, charge_x: Array, weights: Array) -> Array:
         """Where charges stand in the tables of their stills.
@@ -216,8 +225,7 @@ class Family:
         [[79.5], [79.9], [80.3]]
         """
         charge_x = np.broadcast_to(np.asarray(charge_x, dtype=float), stills.power_w.shape)
-        ratio, tilt = stills.ratio(self.reference_k), stills.tilt(self.reference_k)
-        weights = self.weights(ratio, tilt, stills.volatility_error)
+        weights = self.weights(stills)
         position = self.position(charge_x, weights)
         return Walks(self.tables, weights, position, stills)
 
