@@ -1,0 +1,337 @@
+"""What is known before the first reading, and readings as the fit takes them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from potsim.errors import RequestError
+from potsim.planning.plan import LeftOver
+from potsim.planning.profile import ZERO_C
+from potsim.planning.readings import Reading
+from potsim.planning.run import Run
+from potsim.still import stills
+from potsim.still.family import Family, family
+from potsim.still.observed import Observed
+from potsim.still.problem import NAMES, Prior
+from potsim.still.stills import LEAST_TILT_PER_K, MOST_RATIO, Span, Stills
+from potsim.still.tracks import Bench
+
+POWER_DOUBT = 0.05  # of the power said, mains and element; common practice, no source
+VOLATILITY_DOUBT = 0.015  # of ln alpha: half of what published sets differ by, as our fit is to all of them
+START_DOUBT = (0.15, 180.0)  # of the heat-up, and s: metal and cold corners; common practice, no source
+THERMOMETER_DOUBT_K = 0.7  # its own half a degree, and the weather; common practice, no source
+HOLD_UP_DOUBT = 0.01  # of the charge's volume; common practice, no source
+LEAST_RATIO_DOUBT = 0.02  # of a neck said to shed nothing
+WIDE = 5.0  # standard errors up to which values are sought
+WIDEST = {"time_scale": 0.7, "charge_l": 0.4, "volatility_error": 0.1, "vapour_offset_k": 8.0}
+MOST_HOLD_UP = 0.15  # of the charge's volume
+BEYOND = 1.25  # of the plan's depletion at the stop, followed at least
+LAST_SHARE = 0.97  # of the charge's moles, followed at most
+
+
+@dataclass(frozen=True)
+class HoldUp:
+    """What the condenser holds back.
+
+    Parameters
+    ----------
+    volume_l : float
+        As far as it is known [L].
+    error_l : float
+        Its standard error [L].
+    """
+
+    volume_l: float
+    error_l: float
+
+
+def hold_up(run: Run, volume_l: float | None = None) -> HoldUp:
+    """Return what is known of the hold-up: what was measured, or next to nothing.
+
+    Parameters
+    ----------
+    run : Run
+        The predicted run.
+    volume_l : float, optional
+        As measured [L].
+
+    Returns
+    -------
+    HoldUp
+        A measured one counts as good to a fifth.
+    """
+    if volume_l is None:
+        return HoldUp(0.0, HOLD_UP_DOUBT * run.charge.volume_l)
+    most = MOST_HOLD_UP * run.charge.volume_l
+    if not 0.0 <= volume_l < most:
+        raise RequestError(
+            f"A hold-up of {1000.0 * volume_l:.0f} mL is given; allowed is 0 to {1000.0 * most:.0f} mL, "
+            "a seventh of the charge.",
+            "It is what stays in the condenser and its hose while the still runs.",
+        )
+    return HoldUp(volume_l, max(0.2 * volume_l, 1e-3))
+
+
+def prior_of(run: Run, held: HoldUp) -> Prior:
+    """Return what the plan says of the still and the charge, with the plan's own doubt.
+
+    Parameters
+    ----------
+    run : Run
+        The predicted run.
+    held : HoldUp
+        What the condenser holds back.
+
+    Returns
+    -------
+    Prior
+        For `potsim.still.fit.fit`.
+    """
+    conditions, doubt = run.setting.still.conditions, run.plan.uncertainty
+    at_k = _reference_k(conditions.pressure_pa)
+    still = Stills.like(conditions)
+    ratio, net_w = float(still.ratio(at_k)[0]), float(still.net_power_w(at_k)[0])
+    power_error = POWER_DOUBT * conditions.power_w / net_w
+    pot_error = doubt.pot_loss * conditions.pot_loss_w_per_k * (at_k - conditions.room_k) / net_w
+    net_error = math.hypot(power_error, pot_error)
+    abv_error, volume_error = _charge_doubt(run)
+    mean = {
+        "ratio": ratio,
+        "charge_abv": run.charge.abv,
+        "start_s": run.course.first_drop_s,
+        "hold_up_l": held.volume_l,
+    }
+    start_s = math.hypot(START_DOUBT[0] * run.course.first_drop_s, START_DOUBT[1])
+    error = {
+        "ratio": max(ratio * math.hypot(doubt.neck_loss, net_error), LEAST_RATIO_DOUBT),
+        "time_scale": net_error,
+        "charge_abv": abv_error,
+        "charge_l": volume_error,
+        "volatility_error": VOLATILITY_DOUBT,
+        "start_s": start_s,
+        "hold_up_l": held.error_l,
+        "vapour_offset_k": THERMOMETER_DOUBT_K,
+        "pot_offset_k": THERMOMETER_DOUBT_K,
+    }
+    means = np.array([mean.get(name, 0.0) for name in NAMES])
+    errors = np.array([max(error[name], 1e-6) for name in NAMES])
+    reach = np.array([WIDEST.get(name, WIDE * size) for name, size in zip(NAMES, errors, strict=True)])
+    low, high = means - reach, means + reach
+    for name, least, most in (
+        ("ratio", 0.0, _most_ratio(run)),
+        ("charge_abv", 0.5, 94.0),
+        ("start_s", 0.0, math.inf),
+        ("hold_up_l", 0.0, MOST_HOLD_UP * run.charge.volume_l),
+    ):
+        k = NAMES.index(name)
+        low[k], high[k] = max(low[k], least), min(max(high[k], means[k] + errors[k]), most)
+    return Prior(means, errors, low, high, run.charge.volume_l)
+
+
+def _most_ratio(run: Run) -> float:
+    """Largest ratio sought under the first power: with all changes to come, the family must hold it."""
+    conditions = run.setting.still.conditions
+    at_k = _reference_k(conditions.pressure_pa)
+    ratio = float(Stills.like(conditions).ratio(at_k)[0])
+    return min(0.6 * MOST_RATIO, max(0.2, 3.0 * ratio))
+
+
+def _charge_doubt(run: Run) -> tuple[float, float]:
+    """Standard errors of the charge: strength [% vol], and volume, relative."""
+    doubt, parts = run.plan.uncertainty, run.charge.parts
+    if any(isinstance(part, LeftOver) for part in run.plan.charge) or not parts:
+        return doubt.abv, doubt.volume
+    volume = sum(p.volume_l for p in parts)
+    strong = [p.volume_l * doubt.abv for p in parts if p.abv > 0.0]
+    moved = [p.volume_l * doubt.volume * (p.abv - run.charge.abv) for p in parts]
+    abv = math.hypot(*strong, *moved) / volume
+    return max(abv, 0.05), max(doubt.volume * math.hypot(*[p.volume_l for p in parts]) / volume, 1e-3)
+
+
+def bench_of(run: Run, readings: Sequence[Reading], prior: Prior) -> Bench:
+    """Return what all tracks of a run share: tables, powers, parrot.
+
+    Parameters
+    ----------
+    run : Run
+        The predicted run.
+    readings : sequence of Reading
+        Those taken so far; they tell changes of power and the parrot.
+    prior : Prior
+        From `prior_of`; its bounds decide how far the tables reach.
+
+    Returns
+    -------
+    Bench
+        For `potsim.still.fit.fit`.
+
+    Raises
+    ------
+    RequestError
+        If power was changed, but it is not known where, or to less than the pot sheds.
+    """
+    conditions = run.setting.still.conditions
+    first_w, changes = powers(run, readings)
+    parrot_l = max((r.parrot_l for r in readings if r.parrot_l is not None), default=0.0)
+    at_k = _reference_k(conditions.pressure_pa)
+    above = at_k - conditions.room_k
+    shed = conditions.pot_loss_w_per_k * above
+    powers_w = np.array([first_w, *(power for _, power in changes)])
+    if powers_w.min() <= 1.05 * shed:
+        raise RequestError(
+            f"The power falls to {powers_w.min():.0f} W, but the pot alone sheds {shed:.0f} W at the boil: "
+            "nothing would come over.",
+            "Correct the power, or still.pot_loss.",
+        )
+    return Bench(
+        family=_family(conditions.pressure_pa, conditions.room_k, powers_w, shed, float(prior.high[0])),
+        power_w=first_w,
+        net_power_w=first_w - shed,
+        room_k=conditions.room_k,
+        power_changes=changes,
+        parrot_l=parrot_l,
+        share=_share(run, readings),
+    )
+
+
+def _family(pressure_pa: float, room_k: float, powers_w: np.ndarray, shed_w: float, ratio: float) -> Family:
+    above = _reference_k(pressure_pa) - room_k
+    net = powers_w - shed_w
+    tilt = 1.0 / above + shed_w / above / net
+    most = min(MOST_RATIO, ratio * float(net[0] / net.min()))
+    lowest, highest = float(max(tilt.min(), LEAST_TILT_PER_K)), float(tilt.max())
+    pot_tilt = float(shed_w / above / net[0])
+    return family(Span(pressure_pa, 0.0, most, lowest, highest, pot_tilt, WIDEST["volatility_error"]))
+
+
+def _share(run: Run, readings: Sequence[Reading]) -> float:
+    """How much of the charge's moles is followed: past the stop, the least level and every reading."""
+    stop = -math.expm1(-BEYOND * run.end.depletion - 0.1)
+    collected = max((r.collected_l or 0.0 for r in readings), default=0.0)
+    mass = max((r.mass_g or 0.0 for r in readings), default=0.0)
+    if collected > 0.9 * run.charge.volume_l or mass > 900.0 * run.charge.mass_kg:
+        raise RequestError(
+            f"Collected are {1000.0 * collected:.0f} mL or {mass:.0f} g, of a charge of "
+            f"{run.charge.volume_l:.3g} L.",
+            "Is the plan that of this run?",
+        )
+    read = collected / run.charge.volume_l + mass / (1000.0 * run.charge.mass_kg)
+    return min(LAST_SHARE, max(stop, 1.15 * read + 0.1))
+
+
+def powers(run: Run, readings: Sequence[Reading]) -> tuple[float, tuple[tuple[float, float], ...]]:
+    """Return the power at the first drop, and its changes by what was collected.
+
+    Parameters
+    ----------
+    run : Run
+        The predicted run.
+    readings : sequence of Reading
+        Those taken so far.
+
+    Returns
+    -------
+    first_w : float
+        Power at the first drop [W].
+    changes : tuple of (float, float)
+        Collected volume [L] and power from there on [W]; the plan's own as far as readings do not overtake
+        them.
+    """
+    still = run.setting.still
+    planned = [(p.from_collected_l, p.power_w) for p in still.power_changes]
+    first_w = now_w = still.conditions.power_w
+    told: list[tuple[float, float]] = []
+    last_l = 0.0
+    for reading in readings:
+        if reading.collected_l is not None:
+            last_l = reading.collected_l
+        power = reading.entry.power_w
+        if power is None:
+            continue
+        if reading.collected_l is None and last_l == 0.0:
+            continue  # during the heat-up
+        if last_l == 0.0:
+            first_w = now_w = power
+        elif power != now_w:
+            told, now_w = [one for one in told if one[0] < last_l] + [(last_l, power)], power
+    if any(r.entry.power_w is not None and r.collected_l is not None for r in readings):
+        planned = [one for one in planned if one[0] > last_l]
+    return first_w, (*told, *planned)
+
+
+def told_during_run(readings: Sequence[Reading]) -> tuple[Reading, ...]:
+    """Leave out the readings of the heat-up: all before something is over, but the first drop itself.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        All.
+
+    Returns
+    -------
+    tuple of Reading
+        Those that tell of the run.
+    """
+    for k, reading in enumerate(readings):
+        if reading.collected_l is not None or reading.mass_g is not None or reading.abv is not None:
+            return tuple(readings[k:])
+    return ()
+
+
+def observed_of(readings: Sequence[Reading]) -> Observed:
+    """Return readings as arrays for the fit.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        From `told_during_run`.
+
+    Returns
+    -------
+    Observed
+        In SI units, strengths in % vol and volumes in litres.
+    """
+
+    def column(values: list[float | None]) -> np.ndarray:
+        return np.array([math.nan if value is None else value for value in values], dtype=float)
+
+    return Observed(
+        collected_l=column([r.collected_l for r in readings]),
+        mass_g=column([r.mass_g for r in readings]),
+        elapsed_s=60.0 * column([r.entry.elapsed_min for r in readings]),
+        abv=column([r.abv for r in readings]),
+        vapour_k=column([r.entry.vapour_c for r in readings]) + ZERO_C,
+        pot_k=column([r.entry.pot_c for r in readings]) + ZERO_C,
+        from_l=column([r.from_l for r in readings]),
+        from_g=column([r.from_g for r in readings]),
+        in_parrot=np.array([r.entry.of == "parrot" for r in readings], dtype=bool),
+    )
+
+
+def refuse_water(run: Run) -> None:
+    """Refuse to follow a run of water: strengths and temperatures would tell nothing.
+
+    Parameters
+    ----------
+    run : Run
+        The predicted run.
+
+    Raises
+    ------
+    RequestError
+        If the charge holds no alcohol.
+    """
+    if run.charge.ethanol_mol == 0.0:
+        raise RequestError(
+            "The charge holds no alcohol: there is nothing to follow.", "Follow a run of spirit."
+        )
+
+
+@lru_cache(maxsize=16)
+def _reference_k(pressure_pa: float) -> float:
+    return stills.reference_k(pressure_pa)
