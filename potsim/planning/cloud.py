@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
@@ -10,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.liquid import clouding
+from potsim.liquid.compounds import compound
 from potsim.planning.flavours import Flavours, Span
 from potsim.planning.portion import between
 from potsim.planning.stops import Condition
@@ -182,7 +184,7 @@ def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        One sentence each for the stream, the bottle and the remedies.
+        One sentence each for the stream, the bottle or the keep, the oils to blame, and the remedies.
     """
     said = []
     if found.stream_l is None:
@@ -190,24 +192,35 @@ def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
     else:
         when = "clouds" if found.within_run else "would cloud, after the stop,"
         said.append(f"The stream {when} at {1000 * found.stream_l:.0f} mL, {found.stream_abv:.0f} % vol.")
-    limit = found.limit
-    if target_abv is not None:
-        words = {
-            "clear": "is clear",
-            "may cloud": "may cloud",
-            "cloudy": "will cloud",
-        }[found.verdict or "clear"]
-        said.append(f"The bottle {words} at {target_abv:g} % vol{_limit_words(limit)}, near 20 °C.")
+    limit = _limit_words(found.limit)
+    if target_abv is None or found.verdict is None:
+        return (*said, f"The keep when it is let down: {limit}, near 20 °C.")
+    words = {"clear": "is clear", "may cloud": "may cloud", "cloudy": "will cloud"}[found.verdict]
+    said.append(f"The bottle {words} at {target_abv:g} % vol: {limit}, near 20 °C.")
+    if found.verdict != "clear":
+        said.append(_blame_words(found.limit))
     for remedy in found.remedies:
-        said.append(f"{remedy.words}: clear down to about {remedy.clear_abv:.0f} % vol.")
+        clear = round(remedy.clear_abv)
+        reach = f"down to about {clear} % vol" if clear else "however far it is let down"
+        said.append(f"{remedy.words}: clear {reach}.")
     return tuple(said)
 
 
 def _limit_words(limit: clouding.ClearLimit) -> str:
-    if limit.high_abv == 0.0:
-        return ": its oil stays clear however far it is let down"
-    band = f"{limit.low_abv:.0f} to {limit.high_abv:.0f}"
-    return f": its oil stays clear down to about {limit.abv:.0f} % vol ({band})"
+    if limit.state == "always cloudy":
+        return "its oil does not stay clear even in pure alcohol"
+    if round(limit.abv) == 0:
+        worst = f" (at worst down to {round(limit.high_abv)} % vol)" if round(limit.high_abv) else ""
+        return f"its oil stays clear however far it is let down{worst}"
+    band = f"{round(limit.low_abv)} to {round(limit.high_abv)}"
+    return f"its oil stays clear down to about {round(limit.abv)} % vol ({band})"
+
+
+def _blame_words(limit: clouding.ClearLimit) -> str:
+    """The compounds that make up most of the load, two at the most."""
+    worst = itertools.islice(limit.blame.items(), 2)
+    named = [f"{compound(name).name} ({share:.0%})" for name, share in worst]
+    return f"Mostly to blame: {' and '.join(named)}.".replace("%", " %")
 
 
 def _known(flavours: Flavours, held: Mapping[str, Held]) -> dict[str, Held]:
