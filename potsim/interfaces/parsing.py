@@ -80,6 +80,12 @@ class Parser(argparse.ArgumentParser):
         """Options as they are typed, with what they stand for."""
         return self._option_string_actions
 
+    @property
+    def commands(self) -> Mapping[str, Parser]:
+        """Commands that it takes, each with its parser; none for most."""
+        groups = [action for action in self._actions if isinstance(action, argparse._SubParsersAction)]
+        return {name: parser for group in groups for name, parser in group.choices.items()}
+
     def check_options(self, arguments: Sequence[str]) -> None:
         """Refuse unknown and repeated options, before anything else is looked at.
 
@@ -91,11 +97,18 @@ class Parser(argparse.ArgumentParser):
         Raises
         ------
         UnknownNameError
-            If there is no such option; the nearest is suggested.
+            If there is no such option, or no such command; the nearest is suggested.
         RequestError
             If one is given twice.
         """
-        known = self.known_options
+        known, commands = self.known_options, self.commands
+        first = next((k for k, argument in enumerate(arguments) if not argument.startswith("-")), None)
+        if commands and first is not None:
+            name = arguments[first]
+            if name not in commands:
+                raise UnknownNameError(f"command of {self.prog}", name, commands)
+            commands[name].check_options(arguments[first + 1 :])
+            arguments = arguments[:first]
         seen: set[int] = set()
         for argument in arguments:
             if argument == "--":
@@ -143,7 +156,9 @@ class Command:
     examples: tuple[str, ...]
 
 
-def add_command(subparsers: Subparsers, command: Command, run: Callable[[argparse.Namespace], int]) -> Parser:
+def add_command(
+    subparsers: Subparsers, command: Command, run: Callable[[argparse.Namespace], int] | None
+) -> Parser:
     """Add a command to the command line.
 
     Parameters
@@ -152,8 +167,8 @@ def add_command(subparsers: Subparsers, command: Command, run: Callable[[argpars
         Of the main parser.
     command : Command
         How it is introduced.
-    run : callable
-        Does the work; returns the exit code.
+    run : callable or None
+        Does the work; returns the exit code. ``None`` for what only groups other commands.
 
     Returns
     -------
@@ -168,7 +183,8 @@ def add_command(subparsers: Subparsers, command: Command, run: Callable[[argpars
         epilog=f"example{plural}:\n" + "\n".join(f"  {line}" for line in command.examples),
     )
     parser.example = command.examples[0]
-    parser.set_defaults(run=run)
+    if run is not None:
+        parser.set_defaults(run=run)
     return parser
 
 
