@@ -260,7 +260,7 @@ RESULT = {
 }
 NOTE = {
     "botanical": _text("botanical", "coriander seed"),
-    "verdict": _text("verdict", "too much"),
+    "verdict": _text("verdict", "a touch less"),
     "words": Key("words", _words, same, "soapy at the end"),
     "tasted_at": Key("tasted_at", _said, same, "20 %"),
 }

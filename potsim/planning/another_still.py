@@ -269,9 +269,10 @@ def _neck(before: Run, after: Run) -> str:
 
     one, other = shed(before), shed(after)
     return (
-        f"Neck loss: a neck is a surface, so it takes another share of the power, {other:.1%} instead of "
-        f"{one:.1%}; with it goes the reflux. The stream begins at {after.stream_abv[0]:.1f} % vol instead "
-        f"of {before.stream_abv[0]:.1f}. Measure the other still's loss if you can."
+        f"Neck loss: a neck is a surface, so it takes another share of the power, {100 * other:.1f} % "
+        f"instead of {100 * one:.1f} %; with it goes the reflux. The stream begins at "
+        f"{after.stream_abv[0]:.1f} % vol instead of {before.stream_abv[0]:.1f}. Measure the other still's "
+        "loss if you can."
     )
 
 
@@ -298,7 +299,7 @@ def _weighing(after: Run) -> tuple[str, ...]:
     ]
     stated = (
         f"Weighing: doses are written to one part in ten thousand. A scale shows steps of {WEIGHING_G:g} g, "
-        f"at most {CLOSE:.0%} of each dose"
+        f"at most {100 * CLOSE:.0f} % of each dose"
     )
     if not coarse:
         return (f"{stated}." if after.bill else "Weighing: there is nothing to weigh.",)

@@ -14,7 +14,7 @@ from potsim.planning.run import Run, distil
 from potsim.planning.trials import Trial
 
 NOTICEABLE = 0.005  # relative; predictions closer than this count as the same, far below what is known
-_TOLD = ("mass_g", "g_per_l_charge", "g_per_l_alcohol", "g_per_l_bottled")
+_TOLD = ("g_per_l_charge", "g_per_l_alcohol", "g_per_l_bottled")
 
 
 @dataclass(frozen=True)
@@ -46,6 +46,8 @@ class Pair:
         if self.a is None or self.b is None:
             return True
         one, other = self.a, self.b
+        if not same(one.doses.mass_g, other.doses.mass_g):
+            return True
         pairs = [(one.oil_mg_per_l, other.oil_mg_per_l), (one.left_in_pot, other.left_in_pot)]
         pairs += [(getattr(one.doses, name), getattr(other.doses, name)) for name in _TOLD]
         if one.timing and other.timing:
@@ -248,7 +250,7 @@ def _results(trial: Trial) -> dict[str, Value]:
     result = trial.result
     if result is None:
         return {}
-    jars = ", ".join(map(str, result.jars_kept))
+    jars = ",".join(map(str, result.jars_kept))
     found: dict[str, Value] = {
         "date": None if result.date is None else str(result.date),
         "collected_l": result.collected_l,

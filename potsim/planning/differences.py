@@ -11,9 +11,11 @@ from potsim.planning.names import key
 from potsim.planning.plan import Plan
 
 Value = float | str | None
+AMOUNTS = ("mass_g", "pieces")
 APART = 1e-9  # relative; closer numbers are the same
 _UNITS = {
     "_l": "L",
+    "_mg_per_l": "mg/L",
     "_g": "g",
     "_kg": "kg",
     "_h": "h",
@@ -66,7 +68,8 @@ def differences(a: Plan, b: Plan) -> tuple[Difference, ...]:
     Returns
     -------
     tuple of Difference
-        In the order of the first plan; ingredients and botanicals are matched by name. Empty for equal plans.
+        In the order of the first plan; ingredients and botanicals are matched by name. Of a botanical that
+        only one of them has, the amount. Empty for equal plans.
 
     Examples
     --------
@@ -75,11 +78,13 @@ def differences(a: Plan, b: Plan) -> tuple[Difference, ...]:
     ()
     """
     first, second = _flat(a), _flat(b)
+    in_one, in_other = ({place[:2] for place in flat} for flat in (first, second))
     found = []
     for place in dict.fromkeys([*first, *second]):
         one, other = first.get(place), second.get(place)
-        if not same(one, other):
-            table, name, field = place
+        table, name, field = place
+        lone = table == "botanical" and (place[:2] not in in_one or place[:2] not in in_other)
+        if not same(one, other) and not (lone and field not in AMOUNTS):
             found.append(Difference(table, name, field, unit_of(field), one, other))
     return tuple(found)
 

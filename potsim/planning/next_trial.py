@@ -236,8 +236,9 @@ def _refuse_awaited(trial: Trial, changes: tuple[DoseChange, ...]) -> None:
     for name, stop in (("stop", cuts.stop), ("tails_from", cuts.tails_from)):
         for awaited in stop.over if stop else ():
             if key(awaited) in dropped:
+                label = dropped[key(awaited)]
                 raise RequestError(
-                    f"{trial.name}: {dropped[key(awaited)]} is to be dropped, but [cuts] {name} waits for it.",
+                    f"{trial.name}: {label} is to be dropped, but [cuts] {name} waits for it.",
                     f"Change {name} in {trial.name} first, for example to a stream_abv.",
                 )
 
@@ -270,7 +271,8 @@ def stays(line: InBottle) -> str:
     """
     if line.klass != "stays":
         return ""
-    left = f"{line.label}: more of it will not help much, {line.left_in_pot:.0%} of its oil stays in the pot"
+    share = f"{100 * line.left_in_pot:.0f} %"
+    left = f"{line.label}: more of it will not help much, {share} of its oil stays in the pot"
     if line.left_in_plant > 0.5 * line.left_in_pot:
         cure = "Crack, slice or grind it finer, or macerate it longer."
         return f"{left}, most of that in the plant itself. {cure}"
@@ -302,8 +304,8 @@ def lost_by_cut(line: InBottle) -> str:
     if where == "after the keep" and line.timing is not None:
         ends = f" (95 % of it is over at {1000 * line.timing.end_l:.0f} mL)"
     return (
-        f"{line.label}: a cut, not the dose, loses it: {share:.0%} of what comes over of it comes {where}; "
-        f"{cure}{ends} rather than add more."
+        f"{line.label}: a cut, not the dose, loses it: {100 * share:.0f} % of what comes over of it comes "
+        f"{where}; {cure}{ends} rather than add more."
     )
 
 
