@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from potsim.interfaces.tables import Column, Facts, Part, Points, Section, Table
 from potsim.interfaces.wording import format_abv, format_mass, format_minutes, format_numbers, format_volume
 from potsim.liquid.strength import Mixture
+from potsim.planning import oils
 from potsim.planning.keep import Keep
 from potsim.planning.proofing import Proofing
 from potsim.planning.run import Run
@@ -56,13 +57,14 @@ def jar_section(run: Run) -> Section:
     jars = run.jars
     unit, held = volumes([jar.volume_l for jar in jars])
     to_unit, to = volumes([jar.to_l for jar in jars])
-    kept = set(run.keep.jars)
-    rows = [
+    grams, kept = _grams([jar.mass_g for jar in jars]), set(run.keep.jars)
+    rows: list[tuple[str, ...]] = [
         (
             str(jar.number),
             "keep" if jar.number in kept else jar.role if jar.role != "keep" else "left out",
             format_volume(jar.size_l),
             held[k],
+            grams[k],
             to[k],
             f"{jar.abv:.1f}",
             f"{jar.end_abv:.1f}",
@@ -71,22 +73,33 @@ def jar_section(run: Run) -> Section:
         )
         for k, jar in enumerate(jars)
     ]
-    columns = (
+    columns: tuple[Column, ...] = (
         Column("jar"),
         Column("for", align="left"),
         Column("size"),
         Column("holds", unit),
+        Column("mass", "g"),
         Column("until", to_unit),
         Column("jar", "% vol"),
         Column("stream", "% vol"),
         Column("vapour", "°C"),
-        Column("minute"),
+        Column("at", "min"),
     )
-    told = "until, stream, vapour, minute: all collected, and the stream, when the jar is taken away."
-    parts: list[Part] = [Table(columns, tuple(rows)), told]
+    told = "until, stream, vapour, at: all collected, the stream and the minute when the jar is taken away"
+    if run.bill:
+        columns = (*columns, Column("oil", "mg/L"))
+        rows = [(*row, f"{mg:.0f}") for row, mg in zip(rows, oils.jars_mg_per_l(run), strict=True)]
+        told += "; oil: of the botanicals, in the jar; lots differ by a factor of two and more"
+    parts: list[Part] = [Table(columns, tuple(rows)), f"{told}."]
     if run.row.notes:
         parts.append(Points(run.row.notes))
     return Section("Jars", tuple(parts))
+
+
+def _grams(masses_g: Sequence[float]) -> list[str]:
+    """What the scales show: to 0.1 g where all are below 1 kg."""
+    decimals = 1 if max(masses_g, default=0.0) < 999.95 else 0
+    return [f"{mass:.{decimals}f}" for mass in masses_g]
 
 
 def keep_section(run: Run) -> Section:
@@ -107,6 +120,7 @@ def keep_section(run: Run) -> Section:
         ("jars", format_numbers(keep.jars)),
         ("volume", f"{format_volume(keep.volume_l)} at {format_abv(keep.abv)}, {format_mass(keep.mass_g)}"),
         ("pure alcohol", format_volume(keep.ethanol_l)),
+        *([("oil", f"{oils.keep_mg_per_l(run):.0f} mg/L, of the botanicals")] if run.bill else []),
         *_edges(keep),
     ]
     as_cut = [jar.number for jar in run.jars if jar.role == "keep"] == list(keep.jars)

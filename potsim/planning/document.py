@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from potsim import __version__
-from potsim.planning import aroma
+from potsim.planning import aroma, oils
 from potsim.planning.cloud import sentences
 from potsim.planning.flavours import base_to_dict
 from potsim.planning.profile import QUANTITIES
@@ -52,6 +52,7 @@ def document(run: Run) -> dict[str, Any]:
             "abv": run.keep.abv,
             "ethanol_l": run.keep.ethanol_l,
             "mass_g": run.keep.mass_g,
+            "oil_mg_per_l": oils.keep_mg_per_l(run),
             "jars": list(run.keep.jars),
         },
         "proofing": _proofing(run),
@@ -84,9 +85,10 @@ JAR = (
 def _jars(run: Run) -> list[dict[str, Any]]:
     spans = [(jar.start_depletion, jar.end_depletion) for jar in run.jars]
     tasted = aroma.leading(run.flavours, spans)
+    oil = oils.jars_mg_per_l(run).tolist()
     return [
-        {**{name: getattr(jar, name) for name in JAR}, "leading": list(names)}
-        for jar, names in zip(run.jars, tasted, strict=True)
+        {**{name: getattr(jar, name) for name in JAR}, "oil_mg_per_l": mg, "leading": list(names)}
+        for jar, mg, names in zip(run.jars, oil, tasted, strict=True)
     ]
 
 

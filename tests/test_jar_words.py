@@ -1,0 +1,74 @@
+"""Jars and keep as they are told: grams, oil, the one small jar, the cloud."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import potsim
+from potsim.interfaces.planfile import read_plan
+from potsim.planning import oils
+
+HUGE = """
+[[charge]]
+name = "wash"
+volume = "2000 L"
+abv = "9 %"
+[still]
+power = "12 kW"
+[[botanical]]
+name = "juniper"
+mass = "20 kg"
+[cuts]
+stop = { recovered = 0.9 }
+[jars]
+keep = "2-3"
+"""
+
+
+def test_oil_of_the_jars_adds_up_to_that_of_the_keep_and_of_its_botanicals() -> None:
+    run = potsim.distil(potsim.example_plan())
+    mg = oils.jars_mg_per_l(run) * [jar.volume_l for jar in run.jars]
+    kept = [jar.number in run.keep.jars for jar in run.jars]
+    assert oils.keep_mg_per_l(run) * run.keep.volume_l == pytest.approx(float(mg[kept].sum()))
+    assert 1000.0 * oils.kept_g(run).sum() == pytest.approx(float(mg[kept].sum()))
+    assert run.cloud is not None
+    assert run.cloud.oil_mg_per_l * 100.0 / 42.0 == pytest.approx(
+        oils.keep_mg_per_l(run) * 100.0 / run.keep.abv
+    )
+
+
+def test_without_botanicals_there_is_no_oil(say) -> None:
+    data = json.loads(say("jars", "quince.toml", "--json").out)
+    assert data["keep"]["oil_mg_per_l"] == 0.0
+    assert {jar["oil_mg_per_l"] for jar in data["jars"]} == {0.0}
+    assert "oil" not in say("jars", "quince.toml").out
+
+
+def test_the_base_spirits_own_volatiles_are_no_oil(quince: str) -> None:
+    text = quince.replace('"55 %"\n', '"55 %"\nkind = "fruit"\n', 1)
+    run = potsim.distil(read_plan(text, "quince.toml"))
+    assert len(run.flavours.base) > 5
+    np.testing.assert_array_equal(oils.jars_mg_per_l(run), np.zeros(len(run.jars)))
+
+
+def test_jars_are_told_in_grams_and_with_their_oil(say) -> None:
+    data = json.loads(say("jars", "--json").out)
+    text = say("jars").out
+    for jar in data["jars"]:
+        row = next(line for line in text.splitlines() if re.match(rf" +{jar['number']}  (heads|keep)", line))
+        assert f" {jar['mass_g']:.1f} " in row
+        assert row.endswith(f" {jar['oil_mg_per_l']:.0f}")
+    assert f"oil             {data['keep']['oil_mg_per_l']:.0f} mg/L" in text
+
+
+@pytest.mark.parametrize("sizes", [(), ("60 L",), ("12 L", "2.55 L")])
+def test_the_table_of_a_large_run_stays_a_table(say, tmp_path: Path, sizes: tuple[str, ...]) -> None:
+    (tmp_path / "huge.toml").write_text(HUGE, encoding="utf-8")
+    said = say("jars", "huge.toml", *(("--sizes", *sizes) if sizes else ()))
+    assert max(map(len, said.out.splitlines())) <= 80
+    assert re.search(r"\n  jar  for +size +holds +mass +until +jar  stream  vapour +at +oil\n", said.out)
