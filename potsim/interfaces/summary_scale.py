@@ -281,9 +281,15 @@ def sections_of_book(entries: Sequence[Entry], folder: str) -> tuple[Section, ..
     if told:
         sections.append(Section("What changed, and what was tasted", (Facts(tuple(told)),)))
     if refused:
-        points = Points(tuple(f"{entry.name}: {entry.refusal}" for entry in refused))
+        points = Points(tuple(named(entry) for entry in refused))
         sections.append(Section("Not to be read or run", (points,)))
     return tuple(sections)
+
+
+def named(entry: Entry) -> str:
+    """Return why a file cannot be read or run, with its name before."""
+    told = entry.refusal
+    return told if told.startswith(entry.name) else f"{entry.name}: {told}"
 
 
 def _row(entry: Entry) -> tuple[str, ...]:
@@ -343,11 +349,8 @@ def _change(difference: Difference) -> str:
     name, a, b = name_of(difference), value_of(difference, difference.a), value_of(difference, difference.b)
     if difference.a is None:
         return f"{name} new, {b}"
-    return (
-        f"{name} dropped"
-        if difference.b is None and difference.table == "botanical"
-        else f"{name} {a} to {b}"
-    )
+    dropped = difference.b is None and difference.table == "botanical"
+    return f"{name} dropped" if dropped else f"{name} {a} to {b}"
 
 
 def csv_of_book(entries: Sequence[Entry]) -> str:

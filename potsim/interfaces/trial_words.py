@@ -10,6 +10,7 @@ from potsim.interfaces.wording import (
     format_abv,
     format_mass,
     format_minutes,
+    format_numbers,
     format_power,
     format_pressure,
     format_share,
@@ -37,7 +38,7 @@ _NAMES = {
     "kept": "alcohol kept",
     "water_l": "water to bottle",
     "bottled_l": "bottled",
-    "oil_mg_per_l": "oil in bottle, mg/L",
+    "oil_mg_per_l": "oil in bottle",
     "clear_down_to_abv": "clear down to about",
     "collected_l": "collected",
     "abv": "strength",
@@ -159,6 +160,8 @@ def value_of(difference: Difference, value: Value) -> str:
     """Return one side of a difference; a dash for nothing."""
     if value is None:
         return "-"
+    if difference.field == "jars_kept":
+        return format_numbers(int(number) for number in str(value).split(","))
     if isinstance(value, str):
         return " ".join(value.replace("_", " ").split())
     if difference.field.rpartition(".")[2] in _SHARES:

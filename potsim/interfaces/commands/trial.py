@@ -285,14 +285,14 @@ def _named(text: str) -> tuple[str, float]:
 def run_book(args: argparse.Namespace) -> int:
     """List the trials of a folder; return the exit code."""
     target = _target("--csv", args.csv, (), args)
-    from potsim.interfaces.summary_scale import csv_of_book, sections_of_book
+    from potsim.interfaces.summary_scale import csv_of_book, named, sections_of_book
     from potsim.interfaces.trialfile import read_folder
     from potsim.planning.book import book
 
     entries = book(read_folder(args.folder))
     for entry in entries:
         if entry.refusal:
-            output.words(f"Left out: {entry.name}: {entry.refusal}")
+            output.words(f"Not to be read or run: {named(entry)}")
     data = {"trials": [entry.to_dict() for entry in entries]}
     sections = functools.partial(sections_of_book, entries, args.folder)
     return _done(args, data, sections, target, csv_of_book(entries))
