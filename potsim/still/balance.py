@@ -7,7 +7,8 @@ that everything here is a function of the pot's composition alone.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import astuple, dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,12 +86,63 @@ def balance(x: Array, conditions: Conditions) -> Balance:
     ``V [H_V(y) - r h_L(x_r) - (1 - r) H_V(y_D)] = UA_neck (T_vapour - T_room)``;
     ``D [H_V(y_D) - h_L(x) - h_L'(x) (y_D - x)] = power - Q_pot - Q_neck``.
     """
-    x = np.asarray(x, dtype=float)
     refuse_weak_heat(conditions)
-    pot = _Pot(x, conditions)
-    part = _solve_reflux(pot) if conditions.neck_loss_w_per_k > 0 else np.zeros_like(x)
+    c = conditions
+    heats = _Heats(
+        c.pressure_pa, c.power_w, c.neck_loss_w_per_k, c.pot_loss_w_per_k, c.room_k, c.volatility_error
+    )
+    return _balance(np.asarray(x, dtype=float), heats)
+
+
+def balances(x: Array, conditions: Sequence[Conditions]) -> list[Balance]:
+    """Solve the balances of many stills at once: far quicker than one after the other.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Mole fraction of ethanol in the boiling pot, the same for all.
+    conditions : sequence of Conditions
+        The stills, under one pressure; all with a loss of the neck, or none.
+
+    Returns
+    -------
+    list of Balance
+        One for each, as from `balance`.
+
+    Raises
+    ------
+    RequestError
+        If the losses of one at the boiling point of water take all its power.
+    ConvergenceError
+        If the reflux is not found.
+    """
+    for one in conditions:
+        refuse_weak_heat(one)
+    rows = np.array([astuple(one) for one in conditions])
+    heats = _Heats(conditions[0].pressure_pa, *rows[:, 1:].T[:, :, None])
+    both = _balance(np.broadcast_to(x, (len(conditions), x.size)), heats)
+    return [
+        Balance(*(getattr(both, field.name)[k] for field in fields(Balance))) for k in range(len(conditions))
+    ]
+
+
+@dataclass(frozen=True)
+class _Heats:
+    """Fields of `Conditions`; all but the pressure may be columns, one row a still."""
+
+    pressure_pa: float
+    power_w: float | Array
+    neck_loss_w_per_k: float | Array
+    pot_loss_w_per_k: float | Array
+    room_k: float | Array
+    volatility_error: float | Array
+
+
+def _balance(x: Array, heats: _Heats) -> Balance:
+    pot = _Pot(x, heats)
+    part = _solve_reflux(pot) if np.any(heats.neck_loss_w_per_k) else np.zeros_like(x)
     neck = pot.neck(part)
-    cooled = heat.liquid_enthalpy(neck.y_distillate, np.full_like(x, conditions.room_k))
+    cooled = heat.liquid_enthalpy(neck.y_distillate, np.full_like(x, heats.room_k))
     return Balance(
         x=x,
         y=pot.y,
@@ -127,14 +179,14 @@ def refuse_weak_heat(conditions: Conditions) -> None:
         )
 
 
-def _vapour_over(x: Array, conditions: Conditions) -> tuple[Array, Array]:
+def _vapour_over(x: Array, heats: _Heats) -> tuple[Array, Array]:
     """Boiling point [K] of a liquid of ethanol and water, and its vapour."""
-    temperature_k, y = (np.asarray(v) for v in equilibrium.bubble_point(x, conditions.pressure_pa))
-    if conditions.volatility_error == 0.0:
+    temperature_k, y = (np.asarray(v) for v in equilibrium.bubble_point(x, heats.pressure_pa))
+    if not np.any(heats.volatility_error):
         return temperature_k, y
     ratio = y / (1.0 - y)
     volatility = ratio * (1.0 - x) / x
-    ratio = ratio * volatility**conditions.volatility_error
+    ratio = ratio * volatility**heats.volatility_error
     return temperature_k, ratio / (1.0 + ratio)
 
 
@@ -152,10 +204,10 @@ class _Neck:
 class _Pot:
     """The boiling liquid and its vapour, before the neck."""
 
-    def __init__(self, x: Array, conditions: Conditions) -> None:
+    def __init__(self, x: Array, heats: _Heats) -> None:
         self.x = x
-        self.conditions = conditions
-        self.temperature_k, self.y = _vapour_over(x, conditions)
+        self.heats = heats
+        self.temperature_k, self.y = _vapour_over(x, heats)
         self.vapour_enthalpy = np.asarray(heat.vapour_enthalpy(self.y, self.temperature_k))
         self.liquid_enthalpy = np.asarray(heat.liquid_enthalpy(x, self.temperature_k))
         self.slope = self._enthalpy_slope()
@@ -165,13 +217,13 @@ class _Pot:
         low, high = np.maximum(self.x - 1e-5, 0.0), np.minimum(self.x + 1e-5, 1.0)
         ends = []
         for x in (low, high):
-            t = equilibrium.bubble_point(x, self.conditions.pressure_pa)[0]
+            t = equilibrium.bubble_point(x, self.heats.pressure_pa)[0]
             ends.append(np.asarray(heat.liquid_enthalpy(x, np.asarray(t))))
         return np.asarray((ends[1] - ends[0]) / (high - low))
 
     def neck(self, part: Array) -> _Neck:
         """Balance for a reflux composition ``x + part (y - x)``; the residual is zero at the solution [W]."""
-        c = self.conditions
+        c = self.heats
         x_r = self.x + part * (self.y - self.x)
         vapour_k, y_d = _vapour_over(x_r, c)
         reflux = np.where(part > 0, (y_d - self.y) / (y_d - x_r), 0.0)

@@ -7,6 +7,7 @@ charge's composition stands and moves down by as much as ``ln W`` falls.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import equilibrium, strength
-from potsim.still.balance import Balance, balance
+from potsim.still.balance import Balance, balance, balances
 from potsim.still.lookup import BLOCK, SmoothFit, UniformTable, difference, running_integral
 from potsim.still.still import Conditions
 
@@ -28,19 +29,6 @@ CLOSEST_TO_AZEOTROPE = 0.03  # mole fraction; 1 % vol. Nearer, a simple pot hard
 WATER_X = 1e-9  # a charge of water stands here, and its ethanol is then called none
 WATER_FALL = 7.0  # in ln W below that, enough for 99.9 % of such a charge to come over
 LEAST_X = 1e-300  # the end of what a number can tell; reached only if the neck returns 94 % of the vapour
-
-COLUMNS = (
-    "x",
-    "y",
-    "pot_k",
-    "vapour_k",
-    "rate",
-    "reflux",
-    "x_reflux",
-    "condenser_w",
-    "pot_abv",
-    "stream_abv",
-)
 
 
 class Row(NamedTuple):
@@ -74,6 +62,10 @@ class Curves:
     ----------
     conditions : Conditions
         Pressure, power, losses and room.
+    known : tuple of float and Balance, optional
+        Azeotrope and balances at the nodes, where they are known already.
+    rows : int, optional
+        Rows of the table; enough for 1e-8 in x if left out.
 
     Attributes
     ----------
@@ -90,17 +82,17 @@ class Curves:
     ``B = 1 / (x_az phi(x_az))``.
     """
 
-    def __init__(self, conditions: Conditions) -> None:
+    def __init__(
+        self, conditions: Conditions, known: tuple[float, Balance] | None = None, rows: int | None = None
+    ) -> None:
         self.conditions = conditions
-        self.azeotrope_x = float(equilibrium.azeotrope(conditions.pressure_pa).x)
+        self.azeotrope_x, nodes = known or _solved(conditions)
         self.highest_x = self.azeotrope_x - CLOSEST_TO_AZEOTROPE
         top = float(np.arcsinh(self.azeotrope_x / SCALE_X))
-        z = SmoothFit.points(0.0, top, NODES)
-        nodes = balance(SCALE_X * np.sinh(z), conditions)
         rise = nodes.y_distillate - nodes.x
         self._phi = SmoothFit(0.0, top, rise / (nodes.x * (self.azeotrope_x - nodes.x)))
         self._set_integral(top)
-        self._tabulate(_fits(nodes, top))
+        self._tabulate(_fits(nodes, top), rows or ROWS)
 
     def _set_integral(self, top: float) -> None:
         """Fit the smooth rest of Rayleigh's integral, as a function of z."""
@@ -117,12 +109,12 @@ class Curves:
         poles = self._a * np.log(x) - self._b * np.log1p(-x / self.azeotrope_x)
         return np.asarray(poles + self._smooth(np.arcsinh(x / SCALE_X)))
 
-    def _tabulate(self, fits: SmoothFit) -> None:
+    def _tabulate(self, fits: SmoothFit, rows: int) -> None:
         x_az = self.azeotrope_x
         # Towards water x falls as exp(ln W / a): the stronger the reflux, the further.
         self.lowest_x = max(LEAST_X, float(WATER_X * np.exp(-WATER_FALL / self._a)))
         ends = self._ln_w(np.array([self.lowest_x, self.highest_x]))
-        ln_w = np.linspace(ends[0], ends[1], ROWS)
+        ln_w = np.linspace(ends[0], ends[1], rows)
         self.first, self.last = float(ln_w[0]), float(ln_w[-1])
         self.step = float(ln_w[1] - ln_w[0])
         x = self._invert(ln_w)
@@ -243,6 +235,38 @@ class Curves:
             block = slice(k, k + many)
             stream[block], pot[block] = self._strengths(start[block, None] + fall)
         return stream, pot
+
+
+def _nodes(pressure_pa: float) -> tuple[float, Array]:
+    """Azeotrope, and the compositions at which balances are solved."""
+    azeotrope_x = float(equilibrium.azeotrope(pressure_pa).x)
+    z = SmoothFit.points(0.0, float(np.arcsinh(azeotrope_x / SCALE_X)), NODES)
+    return azeotrope_x, SCALE_X * np.sinh(z)
+
+
+def _solved(conditions: Conditions) -> tuple[float, Balance]:
+    azeotrope_x, x = _nodes(conditions.pressure_pa)
+    return azeotrope_x, balance(x, conditions)
+
+
+def many_curves(conditions: Sequence[Conditions], rows: int) -> list[Curves]:
+    """Return the curves of many stills, made together.
+
+    Parameters
+    ----------
+    conditions : sequence of Conditions
+        The stills, under one pressure; all with a loss of the neck, or none.
+    rows : int
+        Rows of each table.
+
+    Returns
+    -------
+    list of Curves
+        One for each.
+    """
+    azeotrope_x, x = _nodes(conditions[0].pressure_pa)
+    states = balances(x, conditions)
+    return [Curves(one, (azeotrope_x, state), rows) for one, state in zip(conditions, states, strict=True)]
 
 
 def _logistic(v: Array, top: float) -> Array:

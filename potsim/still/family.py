@@ -15,7 +15,7 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from potsim.errors import RangeError
-from potsim.still.curves import LEAST_X, WATER_X, Curves
+from potsim.still.curves import LEAST_X, WATER_X, Curves, many_curves
 from potsim.still.lookup import four_rows
 from potsim.still.still import Conditions
 from potsim.still.stills import REFERENCE_X, Span, Stills, reference_k
@@ -65,7 +65,8 @@ class Family:
         ratios = span.lowest_ratio + 0.5 * wide * (unit + 1.0)
         waves = chebyshev.chebvander(unit, self._count - 1)
         self._waves = waves * np.where(np.arange(self._count) == 0, 1.0, 2.0) / self._count
-        tables = [Curves(self._conditions(r, *corner)) for r in ratios for corner in self._corners()]
+        stills = [self._conditions(r, *corner) for r in ratios for corner in self._corners()]
+        tables = many_curves(stills, ROWS)
         self._tabulate(tables)
 
     def __reduce__(self) -> tuple[Any, ...]:
@@ -242,7 +243,7 @@ def family(span: Span) -> Family:
     Returns
     -------
     Family
-        About 40 ms for each of its tables, of which there are up to 40.
+        About 10 ms for each of its tables, of which there are up to 48.
     """
     return Family(span)
 
