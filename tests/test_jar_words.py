@@ -72,3 +72,54 @@ def test_the_table_of_a_large_run_stays_a_table(say, tmp_path: Path, sizes: tupl
     said = say("jars", "huge.toml", *(("--sizes", *sizes) if sizes else ()))
     assert max(map(len, said.out.splitlines())) <= 80
     assert re.search(r"\n  jar  for +size +holds +mass +until +jar  stream  vapour +at +oil\n", said.out)
+
+
+# --- One small jar, emptied into the keep.
+
+
+def test_jars_tell_of_one_small_jar_emptied_into_the_keep(say) -> None:
+    said = say("jars", "--away", "30 s", "--most", "5 %", "--json")
+    jar = json.loads(said.out)["working_jar"]
+    assert (jar["away_min"], jar["most_share"], jar["refused"]) == (0.5, 0.05, None)
+    assert 0.0 < jar["size_l"] <= jar["largest_l"]
+    assert jar["lost_share"] <= 0.05
+    text = say("jars", "--away", "30 s", "--most", "5 %").out
+    assert "30 s away may cost at most 5 % of the keep" in text
+    assert f"filled {jar['emptied']} times" in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_away_for_too_long_is_told_and_the_rest_stands(say) -> None:
+    said = say("jars", "--away", "1 h")
+    assert said.code == 0
+    text = " ".join(said.out.split())
+    assert "There is no such jar here. In 60 min as much as" in text
+    assert "Stay away for less than 3.1 min, allow a larger loss, or lower the power." in text
+    assert "One jar more or less" in text
+    data = json.loads(say("jars", "--away", "1 h", "--json").out)["working_jar"]
+    assert data["refused"].startswith("In 60 min")
+    assert data["size_l"] is None
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "words"),
+    [
+        ("--most", "0 %", "--most is 0"),
+        ("--most", "120 %", "--most: '120 %'"),
+        ("--away", "soon", "--away: 'soon'"),
+        ("--away", "2000 h", "--away is 120000 min; allowed is at least 0 and at most 100000 min"),
+    ],
+)
+def test_the_small_jar_refuses_by_the_name_typed(say, option: str, value: str, words: str) -> None:
+    said = say("jars", option, value)
+    assert said.code == 2
+    assert words in said.err
+
+
+def test_jars_tell_the_cloud(say) -> None:
+    cloud = json.loads(say("jars", "--json").out)["cloud"]
+    text = " ".join(say("jars").out.split())
+    for sentence in cloud["words"]:
+        assert sentence in text
+    assert json.loads(say("jars", "quince.toml", "--json").out)["cloud"] is None
+    assert "Cloud" not in say("jars", "quince.toml").out

@@ -44,9 +44,25 @@ def flavour_sections(run: Run) -> tuple[Section, ...]:
         found.append(Section("Flavours", (*parts, MARKS, Facts(_marks(run)))))
     if flavours.base:
         found.append(_base(run))
-    if run.cloud is not None and flavours.bill:
-        found.append(Section("Cloud", (Points(sentences(run.cloud, run.plan.bottling.abv)),)))
-    return tuple(found)
+    return (*found, *cloud_sections(run))
+
+
+def cloud_sections(run: Run) -> tuple[Section, ...]:
+    """Return whether stream and bottle cloud; nothing where there are no botanicals.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+
+    Returns
+    -------
+    tuple of Section
+        One, or none.
+    """
+    if run.cloud is None or not run.bill:
+        return ()
+    return (Section("Cloud", (Points(sentences(run.cloud, run.plan.bottling.abv)),)),)
 
 
 def compound_sections(run: Run) -> tuple[Section, ...]:
