@@ -228,7 +228,7 @@ def test_rows_that_cannot_run_say_why(example: Plan) -> None:
     ).rows
     assert overfull.run is None
     assert overfull.plan is not None
-    assert overfull.refusal.startswith("The charge takes 9.08 L, but still.capacity is 4 L.")
+    assert overfull.refusal.startswith("The charge takes 9.45 L at the boil, but still.capacity is 4 L.")
     assert (fine.refusal, fine.run is not None) == ("", True)
     assert strong.plan is None
     assert strong.refusal == (
@@ -416,7 +416,7 @@ def test_strengths_prints_a_table_within_80_columns(say) -> None:
     assert said.code == 0
     assert max(map(len, said.out.splitlines())) <= 80
     assert "38.1 % *" in said.out
-    assert "20 %: The charge takes 4.55 L" in said.out
+    assert "20 %: The charge takes 4.75 L" in said.out
     assert "Neither stream nor bottle clouds" in said.out
     assert said.out.count("savin") == 1  # a caution for all is said once
     assert "The plan names no capacity" not in said.out

@@ -135,10 +135,28 @@ class Run:
     @cached_property
     def cloud(self) -> Cloud | None:
         """Whether stream and bottle cloud; ``None`` where there is no oil or no alcohol."""
-        stretch = self.plan.bottling.stretch
-        added = 0.0 if stretch is None else stretch.spirit_l * stretch.abv / 100.0
-        bottled = Bottled(self.kept_spans, self.keep.ethanol_l + added, self.plan.bottling.abv)
+        return self.cloud_at(self.plan.bottling.abv)
+
+    def cloud_at(self, target_abv: float | None) -> Cloud | None:
+        """Return the cloud as it would be at another bottling strength.
+
+        Parameters
+        ----------
+        target_abv : float or None
+            Bottling strength [% vol]; ``None`` if the keep is not let down.
+
+        Returns
+        -------
+        Cloud or None
+            As `cloud`.
+        """
+        bottled = Bottled(self.kept_spans, self.let_down.ethanol_l, target_abv)
         return cloud(self.flavours, self.end.depletion, bottled)
+
+    @cached_property
+    def let_down(self) -> strength.Mixture:
+        """What is let down: the keep, with the neutral spirit by which it is stretched."""
+        return keep.stretched(self.keep, self.plan.bottling.stretch)
 
     @cached_property
     def cautions(self) -> tuple[str, ...]:
@@ -308,8 +326,8 @@ def distil(plan: Plan) -> Run:
     charge = spirit.with_water(sum(dose.water_brought_l for dose in bill))
     setting = settle(plan, charge)
     solids_l = solids(bill)
-    _refuse_overfull(charge, setting, solids_l)
     run = course(charge.mol, charge.x, setting.still)
+    _refuse_overfull(float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l, setting)
     flavours = predict(run, bill, in_charge(charge.parts), plan.own_compounds)
     end = stops.find_end(run, endings.wanted(setting.stop, flavours), stops.min_level(run, solids_l))
     keep_end = endings.keep_end(plan.cuts.tails_from, flavours, end)
@@ -349,21 +367,17 @@ def _proof(plan: Plan, pooled: keep.Keep, setting: Setting) -> Proofing | None:
     bottling = plan.bottling
     if bottling.abv is None:
         return None
-    volume_l, abv = pooled.volume_l, pooled.abv
-    if bottling.stretch is not None:
-        mixed = strength.mix([volume_l, bottling.stretch.spirit_l], [abv, bottling.stretch.abv])
-        volume_l, abv = mixed.volume_l, mixed.abv
+    mixed = keep.stretched(pooled, bottling.stretch)
     room_c = setting.still.conditions.room_k - ZERO_C
-    return proof_down(
-        volume_l, abv, bottling.abv, at_c=room_c, steps=bottling.steps, bottle_l=bottling.bottle_l
-    )
+    size, steps = bottling.bottle_l, bottling.steps
+    return proof_down(mixed.volume_l, mixed.abv, bottling.abv, at_c=room_c, steps=steps, bottle_l=size)
 
 
-def _refuse_overfull(charge: Charge, setting: Setting, solids_l: float) -> None:
+def _refuse_overfull(boiling_l: float, setting: Setting) -> None:
     capacity = setting.still.capacity_l
-    filled = charge.volume_l + solids_l
-    if filled > capacity:
+    if boiling_l > capacity:
         raise RequestError(
-            f"The charge takes {filled:.3g} L, but still.capacity is {capacity:.3g} L.",
-            f"Charge at most {0.75 * capacity:.3g} L, three quarters of the pot, or run it in parts.",
+            f"The charge takes {boiling_l:.3g} L at the boil, but still.capacity is {capacity:.3g} L.",
+            f"Charge less: at most {0.75 * capacity:.3g} L at the boil, three quarters of the pot; "
+            "or run it in parts.",
         )
