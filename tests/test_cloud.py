@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 import potsim
 from potsim.interfaces.plots import figure_of_run
 from potsim.liquid.clouding import ClearLimit, Verdict
+from potsim.planning import oils
 from potsim.planning.bill import BotanicalDose
 from potsim.planning.cloud import Cloud, Remedy, sentences
 from potsim.planning.plan import Bottling
@@ -18,6 +21,22 @@ def a_cloud(limit: ClearLimit, verdict: Verdict | None, *remedies: Remedy) -> Cl
     return Cloud(None, None, False, limit, verdict, 100.0, remedies)
 
 
+OILY = """
+title = "An oily one"
+[[charge]]
+name = "grain spirit"
+volume = "1 L"
+abv = "60 %"
+[[charge]]
+name = "water"
+volume = "0.5 L"
+[[botanical]]
+name = "star anise"
+mass = "40 g"
+prepared = "ground"
+[cuts]
+stop = { stream_abv = "40 %" }
+"""
 BLAMED = {"alpha_pinene": 0.62, "limonene": 0.3, "linalool": 0.08}
 NEVER = ClearLimit("always clear", 0.0, 0.0, 0.0, {})
 AT_WORST = ClearLimit("always clear", 0.0, 0.0, 19.2, {"limonene": 1.0})
@@ -43,11 +62,13 @@ def test_the_limit_in_words(limit: ClearLimit, words: str) -> None:
 
 
 def test_a_cloud_names_what_is_to_blame_and_what_would_help() -> None:
-    remedies = (Remedy("Halve the juniper", 30.6), Remedy("Leave out the last jar kept", 0.2))
+    told = {"Bottle at 44 % vol or more": 37.3, "Halve the juniper": 30.6, "Leave out the last jar kept": 0.2}
+    remedies = [Remedy(words, abv) for words, abv in told.items()]
     said = sentences(a_cloud(BETWEEN, "may cloud", *remedies), 42.0)
     assert said[1].startswith("The bottle may cloud at 42 % vol: ")
     assert said[2:] == (
         "Mostly to blame: alpha-pinene (62 %) and limonene (d-) (30 %).",
+        "Bottle at 44 % vol or more.",
         "Halve the juniper: clear down to about 31 % vol.",
         "Leave out the last jar kept: clear however far it is let down.",
     )
@@ -62,3 +83,32 @@ def test_the_cloud_stands_in_words_under_the_picture() -> None:
         (potsim.distil(heavy), "cloud at 42 % vol"),
     ):
         assert words in " ".join(figure_of_run(run).get_supxlabel().split())
+
+
+# --- proof --of: does the keep of a plan cloud at the strength wanted?
+
+
+def test_proof_tells_whether_the_keep_of_a_plan_clouds(say, tmp_path: Path) -> None:
+    (tmp_path / "gin.toml").write_text(OILY, encoding="utf-8")
+    asked = ("proof", "400 mL", "70 %", "38 %", "--of", "gin.toml")
+    cloud = json.loads(say(*asked, "--json").out)["cloud"]
+    run = potsim.distil(potsim.load_plan(tmp_path / "gin.toml"))
+    found = run.cloud_at(38.0)
+    assert found is not None
+    assert cloud["verdict"] == found.verdict == found.limit.verdict(38.0)
+    assert cloud["verdict"] != "clear"
+    assert cloud["oil_mg_per_l"] == pytest.approx(1000.0 * oils.kept_g(run).sum() / run.keep.ethanol_l * 0.38)
+    text = " ".join(say(*asked).out.split())
+    assert "Cloud: the keep of An oily one" in text
+    assert f"It then holds {found.oil_mg_per_l:.0f} mg/L of oil." in text
+    for sentence in cloud["words"]:
+        assert sentence in text
+    assert "cloud" not in json.loads(say(*asked[:4], "--json").out)
+
+
+def test_proof_of_a_plan_without_botanicals_and_of_one_too_weak(say) -> None:
+    assert "no oil of theirs" in say("proof", "1 L", "72 %", "42 %", "--of", "quince.toml").out
+    said = say("proof", "1 L", "96 %", "90 %", "--of", "quince.toml")
+    assert said.code == 2
+    assert "quince.toml keeps spirit of 7" in said.err
+    assert "weaker than TARGET" in said.err

@@ -65,6 +65,29 @@ def cloud_sections(run: Run) -> tuple[Section, ...]:
     return (Section("Cloud", (Points(sentences(run.cloud, run.plan.bottling.abv)),)),)
 
 
+def cloud_of_keep(run: Run, target_abv: float) -> Section:
+    """Return whether the keep of a run clouds at a strength.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    target_abv : float
+        Strength to which it is let down [% vol].
+
+    Returns
+    -------
+    Section
+        Sentences.
+    """
+    found = run.cloud_at(target_abv)
+    title = f"Cloud: the keep of {run.plan.title}"
+    if found is None or not run.bill:
+        return Section(title, ("The plan has no botanicals: no oil of theirs clouds it.",))
+    oil = f"It then holds {found.oil_mg_per_l:.0f} mg/L of oil."
+    return Section(title, (Points((*sentences(found, target_abv), oil)),))
+
+
 def compound_sections(run: Run) -> tuple[Section, ...]:
     """Return where each compound of each botanical comes over.
 

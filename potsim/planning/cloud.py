@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -200,10 +200,42 @@ def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
     if found.verdict != "clear":
         said.append(_blame_words(found.limit))
     for remedy in found.remedies:
+        if remedy.clear_abv == found.limit.abv:
+            said.append(f"{remedy.words}.")
+            continue
         clear = round(remedy.clear_abv)
         reach = f"down to about {clear} % vol" if clear else "however far it is let down"
         said.append(f"{remedy.words}: clear {reach}.")
     return tuple(said)
+
+
+def to_dict(found: Cloud | None, target_abv: float | None) -> dict[str, Any] | None:
+    """Return a cloud as plain data.
+
+    Parameters
+    ----------
+    found : Cloud or None
+        The prediction.
+    target_abv : float or None
+        Bottling strength [% vol].
+
+    Returns
+    -------
+    dict or None
+        Numbers, texts, lists and dictionaries only; ``None`` for no prediction.
+    """
+    if found is None:
+        return None
+    return {
+        "stream_l": found.stream_l,
+        "within_run": found.within_run,
+        "verdict": found.verdict,
+        "clear_abv": found.limit.abv,
+        "band": [found.limit.low_abv, found.limit.high_abv],
+        "blame": found.limit.blame,
+        "oil_mg_per_l": found.oil_mg_per_l,
+        "words": list(sentences(found, target_abv)),
+    }
 
 
 def _limit_words(limit: clouding.ClearLimit) -> str:

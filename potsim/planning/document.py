@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from potsim import __version__
-from potsim.planning import aroma, oils
-from potsim.planning.cloud import sentences
+from potsim.planning import aroma, cloud, oils
 from potsim.planning.flavours import base_to_dict
 from potsim.planning.profile import QUANTITIES
 
@@ -58,7 +57,7 @@ def document(run: Run) -> dict[str, Any]:
         "proofing": _proofing(run),
         "flavours": run.flavours.to_dict(),
         "base_spirit": base_to_dict(run.flavours),
-        "cloud": _cloud(run),
+        "cloud": cloud.to_dict(run.cloud, run.plan.bottling.abv),
         "condenser_w": run.condenser_w,
         "closure": {"energy": run.course.energy_error(run.end.depletion)},
         "assumed": list(run.setting.assumed),
@@ -90,22 +89,6 @@ def _jars(run: Run) -> list[dict[str, Any]]:
         {**{name: getattr(jar, name) for name in JAR}, "oil_mg_per_l": mg, "leading": list(names)}
         for jar, mg, names in zip(run.jars, oil, tasted, strict=True)
     ]
-
-
-def _cloud(run: Run) -> dict[str, Any] | None:
-    found = run.cloud
-    if found is None:
-        return None
-    return {
-        "stream_l": found.stream_l,
-        "within_run": found.within_run,
-        "verdict": found.verdict,
-        "clear_abv": found.limit.abv,
-        "band": [found.limit.low_abv, found.limit.high_abv],
-        "blame": found.limit.blame,
-        "oil_mg_per_l": found.oil_mg_per_l,
-        "words": list(sentences(found, run.plan.bottling.abv)),
-    }
 
 
 def _proofing(run: Run) -> dict[str, Any] | None:

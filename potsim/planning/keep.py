@@ -10,6 +10,7 @@ import numpy as np
 from potsim.errors import RequestError
 from potsim.liquid import strength
 from potsim.planning.jars import Jar
+from potsim.planning.plan import Stretch
 
 
 @dataclass(frozen=True)
@@ -105,6 +106,26 @@ def pool(jars: Sequence[Jar], numbers: Sequence[int] = ()) -> Keep:
         jars=tuple(sorted(chosen)),
         changes=tuple(Change(jars[k].number, bool(kept[k]), v, a) for k, v, a in changes),
     )
+
+
+def stretched(keep: Keep, by: Stretch | None) -> strength.Mixture:
+    """Pour a keep and neutral spirit together.
+
+    Parameters
+    ----------
+    keep : Keep
+        The keep.
+    by : Stretch or None
+        The spirit by which it is stretched; ``None`` for none.
+
+    Returns
+    -------
+    Mixture
+        What is then let down to bottling strength.
+    """
+    if by is None:
+        return strength.mix([keep.volume_l], [keep.abv])
+    return strength.mix([keep.volume_l, by.spirit_l], [keep.abv, by.abv])
 
 
 def _checked(jars: Sequence[Jar], numbers: Sequence[int]) -> set[int]:

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
+from typing import TYPE_CHECKING
 
+from potsim.errors import RequestError
 from potsim.interfaces import output
 from potsim.interfaces.parsing import Command, Subparsers, add_command, add_json, read, typed_as
+
+if TYPE_CHECKING:
+    from potsim.planning.run import Run
 
 TYPED = {"volume": "VOLUME", "reading_abv": "ABV", "abv": "ABV", "target_abv": "TARGET"}
 TYPED |= {"at_c": "--at", "t_c": "--at", "steps": "--steps", "bottle": "--bottle"}
@@ -16,10 +21,12 @@ ABOUT = Command(
     description="""\
 Tell how much water brings VOLUME of spirit down to TARGET. VOLUME and ABV are
 both as measured at the temperature T: the volume in the measuring glass, and
-the reading of a hydrometer made for 20 °C. TARGET is the strength at 20 °C.""",
+the reading of a hydrometer made for 20 °C. TARGET is the strength at 20 °C.
+With --of, also whether the keep of that plan clouds at TARGET.""",
     examples=(
         'potsim proof "1 L" "72 %" "42 %"',
         'potsim proof "850 mL" "73.5 %" "43 %" --at "17 °C" --steps 3 --bottle "350 mL"',
+        'potsim proof "1.04 L" "73.4 %" "38 %" --of trial-1.toml',
     ),
 )
 
@@ -33,6 +40,7 @@ def add(subparsers: Subparsers) -> None:
     parser.add_argument("--at", metavar="T", default="20 °C", help="temperature of spirit and water (20 °C)")
     parser.add_argument("--steps", metavar="N", default="1", help="additions of water, resting between (1)")
     parser.add_argument("--bottle", metavar="VOLUME", help='what a bottle holds, such as "350 mL"')
+    parser.add_argument("--of", metavar="PLAN", help="plan whose keep it is: does it cloud at TARGET?")
     add_json(parser)
 
 
@@ -46,18 +54,39 @@ def run(args: argparse.Namespace) -> int:
     at_c = read("--at", units.temperature_c, args.at)
     steps = int(read("--steps", _steps, args.steps))
     bottle_l = None if args.bottle is None else read("--bottle", units.volume_l, args.bottle)
+    from potsim.planning.cloud import to_dict
     from potsim.planning.proofing import from_reading
 
     with typed_as(TYPED):
         made = from_reading(volume_l, reading_abv, target_abv, at_c=at_c, steps=steps, bottle_l=bottle_l)
+    run = None if args.of is None else _kept(args.of, target_abv)
     if args.json:
-        output.result_json(dataclasses.asdict(made))
+        data = dataclasses.asdict(made)
+        if run is not None:
+            data["cloud"] = to_dict(run.cloud_at(target_abv), target_abv)
+        output.result_json(data)
         return 0
+    from potsim.interfaces.summary_flavours import cloud_of_keep
     from potsim.interfaces.summary_jars import proofing_section
     from potsim.interfaces.tables import render
 
-    output.result(render([proofing_section(made)]))
+    sections = [proofing_section(made)]
+    output.result(render(sections if run is None else [*sections, cloud_of_keep(run, target_abv)]))
     return 0
+
+
+def _kept(name: str, target_abv: float) -> Run:
+    """The run of a plan, if what it lets down is strong enough."""
+    from potsim.interfaces.plans import the_plan
+    from potsim.planning.run import distil
+
+    run = distil(the_plan(name))
+    if run.let_down.abv < target_abv:
+        raise RequestError(
+            f"--of: {name} keeps spirit of {run.let_down.abv:.1f} % vol, weaker than TARGET.",
+            "Name the plan that the spirit is of, or leave --of out.",
+        )
+    return run
 
 
 def _steps(text: str) -> float:
