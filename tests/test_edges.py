@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 import potsim
-from potsim.errors import RequestError
-from potsim.planning.plan import Ingredient, Plan, StillPlan
+from potsim.errors import RangeError, RequestError
+from potsim.planning.plan import Bottling, Ingredient, Plan, StillPlan
 
 SPIRIT = Plan(charge=(Ingredient("apple spirit", 2.0, 40.0),))
 
@@ -19,3 +19,19 @@ def test_a_charge_that_fits_cold_but_not_at_the_boil_is_refused() -> None:
     with pytest.raises(RequestError, match=r"takes 2\.11 L at the boil, but still\.capacity is 2\.05 L"):
         potsim.distil(replace(SPIRIT, still=StillPlan(capacity_l=2.05)))
     assert potsim.distil(replace(SPIRIT, still=StillPlan(capacity_l=hot_l * 1.001))).end.reason == "recovered"
+
+
+def test_a_room_below_freezing_is_refused_by_its_key() -> None:
+    with pytest.raises(RangeError, match=r"still\.room is -5 °C; allowed is at least 0 and at most 45 °C"):
+        StillPlan(room_c=-5.0)
+    assert potsim.distil(replace(SPIRIT, still=StillPlan(room_c=0.0))).end.reason == "recovered"
+
+
+def test_in_a_room_too_hot_for_proofing_it_is_told_for_20_degrees() -> None:
+    run = potsim.distil(replace(SPIRIT, still=StillPlan(room_c=45.0), bottling=Bottling(abv=42.0)))
+    assert run.proofing is not None
+    assert run.proofing.at_c == 20.0
+    assert run.proofing.notes[0].startswith("A room of 45 °C is too hot for proofing: cool")
+    warm = potsim.distil(replace(SPIRIT, still=StillPlan(room_c=40.0), bottling=Bottling(abv=42.0)))
+    assert warm.proofing is not None
+    assert warm.proofing.at_c == pytest.approx(40.0)

@@ -195,7 +195,7 @@ INGREDIENTS = st.builds(
 STILLS = st.builds(
     p.StillPlan,
     *[maybe(LITRES)] * 5,
-    room_c=maybe(st.floats(-20, 45)),
+    room_c=maybe(st.floats(0, 45)),
     altitude_m=maybe(st.floats(-400, 4000)),
     min_level_l=maybe(LITRES),
     pot_mass_kg=maybe(LITRES),
@@ -248,8 +248,12 @@ PLANS = st.builds(
         maybe(ABV),
         maybe(LITRES),
         st.integers(1, 50),
-        maybe(st.builds(p.Stretch, LITRES, ABV)),
-        maybe(st.floats(0, 100)),
+        bottle_price=maybe(st.floats(0, 100)),
+    )
+    | st.builds(
+        p.Bottling,
+        st.floats(1, 60),
+        stretch=st.builds(p.Stretch, LITRES, st.floats(60, 99)),
     ),
     uncertainty=st.builds(p.Uncertainty, st.floats(0, 20), SHARE, SHARE, st.floats(0, 2), st.floats(0, 30)),
 )

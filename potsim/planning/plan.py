@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from potsim.errors import RequestError, require
+from potsim.errors import RangeError, RequestError, require
 
 if TYPE_CHECKING:
     from potsim.liquid.traces import Compound
@@ -135,7 +135,7 @@ class StillPlan:
         require("still.heat_up_power", self.heat_up_power_w, 0, 1e6, "W", open_low=True)
         require("still.neck_loss", self.neck_loss_w_per_k, 0, 1e4, "W/K")
         require("still.pot_loss", self.pot_loss_w_per_k, 0, 1e4, "W/K")
-        require("still.room", self.room_c, -20, 45, "°C")
+        require("still.room", self.room_c, 0, 45, "°C")
         require("still.altitude", self.altitude_m, -430, 4200, "m")
         require(
             "still.pressure", self.pressure_hpa, 600, 1100, "hPa", hint="Give the barometer at the place."
@@ -307,7 +307,7 @@ class Bottling:
     steps : int
         Number of additions of water.
     stretch : Stretch or None
-        Neutral spirit added first.
+        Neutral spirit added first; no weaker than ``abv``, which it needs.
     bottle_price : float or None
         What an empty bottle costs.
     """
@@ -323,6 +323,22 @@ class Bottling:
         require("bottling.bottle", self.bottle_l, 0, 1e4, "L", open_low=True)
         require("bottling.steps", self.steps, 1, 50, "additions")
         require("bottling.bottle_price", self.bottle_price, 0)
+        if self.stretch is not None:
+            self._check_stretch(self.stretch.abv)
+
+    def _check_stretch(self, abv: float) -> None:
+        if self.abv is None:
+            raise RequestError(
+                "bottling.stretch is given, but no bottling.abv.",
+                "Say the strength to which both are let down, or leave the stretch out.",
+            )
+        if abv < self.abv:
+            raise RangeError(
+                "bottling.stretch.abv",
+                f"{abv:g} % vol",
+                f"at least {self.abv:g} % vol, the bottling strength",
+                "Stretch with stronger spirit, or bottle weaker; water comes by itself.",
+            )
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,8 @@ from potsim.liquid import strength
 from potsim.planning.blending import ROUNDING_ABV
 
 MAX_STEPS = 50
+COLDEST_C, WARMEST_C = 0.0, 40.0  # water is liquid, and densities are known
+_LIQUID = "Work where water is liquid and spirit does not evaporate."
 _STRONGER = (
     "Water only weakens: stop the run earlier, drop the last jars, take a stronger charge, "
     "or blend with stronger spirit."
@@ -160,7 +162,7 @@ def proof_down(
     require("volume", volume_l, 0, unit="L", open_low=True)
     require("abv", abv, 0, 100, "% vol", open_low=True)
     require("target_abv", target_abv, 0, 100, "% vol", open_low=True)
-    require("at_c", at_c, 0, 40, "°C", hint="Work where water is liquid and spirit does not evaporate.")
+    require("at_c", at_c, COLDEST_C, WARMEST_C, "°C", hint=_LIQUID)
     require("steps", steps, 1, MAX_STEPS, "additions")
     require("bottle", bottle_l, 0, unit="L", open_low=True)
     if target_abv > abv + ROUNDING_ABV:
@@ -234,7 +236,7 @@ def from_reading(
     >>> round(from_reading(1.0, 60.0, 42.0, at_c=25.0).from_abv, 2)
     58.24
     """
-    require("at_c", at_c, 0, 40, "°C", hint="Work where water is liquid and spirit does not evaporate.")
+    require("at_c", at_c, COLDEST_C, WARMEST_C, "°C", hint=_LIQUID)
     abv = float(strength.true_abv(reading_abv, at_c))
     volume_l = float(strength.volume_at(volume_at_c_l, abv, at_c, strength.REFERENCE_C))
     return proof_down(volume_l, abv, target_abv, at_c=at_c, steps=steps, bottle_l=bottle_l)

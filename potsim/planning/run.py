@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +23,7 @@ from potsim.planning.flavours import Flavours, predict
 from potsim.planning.heads import in_charge
 from potsim.planning.plan import Plan
 from potsim.planning.profile import QUANTITIES, ZERO_C, Moment, Profile, moment, profile
-from potsim.planning.proofing import Proofing, proof_down
+from potsim.planning.proofing import WARMEST_C, Proofing, proof_down
 from potsim.still.course import Course, course
 
 if TYPE_CHECKING:
@@ -370,7 +370,12 @@ def _proof(plan: Plan, pooled: keep.Keep, setting: Setting) -> Proofing | None:
     mixed = keep.stretched(pooled, bottling.stretch)
     room_c = setting.still.conditions.room_k - ZERO_C
     size, steps = bottling.bottle_l, bottling.steps
-    return proof_down(mixed.volume_l, mixed.abv, bottling.abv, at_c=room_c, steps=steps, bottle_l=size)
+    at_c = room_c if room_c <= WARMEST_C else strength.REFERENCE_C
+    made = proof_down(mixed.volume_l, mixed.abv, bottling.abv, at_c=at_c, steps=steps, bottle_l=size)
+    if at_c == room_c:
+        return made
+    hot = f"A room of {room_c:.0f} °C is too hot for proofing: cool spirit and water to {at_c:.0f} °C first."
+    return replace(made, notes=(hot, *made.notes))
 
 
 def _refuse_overfull(boiling_l: float, setting: Setting) -> None:

@@ -48,7 +48,7 @@ class Conditions:
         require("still.power", self.power_w, 0, 1e6, "W", open_low=True)
         require("still.neck_loss", self.neck_loss_w_per_k, 0, 1e4, "W/K")
         require("still.pot_loss", self.pot_loss_w_per_k, 0, 1e4, "W/K")
-        require("still.room", self.room_k - 273.15, -20, 45, "°C")
+        require("still.room", self.room_k - 273.15, 0, 45, "°C")
         require("volatility_error", self.volatility_error, -LARGEST_ERROR, LARGEST_ERROR)
 
 
