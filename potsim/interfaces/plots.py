@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from typing import TYPE_CHECKING
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -10,6 +11,9 @@ from matplotlib.figure import Figure
 from potsim.interfaces import ink, ribbons
 from potsim.planning.cloud import sentences
 from potsim.planning.run import Run
+
+if TYPE_CHECKING:
+    from potsim.planning.ensemble import Ensemble
 
 WIDTH_IN = 5.8
 CURVE_IN, JARS_IN, RIBBON_IN, MARGIN_IN = 3.6, 0.42, 0.3, 1.1
@@ -69,6 +73,37 @@ def plot_run(run: Run, ax: Axes | None = None) -> Axes:
     return ax
 
 
+def plot_band(sure: Ensemble, ax: Axes) -> Axes:
+    """Lay the band of the stream's strength behind the curve.
+
+    Parameters
+    ----------
+    sure : Ensemble
+        Runs drawn from what is uncertain.
+    ax : matplotlib.axes.Axes
+        Where to draw; its x axis is distillate collected [mL].
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+    """
+    band = sure.curves["stream_abv"]
+    ml = 1000.0 * band.collected_l
+    ax.fill_between(ml, band.low, band.high, facecolor=ink.BLUE, alpha=0.22, linewidth=0, zorder=0)
+    middle = len(ml) // 2
+    ax.annotate(
+        "9 runs in 10",
+        xy=(float(ml[middle]), float(band.low[middle])),
+        xytext=(0, -1.2 * ink.SIZE),
+        textcoords="offset points",
+        ha="center",
+        fontsize=ink.SIZE - 1,
+        color=ink.BLUE,
+    )
+    return ax
+
+
 def _mark_cuts(run: Run, ax: Axes) -> None:
     """Name heads and stop at the top of the picture, each beside its line."""
     right = 1000.0 * float(run.collected_l[-1])
@@ -98,13 +133,15 @@ def _mark_cuts(run: Run, ax: Axes) -> None:
     )
 
 
-def figure_of_run(run: Run) -> Figure:
+def figure_of_run(run: Run, sure: Ensemble | None = None) -> Figure:
     """Return the whole picture of a run: the curve, the jars, the botanicals.
 
     Parameters
     ----------
     run : Run
         The run.
+    sure : Ensemble, optional
+        Runs drawn from what is uncertain; their band is laid behind the stream.
 
     Returns
     -------
@@ -116,6 +153,8 @@ def figure_of_run(run: Run) -> Figure:
         rows.append(RIBBON_IN * len(run.flavours))
     figure = Figure(figsize=(WIDTH_IN, sum(rows) + MARGIN_IN), layout="constrained")
     axes = figure.subplots(len(rows), 1, gridspec_kw={"height_ratios": rows})
+    if sure is not None:
+        plot_band(sure, axes[0])
     plot_run(run, axes[0])
     ribbons.plot_jars(run, axes[1])
     if len(run.flavours):

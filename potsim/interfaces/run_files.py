@@ -12,6 +12,8 @@ from potsim.planning.run import Run
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from potsim.planning.ensemble import Ensemble
+
 # Files that come out the same whenever they are written.
 _UNDATED: dict[str, dict[str, Any]] = {
     "svg": {"Date": None},
@@ -20,7 +22,7 @@ _UNDATED: dict[str, dict[str, Any]] = {
 }
 
 
-def content(run: Run, what: str, kind: str) -> str | bytes:
+def content(run: Run, what: str, kind: str, sure: Ensemble | None = None) -> str | bytes:
     """Return what a file of a run holds.
 
     Parameters
@@ -31,6 +33,8 @@ def content(run: Run, what: str, kind: str) -> str | bytes:
         Picture, numbers or page.
     kind : str
         Kind of picture; see `picture`.
+    sure : Ensemble, optional
+        Runs drawn from what is uncertain, for the band in the picture.
 
     Returns
     -------
@@ -38,15 +42,15 @@ def content(run: Run, what: str, kind: str) -> str | bytes:
         The content.
     """
     if what == "plot":
-        return picture(run, kind)
+        return picture(run, kind, sure)
     if what == "csv":
         return numbers(run)
     from potsim.interfaces.report import page_of_run
 
-    return page_of_run(run, picture(run, "svg").decode())
+    return page_of_run(run, picture(run, "svg", sure).decode())
 
 
-def picture(run: Run, kind: str) -> bytes:
+def picture(run: Run, kind: str, sure: Ensemble | None = None) -> bytes:
     """Return the picture of a run as a file.
 
     Parameters
@@ -55,6 +59,8 @@ def picture(run: Run, kind: str) -> bytes:
         The run.
     kind : {'svg', 'png', 'pdf'}
         Kind of file.
+    sure : Ensemble, optional
+        Runs drawn from what is uncertain, for the band.
 
     Returns
     -------
@@ -63,7 +69,7 @@ def picture(run: Run, kind: str) -> bytes:
     """
     from potsim.interfaces.plots import figure_of_run
 
-    return saved(figure_of_run(run), kind)
+    return saved(figure_of_run(run, sure), kind)
 
 
 def saved(figure: Figure, kind: str) -> bytes:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from potsim.interfaces.summary_bottling import bottling_sections
 from potsim.interfaces.summary_flavours import flavour_sections
-from potsim.interfaces.summary_jars import jar_section, keep_section, proofing_section, timing, volumes
+from potsim.interfaces.summary_jars import jar_section, keep_section, timing, volumes
 from potsim.interfaces.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.wording import (
     format_abv,
@@ -24,6 +26,9 @@ from potsim.planning.run import Run
 from potsim.planning.stops import min_level
 from potsim.still.course import EXHAUSTED
 
+if TYPE_CHECKING:
+    from potsim.planning.ensemble import Ensemble
+
 ROWS = 12  # of the curve table, about
 STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)  # between its rows, times a power of ten
 NOT_KNOWN = (
@@ -32,20 +37,27 @@ NOT_KNOWN = (
 )
 
 
-def text_of_run(run: Run) -> str:
+def text_of_run(run: Run, sure: Ensemble | None = None) -> str:
     """Return the report of a run as text of at most 80 columns.
 
     Parameters
     ----------
     run : Run
         The run.
+    sure : Ensemble, optional
+        Runs drawn from what is uncertain: a section on how sure it all is.
 
     Returns
     -------
     str
         Lines, without a line feed at the end.
     """
-    return render(sections_of_run(run))
+    sections = sections_of_run(run)
+    if sure is None:
+        return render(sections)
+    from potsim.interfaces.summary_sure import sure_section
+
+    return render((*sections[:-2], sure_section(sure), *sections[-2:]))
 
 
 def sections_of_run(run: Run) -> tuple[Section, ...]:
@@ -61,7 +73,6 @@ def sections_of_run(run: Run) -> tuple[Section, ...]:
     tuple of Section
         What goes in, what is assumed, curve, stop, cuts, jars, keep, proofing, flavours, cautions.
     """
-    proofing = () if run.proofing is None else (proofing_section(run.proofing),)
     return (
         Section(run.plan.title, (_in_short(run),)),
         _goes_in(run),
@@ -71,7 +82,7 @@ def sections_of_run(run: Run) -> tuple[Section, ...]:
         _cuts(run),
         jar_section(run),
         keep_section(run),
-        *proofing,
+        *bottling_sections(run),
         *flavour_sections(run),
         Section("Not known here", (NOT_KNOWN,)),
         Section("Take care", (Points(run.cautions),)),
@@ -80,6 +91,7 @@ def sections_of_run(run: Run) -> tuple[Section, ...]:
 
 def _in_short(run: Run) -> str:
     keep, made = run.keep, run.proofing
+    by = run.plan.bottling.stretch
     short = (
         f"{format_volume(run.charge.volume_l)} at {format_abv(run.charge.abv)} in the pot give "
         f"{format_volume(keep.volume_l)} of keep at {format_abv(keep.abv)} in "
@@ -87,7 +99,9 @@ def _in_short(run: Run) -> str:
     )
     if made is None:
         return f"{short}."
-    bottled = f"{short}; with {format_volume(made.water_l)} of water that is {format_volume(made.volume_l)}"
+    spirit = "" if by is None else f"{format_volume(by.spirit_l)} of spirit at {format_abv(by.abv)} and "
+    water = f"{format_volume(made.water_l)} of water"
+    bottled = f"{short}; with {spirit}{water} that is {format_volume(made.volume_l)}"
     count = "" if made.bottles is None else f", {made.bottles} bottles"
     return f"{bottled} at {format_abv(made.target_abv)}{count}."
 

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import argparse
 import functools
+from typing import TYPE_CHECKING
 
 from potsim.interfaces import files, output
 from potsim.interfaces.parsing import Command, Subparsers, add_command, add_force, add_json, add_plan, read
 from potsim.interfaces.plans import the_plan, the_plan_file
+
+if TYPE_CHECKING:
+    from potsim.planning.ensemble import Ensemble
+    from potsim.planning.plan import Plan
 
 PICTURES = ("svg", "png", "pdf")
 PAGES = ("html",)
@@ -24,6 +29,7 @@ built-in example.""",
         "potsim run trial-1.toml --plot trial-1.svg --csv trial-1.csv",
         "potsim run trial-1.toml --report trial-1.html",
         "potsim run trial-1.toml --json",
+        "potsim run trial-1.toml --sure",
     ),
 )
 
@@ -36,6 +42,8 @@ def add(subparsers: Subparsers) -> None:
     parser.add_argument("--plot", metavar="FILE", help="draw the curve: .svg, .png or .pdf")
     parser.add_argument("--csv", metavar="FILE", help="write the curve as numbers")
     parser.add_argument("--report", metavar="FILE", help="write a page to print: .html")
+    parser.add_argument("--sure", action="store_true", help="say how sure it is: bands, and what widens them")
+    parser.add_argument("--seed", metavar="N", help="with --sure: what the draws start from; 0 if left out")
     add_force(parser)
 
 
@@ -53,13 +61,35 @@ def run(args: argparse.Namespace) -> int:
     from potsim.planning.run import distil
 
     made = distil(plan)
-    files.write_all([(target, content(made, kind, target.suffix)) for kind, target in wanted.items()])
+    sure = _sure(args, plan)
+    files.write_all([(target, content(made, kind, target.suffix, sure)) for kind, target in wanted.items()])
     if args.json:
-        output.result_json(made.to_dict())
+        bands = {} if sure is None else {"band": sure.bands()}
+        output.result_json({**made.to_dict(), **bands})
     else:
         from potsim.interfaces.summary import text_of_run
 
-        output.result(text_of_run(made))
+        output.result(text_of_run(made, sure))
     for target in wanted.values():
         output.words(f"Written: {target.name}")
     return 0
+
+
+def _sure(args: argparse.Namespace, plan: Plan) -> Ensemble | None:
+    """Draw runs if the bands were asked for."""
+    from potsim.errors import RequestError
+
+    if not args.sure:
+        if args.seed is not None:
+            raise RequestError("--seed goes with --sure.", "Add --sure, or leave --seed out.")
+        return None
+    from potsim.planning.ensemble import ensemble
+
+    seed = 0 if args.seed is None else int(read("--seed", _whole, args.seed))
+    return ensemble(plan, seed=seed)
+
+
+def _whole(text: str) -> float:
+    from potsim.interfaces import units
+
+    return units.count(text, "a seed", whole=True)

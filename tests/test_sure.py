@@ -1,0 +1,59 @@
+"""``potsim run --sure``: bands in text, JSON and picture."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+import potsim
+from potsim.interfaces.plots import figure_of_run
+from potsim.planning.ensemble import ensemble
+
+
+def test_text_tells_the_bands_what_was_uncertain_and_what_to_measure(say) -> None:
+    said = say("run", "quince.toml", "--sure")
+    assert said.code == 0
+    section = said.out.split("How sure\n")[1].split("\n\nNot known")[0]
+    assert "strength of the keep" in section
+    assert "strengths +/-0.5 % vol, volumes +/-2%" in " ".join(section.split())
+    assert "of the spread of the keep" in " ".join(section.split())
+    assert "Set your own in [uncertainty]." in " ".join(section.split())
+    assert all(len(line) <= 80 for line in said.out.splitlines())
+    assert "How sure" not in say("run", "quince.toml").out
+
+
+def test_json_holds_bands_beside_the_values_and_the_seed_repeats_them(say) -> None:
+    first, again, other = (
+        json.loads(say("run", "quince.toml", "--sure", "--seed", seed, "--json").out)["band"]
+        for seed in ("5", "5", "6")
+    )
+    assert first == again
+    assert first != other
+    keep = first["keep"]["abv"]
+    assert keep["low"] < keep["value"] < keep["high"]
+    assert "band" not in json.loads(say("run", "quince.toml", "--json").out)
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("--seed", "3"), "--seed goes with --sure."),
+        (("--sure", "--seed", "x"), "--seed: 'x' does not begin with a number"),
+        (("--sure", "--seed", "1.5"), "whole"),
+    ],
+)
+def test_refusals(say, words: tuple[str, ...], message: str) -> None:
+    said = say("run", "quince.toml", *words)
+    assert said.code == 2
+    assert message in said.err
+    assert said.out == ""
+
+
+def test_the_picture_has_the_band_behind_the_stream() -> None:
+    plan = potsim.example_plan()
+    sure = ensemble(plan, n=200)
+    ax = figure_of_run(potsim.distil(plan), sure).axes[0]
+    band = ax.collections[0].get_datalim(ax.transData)
+    assert band.height > 20.0
+    assert any(text.get_text() == "9 runs in 10" for text in ax.texts)
