@@ -109,6 +109,18 @@ BAD = [
     ),
     (CHARGE + "[bottling]\nsteps = 99\n", "[bottling] steps is 99 additions"),
     (CHARGE + '[bottling]\nstretch = { spirit = "1 L" }\n', "[bottling] stretch has no abv"),
+    (
+        CHARGE + '[bottling]\nabv = "42 %"\nstretch = { spirit = "1 L", abv = "40 %" }\n',
+        "[bottling] stretch.abv is 40 % vol; allowed is at least 42 % vol, the bottling strength",
+    ),
+    (
+        CHARGE + '[bottling]\nabv = "42 %"\nstretch = { spirit = "-1 L", abv = "96 %" }\n',
+        "[bottling] stretch spirit: '-1 L' is less than nothing",
+    ),
+    (
+        CHARGE + '[bottling]\nstretch = { spirit = "1 L", abv = "96 %" }\n',
+        "[bottling]: stretch is given, but no abv. Say the strength",
+    ),
     (CHARGE + '[uncertainty]\nvolume = "80 %"\n', "[uncertainty] volume is 0.8"),
     (CHARGE + "[result]\nfoo = 1\n", "[result] has the unknown key 'foo'"),
     (

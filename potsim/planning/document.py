@@ -79,6 +79,19 @@ JAR = (
     "full_min",
     "mass_g",
 )
+PROOFING = (
+    "from_l",
+    "from_abv",
+    "target_abv",
+    "water_l",
+    "water_kg",
+    "volume_l",
+    "mass_kg",
+    "bottles",
+    "left_over_l",
+    "at_c",
+    "reading_abv",
+)
 
 
 def _jars(run: Run) -> list[dict[str, Any]]:
@@ -95,8 +108,24 @@ def _proofing(run: Run) -> dict[str, Any] | None:
     made = run.proofing
     if made is None:
         return None
-    names = ("target_abv", "water_l", "water_kg", "volume_l", "mass_kg", "bottles", "left_over_l", "at_c")
-    return {**{name: getattr(made, name) for name in names}, "reading_abv": made.reading_abv}
+    found = run.cloud
+    return {
+        **{name: getattr(made, name) for name in PROOFING},
+        "stretch": _stretch(run),
+        "oil_mg_per_l": 0.0 if found is None else found.oil_mg_per_l,
+    }
+
+
+def _stretch(run: Run) -> dict[str, float] | None:
+    by, both = run.plan.bottling.stretch, run.let_down
+    if by is None:
+        return None
+    return {
+        "spirit_l": by.spirit_l,
+        "abv": by.abv,
+        "together_l": both.volume_l,
+        "together_abv": both.abv,
+    }
 
 
 def card(run: Run) -> str:

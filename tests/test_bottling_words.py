@@ -1,0 +1,99 @@
+"""Bottles as they are told: spirit by which a keep is stretched, oil, alcohol and money."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import potsim
+from potsim.errors import RangeError, RequestError
+from potsim.interfaces.planfile import read_plan
+from potsim.liquid import strength
+from potsim.planning import oils
+from potsim.planning.plan import Bottling, Stretch
+
+CONCENTRATE = """
+title = "Concentrate"
+[[charge]]
+name = "grain spirit"
+volume = "1 L"
+abv = "60 %"
+price = "20 per L"
+[[charge]]
+name = "water"
+volume = "0.5 L"
+[[botanical]]
+name = "juniper"
+mass = "60 g"
+prepared = "ground"
+[cuts]
+stop = { stream_abv = "50 %" }
+[bottling]
+abv = "42 %"
+bottle = "500 mL"
+bottle_price = 0.8
+stretch = { spirit = "3 L", abv = "96 %" }
+"""
+
+
+@pytest.fixture
+def concentrate(say, tmp_path: Path) -> str:
+    (tmp_path / "strong.toml").write_text(CONCENTRATE, encoding="utf-8")
+    return "strong.toml"
+
+
+# --- Concentrates.
+
+
+def test_a_stretched_keep_is_told_with_the_spirit_the_water_and_the_oil(say, concentrate: str) -> None:
+    data = json.loads(say("run", concentrate, "--json").out)
+    keep, made, by = data["keep"], data["proofing"], data["proofing"]["stretch"]
+    assert (by["spirit_l"], by["abv"]) == (3.0, 96.0)
+    both = strength.mix([keep["volume_l"], 3.0], [keep["abv"], 96.0])
+    assert made["from_l"] == by["together_l"] == pytest.approx(both.volume_l)
+    assert made["from_abv"] == by["together_abv"] == pytest.approx(both.abv)
+    assert made["volume_l"] == pytest.approx(both.ethanol_l / 0.42, rel=1e-6)
+    grams = oils.kept_g(potsim.distil(read_plan(CONCENTRATE, "strong.toml"))).sum()
+    oil = made["oil_mg_per_l"]
+    assert oil == data["cloud"]["oil_mg_per_l"] == pytest.approx(1000.0 * grams / made["volume_l"], rel=1e-6)
+    assert oil < keep["oil_mg_per_l"] / 5.0
+    said = " ".join(say("run", concentrate).out.split())
+    assert "with 3 L of spirit at 96.0 % vol and" in said
+    told = "spirit added 3 L at 96.0 % vol together {:.2f} L at {:.1f} % vol water"
+    assert told.format(both.volume_l, both.abv) in said
+    assert f"{made['bottles']} of 500 mL" in said
+    assert f"oil in it {oil:.0f} mg/L of the botanicals, which stays clear at this strength" in said
+
+
+def test_a_stretch_keeps_clear_what_would_cloud() -> None:
+    plan = read_plan(CONCENTRATE.replace('"60 g"', '"250 g"'), "strong.toml")
+    pure = potsim.distil(replace(plan, bottling=replace(plan.bottling, stretch=None)))
+    stretched = potsim.distil(plan)
+    assert pure.cloud is not None
+    assert stretched.cloud is not None
+    assert stretched.cloud.limit.abv < pure.cloud.limit.abv
+    assert (pure.cloud.verdict, stretched.cloud.verdict) == ("cloudy", "clear")
+
+
+def test_a_keep_without_stretch_says_so(say) -> None:
+    made = json.loads(say("run", "--json").out)["proofing"]
+    assert made["stretch"] is None
+    assert made["from_l"] > 1.0
+    text = say("run").out
+    assert re.search(r"\nProofing\n  keep +1.04 L at 73.4 % vol\n  water ", text)
+    assert "spirit added" not in text
+
+
+def test_a_stretch_that_cannot_be_is_refused() -> None:
+    with pytest.raises(RangeError, match=r"stretch.abv is 40 % vol; allowed is at least 42 % vol, the bottl"):
+        Bottling(42.0, stretch=Stretch(1.0, 40.0))
+    assert Bottling(42.0, stretch=Stretch(1.0, 42.0)).stretch is not None
+    with pytest.raises(RequestError, match=r"no bottling.abv. Say the strength to which both are let down"):
+        Bottling(stretch=Stretch(1.0, 96.0))
+    for litres in (0.0, -1.0):
+        with pytest.raises(RangeError, match=r"bottling.stretch.spirit is -?\d L; allowed is more than 0"):
+            Stretch(litres, 96.0)
