@@ -8,6 +8,7 @@ import pytest
 
 import potsim
 from potsim.errors import RangeError, RequestError
+from potsim.planning.bill import BotanicalDose
 from potsim.planning.plan import Bottling, Ingredient, Plan, StillPlan
 
 SPIRIT = Plan(charge=(Ingredient("apple spirit", 2.0, 40.0),))
@@ -35,3 +36,20 @@ def test_in_a_room_too_hot_for_proofing_it_is_told_for_20_degrees() -> None:
     warm = potsim.distil(replace(SPIRIT, still=StillPlan(room_c=40.0), bottling=Bottling(abv=42.0)))
     assert warm.proofing is not None
     assert warm.proofing.at_c == pytest.approx(40.0)
+
+
+@pytest.mark.parametrize(
+    ("mass_g", "abv", "words"),
+    [
+        (0.1, 40.0, "The stream stays clear to the end of the alcohol."),
+        (10.0, 5.0, "The first 3.51 mL come over cloudy, full of oil."),
+        (200.0, 10.0, "The first 3.99 mL come over cloudy, full of oil."),
+        (500.0, 0.5, "The first 992 mL come over cloudy, full of oil."),
+    ],
+)
+def test_oil_that_no_drop_can_hold_is_a_cloud(mass_g: float, abv: float, words: str) -> None:
+    juniper = BotanicalDose("juniper", mass_g=mass_g, prepared="ground", macerated_h=24.0)
+    charge = (Ingredient("apple spirit", 2.0, abv),)
+    cloud = potsim.distil(Plan(charge=charge, botanicals=(juniper,))).to_dict()["cloud"]
+    assert cloud["words"][0] == words
+    assert (cloud["clears_l"] is None) == (mass_g < 1.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from potsim.liquid import clouding
 from potsim.liquid.compounds import compound
 from potsim.planning.flavours import Flavours, Span
+from potsim.planning.jar_sizes import said as volume
 from potsim.planning.portion import between
 from potsim.planning.stops import Condition
 from potsim.still.course import EXHAUSTED, States
@@ -20,6 +21,7 @@ from potsim.still.course import EXHAUSTED, States
 Array = NDArray[np.float64]
 Held = TypeVar("Held", float, Array)
 PURE_ABV = 100.0
+SOME_DROPS_L = 0.0005
 TINY = 1e-30  # a load of nothing at all, whose logarithm is wanted
 
 
@@ -79,6 +81,9 @@ class Cloud:
         Oil in the spirit bottled [mg/L].
     remedies : tuple of Remedy
         What would help; empty if the bottle is clear.
+    clears_l : float or None
+        Distillate collected when a stream that is cloudy from the first drop turns clear [L at 20 °C];
+        infinite if it never does, ``None`` if it is clear at the first drop.
     """
 
     stream_l: float | None
@@ -88,6 +93,7 @@ class Cloud:
     verdict: clouding.Verdict | None
     oil_mg_per_l: float
     remedies: tuple[Remedy, ...]
+    clears_l: float | None = None
 
 
 def stream_load(flavours: Flavours) -> Array:
@@ -168,7 +174,16 @@ def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:
         verdict=verdict,
         oil_mg_per_l=1000.0 * oil_g / bottle_l,
         remedies=() if verdict in (None, "clear") else _remedies(flavours, bottled, whole, limit),
+        clears_l=_clears_l(flavours),
     )
+
+
+def _clears_l(flavours: Flavours) -> float | None:
+    clear = np.flatnonzero(stream_load(flavours) < 1.0)
+    if clear.size == 0:
+        return np.inf
+    first = flavours.carried.depletion[clear[:1]]
+    return None if clear[0] == 0 else float(flavours.course.at(first).collected_l[0])
 
 
 def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
@@ -186,12 +201,7 @@ def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
     tuple of str
         One sentence each for the stream, the bottle or the keep, the oils to blame, and the remedies.
     """
-    said = []
-    if found.stream_l is None:
-        said.append("The stream stays clear to the end of the alcohol.")
-    else:
-        when = "clouds" if found.within_run else "would cloud, after the stop,"
-        said.append(f"The stream {when} at {1000 * found.stream_l:.0f} mL, {found.stream_abv:.0f} % vol.")
+    said = _stream_words(found)
     limit = _limit_words(found.limit)
     if target_abv is None or found.verdict is None:
         return (*said, f"The keep when it is let down: {limit}, near 20 °C.")
@@ -207,6 +217,21 @@ def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
         reach = f"down to about {clear} % vol" if clear else "however far it is let down"
         said.append(f"{remedy.words}: clear {reach}.")
     return tuple(said)
+
+
+def _stream_words(found: Cloud) -> list[str]:
+    """Whether the stream clouds, and when; the first drops too."""
+    said = []
+    if found.clears_l == np.inf:
+        return ["The stream is cloudy from the first drop to the end of the alcohol."]
+    if found.clears_l is not None:
+        drops = "drops come" if found.clears_l < SOME_DROPS_L else f"{volume(found.clears_l)} come"
+        said.append(f"The first {drops} over cloudy, full of oil.")
+    if found.stream_l is None:
+        after = "" if found.clears_l is None else " after that"
+        return [*said, f"The stream stays clear{after} to the end of the alcohol."]
+    when = "clouds" if found.within_run else "would cloud, after the stop,"
+    return [*said, f"The stream {when} at {volume(found.stream_l)}, {found.stream_abv:.0f} % vol."]
 
 
 def to_dict(found: Cloud | None, target_abv: float | None) -> dict[str, Any] | None:
@@ -229,6 +254,7 @@ def to_dict(found: Cloud | None, target_abv: float | None) -> dict[str, Any] | N
     return {
         "stream_l": found.stream_l,
         "within_run": found.within_run,
+        "clears_l": None if found.clears_l == np.inf else found.clears_l,
         "verdict": found.verdict,
         "clear_abv": found.limit.abv,
         "band": [found.limit.low_abv, found.limit.high_abv],
@@ -256,8 +282,17 @@ def _blame_words(limit: clouding.ClearLimit) -> str:
 
 
 def _known(flavours: Flavours, held: Mapping[str, Held]) -> dict[str, Held]:
-    """Without compounds of the distiller's own, whose solubility nobody knows."""
-    return {name: amount for name, amount in held.items() if name not in flavours.own}
+    """Without compounds of the distiller's own, whose solubility nobody knows.
+
+    Volatility at high dilution can put more oil into the first drops than a drop holds: they are cloudy
+    all the same, and are counted as pure oil.
+    """
+    most = clouding.DENSEST_G_PER_L
+    return {
+        name: cast(Held, np.minimum(amount, most))
+        for name, amount in held.items()
+        if name not in flavours.own
+    }
 
 
 def _by_row(flavours: Flavours, spans: Sequence[Span]) -> Array:
