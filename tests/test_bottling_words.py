@@ -97,3 +97,52 @@ def test_a_stretch_that_cannot_be_is_refused() -> None:
     for litres in (0.0, -1.0):
         with pytest.raises(RangeError, match=r"bottling.stretch.spirit is -?\d L; allowed is more than 0"):
             Stretch(litres, 96.0)
+
+
+# --- Alcohol and money.
+
+
+def test_alcohol_and_money_are_told(say, concentrate: str) -> None:
+    data = json.loads(say("run", concentrate, "--json").out)
+    account, made = data["costs"], data["proofing"]
+    assert account["alcohol_in_l"] == pytest.approx(0.6 + 2.88)
+    assert account["alcohol_out_l"] == pytest.approx(0.42 * made["volume_l"])
+    assert account["alcohol_left_l"] == pytest.approx(account["alcohol_in_l"] - account["alcohol_out_l"])
+    assert (account["spent"], account["bottles"]) == (pytest.approx(20.0), made["bottles"])
+    assert account["per_bottle"] == pytest.approx(20.0 / made["bottles"] + 0.8)
+    assert account["unpriced"] == ["the spirit added before bottling"]
+    text = say("run", concentrate).out
+    for line in (
+        r"Alcohol and money\n  alcohol in +3.48 L of pure alcohol\n",
+        r"  spent +20.00 on the charge\n",
+        r"  not counted +the spirit added before bottling: no price is known\n",
+        rf"  bottles +{made['bottles']} empty ones at 0.80: {0.8 * made['bottles']:.2f}\n",
+        rf"  a full bottle +at least {account['per_bottle']:.2f}, with the bottle, without botanicals",
+    ):
+        assert re.search(line, text), line
+
+
+def test_without_prices_only_the_alcohol_is_told(say) -> None:
+    account = json.loads(say("run", "--json").out)["costs"]
+    assert account["alcohol_in_l"] == pytest.approx(0.906)
+    assert (account["spent"], account["per_bottle"], account["unpriced"]) == (None, None, [])
+    told = r"\nAlcohol\n  alcohol in +906 mL of pure alcohol\n  out +766 mL bottled, 85 %"
+    assert re.search(told, say("run").out)
+
+
+def test_without_a_bottle_the_keep_is_what_comes_out(say, quince: str, tmp_path: Path) -> None:
+    (tmp_path / "dear.toml").write_text(quince.replace('"55 %"\n', '"55 %"\nprice = "10 per L"\n', 1))
+    data = json.loads(say("run", "dear.toml", "--json").out)
+    assert data["costs"]["alcohol_out_l"] == pytest.approx(data["keep"]["ethanol_l"])
+    assert data["costs"]["spent"] == pytest.approx(12.0)
+    assert data["costs"]["per_bottle"] is None
+    text = say("run", "dear.toml").out
+    assert " kept, " in text
+    assert "a full bottle" not in text
+
+
+def test_water_alone_has_an_account_too(say, tmp_path: Path) -> None:
+    (tmp_path / "water.toml").write_text('[[charge]]\nname = "water"\nvolume = "1 L"\nprice = "1 per L"\n')
+    said = say("run", "water.toml")
+    assert said.code == 0
+    assert re.search(r"\n  spent +1.00 on the charge\n", said.out)

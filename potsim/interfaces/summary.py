@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from potsim.interfaces.summary_bottling import bottling_sections
+from potsim.interfaces.summary_bottling import bottling_sections, costs_section
 from potsim.interfaces.summary_flavours import flavour_sections
 from potsim.interfaces.summary_jars import jar_section, keep_section, timing, volumes
 from potsim.interfaces.tables import Column, Facts, Part, Points, Section, Table, render
@@ -83,6 +83,7 @@ def sections_of_run(run: Run) -> tuple[Section, ...]:
         jar_section(run),
         keep_section(run),
         *bottling_sections(run),
+        costs_section(run),
         *flavour_sections(run),
         Section("Not known here", (NOT_KNOWN,)),
         Section("Take care", (Points(run.cautions),)),

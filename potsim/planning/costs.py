@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from potsim.errors import RangeError, require
+from potsim.liquid.strength import Mixture
+from potsim.planning.charge import Charge
+from potsim.planning.plan import Bottling
 from potsim.planning.proofing import Proofing
+
+STRETCH = "the spirit added before bottling"
 
 
 @dataclass(frozen=True)
@@ -17,7 +22,7 @@ class Costs:
     alcohol_in_l : float
         Pure alcohol that went in, charge and any spirit added later [L at 20 °C].
     alcohol_out_l : float
-        Pure alcohol in what was proofed [L at 20 °C].
+        Pure alcohol in what was proofed, or kept [L at 20 °C].
     alcohol_left_l : float
         The difference: in the pot, the heads, the tails and the jars not kept [L at 20 °C].
     bottles : int or None
@@ -26,6 +31,8 @@ class Costs:
         Spirits, botanicals and so on, without bottles; ``None`` if not said.
     per_bottle : float or None
         What a full bottle comes to, with the bottle itself; ``None`` without ``spent`` or a full bottle.
+    unpriced : tuple of str
+        Spirits that are not in ``spent``, since their price is not known.
     """
 
     alcohol_in_l: float
@@ -34,6 +41,42 @@ class Costs:
     bottles: int | None
     spent: float | None
     per_bottle: float | None
+    unpriced: tuple[str, ...] = ()
+
+
+def account(charge: Charge, bottling: Bottling, kept: Mixture, made: Proofing | None) -> Costs:
+    """Return the account of alcohol and money of a run.
+
+    Parameters
+    ----------
+    charge : Charge
+        What went into the pot; what its parts cost, where they say so, is what is spent.
+    bottling : Bottling
+        Spirit added later, and the price of a bottle.
+    kept : Mixture
+        The keep with the spirit added to it.
+    made : Proofing or None
+        What came of both; ``None`` if they are not let down.
+
+    Returns
+    -------
+    Costs
+        The account; ``spent`` is ``None`` if no part of the charge says its price.
+    """
+    spirits = [part for part in charge.parts if part.abv > 0.0]
+    prices = [part.price_per_l * part.volume_l for part in charge.parts if part.price_per_l is not None]
+    spent = sum(prices) if prices else None
+    unpriced = [part.name for part in spirits if part.price_per_l is None]
+    alcohol_in_l, by = charge.ethanol_l, bottling.stretch
+    if by is not None:
+        alcohol_in_l += by.spirit_l * by.abv / 100.0
+        unpriced.append(STRETCH)
+    if made is None:
+        left = max(alcohol_in_l - kept.ethanol_l, 0.0)
+        found = Costs(alcohol_in_l, kept.ethanol_l, left, None, spent, None)
+    else:
+        found = costs(alcohol_in_l, made, spent=spent, bottle_price=bottling.bottle_price)
+    return found if spent is None else replace(found, unpriced=tuple(unpriced))
 
 
 def costs(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import TYPE_CHECKING, Any
 
 from potsim import __version__
@@ -55,6 +56,7 @@ def document(run: Run) -> dict[str, Any]:
             "jars": list(run.keep.jars),
         },
         "proofing": _proofing(run),
+        "costs": {**dataclasses.asdict(run.costs), "unpriced": list(run.costs.unpriced)},
         "flavours": run.flavours.to_dict(),
         "base_spirit": base_to_dict(run.flavours),
         "cloud": cloud.to_dict(run.cloud, run.plan.bottling.abv),

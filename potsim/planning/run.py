@@ -17,6 +17,7 @@ from potsim.planning.bill import ResolvedDose, resolve
 from potsim.planning.botanicals import extend, library
 from potsim.planning.charge import Charge, blend
 from potsim.planning.cloud import Bottled, Cloud, cloud
+from potsim.planning.costs import Costs, account
 from potsim.planning.cuts import CutPoints, cut_points
 from potsim.planning.defaults import Setting, settle
 from potsim.planning.flavours import Flavours, predict
@@ -157,6 +158,11 @@ class Run:
     def let_down(self) -> strength.Mixture:
         """What is let down: the keep, with the neutral spirit by which it is stretched."""
         return keep.stretched(self.keep, self.plan.bottling.stretch)
+
+    @cached_property
+    def costs(self) -> Costs:
+        """Pure alcohol in, out and left; money too where the plan says prices."""
+        return account(self.charge, self.plan.bottling, self.let_down, self.proofing)
 
     @cached_property
     def cautions(self) -> tuple[str, ...]:
