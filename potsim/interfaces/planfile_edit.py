@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from potsim.errors import RequestError
+from potsim.interfaces.planfile_write import inlined
 
 Steps = tuple[str | int, ...]
 
@@ -153,6 +154,7 @@ class Edit:
         import tomlkit
 
         rows = self._doc.get(name)
+        table = inlined({name: [table]})[name][0]
         lines = ["", f"[[{name}]]", *self._comment(why), *tomlkit.dumps(table).rstrip("\n").split("\n")]
         if rows is None:
             self._end += lines
@@ -178,6 +180,9 @@ class Edit:
         holder = self.get(path[:-1])
         if type(holder).__name__ in ("Array", "InlineTable"):
             gone = at.as_string().strip() if hasattr(at, "as_string") else str(at)
+            # The comment behind a row of an inline array belongs to the array.
+            rows = [row for row in getattr(holder, "_value", ()) if row.value is at and row.comment]
+            gone = " ".join([gone, *(row.comment.as_string().strip() for row in rows)])
             del holder[path[-1]]
             self._say(path[:-1], f"{why}: {gone}" if why else gone)
             return
@@ -196,7 +201,7 @@ class Edit:
             _FROM + at.trivia.indent
         )
         last = at if body is None else body
-        last.trivia.trail += _TO
+        last.trivia.trail = _TO + last.trivia.trail
 
     def text(self) -> str:
         """Return the text as it has become."""

@@ -43,7 +43,7 @@ def write_plan(plan: Plan) -> str:
     """
     import tomlkit
 
-    return tomlkit.dumps(_inline(tables_of(plan)))
+    return tomlkit.dumps(inlined(tables_of(plan)))
 
 
 def tables_of(plan: Plan) -> dict[str, Any]:
@@ -131,8 +131,19 @@ def _cuts(cuts: Cuts) -> dict[str, Any]:
     return table
 
 
-def _inline(tables: dict[str, Any]) -> Any:
-    """Put the small tables of conditions on one line, as a person would."""
+def inlined(tables: dict[str, Any]) -> Any:
+    """Put the small tables of conditions on one line, as a person would.
+
+    Parameters
+    ----------
+    tables : dict
+        Tables of a plan file.
+
+    Returns
+    -------
+    dict
+        The same, ready for a TOML writer.
+    """
     import tomlkit
 
     def one_line(table: Mapping[str, Any]) -> Any:

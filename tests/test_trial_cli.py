@@ -1,0 +1,208 @@
+"""The command ``trial``: what it says, what it refuses, what it draws."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from trial_cases import TASTED
+
+from potsim.interfaces.cli import main
+from potsim.interfaces.plot_compare import figure_of_comparison, plot_comparison
+from potsim.interfaces.plots import new_axes
+from potsim.interfaces.trial_words import read_factors
+from potsim.interfaces.trialfile import read_trial
+from potsim.planning.comparing import compare, pairs
+from potsim.planning.next_trial import Factors, next_trial
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with one trial that has been tasted."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "trial-1.toml").write_text(TASTED, encoding="utf-8")
+    return tmp_path
+
+
+def run(*arguments: str) -> int:
+    return main(["trial", *arguments])
+
+
+# --- Commands
+
+
+def test_results_go_to_standard_output_and_fit(folder: Path, capsys) -> None:
+    assert run("next", "trial-1.toml", "-o", "trial-2.toml") == 0
+    commands = [
+        ["next", "trial-1.toml"],
+        ["compare", "trial-1.toml", "trial-2.toml"],
+        ["scale", "trial-1.toml", "--charge", "25 L @ 30 %"],
+        ["blend", "trial-1.toml:1", "trial-2.toml:1"],
+        ["book", "."],
+    ]
+    capsys.readouterr()
+    for command in commands:
+        assert run(*command) == 0
+        said = capsys.readouterr()
+        assert max(map(len, said.out.splitlines())) <= 80
+        assert said.err == ""
+        assert run(*command, "--json") == 0
+        assert isinstance(json.loads(capsys.readouterr().out), dict)
+
+
+def test_what_the_words_say(folder: Path, capsys) -> None:
+    run("next", "trial-1.toml", "-o", "trial-2.toml", "--factors", "a touch more=x1.3")
+    said = " ".join(capsys.readouterr().out.split())
+    assert "juniper a touch more x 1.3 14 g 18.2 g" in said
+    assert "a lot more x 2, more x 1.5, a touch more x 1.3, a touch less / 1.2, less / 1.5" in said
+    run("compare", "trial-1.toml", "trial-1.toml")
+    assert "Nothing differs." in capsys.readouterr().out
+    run("compare", "trial-1.toml", "trial-2.toml")
+    said = " ".join(capsys.readouterr().out.split())
+    assert "juniper 14 g 18.2 g 5.88 7.65 7.68 9.98" in said
+    assert "4 more botanicals within 0.5 %." in said
+    assert "jars kept 2-9 -" in said
+    run("scale", "trial-1.toml", "--bottles", "40")
+    said = " ".join(capsys.readouterr().out.split())
+    assert "full bottles 5 40" in said
+    for unscaled in ("Neck loss: ", "Release: ", "Weighing: "):
+        assert unscaled in said
+
+
+def test_comparing_a_file_with_itself_is_empty_as_data(folder: Path, capsys) -> None:
+    assert run("compare", "trial-1.toml", "trial-1.toml", "--json") == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["decided"] == data["predicted"] == data["measured"] == data["botanicals"] == []
+
+
+def test_doses_agree_between_the_commands(folder: Path, capsys) -> None:
+    run("next", "trial-1.toml", "-o", "trial-2.toml")
+    capsys.readouterr()
+    answers = []
+    for command in (
+        ["compare", "trial-1.toml", "trial-2.toml"],
+        ["scale", "trial-1.toml", "--charge", "25 L"],
+        ["book", "."],
+    ):
+        run(*command, "--json")
+        answers.append(json.loads(capsys.readouterr().out))
+    beside, scaled, book = answers
+    compared = {pair["botanical"]: pair["a"]["doses"] for pair in beside["botanicals"]}
+    listed = next(trial for trial in book["trials"] if trial["file"] == "trial-1.toml")["doses"]
+    for name, doses in compared.items():
+        assert doses == listed[name] == scaled["before"]["doses"][name]
+
+
+def test_a_book_lists_the_rest_of_a_folder_with_a_broken_file(folder: Path, capsys) -> None:
+    run("next", "trial-1.toml", "-o", "trial-2.toml")
+    Path("broken.toml").write_text('title = "x\n', encoding="utf-8")
+    Path("notes.txt").write_text("nothing", encoding="utf-8")
+    capsys.readouterr()
+    assert run("book", ".", "--csv", "book.csv") == 0
+    said = capsys.readouterr()
+    assert "broken.toml, line 1: not written as TOML wants it" in said.err
+    assert "trial-1" in said.out
+    assert "After trial-1: juniper 14 g to 16.8 g, lemon peel 2 pieces to 1.33 pieces" in " ".join(
+        said.out.split()
+    )
+    rows = list(csv.DictReader(io.StringIO(Path("book.csv").read_text(encoding="utf-8"))))
+    assert [row["file"] for row in rows] == ["trial-1.toml", "trial-2.toml", "broken.toml"]
+    a, b = (float(row["juniper g_per_l_charge"]) for row in rows[:2])
+    assert b == pytest.approx(1.2 * a, rel=0.002)  # less fresh peel brings less water
+    assert rows[0]["verdicts"] == "juniper: a touch more; lemon peel: less; black pepper: drop"
+    assert rows[2]["refusal"].startswith("broken.toml, line 1")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message", "hint"),
+    [
+        (["next", "trial-1.toml", "-o", "trial-1.toml"], "'trial-1.toml' is there already", "--force"),
+        (["next", "trial-1.toml", "-o", "trial-1.toml", "--force"], "is the plan itself", "another name"),
+        (["next", "trial-1.toml", "-o", "there.toml"], "-o: 'there.toml' is there already", "--force"),
+        (["next", "trial-1.toml", "-o", "a.txt"], "-o: 'a.txt' ends in .txt; allowed: .toml", "'a.toml'"),
+        (["next", "trial-l.toml"], "There is no file 'trial-l.toml'", "Did you mean 'trial-1.toml'?"),
+        (["next"], "potsim trial next: missing: TRIAL", "potsim trial next trial-1.toml"),
+        (["nxt", "trial-1.toml"], "Unknown command of potsim trial 'nxt'", "Did you mean 'next'?"),
+        ([], "potsim trial: missing: COMMAND", "potsim trial --help"),
+        (["next", "trial-1.toml", "--jsn"], "Unknown option of potsim trial next '--jsn'", "'--json'"),
+        (
+            ["next", "trial-1.toml", "--factors", "more"],
+            "--factors: 'more' is not VERDICT=FACTOR",
+            "more=x1.4",
+        ),
+        (["next", "trial-1.toml", "--factors", "moar=2"], "Unknown verdict with a factor 'moar'", "'more'"),
+        (["next", "trial-1.toml", "--factors", "more=0.5"], "more is 0.5 times; allowed is more than 1", ""),
+        (
+            ["next", "trial-1.toml", "--factors", "less=/1.2", "less=/1.3"],
+            "'less' is given twice",
+            "Keep one",
+        ),
+        (["scale", "trial-1.toml"], "", "potsim trial scale trial-2.toml"),
+        (["scale", "trial-1.toml", "--charge", "25"], "--charge: '25' ", "250 mL"),
+        (["scale", "trial-1.toml", "--charge", "25 L", "--bottles", "3"], "exclude each other", "--help"),
+        (["scale", "trial-1.toml", "--bottles", "2.5"], "--bottles: '2.5' ", ""),
+        (
+            ["scale", "trial-1.toml", "--charge", "25 L @ 80 %"],
+            "charge.abv is 80 % vol; allowed is at most",
+            "",
+        ),
+        (["blend", "trial-1.toml:0"], "'trial-1.toml:0' takes no part", "Leave it out"),
+        (["blend", "trial-1.toml:one"], "'one' in 'trial-1.toml:one' is not a number of parts", ":2"),
+        (["book", "nowhere"], "'nowhere' is not a folder", "Check its name"),
+        (["book", "trial-1.toml"], "'trial-1.toml' is not a folder", "the folder that holds"),
+        (["book", "empty"], "There is no .toml file in 'empty'", "potsim new FILE"),
+        (["compare", "trial-1.toml"], "potsim trial compare: missing: B", ""),
+        (["compare", "trial-1.toml", "trial-1.toml", "--plot", "a.gif"], "'a.gif' ends in .gif", "'a.svg'"),
+    ],
+)
+def test_requests_that_are_refused(
+    folder: Path, arguments: list[str], message: str, hint: str, capsys
+) -> None:
+    Path("there.toml").write_text("", encoding="utf-8")
+    Path("empty").mkdir()
+    before = Path("trial-1.toml").read_bytes()
+    assert run(*arguments) == 2
+    said = capsys.readouterr()
+    assert message in said.err
+    assert hint in said.err
+    assert said.out == ""
+    assert Path("trial-1.toml").read_bytes() == before
+    assert Path("there.toml").read_bytes() == b""
+    assert sorted(p.name for p in folder.iterdir()) == ["empty", "there.toml", "trial-1.toml"]
+
+
+def test_factors_as_typed() -> None:
+    typed = read_factors("more=x1.4; less=/1.4; A Touch  More = 1.1")
+    assert typed == replace(Factors(), more=1.4, less=1 / 1.4, a_touch_more=1.1)
+
+
+# --- The picture
+
+
+def test_the_picture_shows_each_botanical_with_both_figures(folder: Path) -> None:
+    file = read_trial("trial-1.toml")
+    other = replace(file.trial, plan=next_trial(file.trial).plan)
+    made = compare(file.trial, other)
+    ax = new_axes()
+    bystander = new_axes()
+    assert plot_comparison(made, ax) is ax
+    assert not bystander.has_data()
+    every = pairs(made.run_a, made.run_b)
+    assert sorted(t.get_text() for t in ax.get_yticklabels()) == sorted(pair.label for pair in every)
+    words = [text.get_text() for text in ax.texts]
+    assert "29.4 to 35.3  (x 1.20)" in words
+    assert "2.96 to none" in words
+    assert ax.get_xlabel() == "oil in the bottled spirit, mg/L"
+    title = figure_of_comparison(made).get_suptitle()
+    assert title == "A  ○  Bench spirit, trial 1\nB  ●  Bench spirit, trial 2"
+
+
+def test_a_picture_of_plans_without_botanicals_is_drawn(folder: Path) -> None:
+    Path("bare.toml").write_text('[[charge]]\nname = "s"\nvolume = "2 L"\nabv = "40 %"\n', encoding="utf-8")
+    for suffix in ("svg", "png", "pdf"):
+        assert run("compare", "bare.toml", "bare.toml", "--plot", f"a.{suffix}") == 0
+        assert Path(f"a.{suffix}").stat().st_size > 1000
