@@ -292,7 +292,7 @@ def column(header: str) -> Column:
             f"the column {shown(header)} does not say of what.",
             'Call it "vapour temperature", "pot temperature", or "read at" for the hydrometer\'s.',
         )
-    raise _unknown(header, name)
+    raise _unknown("column", header, name)
 
 
 def _named(name: str) -> Quantity | None:
@@ -310,8 +310,8 @@ def _is_unit(quantity: Quantity, unit: str) -> bool:
     return True
 
 
-def _unknown(header: str, name: str) -> UnknownNameError:
-    error = UnknownNameError("column", shown(header).strip("'"), [q.name for q in QUANTITIES])
+def _unknown(what: str, header: str, name: str) -> UnknownNameError:
+    error = UnknownNameError(what, shown(header).strip("'"), [q.name for q in QUANTITIES])
     near = [_NAMES[word].name for word in nearest(name, _NAMES)]
     if near:
         words = " or ".join(f"'{word}'" for word in dict.fromkeys(near))
@@ -364,7 +364,7 @@ def _part(part: str) -> Fields:
         if part.lower().startswith(word) and part[len(word) :].lstrip(" :=")[:1].isdigit():
             return _NAMES[word].read(part[len(word) :].lstrip(" :="))
     if not part[:1].isdigit():
-        raise _unknown(part, head.lower())
+        raise _unknown("quantity", part, head.lower())
     for name in ("strength", "collected", "mass", "time", "power"):
         if _is_unit(_quantity(name), unit_of(part)):
             return _quantity(name).read(part)

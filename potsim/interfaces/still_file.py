@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -42,6 +43,7 @@ def still_text(learnt: Learnt, name: str) -> str:
     ]
     for key, loss in losses:
         lines += [f'{key}_loss_error = "{_said(loss.error_w_per_k)}"', f"{key}_runs = {loss.runs}"]
+    lines.append(f"runs = [{', '.join(json.dumps(mark) for mark in learnt.runs)}]")
     return "\n".join(lines) + "\n"
 
 
@@ -75,9 +77,16 @@ def read_still(path: Path) -> Learnt:
             "Name another file.",
         )
     try:
-        return Learnt(_loss(still, errors, "neck"), _loss(still, errors, "pot"))
+        return Learnt(_loss(still, errors, "neck"), _loss(still, errors, "pot"), _runs(errors))
     except PotsimError as error:
         raise RequestError(f"{path.name}: {error.message}", error.hint) from None
+
+
+def _runs(errors: dict[str, Any]) -> tuple[str, ...]:
+    runs = errors.get("runs", [])
+    if not isinstance(runs, list) or not all(isinstance(mark, str) for mark in runs):
+        raise RequestError('[learnt] runs is to be a list of marks such as ["5f2a"].', "Correct it.")
+    return tuple(runs)
 
 
 def _loss(still: dict[str, Any], errors: dict[str, Any], key: str) -> Loss | None:

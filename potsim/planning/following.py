@@ -21,11 +21,11 @@ from potsim.still.problem import NAMES, Prior
 from potsim.still.stills import LEAST_TILT_PER_K, MOST_RATIO, Span, Stills
 from potsim.still.tracks import Bench
 
-POWER_DOUBT = 0.05  # of the power said, mains and element; common practice, no source
+POWER_DOUBT = 0.15  # of the power said: mains, element, what a plate loses; common practice, no source
 VOLATILITY_DOUBT = 0.015  # of ln alpha: half of what published sets differ by, as our fit is to all of them
 START_DOUBT = (0.15, 180.0)  # of the heat-up, and s: metal and cold corners; common practice, no source
 THERMOMETER_DOUBT_K = 0.7  # its own half a degree, and the weather; common practice, no source
-HOLD_UP_DOUBT = 0.01  # of the charge's volume; common practice, no source
+HOLD_UP_DOUBT = 0.015  # of the charge's volume; common practice, no source
 LEAST_RATIO_DOUBT = 0.02  # of a neck said to shed nothing
 WIDE = 5.0  # standard errors up to which values are sought
 WIDEST = {"time_scale": 0.7, "charge_l": 0.4, "volatility_error": 0.1, "vapour_offset_k": 8.0}

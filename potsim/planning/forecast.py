@@ -27,11 +27,12 @@ from potsim.planning.readings import Reading
 from potsim.planning.run import Run
 from potsim.planning.verdicts import odd_readings, verdicts
 from potsim.still.fit import Fit, fit
-from potsim.still.observed import Noise, places
+from potsim.still.observed import Noise, places, run_out
 
 Array = NDArray[np.float64]
 
-DRAWN = 61  # points of the band for a picture
+DRAWN, DRAWN_TO = 61, 1.08  # points of the band for a picture, and how far past the stop
+LITTLE_L = 1e-4  # of so little the strength is that of the stream
 COARSE = 8  # of these points one will do for the level of the pot, which falls all but evenly
 
 
@@ -191,45 +192,46 @@ class _Looking:
         margin = level - self.run.solids_l - grams / np.asarray(heat.liquid_density(x, k))
         return _first(p.over_l[:, ::COARSE], margin) if margin[0, -1] >= 0.0 else None
 
-    def band(self, per_row: Array, low: float = -math.inf) -> Band:
-        """The likeliest value and its band."""
+    def _run_out(self, over_l: Array) -> tuple[Array, Array]:
+        """Moles of ethanol and of water that have run out at the spout."""
+        ethanol, water = run_out(self.tracks, over_l[:, None], self.held[:, None])
+        return ethanol[:, 0], water[:, 0]
+
+    def band(self, per_row: Array, most: float = math.inf) -> Band:
+        """The likeliest value and its band, from nothing to ``most``."""
         value, error = float(per_row[0]), BAND_ERRORS * float(self.fit.spread(per_row))
-        return Band(value, max(value - error, low), max(value + error, low))
+        return Band(value, max(value - error, 0.0), min(value + error, most))
 
     def forecast(self) -> Forecast:
         """Ask for everything."""
-        names = ("over_mol", "ethanol_mol", "elapsed_s")
-        now, end = self._at(self.now, *names), self._at(self.end, *names)
-        minutes = (end[2] - now[2]) / 60.0
+        (now_s,), (end_s,) = self._at(self.now, "elapsed_s"), self._at(self.end, "elapsed_s")
         last = [r.entry.elapsed_min for r in self.readings[-1:] if r.entry.elapsed_min is not None]
-        at_min = last[0] if last else float(now[2][0]) / 60.0
         collected = np.maximum(self.now - self.held, 0.0)
-        at_end = np.maximum(self.end - self.held, 0.0)
-        to_come_l = self.end - self.now
-        spout = self.tracks.mixed(self.now[:, None], self.held[:, None])
+        spout = _abv(*(v[:, 0] for v in self.tracks.mixed(self.now[:, None], self.held[:, None])))
+        out_now, out_end = self._run_out(self.now), self._run_out(self.end)
         jar, following = jars_now(self.run, self.readings, self.tracks, self.now, self.end)
-        on, later = self._flavours(now[1])
+        on, later = self._flavours(self._at(self.now, "ethanol_mol")[0])
         return Forecast(
             run=self.run,
             readings=self.readings,
             fit=self.fit,
             collected_l=float(collected[0]),
-            elapsed_min=at_min,
-            stream_abv=self.band(np.asarray(strength.abv_from_moles(*spout))[:, 0], 0.0),
-            mean_abv=self.band(_strength(now[1], now[0]), 0.0),
-            to_come_l=self.band(to_come_l, 0.0),
-            to_come_min=self.band(minutes, 0.0),
-            to_come_abv=self.band(_strength(end[1] - now[1], end[0] - now[0]), 0.0),
-            stop_l=self.band(at_end, 0.0),
-            stop_min=self.band(at_min + minutes, 0.0),
-            stop_mean_abv=self.band(_strength(end[1], end[0]), 0.0),
+            elapsed_min=last[0] if last else float(now_s[0]) / 60.0,
+            stream_abv=self.band(spout, 100.0),
+            mean_abv=self.band(_abv(*out_now) if collected.min() > LITTLE_L else spout, 100.0),
+            to_come_l=self.band(self.end - self.now),
+            to_come_min=self.band((end_s - now_s) / 60.0),
+            to_come_abv=self.band(_abv(out_end[0] - out_now[0], out_end[1] - out_now[1]), 100.0),
+            stop_l=self.band(np.maximum(self.end - self.held, 0.0)),
+            stop_min=self.band(end_s / 60.0),
+            stop_mean_abv=self.band(_abv(*out_end), 100.0),
             stop_reason=self.reason,
             stop_words=self.words,
             jar=jar,
             next_jar=following,
             flavours_now=on,
             flavours_next=later,
-            bare=self._bare_in(now[2]),
+            bare=self._bare_in(now_s),
             odd=odd_readings(self.fit, self.readings),
             verdicts=verdicts(self.fit),
             curve=self._curve(),
@@ -258,8 +260,10 @@ class _Looking:
 
     def _curve(self) -> Curve:
         """Strength at the spout from the first drop to a little past the stop, with its band."""
-        end = min(1.15 * float(self.end[0]), float(self.points.over_l[:, -1].min()))
+        end = min(DRAWN_TO * float(self.end[0]), float(self.points.over_l[:, -1].min()))
         over = np.linspace(float(self.held[0]), end, DRAWN)
+        marks = [float(v) for v in (self.now[0], self.end[0]) if over[0] < v < end]
+        over = np.sort(np.append(over, marks))
         collected = over - self.held[0]
         pairs = zip(self.points.over_l, self._spout_abv, self.held, strict=True)
         abv = np.stack([np.interp(collected + held, over_l, row) for over_l, row, held in pairs])
@@ -300,9 +304,9 @@ def _first(over_l: Array, margin: Array) -> Array:
     return np.where(never, over_l[:, -1], place)
 
 
-def _strength(ethanol: Array, total: Array) -> Array:
+def _abv(ethanol: Array, water: Array) -> Array:
     """Strength of amounts [% vol]; of nothing 0."""
-    some = total > 1e-9
-    ethanol = np.clip(ethanol, 0.0, total)
-    safe = np.where(some, total, 1.0)
-    return np.where(some, np.asarray(strength.abv_from_x(np.where(some, ethanol, 0.0) / safe)), 0.0)
+    ethanol, water = np.maximum(ethanol, 0.0), np.maximum(water, 0.0)
+    some = ethanol + water > 1e-9
+    x = ethanol / np.where(some, ethanol + water, 1.0)
+    return np.where(some, np.asarray(strength.abv_from_x(x)), 0.0)

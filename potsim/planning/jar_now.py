@@ -16,6 +16,7 @@ from potsim.still.tracks import Tracks
 Array = NDArray[np.float64]
 
 FULL = 1e-9  # relative; a jar that lacks so little is full
+BEGUN_L = 1e-6
 
 
 def jars_now(
@@ -59,7 +60,7 @@ def _jar(
     close = min(close, end)
     u = np.broadcast_to(held + np.array([begin, max(now, begin), close, now]), (len(tracks.charge_mol), 4))
     over, ethanol, seconds = (v[0] for v in tracks.at(u, "over_mol", "ethanol_mol", "elapsed_s"))
-    begun = now > begin * (1.0 + FULL)
+    begun = now > begin + BEGUN_L
     return JarNow(
         number=number,
         size_l=size,

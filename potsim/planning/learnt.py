@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from potsim.errors import RequestError
+from potsim.planning.readings import Reading
 from potsim.planning.verdicts import TELLS
 from potsim.still.fit import Fit
 from potsim.still.problem import NAMES
@@ -39,22 +43,46 @@ class Learnt:
     ----------
     neck, pot : Loss or None
         Losses; ``None`` for one that no reading told.
+    runs : tuple of str
+        Marks of the runs that are in it.
     notes : tuple of str
         What to heed, a sentence each.
     """
 
     neck: Loss | None
     pot: Loss | None
+    runs: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
 
-def learn(fit: Fit, before: Learnt | None = None) -> Learnt:
+def mark_of(title: str, readings: Sequence[Reading]) -> str:
+    """Return the mark of a run: the same however far it has come.
+
+    Parameters
+    ----------
+    title : str
+        Title of its plan.
+    readings : sequence of Reading
+        At least one.
+
+    Returns
+    -------
+    str
+        Twelve letters and digits.
+    """
+    first = json.dumps([title, readings[0].entry.to_dict()], sort_keys=True)
+    return hashlib.sha256(first.encode()).hexdigest()[:12]
+
+
+def learn(fit: Fit, mark: str, before: Learnt | None = None) -> Learnt:
     """Remember the losses of a run, or refine what is remembered by them.
 
     Parameters
     ----------
     fit : Fit
         The still learnt from this run's readings.
+    mark : str
+        From `mark_of`.
     before : Learnt, optional
         What is remembered already.
 
@@ -66,14 +94,20 @@ def learn(fit: Fit, before: Learnt | None = None) -> Learnt:
     Raises
     ------
     RequestError
-        If the readings told neither loss.
+        If the readings told neither loss, or the run is in it already.
 
     Notes
     -----
     Earlier runs and this one are weighed by the squares of their standard errors. What the plan contributed
     to this run's answer is taken out first, so that a plan that names what is remembered does not count it
-    twice; each run's own error gets 5 % on top, by which losses differ from run to run.
+    twice; each run's own error gets 5 % on top, by which losses differ from run to run. Where two do not
+    agree, the error grows with how far they lie apart.
     """
+    if before is not None and mark in before.runs:
+        raise RequestError(
+            "This run is in the still already; it would count twice.",
+            "To take it in anew with more readings, save to a new file.",
+        )
     found = (
         ("neck", fit.neck_loss_w_per_k, fit.loss_errors[0], fit.told("ratio")),
         ("pot", fit.pot_loss_w_per_k, fit.loss_errors[1], fit.told("time_scale")),
@@ -90,12 +124,14 @@ def learn(fit: Fit, before: Learnt | None = None) -> Learnt:
         old: Loss | None = getattr(before, name) if before is not None else None
         if told < TELLS:
             losses[name] = old
-            notes.append(f"This run does not tell what the {name} sheds; that is left as it was.")
+            kept = "it is left as it was" if old is not None else "it is not saved"
+            notes.append(f"This run does not tell what the {name} sheds; {kept}.")
         elif old is None:
             losses[name] = _told(name, value, math.hypot(error, FROM_RUN_TO_RUN * value), 1, notes)
         else:
             losses[name] = _refined(name, old, _alone(value, error, plan, plan_error), notes)
-    return Learnt(losses["neck"], losses["pot"], tuple(notes))
+    runs = (*(before.runs if before is not None else ()), mark)
+    return Learnt(losses["neck"], losses["pot"], runs, tuple(notes))
 
 
 def _told(name: str, value: float, error: float, runs: int, notes: list[str]) -> Loss:
@@ -125,7 +161,7 @@ def _refined(name: str, old: Loss, new: tuple[float, float], notes: list[str]) -
     weights = 1.0 / old.error_w_per_k**2, 1.0 / error**2
     both = sum(weights)
     mean = (weights[0] * old.w_per_k + weights[1] * value) / both
-    return _told(name, mean, 1.0 / math.sqrt(both), old.runs + 1, notes)
+    return _told(name, mean, max(1.0, distance) / math.sqrt(both), old.runs + 1, notes)
 
 
 def _prior_losses(fit: Fit) -> tuple[tuple[float, float], tuple[float, float]]:

@@ -21,6 +21,13 @@ SAID = {
     "time_scale": "less net power",
     "start_s": "a later first drop",
 }
+NOUNS = {
+    "ratio": "neck loss",
+    "charge_abv": "strength of the charge",
+    "charge_l": "volume of the charge",
+    "hold_up_l": "hold-up",
+    "time_scale": "power or pot loss",
+}
 PAIRS = (
     ("ratio", "charge_abv"),
     ("ratio", "charge_l"),
@@ -112,12 +119,15 @@ def verdicts(fit: Fit) -> tuple[str, ...]:
         said.append(
             "Most readings do not fit this plan: is it the plan of this run, and are the units right?"
         )
-    far = [name for name in SAID if _away(fit, name) > FAR - 1.0]
-    if far:
-        words = " and ".join(SAID[name] for name in far)
+    if fit.loosened:
         said.append(
-            f"To meet the readings it takes far more or less {words} than the plan has: check the plan."
+            "The readings do not fit the plan as closely as its doubts allow; they now count more. "
+            "Check the power, the charge and the units."
         )
+    far = [name for name in NOUNS if _away(fit, name) > FAR - 1.0]
+    if far:
+        words = " and ".join(NOUNS[name] for name in far)
+        said.append(f"The readings call for quite another {words} than the plan has: check the plan.")
     return tuple(said)
 
 

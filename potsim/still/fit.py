@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 
 LOGARITHMS = ("time_scale", "charge_l")  # sought and told as logarithms of a factor
 FAR = 4.0  # standard errors beyond which a reading is left out
+LOOSE = 4.0  # factor on what is known before, when readings will not have it
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,9 @@ class Fit:
     bench : Bench
         What was held.
     prior : Prior
-        What was known before.
+        What was known before, as far as it was trusted.
+    loosened : bool
+        Whether what was known had to count less, because too many readings did not fit it.
     values : ndarray, shape (9,)
         The numbers sought, as in `Prior`.
     covariance : ndarray, shape (9, 9)
@@ -86,6 +89,7 @@ class Fit:
 
     bench: Bench
     prior: Prior
+    loosened: bool
     values: Array
     covariance: Array
     tracks: Tracks
@@ -207,8 +211,9 @@ def fit(
     -----
     ``sum ((read - fitted) / error)^2 + sum ((value - mean) / error)^2`` is least. A reading more than four
     standard errors from what all others lead to expect is left out; such readings are sought with a loss that
-    lets far ones pull little. Where what is kept scatters more than its errors, the covariance grows by the
-    ratio of the squares.
+    lets far ones pull little. If more than a third of one kind would be left out, the plan is trusted less:
+    its standard errors count four times as large. Where what is kept scatters more than its errors, the
+    covariance grows by the ratio of the squares.
     """
     problem = Problem(bench, prior, observed, noise or Noise())
     start = problem.plain(problem.scaled(prior.mean if before is None else before.values))
@@ -217,13 +222,20 @@ def fit(
     values = start
     if problem.read.size:
         values, kept = _search(problem, start, before)
+        if _many_left_out(problem, kept):
+            loose = Problem(bench, prior.loosened(LOOSE), observed, noise or Noise())
+            loose.weigh(values)
+            again, kept_now = _search(loose, values, None)
+            if kept_now.sum() > kept.sum():
+                problem, values, kept = loose, again, kept_now
     covariance = problem.covariance(values, kept)
     distances = problem.distances(values, covariance, kept)
     widened = _widened(problem, values, covariance, kept)
     seen, _, tracks, steps = problem.look(values)
     return Fit(
         bench=bench,
-        prior=prior,
+        prior=problem.prior,
+        loosened=problem.prior is not prior,
         values=values,
         covariance=covariance * widened**2,
         tracks=tracks,
@@ -259,6 +271,16 @@ def _search(problem: Problem, start: Array, before: Fit | None) -> tuple[Array, 
             break
         kept = now
     return values, kept
+
+
+def _many_left_out(problem: Problem, kept: NDArray[np.bool_]) -> bool:
+    """Whether of any kind more than a third, and more than one, is left out: then the plan may be off."""
+    for kind in range(len(KINDS)):
+        of_kind = problem.kind == kind
+        left = int(np.sum(of_kind & ~kept))
+        if left > 1 and 3 * left > int(of_kind.sum()):
+            return True
+    return False
 
 
 def _far(problem: Problem, values: Array, kept: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -190,16 +190,27 @@ def _strengths(tracks: Tracks, observed: Observed, over: Array) -> Array:
 
 def _poured(tracks: Tracks, begin: Array, end: Array, held: Array) -> tuple[Array, Array]:
     """Moles that have run into a jar: what has passed the neck, less what more mixes behind it."""
-    ethanol, water = (
-        after - before for after, before in zip(*_kept(tracks, (end, begin), held), strict=True)
-    )
-    return np.maximum(ethanol, 1e-12), np.maximum(water, 1e-12)
+    after, before = run_out(tracks, end, held), run_out(tracks, begin, held)
+    return np.maximum(after[0] - before[0], 1e-12), np.maximum(after[1] - before[1], 1e-12)
 
 
-def _kept(tracks: Tracks, at: tuple[Array, ...], held: Array) -> list[tuple[Array, Array]]:
-    out = []
-    for over in at:
-        total, ethanol = tracks.at(over, "over_mol", "ethanol_mol")
-        in_ethanol, in_water = tracks.mixed(over, np.broadcast_to(held, over.shape))
-        out.append((ethanol - held * in_ethanol, total - ethanol - held * in_water))
-    return out
+def run_out(tracks: Tracks, over_l: Array, held_l: Array) -> tuple[Array, Array]:
+    """Find what has run out behind condenser and parrot.
+
+    Parameters
+    ----------
+    tracks : Tracks
+        The tracks.
+    over_l : ndarray, shape (k, n)
+        What has passed the neck [L].
+    held_l : ndarray, shape (k, 1)
+        What mixes behind it [L].
+
+    Returns
+    -------
+    ethanol, water : ndarray, shape (k, n)
+        Moles; below nothing while it is still being filled.
+    """
+    total, ethanol = tracks.at(over_l, "over_mol", "ethanol_mol")
+    in_ethanol, in_water = tracks.mixed(over_l, np.broadcast_to(held_l, over_l.shape))
+    return ethanol - held_l * in_ethanol, total - ethanol - held_l * in_water

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -53,6 +53,10 @@ class Prior:
     low: Array
     high: Array
     charge_l: float
+
+    def loosened(self, factor: float) -> Prior:
+        """Return the same with standard errors so many times as large; the bounds stay."""
+        return replace(self, error=self.error * factor)
 
     def rows(self, values: Array) -> Rows:
         """Return the rows of tracks for sets of values, shape (k, 9)."""

@@ -9,7 +9,7 @@ from potsim.interfaces.parsing import Subparsers
 # Modules of this package, in the order in which --help lists the commands. A module is imported for every
 # command line: it imports what is heavy inside ``run``.
 COMMANDS = (
-    *("run", "jars", "flavours", "strengths", "reach", "trial"),
+    *("run", "jars", "flavours", "strengths", "reach", "follow", "trial"),
     *("proof", "blend", "botanicals", "evidence", "new", "page"),
 )
 

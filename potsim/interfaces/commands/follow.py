@@ -1,0 +1,180 @@
+"""``potsim follow``: readings in, the rest of the run out."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from potsim.errors import RequestError
+from potsim.interfaces import files, output
+from potsim.interfaces.parsing import Command, Parser, Subparsers, add_command, add_force, add_json, read
+from potsim.interfaces.plans import the_plan, the_plan_file
+
+if TYPE_CHECKING:
+    from potsim.planning.outlook import Forecast
+    from potsim.planning.plan import Plan
+    from potsim.planning.readings import Reading
+    from potsim.planning.run import Run
+
+PICTURES = ("svg", "png", "pdf")
+ABOUT = Command(
+    name="follow",
+    help="at the still: readings in, the rest of the run out",
+    description="""\
+Learn this still from the readings so far, and forecast the rest of the run.
+READINGS is a table in text: a header line that names the columns (time,
+collected, mass, jar volume, strength, read at, vapour, pot, power, of, parrot),
+then a line for each reading; blanks are allowed, units stand in the header or
+in the cells. Or a journal that --enter has kept.""",
+    examples=(
+        "potsim follow trial-1.toml readings.csv",
+        "potsim follow trial-1.toml readings.csv --plot now.svg --save-still still.toml",
+        "potsim follow trial-1.toml --enter",
+    ),
+)
+
+
+def add(subparsers: Subparsers) -> None:
+    """Put ``follow`` on the command line."""
+    parser: Parser = add_command(subparsers, ABOUT, run)
+    parser.add_argument("plan", metavar="PLAN", help="plan file of the run")
+    parser.add_argument("readings", metavar="READINGS", nargs="?", help="table or journal of readings")
+    parser.add_argument("--enter", action="store_true", help="type readings one by one, each saved at once")
+    parser.add_argument("--journal", metavar="FILE", help="where --enter saves (PLAN.readings.jsonl)")
+    parser.add_argument("--hold-up", metavar="VOLUME", help='what the condenser holds back, such as "20 mL"')
+    add_json(parser)
+    parser.add_argument("--plot", metavar="FILE", help="draw readings and forecast: .svg, .png or .pdf")
+    parser.add_argument("--save-still", metavar="FILE", help="remember the losses for later plans: .toml")
+    add_force(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Do the work; return the exit code."""
+    _check(args)
+    plan_file = the_plan_file(args.plan)
+    assert plan_file is not None
+    picture = None if args.plot is None else files.target(args.plot, force=args.force, suffixes=PICTURES)
+    # A still that is remembered already is refined, not replaced.
+    still = None if args.save_still is None else files.target(args.save_still, force=True, suffixes=("toml",))
+    files.check_apart([t for t in (picture, still) if t is not None], plan_file)
+    held = None
+    if args.hold_up is not None:
+        from potsim.interfaces import units
+
+        held = read("--hold-up", units.volume_l, args.hold_up)
+    plan = the_plan(args.plan)
+    from potsim.planning.run import distil
+
+    made = distil(plan)
+    if args.enter:
+        return _enter(args, plan_file, made, held)
+    readings, notes = _readings(Path(args.readings), plan_file, plan, made)
+    from potsim.planning.forecast import follow
+
+    forecast = follow(made, readings, held)
+    results, words = _files(forecast, picture, still)
+    files.write_all(results)
+    if args.json:
+        output.result_json({**forecast.to_dict(), "notes": list(notes)})
+    else:
+        from potsim.interfaces.summary_follow import text_of_forecast
+
+        output.result(text_of_forecast(forecast, notes))
+    for sentence in words:
+        output.words(sentence)
+    return 0
+
+
+def _check(args: argparse.Namespace) -> None:
+    """Refuse what does not go together."""
+    if args.enter:
+        others = {"READINGS": args.readings, "--plot": args.plot, "--save-still": args.save_still}
+        given = [name for name, value in others.items() if value is not None] + ["--json"] * args.json
+        if given:
+            raise RequestError(
+                f"potsim follow: {given[0]} and --enter exclude each other.",
+                "The journal that --enter keeps may be given as READINGS afterwards.",
+            )
+        return
+    if args.journal is not None:
+        raise RequestError("potsim follow: --journal is for --enter.", "Give the journal as READINGS.")
+    if args.readings is None:
+        raise RequestError(
+            "potsim follow: READINGS is missing.",
+            "For example: potsim follow trial-1.toml readings.csv -- or --enter to type them.",
+        )
+    if not args.readings.strip() or "\0" in args.readings:
+        raise RequestError("READINGS is empty.", "Name a table of readings.")
+
+
+def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | None) -> int:
+    from potsim.interfaces.enter import enter
+    from potsim.interfaces.planfile_files import read_file
+    from potsim.planning.forecast import Follower
+    from potsim.planning.journal import Journal
+
+    path = Path(args.journal) if args.journal is not None else plan_file.with_suffix(".readings.jsonl")
+    follower = Follower(made, held)
+    pressure_pa = made.setting.still.conditions.pressure_pa
+    with Journal.open(path, read_file(plan_file), pressure_pa=pressure_pa) as journal:
+        output.words(f"Readings are saved in '{path}', each at once.")
+        for sentence in journal.torn:
+            output.words(sentence)
+        if journal.readings:
+            output.words(f"Going on after {len(journal.readings)} readings.")
+        enter(follower, journal)
+    return 0
+
+
+def _readings(
+    path: Path, plan_file: Path, plan: Plan, made: Run
+) -> tuple[tuple[Reading, ...], tuple[str, ...]]:
+    """Read a table, or a journal, which begins with a brace."""
+    from potsim.interfaces.readings import load_readings
+
+    pressure_pa = made.setting.still.conditions.pressure_pa
+    if _is_journal(path):
+        from potsim.interfaces.planfile_files import read_file
+        from potsim.planning.journal import Journal
+
+        journal = Journal.read(path, pressure_pa=pressure_pa)
+        other = journal.plan_text != read_file(plan_file)
+        changed = ("The plan is no longer as it was when this journal was begun.",) if other else ()
+        return journal.readings, (*journal.torn, *changed)
+    read_table = load_readings(path, pressure_pa=pressure_pa)
+    return read_table.readings, read_table.notes
+
+
+def _is_journal(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return file.read(1) == b"{"
+    except OSError:
+        return False
+
+
+def _files(
+    forecast: Forecast, picture: files.Target | None, still: files.Target | None
+) -> tuple[list[tuple[files.Target, str | bytes]], list[str]]:
+    """What is to be written, and what is to be said of it."""
+    results: list[tuple[files.Target, str | bytes]] = []
+    words: list[str] = []
+    if picture is not None:
+        from potsim.interfaces.plot_follow import figure_of_follow
+        from potsim.interfaces.run_files import saved
+
+        results.append((picture, saved(figure_of_follow(forecast), picture.suffix)))
+        words.append(f"Written: {picture.name}")
+    if still is not None:
+        from potsim.interfaces.still_file import read_still, still_text
+        from potsim.planning.learnt import learn, mark_of
+
+        before = read_still(still.path) if still.path.exists() else None
+        learnt = learn(forecast.fit, mark_of(forecast.run.plan.title, forecast.readings), before)
+        results.append((still, still_text(learnt, Path(still.name).name)))
+        words += [f"Written: {still.name}" if before is None else f"Refined: {still.name}", *learnt.notes]
+        own = forecast.run.plan.still
+        if own.neck_loss_w_per_k is not None or own.pot_loss_w_per_k is not None:
+            words.append("Take neck_loss and pot_loss out of the plan's [still], where they count first.")
+    return results, words
