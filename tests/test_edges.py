@@ -8,6 +8,7 @@ import pytest
 
 import potsim
 from potsim.errors import RangeError, RequestError
+from potsim.interfaces.planfile import read_plan
 from potsim.planning.bill import BotanicalDose
 from potsim.planning.plan import Bottling, Ingredient, Plan, StillPlan
 
@@ -53,3 +54,21 @@ def test_oil_that_no_drop_can_hold_is_a_cloud(mass_g: float, abv: float, words: 
     cloud = potsim.distil(Plan(charge=charge, botanicals=(juniper,))).to_dict()["cloud"]
     assert cloud["words"][0] == words
     assert (cloud["clears_l"] is None) == (mass_g < 1.0)
+
+
+def test_a_part_of_the_charge_needs_no_name() -> None:
+    parts = read_plan(
+        """
+        [[charge]]
+        volume = "1 L"
+        abv = "60 %"
+        [[charge]]
+        kind = "malt"
+        volume = "1 L"
+        abv = "40 %"
+        [[charge]]
+        volume = "1 L"
+        abv = "0 %"
+        """
+    ).charge
+    assert [part.name for part in parts] == ["spirit", "malt", "water"]

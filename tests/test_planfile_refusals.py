@@ -34,7 +34,6 @@ BAD = [
     ('[charge]\nname = "x"\n', "Write [[charge]] in double brackets"),
     ('[[charge]]\nname = "x"\nvolume = "1 L"\n', "[[charge]] 1 ('x') has no abv. Add for example abv"),
     ('[[charge]]\nname = "water"\n', "[[charge]] 1 has no volume. Add for example volume"),
-    ('[[charge]]\nvolume = "1 L"\nabv = "3 %"\n', "[[charge]] 1 has no name"),
     ('[[charge]]\nname = "water"\nvolume = "0 L"\n', "[[charge]] 1 volume is 0 L; allowed is more than 0"),
     (CHARGE + CHARGE.replace("1 L", "1 cup"), "[[charge]] 2 volume: '1 cup': a bare 'cup' has 3 sizes"),
     (CHARGE.replace("60 %", "120 %"), "abv: '120 %' is not between 0 and 100 % vol"),

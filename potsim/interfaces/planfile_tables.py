@@ -126,6 +126,7 @@ def _ingredient(table: dict[str, Any], place: Place) -> Ingredient | LeftOver:
             f"{place.where()} ({shown(fields.get('name', 'without a name'))}) has no abv.",
             'Add for example abv = "62 %"; for what holds no alcohol abv = "0 %".',
         )
+    fields.setdefault("name", fields.get("kind") or ("spirit" if fields.get("abv") else "water"))
     return build(Ingredient, fields, keys.INGREDIENT, place)
 
 
