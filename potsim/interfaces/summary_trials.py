@@ -110,9 +110,9 @@ def _cloud(run: Run) -> str:
     said = (
         f"{run.cloud.verdict} at {format_abv(bottled_abv(run))}" if run.cloud.verdict else "keep not let down"
     )
-    if limit.state == "always clear":
+    if limit.state != "clouds below":
         return f"{said}, as at any strength"
-    return f"{said}, clear down to about {limit.abv:.0f}"
+    return f"{said}; it clouds below about {limit.abv:.0f} % vol"
 
 
 def sections_of_comparison(made: Comparison) -> tuple[Section, ...]:

@@ -166,6 +166,8 @@ def value_of(difference: Difference, value: Value) -> str:
         return " ".join(value.replace("_", " ").split())
     if difference.field.rpartition(".")[2] in _SHARES:
         return format_share(value)
+    if difference.field == "clear_down_to_abv" and value == 0.0:
+        return "any strength"
     if difference.field == "pieces":
         return pieces(value)
     return quantity(value, difference.unit)

@@ -114,8 +114,7 @@ def book(found: Mapping[str, Trial | PotsimError]) -> tuple[Entry, ...]:
 
 
 def _entry(trial: Trial, trials: Mapping[str, Trial]) -> Entry:
-    named = PurePath(trial.parent).name if trial.parent else ""
-    parent = trials.get(named) if named != trial.name else None
+    parent = _parent(trial, trials)
     changes = differences(parent.plan, trial.plan) if parent else ()
     try:
         check(trial)
@@ -123,6 +122,15 @@ def _entry(trial: Trial, trials: Mapping[str, Trial]) -> Entry:
     except PotsimError as error:
         return Entry(trial.name, trial, None, parent.name if parent else None, changes, str(error))
     return Entry(trial.name, trial, run, parent.name if parent else None, changes, "")
+
+
+def _parent(trial: Trial, trials: Mapping[str, Trial]) -> Trial | None:
+    """The trial it grew from; of several that were blended, the first."""
+    for named in (trial.parent, trial.parent.partition(", ")[0]) if trial.parent else ():
+        name = PurePath(named).name
+        if name != trial.name and name in trials:
+            return trials[name]
+    return None
 
 
 def _line_of(entry: Entry, known: Mapping[str, Entry]) -> list[Entry]:
