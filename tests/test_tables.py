@@ -90,3 +90,8 @@ def test_no_line_passes_the_width_and_no_number_is_cut(
 def test_no_fact_or_paragraph_passes_the_width(pairs: list[tuple[str, str]], text: str, width: int) -> None:
     section = Section(text, (text, Facts(tuple(pairs)), Points((text, text * 3))))
     assert all(len(line) <= width for line in render([section], width).splitlines())
+
+
+def test_a_column_of_words_may_be_blank_throughout() -> None:
+    table = Table((Column("n"), Column("", align="left")), (("1", ""), ("20", "")))
+    assert part_lines(table) == ["   n", "   1", "  20"]

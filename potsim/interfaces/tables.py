@@ -214,7 +214,7 @@ def _fitted(natural: Sequence[int], columns: Sequence[Column], room: int) -> lis
 def _row(cells: Sequence[str], widths: Sequence[int], columns: Sequence[Column]) -> list[str]:
     """One row, on several lines where words are wrapped."""
     broken = [
-        wrapped(cell, size) if column.align == "left" else [cell]
+        wrapped(cell, size) if column.align == "left" and cell else [cell]
         for cell, size, column in zip(cells, widths, columns, strict=True)
     ]
     depth = max(len(cell) for cell in broken)
