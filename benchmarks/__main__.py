@@ -8,10 +8,10 @@ import platform
 import sys
 from pathlib import Path
 
-from benchmarks import flavours, start, still
+from benchmarks import ensembles, flavours, start, still
 
 TABLE = Path(__file__).parent / "RESULTS.md"
-SUBJECTS = (still, flavours, start)
+SUBJECTS = (still, flavours, ensembles, start)
 
 
 def main() -> int:
@@ -27,7 +27,7 @@ def main() -> int:
     TABLE.write_text(
         "# Budgets\n\nRatios of times taken side by side in one run; "
         "`python -m benchmarks` measures them anew.\n\n"
-        f"{table}\n\n{datetime.date.today().isoformat()}, {where}.\n",
+        f"{table}\n\n{ensembles.table()}\n\n{datetime.date.today().isoformat()}, {where}.\n",
         encoding="utf-8",
     )
     print(table)

@@ -155,7 +155,7 @@ def nudged(plan: Plan, which: str, step: float) -> Plan:
 def test_small_uncertainties_add_up_as_by_hand() -> None:
     """Root of the sum of squared differences of whole runs, each with one number off."""
     plan = replace(PLAIN, uncertainty=SMALL)
-    drawn = ensemble(plan, 8 * CHUNK, seed=3, model_misfit=False)
+    drawn = ensemble(plan, 8192, seed=3, model_misfit=False)
     wanted = ("keep.volume_l", "keep.abv", "stop.elapsed_min", "stop.pot_abv", "first_drop_min", "jars.9.abv")
     inputs = ("abv0", "abv1", "volume", "neck", "pot", "room")
     slopes = {name: [] for name in wanted}  # type: dict[str, list[float]]

@@ -24,7 +24,7 @@ from potsim.planning.study import Study, standard_numbers, study_of
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
-CHUNK = 1024  # draws worked on at a time
+CHUNK = 512  # draws worked on at a time
 KEPT = 16384  # draws of which every answer is kept for the quantiles; the first, as good as any
 KEPT_NUMBERS = 4_000_000  # fewer where the answers are many
 WAITING = 16  # chunks handed to an executor ahead of the one waited for

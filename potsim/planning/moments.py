@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+BLOCK = 64  # draws in a product of matrices
 STILL = 1e-6  # of a number's size; what spreads less does not spread
 
 
@@ -100,7 +101,15 @@ def moments(z: Array, answers: Array) -> Moments:
     safe = np.maximum(count, 1.0)
     mean = np.where(finite, answers, 0.0).sum(axis=0) / safe
     away = np.where(finite, answers - mean, 0.0)
-    z_mean = z.T @ there / safe
-    z_squares = (z**2).T @ there - z_mean**2 * count
-    products = z.T @ away - z_mean * away.sum(axis=0)
+    z_mean = _products(z, there) / safe
+    z_squares = _products(z**2, there) - z_mean**2 * count
+    products = _products(z, away) - z_mean * away.sum(axis=0)
     return Moments(count, mean, (away**2).sum(axis=0), z_mean, z_squares, products)
+
+
+def _products(z: Array, values: Array) -> Array:
+    """Sums over draws of products, in blocks too small for a second thread, which would only wait."""
+    out = np.zeros((z.shape[1], values.shape[1]))
+    for k in range(0, z.shape[0], BLOCK):
+        out += z[k : k + BLOCK].T @ values[k : k + BLOCK]
+    return out

@@ -61,7 +61,7 @@ class Stills:
         arrays = np.broadcast_arrays(*[np.atleast_1d(np.asarray(v, dtype=float)) for v in values])
         return Stills(*[np.array(a) for a in arrays])
 
-    def where(self, chosen: NDArray[np.bool_]) -> Stills:
+    def where(self, chosen: NDArray[np.bool_] | NDArray[np.intp]) -> Stills:
         """Return some of the stills."""
         return Stills(*[getattr(self, f.name)[chosen] for f in fields(self)])
 

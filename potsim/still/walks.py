@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ Array = NDArray[np.float64]
 Rows = tuple[NDArray[np.intp], tuple[Array, Array, Array, Array]]
 
 MARGIN = 8  # rows made beyond those asked for
+ONE_THREAD = 250_000  # multiplications; OpenBLAS shares larger products among threads
 
 
 @dataclass(frozen=True)
@@ -64,7 +66,7 @@ class _Mixed:
     def table(self, name: str) -> Array:
         """The rows made of a column, shape (n, rows)."""
         if name not in self.made:
-            self.made[name] = self.weights @ self.columns[name][:, self.low : self.high]
+            self.made[name] = _product(self.weights, self.columns[name][:, self.low : self.high])
         return self.made[name]
 
     def read(self, table: Array, found: Rows) -> Array:
@@ -174,7 +176,10 @@ class Look:
     def __init__(self, walks: Walks, place: Array) -> None:
         self._walks = walks
         self._logit, self._along = walks.logit(place)
-        self._across = walks.across(self._logit)
+
+    @cached_property
+    def _across(self) -> Rows:
+        return self._walks.across(self._logit)
 
     @property
     def x(self) -> Array:
@@ -190,6 +195,15 @@ class Look:
         walks = self._walks
         _, begin = walks.logit(walks.position[:, None])
         return np.asarray(walks.clock(begin) - walks.clock(self._along))
+
+
+def _product(left: Array, right: Array) -> Array:
+    """Product of matrices in blocks too small for a second thread, which would only wait for the first."""
+    out = np.empty((left.shape[0], right.shape[1]))
+    block = max(1, ONE_THREAD // right.size)
+    for k in range(0, left.shape[0], block):
+        np.matmul(left[k : k + block], right, out=out[k : k + block])
+    return out
 
 
 def _cubic(values: Array, start: NDArray[np.intp], shares: tuple[Array, Array, Array, Array]) -> Array:
