@@ -73,6 +73,19 @@ def test_what_the_words_say(folder: Path, capsys) -> None:
         assert unscaled in said
 
 
+def test_the_still_of_another_plan_is_taken(folder: Path, capsys) -> None:
+    charge = '[[charge]]\nname = "s"\nvolume = "1 L"\nabv = "40 %"\n'
+    still = charge + '[still]\ncapacity = "50 L"\npower = "3 kW"\n'
+    Path("large.toml").write_text(still, encoding="utf-8")
+    arguments = ("scale", "trial-1.toml", "--charge", "25 L", "--still", "large.toml", "-o", "made.toml")
+    assert run(*arguments) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "pot 4 L 50 L" in said
+    made = read_trial("made.toml")
+    assert made.trial.plan.still == read_trial("large.toml").trial.plan.still
+    assert '# neck_loss = "0.6 W/K"' in made.text
+
+
 def test_comparing_a_file_with_itself_is_empty_as_data(folder: Path, capsys) -> None:
     assert run("compare", "trial-1.toml", "trial-1.toml", "--json") == 0
     data = json.loads(capsys.readouterr().out)

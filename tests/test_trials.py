@@ -303,6 +303,12 @@ def test_doses_by_the_litre_agree_everywhere() -> None:
         assert pair.a.doses == listed["trial-1.toml"][pair.label]
 
 
+def test_a_blend_is_compared_with_the_first_of_its_parents() -> None:
+    made = replace(SECOND, name="blend.toml", parent="lab/trial-1.toml, lab/trial-2.toml")
+    entry = book({trial.name: trial for trial in (FIRST, made)})[1]
+    assert (entry.name, entry.parent, len(entry.changes)) == ("blend.toml", "trial-1.toml", 4)
+
+
 def test_trials_that_name_each_other_as_parents_do_not_hang() -> None:
     a = replace(FIRST, name="a.toml", parent="b.toml")
     b = replace(FIRST, name="b.toml", parent="a.toml")
