@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from potsim.errors import RequestError
+from potsim.errors import RequestError, require
 from potsim.liquid import strength
+from potsim.planning.proofing import Proofing, proof_down
 from potsim.planning.run import Run
 
 FLOOR = 0.02  # of the largest compound aimed at: below it a miss counts as little as there is of it
@@ -41,8 +42,92 @@ class OilBlend:
     misfit: float
     oil_factor: float
 
+    @property
+    def misses(self) -> tuple[Miss, ...]:
+        """How far off each compound is, the worst first; their root mean square is the misfit."""
+        floor = FLOOR * max(self.wanted_mg_per_l.values())
+        found = []
+        for name, wanted in self.wanted_mg_per_l.items():
+            matched = self.oil_mg_per_l[name] / self.oil_factor
+            found.append(Miss(name, wanted, matched, (matched - wanted) / max(wanted, floor)))
+        return tuple(sorted(found, key=lambda one: -abs(one.miss)))
 
-def oils_mg_per_l(run: Run, at_abv: float) -> dict[str, float]:
+
+@dataclass(frozen=True)
+class Miss:
+    """One compound of a blend beside what was aimed at.
+
+    Parameters
+    ----------
+    compound_id : str
+        The compound.
+    wanted_mg_per_l : float
+        What was aimed at [mg/L].
+    matched_mg_per_l : float
+        The blend, with as much oil in all as fits best [mg/L].
+    miss : float
+        The difference against what was aimed at, but at least against `FLOOR` of the largest.
+    """
+
+    compound_id: str
+    wanted_mg_per_l: float
+    matched_mg_per_l: float
+    miss: float
+
+
+@dataclass(frozen=True)
+class Poured:
+    """A blend made up to a volume.
+
+    Parameters
+    ----------
+    volumes_l : tuple of float
+        Of each keep [L at 20 °C].
+    proofing : Proofing
+        The keeps together, and the water.
+    most_l : float
+        The most that these keeps can be made into [L at 20 °C].
+    """
+
+    volumes_l: tuple[float, ...]
+    proofing: Proofing
+    most_l: float
+
+
+def pour(made: OilBlend, runs: Sequence[Run], volume_l: float, at_abv: float) -> Poured:
+    """Return how much of each keep, and of water, makes up a volume.
+
+    Parameters
+    ----------
+    made : OilBlend
+        The blend.
+    runs : sequence of Run
+        The runs that it is of, in the same order.
+    volume_l : float
+        What is to be made [L at 20 °C], above 0.
+    at_abv : float
+        Its strength [% vol at 20 °C].
+
+    Returns
+    -------
+    Poured
+        Mass and alcohol are conserved.
+
+    Raises
+    ------
+    RangeError
+        If the blend is weaker than that, or nothing is to be made.
+    """
+    require("make", volume_l, 0, 1e5, "L", open_low=True)
+    abvs = [run.keep.abv for run in runs]
+    alcohol = sum(share * abv for share, abv in zip(made.shares, abvs, strict=True))
+    volumes = tuple(share * volume_l * at_abv / alcohol for share in made.shares)
+    mixed = strength.mix(volumes, abvs)
+    enough = [run.keep.volume_l / poured for run, poured in zip(runs, volumes, strict=True) if poured > 0.0]
+    return Poured(volumes, proof_down(mixed.volume_l, mixed.abv, at_abv), volume_l * min(enough))
+
+
+def oils_mg_per_l(run: Run, at_abv: float, *, bottled: bool = False) -> dict[str, float]:
     """Return the botanicals' oil in a keep let down.
 
     Parameters
@@ -50,16 +135,28 @@ def oils_mg_per_l(run: Run, at_abv: float) -> dict[str, float]:
     run : Run
         The run.
     at_abv : float
-        Strength to which the keep is let down [% vol].
+        Strength to which the keep is let down [% vol], above 0.
+    bottled : bool
+        Whether the spirit by which the plan stretches its keep is in it.
 
     Returns
     -------
     dict of str to float
         Compound id to content [mg/L].
+
+    Raises
+    ------
+    RequestError
+        If there is no alcohol in it.
     """
+    require("at_abv", at_abv, 0, 100, "% vol", open_low=True)
+    ethanol_l = run.let_down.ethanol_l if bottled else run.keep.ethanol_l
+    if ethanol_l <= 0.0:
+        hint = "Give plans that keep spirit."
+        raise RequestError(f"The keep of '{run.plan.title}' holds no alcohol.", hint)
     mine = {one.compound_id for flavour in run.flavours for one in flavour.compounds}
     grams = run.flavours.over_g(run.kept_spans)
-    litres = run.keep.ethanol_l * 100.0 / at_abv
+    litres = ethanol_l * 100.0 / at_abv
     return {name: 1000.0 * grams[name] / litres for name in sorted(mine) if name in grams}
 
 

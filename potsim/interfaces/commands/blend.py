@@ -1,23 +1,32 @@
-"""``potsim blend``: what spirits poured together come to."""
+"""``potsim blend``: what spirits poured together come to, and how keeps come near another plan."""
 
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
 from potsim.interfaces import output
 from potsim.interfaces.parsing import Command, Subparsers, add_command, add_json, read, typed_as
 
+if TYPE_CHECKING:
+    from potsim.interfaces.summary_oil_blend import Blended
+
+PLAN = ".toml"
 ABOUT = Command(
     name="blend",
     help="what spirits poured together come to",
     description="""\
 Tell volume and strength of spirits, and water, poured together. Mass and
 alcohol add up; volumes do not quite. Volumes and strengths at 20 °C. With --to,
-also the water that brings the blend down to a strength.""",
+also the water that brings the blend down to a strength.
+
+Or name plans, files that end in .toml: how their keeps are poured together to
+come nearest to the oils of the plan --like.""",
     examples=(
         'potsim blend "300 mL @ 72 %" "200 mL @ 45 %"',
         'potsim blend 300mL@72% 200mL@45% --to "40 %"',
+        'potsim blend juniper.toml coriander.toml --like gin.toml --make "2 L"',
     ),
 )
 
@@ -26,14 +35,36 @@ def add(subparsers: Subparsers) -> None:
     """Put ``blend`` on the command line."""
     parser = add_command(subparsers, ABOUT, run)
     parser.add_argument(
-        "portions", metavar="VOLUME@ABV", nargs="+", help='such as "300 mL @ 72 %%"; water: "200 mL @ 0 %%"'
+        "portions",
+        metavar="VOLUME@ABV|PLAN",
+        nargs="+",
+        help='such as "300 mL @ 72 %%"; water: "200 mL @ 0 %%"; or plan files, of which the keeps are poured',
     )
     parser.add_argument("--to", metavar="ABV", help='bring the blend down to this, such as "40 %%"')
+    parser.add_argument("--like", metavar="PLAN", help="plan whose oils the keeps are to come near")
+    parser.add_argument("--make", metavar="VOLUME", help='how much is to be made with --like ("1 L")')
     add_json(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
+    plans = [text for text in args.portions if text.strip().lower().endswith(PLAN)]
+    if plans and len(plans) < len(args.portions):
+        other = next(text for text in args.portions if text not in plans)
+        raise RequestError(
+            f"Plans and portions do not go together: {plans[0]} is a plan, '{other}' is not.",
+            'Name only plans, with --like, or only portions such as "300 mL @ 72 %".',
+        )
+    if plans:
+        return _plans(args, plans)
+    for option in ("like", "make"):
+        if getattr(args, option) is not None:
+            hint = f"Name two plans or more, files that end in {PLAN}."
+            raise RequestError(f"--{option} is for plans, and none is named.", hint)
+    return _portions(args)
+
+
+def _portions(args: argparse.Namespace) -> int:
     from potsim.interfaces import units
 
     portions = [read("VOLUME@ABV", units.portion, text) for text in args.portions]
@@ -62,3 +93,40 @@ def run(args: argparse.Namespace) -> int:
     sections = [blend_section(poured, made)]
     output.result(render(sections if down is None else [*sections, proofing_section(down)]))
     return 0
+
+
+def _plans(args: argparse.Namespace, names: list[str]) -> int:
+    blended = _blended(args, names)
+    from potsim.interfaces.summary_oil_blend import plain_blend, sections_of_blend
+    from potsim.interfaces.tables import render
+
+    if args.json:
+        output.result_json(plain_blend(blended))
+    else:
+        output.result(render(sections_of_blend(blended)))
+    return 0
+
+
+def _blended(args: argparse.Namespace, names: list[str]) -> Blended:
+    from potsim.interfaces import units
+    from potsim.interfaces.plans import the_plan
+
+    if args.like is None:
+        hint = "Add --like PLAN, the plan whose oils they are to come near."
+        raise RequestError("Plans are named, but not what their blend is to be like.", hint)
+    make_l = read("--make", units.volume_l, args.make or "1 L")
+    at_abv = None if args.to is None else read("--to", units.abv, args.to)
+    target, plans = the_plan(args.like), [the_plan(name) for name in names]
+    at_abv = target.bottling.abv if at_abv is None else at_abv
+    if at_abv is None:
+        hint = 'Add --to, such as --to "42 %", or a [bottling] abv to the plan.'
+        raise RequestError(f"--like: {args.like} names no bottling strength.", hint)
+    from potsim.interfaces.summary_oil_blend import Blended
+    from potsim.planning.oil_blend import blend_to_profile, oils_mg_per_l, pour
+    from potsim.planning.run import distil
+
+    like, runs = distil(target), tuple(distil(plan) for plan in plans)
+    with typed_as({"target_abv": "--to", "at_abv": "--to", "make": "--make", "abv": "the blend"}):
+        wanted = oils_mg_per_l(like, at_abv, bottled=True)
+        made = blend_to_profile(runs, wanted, at_abv)
+        return Blended(like, runs, made, pour(made, runs, make_l, at_abv))
