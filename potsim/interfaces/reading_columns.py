@@ -237,6 +237,11 @@ class Column:
         if not quantity.has_unit:
             return quantity.read(cell), ""
         own = unit_of(cell)
+        if not own and not self.unit and ":" in cell:
+            raise RequestError(
+                f"{self.header} is {shown(cell)}, which can be hours and minutes or minutes and seconds.",
+                f'Call the column "{quantity.name} ({HOURS})", or write "1 h 5 min".',
+            )
         if not own and not self.unit:
             raise RequestError(
                 f"{self.header} is {shown(cell)}, without a unit.",
@@ -276,15 +281,15 @@ def column(header: str) -> Column:
     RequestError
         If it is a temperature that does not say of what.
     """
-    plain = tidy(header.replace("_", " ")).lower()
+    plain = tidy(header.replace("_", " "))
     bracket = re.fullmatch(r"([^(\[/]*?)\s*[(\[]\s*([^)\]]+?)\s*[)\]]", plain)
-    name, unit = (bracket[1], bracket[2]) if bracket else (plain, "")
+    name, unit = (bracket[1].lower(), bracket[2]) if bracket else (plain.lower(), "")
     found = _named(name)
     if found is not None:
         return Column(header, found, unit or found.implied.get(name, ""))
     if not unit:
-        for cut in [m.start() for m in re.finditer(r"[ ,/]", name)][::-1]:
-            found, unit = _named(name[:cut].rstrip(" ,")), name[cut + 1 :].strip(" ,/")
+        for cut in [m.start() for m in re.finditer(r"[ ,/]", plain)][::-1]:
+            found, unit = _named(plain[:cut].rstrip(" ,").lower()), plain[cut + 1 :].strip(" ,/")
             if found is not None and _is_unit(found, unit):
                 return Column(header, found, unit)
     if name.split(" ")[0] in {"temperature", "temp", "temp.", "t"}:

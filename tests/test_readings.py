@@ -1,0 +1,240 @@
+"""Readings: tables of every sort read rightly, and what cannot be refused with its line."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from potsim.errors import PotsimError, RequestError
+from potsim.interfaces.reading_columns import column, read_entry_fields
+from potsim.interfaces.readings import entry_of, load_readings, read_readings
+from potsim.liquid import strength
+from potsim.planning.readings import Entry, next_reading
+
+
+def test_raw_and_corrected_values_are_both_kept() -> None:
+    (reading,) = read_readings("collected (mL),strength (%),read at (°C)\n220,71,24").readings
+    assert reading.entry.read_abv == 71.0
+    assert reading.entry.read_c == 24.0
+    assert reading.abv == pytest.approx(float(strength.true_abv(71.0, 24.0)))
+    assert reading.line == 2
+    assert reading.collected_l == pytest.approx(0.22)
+
+
+SAME = [
+    "time (min),collected (mL),strength (%),vapour (°C)\n42,220,71,84.5\n",
+    "Elapsed;Volume;Hydrometer;Head temperature\n42 min;220 mL;71 %;84,5 °C\n",
+    "\ufefftime (min)\tCollected [mL]\tABV\tvapor temp (C)\n42\t220\t71\t84.5\n",
+    "elapsed_min,collected_l,abv,vapour_c\n42,0.22,71,84.5\n",
+    "# my still\n\ntime (h:min), collected (L), % vol, vapour (°F)\n\n0:42, 0.22, 71, 184.1\n",
+    "sep=;\nminutes;mL;strength %;vapour °C\n42;220;71;84,5\n",
+    'time,collected,strength,vapour\n"42 min","0,22 L","71 % vol","84,5 °C"\n',
+]
+
+
+@pytest.mark.parametrize("text", SAME)
+def test_kind_to_headers_units_separators_and_commas(text: str) -> None:
+    (reading,) = read_readings(text).readings
+    assert reading.entry.elapsed_min == pytest.approx(42.0)
+    assert reading.collected_l == pytest.approx(0.22)
+    assert reading.abv == pytest.approx(71.0, abs=1e-6)
+    assert reading.entry.vapour_c == pytest.approx(84.5)
+
+
+def test_what_is_not_plain_is_said() -> None:
+    table = read_readings("time (min);collected (mL);abv\n42;220,5;71,2\n50;0,3 L;70\n")
+    assert table.readings[1].collected_l == pytest.approx(0.3)
+    assert "Commas in numbers are read as decimal commas." in table.notes
+    assert any("'0.3 L' under 'collected (mL)' is read with its own unit" in note for note in table.notes)
+    assert any("taken as read at the hydrometer's own" in note for note in table.notes)
+
+
+def test_jar_by_jar_adds_up_and_tells_where_each_jar_began() -> None:
+    text = "jar,jar volume (mL),strength (%),read at (°C)\n1,60,78,20\n2,55,77,20\n3,60,,\n"
+    found = read_readings(text).readings
+    assert [r.collected_l for r in found] == pytest.approx([0.06, 0.115, 0.175])
+    assert [r.from_l for r in found] == pytest.approx([0.0, 0.06, 0.115])
+    assert [r.entry.of for r in found] == ["jar"] * 3
+
+
+def test_a_stream_reading_inside_a_jar_does_not_move_the_jar() -> None:
+    text = "collected (mL),jar volume (mL),of,strength (%)\n40,,stream,79\n,60,jar,78\n90,,stream,77\n"
+    found = read_readings(text).readings
+    assert (found[1].from_l, found[1].collected_l) == (0.0, 0.06)
+
+
+def test_masses_and_parrots() -> None:
+    text = "mass (g),of,strength (%)\n50,parrot 60 mL,79\n120,parrot,78\n"
+    found = read_readings(text).readings
+    assert [r.parrot_l for r in found] == [0.06, 0.06]
+    assert [r.mass_g for r in found] == [50.0, 120.0]
+    jars = read_readings("jar mass (g),strength (%)\n50,79\n52,78\n").readings
+    assert [r.from_g for r in jars] == [0.0, 50.0]
+
+
+def test_time_of_day_counts_from_the_first_line_over_midnight() -> None:
+    table = read_readings("clock,collected (mL)\n23:40,\n0:10,0\n00:30,50\n")
+    assert [r.entry.elapsed_min for r in table.readings] == [0.0, 30.0, 50.0]
+    assert "The time of day on line 2 is taken as the switch-on." in table.notes
+
+
+def test_a_proof_hydrometer_is_made_for_60_fahrenheit() -> None:
+    (reading,) = read_readings("collected (mL),strength (proof),read at (°F)\n100,140,60\n").readings
+    assert reading.entry.read_abv == pytest.approx(70.0, abs=1e-6)
+    assert reading.abv == pytest.approx(float(strength.abv_from_proof(140.0)), abs=0.01)
+
+
+H = "time (min),collected (mL),strength (%)\n"
+REFUSED = [
+    ("", "r.csv is empty.", "Its first line"),
+    ("time (min)\n", "r.csv has a header, but no reading below it.", "Add a line"),
+    (
+        H + "40,220,71\n30,230,70\n",
+        "r.csv, line 3: the time is 30 min, but a line before it has 40 min.",
+        "order",
+    ),
+    (H + "40,220,71\n50,210,70\n", "r.csv, line 3: collected falls from 220 mL to 210 mL.", "jar volume"),
+    (H + "40,220,98\n", "line 2: the strength is 98.0 % vol at 20 °C, beyond the azeotrope, 97.", "in proof"),
+    (H + "40,220\n", "line 2: 2 cells, but the header has 3.", "semicolons"),
+    (H + "40,220,5,71,2\n", "line 2: 5 cells, but the header has 3.", "decimal commas"),
+    (H + "40,,\n,,71\n", "line 3: it does not say how far the run has come.", "Give the time"),
+    (H + "-4,220,71\n", "line 2: time (min): '-4 min' is less than nothing", ""),
+    (H + "40,220,171\n", "line 2: strength (%): '171 %' is not between 0 and 100", ""),
+    (H + "40,220,71 L\n", "line 2: strength (%): '71 L' has the unknown unit 'L'", "62 %"),
+    (H + "40,many,71\n", "line 2: collected (mL): 'many mL' does not begin with a number", ""),
+    ("time,collected (mL)\n40,220\n", "line 2: time is '40', without a unit.", '"time (min)"'),
+    ("collected\n60 mL\n120\n", "line 3: collected is '120', without a unit.", '"collected (mL)"'),
+    ("collected (mL);abv\n1,500;71\n", "line 2: collected (mL): '1,500 mL' can be read in two ways", "1.500"),
+    ("colected (mL)\n1\n", "r.csv, line 1: unknown column 'colected (mL)'.", "'collected'"),
+    ("temperature\n1\n", "line 1: the column 'temperature' does not say of what.", "vapour temperature"),
+    (
+        "volume (mL),collected (mL)\n1,2\n",
+        "'volume (mL)' and 'collected (mL)' are both collected.",
+        "Keep one",
+    ),
+    ("time (min),\n1,2\n", "line 2: 2 cells, but the header has 1.", ""),
+    ("time (min),,abv\n1,2,3\n", "line 1: a column has no name.", "take it out"),
+    ("time (min),jar\n1,x\n", "line 2: 'x' is no number of a jar.", "jar volume"),
+    ("collected (mL),of,abv\n1,tank,70\n", "line 2: unknown sample 'tank'.", "Known"),
+    ("collected (mL),of,abv\n1,parrot,70\n", "not said what the parrot holds.", "parrot 60 mL"),
+    ("time (min),of,abv\n1,jar,70\n", "the strength of a jar is given, but not how much is in it.", "volume"),
+    ("collected (mL),mass (g)\n100,190\n", "make 1.9 g/mL; spirit has 0.79 to 1.", "units mixed up"),
+    ("collected (mL),jar volume (mL)\n100,190\n", "the jar holds 190 mL, but all collected is 100 mL.", ""),
+    (
+        "collected (mL),abv,read at (°C)\n1,70,60\n",
+        "line 2: read at is 60 °C; allowed is at least -20",
+        "Cool",
+    ),
+    ("collected (mL),abv,read at (°C)\n1,0,40\n", "a hydrometer does not show 0 % vol at 40 °C", ""),
+    ("collected (mL),vapour (°C)\n1,184\n", "line 2: vapour temperature is 184 °C", "°F"),
+    ("clock,collected (mL)\n25:00,1\n", "line 2: '25:00' is no time of day.", "14:05"),
+    ("time,collected (mL)\n1:05,1\n", "line 2: time is '1:05', which can be hours and minutes", "h:min"),
+    ("time (min),words\n1,a\0b\n", "line 2: it is not text.", "CSV"),
+]
+
+
+@pytest.mark.parametrize(("text", "message", "hint"), REFUSED)
+def test_what_cannot_be_is_refused_with_its_line(text: str, message: str, hint: str) -> None:
+    with pytest.raises(PotsimError) as refused:
+        read_readings(text, "r.csv")
+    assert message in refused.value.message
+    assert hint in refused.value.hint
+
+
+def test_a_file_of_50_mb_is_refused_before_it_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "readings.csv"
+    with path.open("wb") as file:
+        file.truncate(50_000_000)
+    with pytest.raises(RequestError, match=r"readings\.csv is larger than 2 MB; the readings of a run"):
+        load_readings(path)
+
+
+def test_files_that_cannot_be_read(tmp_path: Path) -> None:
+    (tmp_path / "readings.csv").write_text(H + "1,2,70\n", encoding="utf-8")
+    with pytest.raises(RequestError, match=r"There is no file .* Did you mean 'readings.csv'"):
+        load_readings(tmp_path / "reading.csv")
+    with pytest.raises(RequestError, match="is a folder"):
+        load_readings(tmp_path)
+    (tmp_path / "noise.csv").write_bytes(b"\x81\x8d\x00" + os.urandom(20))
+    with pytest.raises(RequestError, match="not text"):
+        load_readings(tmp_path / "noise.csv")
+
+
+def test_other_encodings_are_read_and_said(tmp_path: Path) -> None:
+    text = "collected (mL);vapour (°C)\n220;84,5\n"
+    for encoding, said in (("utf-8-sig", ""), ("utf-16", "UTF-16"), ("cp1252", "Windows-1252")):
+        path = tmp_path / f"{encoding}.csv"
+        path.write_bytes(text.encode(encoding))
+        table = load_readings(path)
+        assert table.readings[0].entry.vapour_c == 84.5
+        assert said in " ".join(table.notes)
+
+
+def test_a_field_without_end_and_too_many_readings() -> None:
+    with pytest.raises(RequestError, match="line 2: it is no table"):
+        read_readings("time (min),words\n1," + "x" * 200_000, "r.csv")
+    with pytest.raises(RequestError, match="line 2002: more than 2000 readings"):
+        read_readings("time (min)\n" + "1\n" * 2001, "r.csv")
+
+
+@pytest.mark.parametrize(
+    ("typed", "fields"),
+    [
+        (
+            "42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C",
+            {"elapsed_min": 42.0, "collected_l": 0.22, "read_abv": 71.0, "read_c": 24.0, "vapour_c": 84.5},
+        ),
+        ("220 mL; 71,5 %; pot 88 C", {"collected_l": 0.22, "read_abv": 71.5, "pot_c": 88.0}),
+        (
+            "parrot 60 mL 71 %, 240 mL",
+            {"of": "parrot", "parrot_l": 0.06, "read_abv": 71.0, "collected_l": 0.24},
+        ),
+        ("jar 60 mL 70 % at 22 C", {"of": "jar", "jar_l": 0.06, "read_abv": 70.0, "read_c": 22.0}),
+        ("jar 52 g 70 %", {"of": "jar", "jar_g": 52.0, "read_abv": 70.0}),
+        ("300 mL, power 500 W", {"collected_l": 0.3, "power_w": 500.0}),
+        ("1 h 5 min, 190 g", {"elapsed_min": 65.0, "mass_g": 190.0}),
+    ],
+)
+def test_what_is_typed_at_the_still(typed: str, fields: dict[str, object]) -> None:
+    assert read_entry_fields(typed) == pytest.approx(fields)
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("12", "does not say what it is"),
+        ("bananas 3", "Unknown quantity 'bananas 3'"),
+        ("220 mL, 230 mL", "says two things of one"),
+        ("stream 60 mL", "A stream has no size"),
+        ("vapour 84", "does not say which degrees"),
+    ],
+)
+def test_what_is_typed_and_refused(typed: str, words: str) -> None:
+    with pytest.raises(RequestError, match=words):
+        entry_of(read_entry_fields(typed))
+
+
+def test_an_entry_survives_being_written_down() -> None:
+    entry = Entry(elapsed_min=42.0, collected_l=0.22, read_abv=71.0, of="jar", words="clean")
+    assert Entry.from_dict(entry.to_dict()) == entry
+    with pytest.raises(RequestError, match="collected_l is 'x'; it is to be a number"):
+        Entry.from_dict({"collected_l": "x"})
+    with pytest.raises(PotsimError, match="Unknown quantity 'colected_l'"):
+        Entry.from_dict({"colected_l": 1.0})
+
+
+def test_names_of_readings_in_sentences() -> None:
+    by_mass = next_reading([], Entry(mass_g=190.0, read_abv=70.0))
+    by_time = next_reading([], Entry(elapsed_min=12.0, vapour_c=80.0))
+    jar = next_reading([], Entry(jar_l=0.06, of="jar", read_abv=70.0))
+    assert by_mass.where == "the reading at 190 g"
+    assert by_time.where == "the reading at minute 12"
+    assert jar.where == "the jar that ends at 60 mL"
+
+
+def test_headers_name_what_they_mean() -> None:
+    assert column("Vapour Temp.").quantity.name == "vapour"
+    assert column("collected, mL").unit == "mL"
+    assert column("ABV").unit == "%"
