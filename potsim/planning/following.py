@@ -215,9 +215,9 @@ def _share(run: Run, readings: Sequence[Reading]) -> float:
     collected = max((r.collected_l or 0.0 for r in readings), default=0.0)
     mass = max((r.mass_g or 0.0 for r in readings), default=0.0)
     if collected > 0.9 * run.charge.volume_l or mass > 900.0 * run.charge.mass_kg:
+        amount = f"{1000.0 * collected:.0f} mL" if collected else f"{mass:.0f} g"
         raise RequestError(
-            f"Collected are {1000.0 * collected:.0f} mL or {mass:.0f} g, of a charge of "
-            f"{run.charge.volume_l:.3g} L.",
+            f"{amount} are collected, of a charge of {run.charge.volume_l:.3g} L.",
             "Is the plan that of this run?",
         )
     read = collected / run.charge.volume_l + mass / (1000.0 * run.charge.mass_kg)

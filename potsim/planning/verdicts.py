@@ -11,8 +11,10 @@ from potsim.still.problem import NAMES
 
 TELLS = 0.2  # narrowed down by so much, a number is told by the readings
 ALIKE = 0.98  # two numbers that show so alike cannot be told apart
-SHOWS = 1.0  # standard errors of the readings that a number's own doubt must move to matter
+SHOWS = 0.5  # standard errors of the readings that a number's own doubt must move to matter
 SCATTER = 1.5
+OFFSET_K = 2.0
+THERMOMETERS = {"vapour_offset_k": "vapour", "pot_offset_k": "pot"}
 SAID = {
     "ratio": "heat shed by the neck",
     "charge_abv": "a stronger charge",
@@ -109,6 +111,7 @@ def verdicts(fit: Fit) -> tuple[str, ...]:
                 f"The readings cannot tell {SAID[one]} from {SAID[other]}: more of the one with {opposite} "
                 "of the other would show the same. The forecast needs only both together."
             )
+    said += [_thermometer(fit, name) for name in THERMOMETERS if abs(fit.value(name)) > OFFSET_K]
     if fit.widened > SCATTER:
         said.append(
             f"The readings scatter {fit.widened:.1f} times as much as such readings do; bands are widened by "
@@ -139,6 +142,15 @@ def _shows(fit: Fit, name: str) -> bool:
 def _away(fit: Fit, name: str) -> float:
     k = NAMES.index(name)
     return float(abs(fit.values[k] - fit.prior.mean[k]) / fit.prior.error[k])
+
+
+def _thermometer(fit: Fit, name: str) -> str:
+    off = fit.value(name)
+    more = "more" if off > 0 else "less"
+    return (
+        f"The thermometer in the {THERMOMETERS[name]} shows {abs(off):.1f} K {more} than it should: is the "
+        "altitude or pressure of the plan right? Does it show boiling water right?"
+    )
 
 
 def _neck(fit: Fit) -> str:

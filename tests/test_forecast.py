@@ -1,0 +1,375 @@
+"""The rest of a run forecast: stops, jars, flavours, the element; the command and its picture."""
+
+from __future__ import annotations
+
+import json
+import math
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import matplotlib.figure
+import numpy as np
+import pytest
+from following_cases import the_plan
+from matplotlib.collections import PathCollection
+
+import potsim
+from potsim.errors import RequestError
+from potsim.interfaces import enter
+from potsim.interfaces.plot_follow import figure_of_follow, plot_follow
+from potsim.interfaces.summary_follow import text_of_forecast
+from potsim.planning.forecast import Follower, follow
+from potsim.planning.journal import Journal
+from potsim.planning.outlook import Forecast
+from potsim.planning.plan import Bottling, Cuts, Stop
+from potsim.planning.readings import Entry, Reading, next_reading
+from potsim.planning.run import Run, distil
+
+
+@pytest.fixture(scope="module")
+def example() -> Run:
+    return potsim.distil(potsim.example_plan())
+
+
+def read(run: Run, places: list[float], **off: float) -> list[Reading]:
+    found: list[Reading] = []
+    for place in places:
+        seen = run.at(collected_l=place)
+        entry = Entry(
+            elapsed_min=seen.elapsed_min,
+            collected_l=place,
+            read_abv=seen.stream_abv + off.get("abv", 0.0),
+            vapour_c=seen.vapour_c,
+        )
+        found.append(next_reading(found, entry))
+    return found
+
+
+@pytest.fixture(scope="module")
+def half_way(example: Run) -> Forecast:
+    return follow(example, read(example, [0.1, 0.2, 0.3, 0.4, 0.5]))
+
+
+def test_what_is_still_to_come_is_the_plan_less_what_is_collected(example: Run, half_way: Forecast) -> None:
+    now, stop = example.at(collected_l=0.5), example.stop
+    assert half_way.to_come_l.value == pytest.approx(stop.collected_l - 0.5, abs=2e-4)
+    assert half_way.to_come_min.value == pytest.approx(stop.elapsed_min - now.elapsed_min, abs=0.05)
+    ethanol = stop.collected_l * stop.mean_abv - 0.5 * now.mean_abv
+    assert half_way.to_come_abv.value == pytest.approx(ethanol / (stop.collected_l - 0.5), abs=0.4)
+    assert half_way.stream_abv.value == pytest.approx(now.stream_abv, abs=0.01)
+    assert half_way.mean_abv.value == pytest.approx(now.mean_abv, abs=0.01)
+    assert half_way.stop_mean_abv.value == pytest.approx(stop.mean_abv, abs=0.02)
+    for band in (half_way.to_come_l, half_way.to_come_min, half_way.stream_abv):
+        assert band.low < band.value < band.high
+
+
+def test_one_sentence_says_what_to_do(half_way: Forecast) -> None:
+    words = str(half_way)
+    assert words.startswith("Collect ")
+    assert " mL more, about " in words
+    assert words.endswith("until the stream has fallen to 55 % vol.")
+
+
+STOPS = [
+    (Stop(pot_abv=12.0), lambda s: s.pot_abv, 12.0),
+    (Stop(vapour_c=89.0), lambda s: s.vapour_c, 89.0),
+    (Stop(collected_l=0.9), lambda s: s.collected_l, 0.9),
+    (Stop(recovered=0.8), lambda s: s.recovered, 0.8),
+    (Stop(elapsed_min=40.0), lambda s: s.elapsed_min, 40.0),
+]
+
+
+@pytest.mark.parametrize(("stop", "quantity", "value"), STOPS)
+def test_stops_of_every_kind(stop: Stop, quantity: Callable[[object], float], value: float) -> None:
+    run = distil(replace(the_plan(), cuts=Cuts(stop=stop)))
+    made = follow(run, read(run, [0.1, 0.3]))
+    assert made.stop_reason == run.end.reason
+    assert made.stop_l.value == pytest.approx(run.stop.collected_l, abs=5e-4)
+    assert quantity(run.at(collected_l=min(made.stop_l.value, run.stop.collected_l))) == pytest.approx(
+        value, rel=3e-3
+    )
+
+
+def test_a_stop_that_hangs_on_the_botanicals_comes_at_the_share_planned() -> None:
+    plan = potsim.example_plan()
+    run = distil(replace(plan, cuts=Cuts(stop=Stop(over={"juniper": 0.9}))))
+    made = follow(run, read(run, [0.1, 0.2]))
+    assert made.stop_reason == run.end.reason == "over"
+    assert made.stop_l.value == pytest.approx(run.stop.collected_l, abs=5e-4)
+
+
+def test_past_the_stop_it_says_stop_now(example: Run) -> None:
+    late = distil(replace(example.plan, botanicals=(), cuts=Cuts(stop=Stop(stream_abv=45.0))))
+    made = follow(example, read(late, [0.3, 0.6, 0.9, late.stop.collected_l]))
+    assert made.over
+    assert str(made) == "Stop now: the stream has fallen to 55 % vol."
+    assert (made.to_come_l.value, made.jar, made.next_jar) == (0.0, None, None)
+    assert "Stop now" in text_of_forecast(made)
+    assert made.to_dict()["stop"]["reached"] is True
+
+
+def test_the_jar_under_the_spout_and_the_next(example: Run, half_way: Forecast) -> None:
+    planned = next(jar for jar in example.jars if jar.from_l <= 0.5 < jar.to_l)
+    jar, after = half_way.jar, half_way.next_jar
+    assert jar is not None
+    assert after is not None
+    assert jar.number == planned.number
+    assert jar.holds_l == pytest.approx(0.5 - planned.from_l, abs=1e-6)
+    assert jar.full_in_l == pytest.approx(planned.to_l - 0.5, abs=1e-6)
+    assert jar.full_abv == pytest.approx(planned.abv, abs=0.02)
+    assert jar.full_in_min == pytest.approx(
+        planned.full_min - example.at(collected_l=0.5).elapsed_min, abs=0.05
+    )
+    assert after.number == jar.number + 1
+    assert after.full_abv == pytest.approx(example.jars[after.number - 1].abv, abs=0.02)
+
+
+def test_jars_that_were_read_are_where_they_were(example: Run) -> None:
+    found: list[Reading] = []
+    for _ in range(3):
+        found.append(next_reading(found, Entry(jar_l=0.07, of="jar", read_abv=79.5)))
+    found.append(next_reading(found, Entry(collected_l=0.23)))
+    jar = follow(example, found).jar
+    assert jar is not None
+    assert (jar.number, jar.size_l) == (4, 0.06)
+    assert jar.holds_l == pytest.approx(0.02)
+    assert jar.full_in_l == pytest.approx(0.04, abs=1e-5)
+
+
+def test_flavours_on_now_and_next(example: Run) -> None:
+    start = follow(example, [])
+    middle = follow(example, read(example, [0.2, 0.4, 0.6]))
+    timed = [f for f in example.flavours.botanicals if f.timing is not None]
+    on = {f.botanical for f in timed if f.timing.start_l <= 0.6 <= f.timing.end_l}
+    assert {f.botanical for f in middle.flavours_now} == on
+    next_first = min(timed, key=lambda f: f.timing.start_l)
+    assert start.flavours_next[0].botanical == next_first.botanical
+    assert start.flavours_next[0].from_in_l == pytest.approx(next_first.timing.start_l, abs=0.005)
+
+
+def test_when_the_element_would_be_bare(example: Run) -> None:
+    still = replace(example.plan.still, min_level_l=1.6)
+    run = distil(replace(example.plan, botanicals=(), still=still, cuts=Cuts(stop=Stop(stream_abv=58.0))))
+    assert run.end.reason == "min_level"
+    made = follow(run, read(run, [0.2, 0.4]))
+    assert made.stop_reason == "min_level"
+    assert made.bare is not None
+    assert made.bare.in_l == pytest.approx(run.stop.collected_l - 0.4, abs=1e-3)
+    assert made.bare.in_min == pytest.approx(made.to_come_min.value, abs=0.01)
+    assert "element bare" in text_of_forecast(made)
+    none = distil(replace(run.plan, still=replace(still, min_level_l=None)))
+    assert follow(none, []).bare is None
+
+
+def test_the_forecast_does_not_hang_on_the_way_there(example: Run) -> None:
+    found = read(example, [0.1, 0.2, 0.3, 0.45, 0.6, 0.75], abv=0.4)
+    follower = Follower(example)
+    for k in range(len(found) + 1):
+        step = follower.update(found[:k])
+        alone = follow(example, found[:k])
+        room = 0.05 * (alone.stop_l.high - alone.stop_l.low)
+        assert step.stop_l.value == pytest.approx(alone.stop_l.value, abs=room)
+        assert step.stop_l.high == pytest.approx(alone.stop_l.high, abs=2.0 * room)
+
+
+def test_the_heat_up_tells_of_power_but_not_of_the_run(example: Run) -> None:
+    found = [next_reading([], Entry(elapsed_min=2.0, pot_c=40.0, power_w=1200.0))]
+    assert follow(example, found).readings == ()
+    found.append(next_reading(found, Entry(elapsed_min=9.0, collected_l=0.0, power_w=600.0)))
+    made = follow(example, found)
+    assert len(made.readings) == 1
+    assert made.fit.bench.power_w == 600.0
+
+
+def test_plain_data_for_programs(half_way: Forecast) -> None:
+    told = json.loads(json.dumps(half_way.to_dict(), allow_nan=False))
+    assert told["readings"][0]["as_read"]["read_abv"] == half_way.readings[0].entry.read_abv
+    assert told["readings"][0]["abv"] == half_way.readings[0].abv
+    assert {one["kind"] for one in told["readings"][0]["against_fit"]} == {"strength", "vapour", "time"}
+    assert told["still"]["learnt"]["ratio"]["standard_error"] > 0.0
+    assert len(told["curve"]["abv"]) == len(told["curve"]["collected_l"])
+    assert told["band"] == 0.9
+
+
+def test_the_report_fits_80_columns_and_shows_raw_and_corrected(example: Run) -> None:
+    found = [next_reading([], Entry(collected_l=0.2, read_abv=80.0, read_c=25.0))]
+    text = text_of_forecast(follow(example, found), ["Read with care."])
+    assert max(len(line) for line in text.splitlines()) <= 80
+    assert "80.0" in text
+    assert f"{found[0].abv:.1f}" in text
+    assert "Read with care." in text
+
+
+def test_the_picture_draws_on_the_axes_given(half_way: Forecast) -> None:
+    figure = matplotlib.figure.Figure()
+    first, second = figure.subplots(1, 2)
+    assert plot_follow(half_way, first) is first
+    assert not second.has_data()
+    assert "mL" in first.get_xlabel()
+    assert "% vol" in first.get_ylabel()
+    texts = [text.get_text() for text in first.texts]
+    assert any(text.startswith("stop at ") for text in texts)
+    assert "now, 500 mL" in texts
+    points = [c for c in first.collections if isinstance(c, PathCollection)]
+    assert len(points) == 5
+    whole = figure_of_follow(half_way)
+    assert "Collect" in whole.get_suptitle()
+
+
+def test_a_reading_left_out_is_crossed(example: Run) -> None:
+    found = read(example, [0.1, 0.2, 0.3])
+    found.append(next_reading(found, Entry(collected_l=0.4, read_abv=60.0)))
+    axes = plot_follow(follow(example, found))
+    assert "left out" in [text.get_text() for text in axes.texts]
+
+
+# --- The command.
+
+TABLE = "time (min);collected (mL);strength (%);read at (°C)\n20;100;70,5;22\n25;200;68,9;22\n"
+
+
+@pytest.fixture
+def table(say: Callable[..., object]) -> None:
+    Path("readings.csv").write_text(TABLE, encoding="utf-8")
+
+
+@pytest.mark.usefixtures("table")
+def test_follow_prints_a_report_a_picture_and_a_still(say: Callable[..., object]) -> None:
+    said = say("follow", "quince.toml", "readings.csv", "--plot", "now.svg", "--hold-up", "10 mL")
+    assert (said.code, "Written: now.svg" in said.err) == (0, True)
+    assert "Quince, second trial" in said.out
+    assert "Commas in numbers are read as decimal commas." in said.out.replace("\n    ", " ")
+    assert Path("now.svg").stat().st_size > 10_000
+    told = json.loads(say("follow", "quince.toml", "readings.csv", "--json").out)
+    assert told["now"]["collected_l"] == 0.2
+    assert told["notes"]
+
+
+REFUSED = [
+    ((), "missing: PLAN", ""),
+    (("quince.toml",), "READINGS is missing", "--enter"),
+    (("quince.toml", ""), "READINGS is empty", "table"),
+    (("quince.toml", "reading.csv"), "There is no file", "Did you mean 'readings.csv'"),
+    (("quince.toml", "readings.csv", "--enter"), "READINGS and --enter exclude each other", "journal"),
+    (("quince.toml", "--enter", "--json"), "--json and --enter exclude each other", "journal"),
+    (("quince.toml", "--enter", "--plot", "a.svg"), "--plot and --enter exclude", "journal"),
+    (("quince.toml", "--enter", "--save-still", "a.toml"), "--save-still and --enter exclude", "journal"),
+    (("quince.toml", "readings.csv", "--journal", "x"), "--journal is for --enter", "READINGS"),
+    (("quince.toml", "readings.csv", "--hold-up", "ten"), "--hold-up: 'ten' does not begin", "250 mL"),
+    (("quince.toml", "readings.csv", "--plot", "a.gif"), "'a.gif' ends in .gif", "a.svg"),
+    (("quince.toml", "readings.csv", "--save-still", "a.txt"), "'a.txt' ends in .txt", "a.toml"),
+    (("quince.toml", "readings.csv", "--save-still", "quince.toml"), "is the plan itself", "another"),
+    (("quince.toml", "--enter", "--journal", "readings.csv"), "is not a journal of readings", "another"),
+    (("quince.toml", "readings.csv", "--save-still", "other.toml"), "is not a still that was learnt", ""),
+]
+
+
+@pytest.mark.usefixtures("table")
+@pytest.mark.parametrize(("arguments", "message", "hint"), REFUSED)
+def test_what_follow_refuses(
+    say: Callable[..., object], arguments: tuple[str, ...], message: str, hint: str
+) -> None:
+    Path("other.toml").write_text("title = 'x'\n", encoding="utf-8")
+    before = sorted(path.name for path in Path().iterdir())
+    said = say("follow", *arguments)
+    assert said.code == 2
+    assert message in said.err
+    assert hint in said.err
+    assert sorted(path.name for path in Path().iterdir()) == before
+
+
+def test_readings_typed_at_the_still_are_answered_and_saved(tmp_path: Path, quince: str) -> None:
+    (tmp_path / "quince.toml").write_text(quince, encoding="utf-8")
+    typed = (
+        "20 min, 100 mL, 79,5 % at 22 °C\n\nbanana\n22 min, 90 mL\n25 min, 200 mL, 58 %\n"
+        "strike 2\nstrike 7\ntaste 1 green apple\n"
+        "taste well\nnote door open, a draught\n?\nall\nend\n30 min, 300 mL\n"
+    )
+    command = [sys.executable, "-m", "potsim", "follow", "quince.toml", "--enter"]
+    done = subprocess.run(
+        command,
+        input=typed,
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=True,
+        timeout=60,
+    )
+    assert "Saved: reading 1, 78.9 % vol at 20 °C." in done.stderr
+    assert "Not taken: Unknown quantity 'banana'." in done.stderr
+    assert "Not taken: collected falls from 100 mL to 90 mL." in done.stderr
+    assert "Reading 2 is taken back." in done.stderr
+    assert "Not taken: there is no reading 7." in done.stderr
+    assert "Not taken: 'well' names no jar and no word." in done.stderr
+    assert "What does not fit" not in done.stdout
+    assert done.stdout.count("Collect ") >= 4
+    journal = Journal.read(tmp_path / "quince.readings.jsonl")
+    assert [r.collected_l for r in journal.readings] == [0.1]
+    assert journal.jars[0].word == "green apple"
+    assert [r.content["words"] for r in journal.records if r.kind == "event"] == ["door open, a draught"]
+
+
+def test_going_on_after_a_crash_and_forecasting_from_the_journal(
+    say: Callable[..., object], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lines = iter(["100 mL, 70.5 %\n", "200 mL, 69 %\n"])
+
+    class Typed:
+        def readline(self) -> str:
+            return next(lines)
+
+        def isatty(self) -> bool:
+            return True
+
+    monkeypatch.setattr(enter.sys, "stdin", Typed())
+    crashed = say("follow", "quince.toml", "--enter", "--journal", "j.jsonl")
+    assert crashed.code == 1  # no more lines: StopIteration stands for anything unforeseen
+    assert "1> " in crashed.err
+    with Path("j.jsonl").open("a", encoding="utf-8") as file:
+        file.write('{"record": "rea')
+    lines = iter(["300 mL, 66 %\n", ""])
+    again = say("follow", "quince.toml", "--enter", "--journal", "j.jsonl")
+    assert again.code == 0
+    assert "Going on after 2 readings." in again.err
+    assert "torn off while it was written" in again.err
+    told = json.loads(say("follow", "quince.toml", "j.jsonl", "--json").out)
+    assert [one["collected_l"] for one in told["readings"]] == [0.1, 0.2, 0.3]
+    with Path("quince.toml").open("a", encoding="utf-8") as file:
+        file.write("# changed\n")
+    assert "no longer as it was" in say("follow", "quince.toml", "j.jsonl").out.replace("\n    ", " ")
+    assert say("follow", "quince.toml", "--enter", "--journal", "j.jsonl").code == 2
+
+
+def test_a_still_saved_twice_from_one_run_is_refused(say: Callable[..., object]) -> None:
+    run = potsim.distil(potsim.load_plan("quince.toml"))
+    lines = ["time (min),collected (mL),strength (%)"]
+    for place in np.linspace(0.05, 0.9 * run.stop.collected_l, 15):
+        seen = run.at(collected_l=float(place))
+        lines.append(f"{seen.elapsed_min:.2f},{1000.0 * place:.1f},{seen.stream_abv:.2f}")
+    Path("readings.csv").write_text("\n".join(lines), encoding="utf-8")
+    first = say("follow", "quince.toml", "readings.csv", "--save-still", "still.toml")
+    assert first.code == 0
+    assert "Written: still.toml" in first.err
+    kept = Path("still.toml").read_text(encoding="utf-8")
+    twice = say("follow", "quince.toml", "readings.csv", "--save-still", "still.toml")
+    assert twice.code == 2
+    assert "This run is in the still already" in twice.err
+    Path("readings.csv").write_text("\n".join([lines[0], *lines[2:]]), encoding="utf-8")
+    assert (
+        "Refined: still.toml"
+        in say("follow", "quince.toml", "readings.csv", "--save-still", "still.toml").err
+    )
+    assert Path("still.toml").read_text(encoding="utf-8") != kept
+
+
+def test_a_run_of_water_is_not_followed(example: Run) -> None:
+    assert math.isfinite(example.charge.ethanol_mol)
+    water = distil(
+        replace(example.plan, botanicals=(), charge=example.plan.charge[2:], cuts=Cuts(), bottling=Bottling())
+    )
+    with pytest.raises(RequestError, match="there is nothing to follow"):
+        follow(water, [])
