@@ -13,7 +13,7 @@ from potsim.interfaces.plots import figure_of_run
 from potsim.liquid.clouding import ClearLimit, Verdict
 from potsim.planning import oils
 from potsim.planning.bill import BotanicalDose
-from potsim.planning.cloud import Cloud, Remedy, sentences
+from potsim.planning.cloud import SOONER, Cloud, Remedy, sentences
 from potsim.planning.plan import Bottling
 
 
@@ -71,6 +71,7 @@ def test_a_cloud_names_what_is_to_blame_and_what_would_help() -> None:
         "Bottle at 44 % vol or more.",
         "Halve the juniper: clear down to about 31 % vol.",
         "Leave out the last jar kept: clear however far it is let down.",
+        SOONER,
     )
 
 

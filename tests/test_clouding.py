@@ -12,11 +12,13 @@ from hypothesis import strategies as st
 from potsim.data import read_table
 from potsim.errors import RangeError, UnknownNameError
 from potsim.interfaces.evidence import clouding as evidence
+from potsim.interfaces.evidence import clouding_practice as practice
 from potsim.interfaces.evidence.core import Comparison
 from potsim.liquid.clouding import clear_limit, limit_abv, load, shares
 from potsim.liquid.solubility import Solubility, solubility, solubility_law, solubility_mol_per_l
 
-COMPARISONS = evidence.comparisons()
+COMPARISONS = [*evidence.comparisons(), *practice.comparisons()]
+MISSED = (*evidence.MISSED, *practice.MISSED)
 OILS = [row["compound_id"] for row in read_table("cosolvency.csv") if row["treatment"] == "law"]
 GIN = {"alpha_pinene": 0.08, "myrcene": 0.03, "limonene": 0.02, "linalool": 0.04}
 STRENGTH = st.floats(1.0, 99.0)
@@ -30,14 +32,15 @@ def dilution(mix: dict[str, float], abv: float, to: float) -> dict[str, float]:
 
 @pytest.mark.parametrize("comparison", COMPARISONS, ids=lambda c: c.subject)
 def test_published_values(comparison: Comparison) -> None:
-    assert comparison.holds == (comparison.subject not in evidence.MISSED), comparison.note
+    assert comparison.holds == (comparison.subject not in MISSED), comparison.note
     assert not comparison.shifted(5).holds
     assert not comparison.shifted(-5).holds
 
 
-def test_an_oily_gin_is_refused_as_ordinary() -> None:
-    assert evidence.gin(GIN, 42.5).holds
-    assert not evidence.gin({name: 10.0 * c for name, c in GIN.items()}, 42.5).holds
+def test_more_botanicals_cloud_a_gin_sooner_but_none_as_soon_as_in_practice() -> None:
+    little, typical, much = (practice.limit(d) for d in (practice.LITTLE, practice.TYPICAL, practice.MUCH))
+    assert little.abv < typical.abv < much.abv < practice.CLEAR_TO_ABV
+    assert all(found.verdict(practice.CLEAR_TO_ABV) == "clear" for found in (little, typical, much))
 
 
 def test_law_by_hand() -> None:

@@ -22,6 +22,10 @@ Array = NDArray[np.float64]
 Held = TypeVar("Held", float, Array)
 PURE_ABV = 100.0
 SOME_DROPS_L = 0.0005
+SOONER = (
+    "In practice spirit with oil in it clouds sooner than computed, ordinary gin below 42 % vol or so (common "
+    "practice, no source): let a small glass down first, and chill it."
+)
 TINY = 1e-30  # a load of nothing at all, whose logarithm is wanted
 
 
@@ -199,12 +203,13 @@ def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        One sentence each for the stream, the bottle or the keep, the oils to blame, and the remedies.
+        One sentence each for the stream, the bottle or the keep, the oils to blame, the remedies, and what
+        the trade knows better.
     """
     said = _stream_words(found)
     limit = _limit_words(found.limit)
     if target_abv is None or found.verdict is None:
-        return (*said, f"The keep when it is let down: {limit}, near 20 °C.")
+        return (*said, f"The keep when it is let down: {limit}, near 20 °C.", SOONER)
     words = {"clear": "is clear", "may cloud": "may cloud", "cloudy": "will cloud"}[found.verdict]
     said.append(f"The bottle {words} at {target_abv:g} % vol: {limit}, near 20 °C.")
     if found.verdict != "clear":
@@ -216,7 +221,7 @@ def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
         clear = round(remedy.clear_abv)
         reach = f"down to about {clear} % vol" if clear else "however far it is let down"
         said.append(f"{remedy.words}: clear {reach}.")
-    return tuple(said)
+    return (*said, SOONER)
 
 
 def _stream_words(found: Cloud) -> list[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Mapping
 
 import numpy as np
 from scipy.optimize import minimize_scalar
@@ -251,35 +250,6 @@ def clear_solutions() -> Comparison:
         f"within a factor of three was asked beforehand. In {beyond} of {len(computed)} the law lets oil and "
         "spirit mix in all proportions; the pure oil is then compared. Typical compositions, largely from "
         "memory; what is not listed of an oil is left out.",
-    )
-
-
-def gin(concentrations_g_per_l: Mapping[str, float], abv: float) -> Comparison:
-    """Return whether an ordinary gin stays clear where it is known to.
-
-    Parameters
-    ----------
-    concentrations_g_per_l : mapping of str to float
-        Oils of the keep [g/L at 20 °C], from a run with 10 to 20 g/L of juniper and 5 to 10 g/L of coriander.
-    abv : float
-        Strength of the keep [% vol].
-
-    Returns
-    -------
-    Comparison
-        Strength in % vol. The fact has one side: a limit anywhere below 42.5 % vol counts as 42.5.
-    """
-    limit = clear_limit(concentrations_g_per_l, abv)
-    return compare(
-        "ordinary gin stays clear down to 42-43 % vol",
-        "common practice, no source",
-        "% vol",
-        42.5,
-        max(limit.abv, 42.5),
-        0.5,
-        role="practice",
-        note=f"Computed limit {limit.abv:.0f} % vol, band {limit.low_abv:.0f} to {limit.high_abv:.0f}; "
-        "a limit below 42.5 counts as 42.5.",
     )
 
 
