@@ -8,10 +8,10 @@ import platform
 import sys
 from pathlib import Path
 
-from benchmarks import ensembles, flavours, start, still
+from benchmarks import ensembles, flavours, follow, start, still
 
 TABLE = Path(__file__).parent / "RESULTS.md"
-SUBJECTS = (still, flavours, ensembles, start)
+SUBJECTS = (still, flavours, ensembles, follow, start)
 
 
 def main() -> int:
