@@ -23,8 +23,8 @@ Held = TypeVar("Held", float, Array)
 PURE_ABV = 100.0
 SOME_DROPS_L = 0.0005
 SOONER = (
-    "In practice spirit with oil in it clouds sooner than computed, ordinary gin below 42 % vol or so (common "
-    "practice, no source): let a small glass down first, and chill it."
+    "In practice spirit with oil in it clouds sooner than computed, ordinary gin below 42 % vol or so "
+    "(common practice, no source): let a small glass down first, and chill it."
 )
 TINY = 1e-30  # a load of nothing at all, whose logarithm is wanted
 
