@@ -122,10 +122,15 @@ def require(
         return
     fine = (value > low if open_low else value >= low) and value <= high and math.isfinite(value)
     if not fine:
-        least = f"more than {low:g}" if open_low else f"at least {low:g}"
-        allowed = least if math.isinf(high) else f"{least} and at most {high:g}"
+        least = f"more than {_plain(low)}" if open_low else f"at least {_plain(low)}"
+        allowed = least if math.isinf(high) else f"{least} and at most {_plain(high)}"
         space = f" {unit}" if unit else ""
-        raise RangeError(key, f"{value:g}{space}", f"{allowed}{space}", hint)
+        raise RangeError(key, f"{_plain(value)}{space}", f"{allowed}{space}", hint)
+
+
+def _plain(value: float) -> str:
+    """A number without powers of ten, as far as a person would write it so."""
+    return f"{value:,.0f}" if 1e4 <= abs(value) < 1e9 else f"{value:.6g}"
 
 
 def nearest(given: str, known: Iterable[str], most: int = 3) -> tuple[str, ...]:

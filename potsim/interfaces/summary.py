@@ -170,8 +170,7 @@ def _bill(run: Run) -> Table:
 
 
 def _assumed(run: Run) -> tuple[Section, ...]:
-    taken = [*run.setting.assumed, *(note for dose in run.bill for note in dose.notes)]
-    return (Section("What is assumed", (Points(tuple(taken)),)),) if taken else ()
+    return (Section("What is assumed", (Points(run.assumed),)),) if run.assumed else ()
 
 
 def curve_section(run: Run) -> Section:

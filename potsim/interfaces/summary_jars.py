@@ -124,7 +124,7 @@ def keep_section(run: Run) -> Section:
         *_edges(keep),
     ]
     as_cut = [jar.number for jar in run.jars if jar.role == "keep"] == list(keep.jars)
-    if stake is not None and as_cut and len(keep.jars) > 1:
+    if stake is not None and keep.abv > 0.0 and as_cut and len(keep.jars) > 1:
         share = f"{stake.share:.0%}".replace("%", " %")
         pairs.append(("one bad jar", f"costs at most {share} of the alcohol kept (jar {stake.number})"))
     return Section("Keep", (Facts(tuple(pairs)),))

@@ -192,6 +192,22 @@ def resolve(dose: BotanicalDose, among: Library | None = None) -> ResolvedDose:
     )
 
 
+def solids(bill: Iterable[ResolvedDose]) -> float:
+    """Return the volume of those botanicals that lie in the pot.
+
+    Parameters
+    ----------
+    bill : iterable of ResolvedDose
+        The bill.
+
+    Returns
+    -------
+    float
+        Volume of their solids [L].
+    """
+    return sum(dose.solids_volume_l for dose in bill if dose.dose.where == "pot")
+
+
 def dose_warnings(resolved: ResolvedDose, charge_l: float) -> tuple[str, ...]:
     """Return what to say of a dose far outside the usual range; never a refusal.
 

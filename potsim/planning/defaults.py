@@ -9,9 +9,12 @@ from potsim.planning.charge import Charge
 from potsim.planning.plan import Plan, StillPlan, Stop
 from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
 
+# All of these: common practice, no source.
 FILL = 0.7  # charge over capacity
 POWER_W_PER_L = 300.0
 MOST_POWER_W = 3000.0
+OVER_LOSSES = 3.0  # power over what pot and neck shed at the boil, where MOST_POWER_W would not do
+BOIL_K = 80.0  # from the room to the boil, about
 REFERENCE_CAPACITY_L = 4.0  # losses grow with the surface, capacity ** (2/3), from this size
 NECK_LOSS_W_PER_K = 0.6
 POT_LOSS_W_PER_K = 1.0
@@ -94,8 +97,8 @@ def _still(given: StillPlan, charge_l: float, assumed: list[str]) -> Still:
         assumed.append(f"Pot of {capacity:.2f} L, {FILL:.0%} full: no capacity given.")
     power = given.power_w
     if power is None:
-        power = min(POWER_W_PER_L * capacity, MOST_POWER_W)
-        assumed.append(f"Power {power:.0f} W, {POWER_W_PER_L:.0f} W per litre of pot: none given.")
+        power = _power(given, capacity)
+        assumed.append(f"Power {power:.0f} W, for a pot of {capacity:.3g} L: none given.")
     heat_up = given.heat_up_power_w
     if heat_up is None:
         heat_up = power
@@ -108,6 +111,15 @@ def _still(given: StillPlan, charge_l: float, assumed: list[str]) -> Still:
         metal_j_per_k=_metal(given, assumed),
         power_changes=tuple(PowerChange(p.from_collected_l, p.power_w) for p in given.power_steps),
     )
+
+
+def _power(given: StillPlan, capacity: float) -> float:
+    """By the litre up to what a socket gives; a larger pot gets what its losses ask for."""
+    surface = (capacity / REFERENCE_CAPACITY_L) ** (2.0 / 3.0)
+    neck = NECK_LOSS_W_PER_K * surface if given.neck_loss_w_per_k is None else given.neck_loss_w_per_k
+    pot = POT_LOSS_W_PER_K * surface if given.pot_loss_w_per_k is None else given.pot_loss_w_per_k
+    by_litre = min(POWER_W_PER_L * capacity, MOST_POWER_W)
+    return max(by_litre, OVER_LOSSES * BOIL_K * (neck + pot))
 
 
 def _conditions(given: StillPlan, capacity: float, power: float, assumed: list[str]) -> Conditions:

@@ -47,6 +47,12 @@ def document(run: Run) -> dict[str, Any]:
         },
         "jars": _jars(run),
         "jar_notes": list(run.row.notes),
+        "beyond_jars": {
+            "volume_l": run.row.left_over.volume_l,
+            "abv": run.row.left_over.abv,
+            "mass_g": run.row.left_over.mass_g,
+        },
+        "at_stake": None if run.row.at_stake is None else vars(run.row.at_stake),
         "keep": {
             "volume_l": run.keep.volume_l,
             "abv": run.keep.abv,
@@ -61,8 +67,8 @@ def document(run: Run) -> dict[str, Any]:
         "base_spirit": base_to_dict(run.flavours),
         "cloud": cloud.to_dict(run.cloud, run.plan.bottling.abv),
         "condenser_w": run.condenser_w,
-        "closure": {"energy": run.course.energy_error(run.end.depletion)},
-        "assumed": list(run.setting.assumed),
+        "closure": run.closure,
+        "assumed": list(run.assumed),
         "cautions": list(run.cautions),
     }
 

@@ -47,5 +47,5 @@ def over_condition(flavours: Flavours, name: str, share: float) -> Condition:
             "Stop by something else.",
         )
     rising = Rising(carried.depletion, curve[None], (grams @ carried.grid_rate[rows])[None])
-    words = f"a share of {share:g} of what comes over of {name} is over"
+    words = f"{100.0 * share:.4g} % of what comes over of {name} is over"
     return Condition("over", words, lambda states: rising(states.depletion)[0] / total - share)

@@ -191,7 +191,15 @@ class Stop:
         require("cuts.stop.pot_abv", self.pot_abv, 0, 97, "% vol", open_low=True)
         require("cuts.stop.vapour_c", self.vapour_c, 50, 105, "°C")
         require("cuts.stop.collected", self.collected_l, 0, 1e5, "L", open_low=True)
-        require("cuts.stop.recovered", self.recovered, 0, 0.9999, "of the alcohol (0 to 1)", open_low=True)
+        require(
+            "cuts.stop.recovered",
+            self.recovered,
+            0,
+            0.9999,
+            "of the alcohol (0 to 1)",
+            open_low=True,
+            hint="The last trace never comes over: stop at 99 %.",
+        )
         require("cuts.stop.elapsed", self.elapsed_min, 0, 1e5, "min", open_low=True)
         for name, share in self.over.items():
             require(f"cuts.stop.over.{name}", share, 0, 0.999, "of what comes over (0 to 1)", open_low=True)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -13,8 +12,9 @@ from numpy.typing import NDArray
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import strength
 from potsim.planning import cautions, endings, flavour_cautions, jars, keep, leftovers, stops
-from potsim.planning.bill import ResolvedDose, resolve
+from potsim.planning.bill import ResolvedDose, resolve, solids
 from potsim.planning.botanicals import extend, library
+from potsim.planning.bottling import bottle
 from potsim.planning.charge import Charge, blend
 from potsim.planning.cloud import Bottled, Cloud, cloud
 from potsim.planning.costs import Costs, account
@@ -23,8 +23,9 @@ from potsim.planning.defaults import Setting, settle
 from potsim.planning.flavours import Flavours, predict
 from potsim.planning.heads import in_charge
 from potsim.planning.plan import Plan
+from potsim.planning.portion import Portion
 from potsim.planning.profile import QUANTITIES, ZERO_C, Moment, Profile, moment, profile
-from potsim.planning.proofing import WARMEST_C, Proofing, proof_down
+from potsim.planning.proofing import Proofing
 from potsim.still.course import Course, course
 
 if TYPE_CHECKING:
@@ -179,6 +180,34 @@ class Run:
             *flavour_cautions.for_drink(self.flavours, self.kept_spans, volume_l, abv),
             *cautions.ALWAYS,
         )
+
+    @cached_property
+    def assumed(self) -> tuple[str, ...]:
+        """What the plan left open and was therefore taken, a sentence each."""
+        plan, unused = self.plan, []
+        if plan.cuts.tails_from is not None and self.points.keep_end >= self.end.depletion:
+            unused.append("No tails: tails_from comes no sooner than the stop.")
+        for step in self.setting.still.power_changes[len(self.course.legs) - 1 :]:
+            unused.append(f"The power step at {step.from_collected_l:g} L never comes.")
+        if plan.bottling.bottle_l is not None and plan.bottling.abv is None:
+            unused.append("Nothing is bottled: [bottling] has a bottle but no abv.")
+        notes = (note for dose in self.bill for note in dose.notes)
+        return (*self.setting.assumed, *unused, *notes)
+
+    @cached_property
+    def closure(self) -> dict[str, float]:
+        """Relative errors of the balances of mass, ethanol and energy, from the first drop to the stop."""
+        there = self.course.at(np.array([self.end.depletion]))
+        over, left = float(there.over_ethanol_mol[0]), float(there.pot_mol[0] * there.pot_x[0])
+        distillate = Portion(over, float(there.over_mol[0]) - over)
+        pot = Portion(left, float(there.pot_mol[0]) - left)
+        mass = self.charge.mass_kg - (distillate.mass_g + pot.mass_g) / 1000.0
+        ethanol = self.charge.ethanol_mol - over - left
+        return {
+            "mass": mass / self.charge.mass_kg,
+            "ethanol": ethanol / self.charge.ethanol_mol if self.charge.ethanol_mol > 0.0 else 0.0,
+            "energy": self.course.energy_error(self.end.depletion),
+        }
 
     @property
     def solids_l(self) -> float:
@@ -351,7 +380,7 @@ def distil(plan: Plan) -> Run:
         points=points,
         row=row,
         keep=pooled,
-        proofing=_proof(plan, pooled, setting),
+        proofing=bottle(plan.bottling, pooled, setting.still.conditions.room_k - ZERO_C),
         flavours=flavours,
     )
 
@@ -362,26 +391,6 @@ def resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
         return ()
     among = extend(library(), plan.own_botanicals) if plan.own_botanicals else library()
     return tuple(resolve(dose, among) for dose in plan.botanicals)
-
-
-def solids(bill: Sequence[ResolvedDose]) -> float:
-    """Return the volume of those botanicals that lie in the pot [L]."""
-    return sum(dose.solids_volume_l for dose in bill if dose.dose.where == "pot")
-
-
-def _proof(plan: Plan, pooled: keep.Keep, setting: Setting) -> Proofing | None:
-    bottling = plan.bottling
-    if bottling.abv is None:
-        return None
-    mixed = keep.stretched(pooled, bottling.stretch)
-    room_c = setting.still.conditions.room_k - ZERO_C
-    size, steps = bottling.bottle_l, bottling.steps
-    at_c = room_c if room_c <= WARMEST_C else strength.REFERENCE_C
-    made = proof_down(mixed.volume_l, mixed.abv, bottling.abv, at_c=at_c, steps=steps, bottle_l=size)
-    if at_c == room_c:
-        return made
-    hot = f"A room of {room_c:.0f} °C is too hot for proofing: cool spirit and water to {at_c:.0f} °C first."
-    return replace(made, notes=(hot, *made.notes))
 
 
 def _refuse_overfull(boiling_l: float, setting: Setting) -> None:

@@ -156,13 +156,15 @@ def _balance(x: Array, heats: _Heats) -> Balance:
     )
 
 
-def refuse_weak_heat(conditions: Conditions) -> None:
+def refuse_weak_heat(conditions: Conditions, key: str = "still.power") -> None:
     """Refuse conditions under which a pot of water would not come over.
 
     Parameters
     ----------
     conditions : Conditions
         Pressure, power, losses and room.
+    key : str
+        Key of the plan file that gave the power.
 
     Raises
     ------
@@ -173,7 +175,7 @@ def refuse_weak_heat(conditions: Conditions) -> None:
     shed = (conditions.neck_loss_w_per_k + conditions.pot_loss_w_per_k) * (boiling_k - conditions.room_k)
     if conditions.power_w <= shed:
         raise RequestError(
-            f"still.power is {conditions.power_w:.0f} W, but pot and neck shed {shed:.0f} W at the boil: "
+            f"{key} is {conditions.power_w:.0f} W, but pot and neck shed {shed:.0f} W at the boil: "
             "nothing would come over.",
             f"Give more than {shed:.0f} W, insulate the pot, or correct pot_loss and neck_loss.",
         )

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import RequestError
 from potsim.liquid import heat, strength
+from potsim.still.balance import refuse_weak_heat
 from potsim.still.curves import Curves, curves
 from potsim.still.still import Still
 
@@ -231,7 +232,9 @@ class Course:
             The same charge in the same still.
         """
         here = self.at(np.array([depletion]))
-        new = curves(replace(self.legs[-1].curves.conditions, power_w=power_w))
+        conditions = replace(self.legs[-1].curves.conditions, power_w=power_w)
+        refuse_weak_heat(conditions, "still.power_step.power")
+        new = curves(conditions)
         leg = _Leg(new, depletion, float(new.position(here.pot_x)[0]), float(here.elapsed_s[0]))
         return replace(self, legs=(*self.legs, leg))
 

@@ -188,7 +188,7 @@ class Curves:
                 "the strength of the pot",
                 given,
                 f"0 to {most:.1f} % vol at this pressure",
-                "Let the charge down with water; a pot cannot strengthen spirit at the azeotrope.",
+                "Let the charge down with water: so near the azeotrope a pot no longer separates.",
             )
         if self.lowest_x == LEAST_X and np.any(x == 0.0):
             raise RequestError(
