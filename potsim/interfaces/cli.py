@@ -73,7 +73,13 @@ def _run(arguments: list[str]) -> int:
             f"{known[name].prog}: '{extra[0]}' is one argument too many.",
             f"Put quotes around what belongs together. {known[name].where_to_look}",
         )
-    return int(parsed.run(parsed))
+    try:
+        return int(parsed.run(parsed))
+    except RequestError as error:
+        plan = getattr(parsed, "plan", None)
+        if isinstance(plan, str) and plan not in error.message and not error.message.startswith("-"):
+            error.message = f"{plan}: {error.message}"
+        raise
 
 
 def build() -> tuple[Parser, dict[str, Parser]]:
