@@ -1,9 +1,10 @@
-"""Jars and keep as they are told: grams, oil, the one small jar, the cloud."""
+"""Jars and keep as they are told: grams, oil, the one small jar, the cloud, heads cuts."""
 
 from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ import pytest
 import potsim
 from potsim.interfaces.planfile import read_plan
 from potsim.planning import oils
+from potsim.planning.bill import BotanicalDose
 
 HUGE = """
 [[charge]]
@@ -107,7 +109,7 @@ def test_away_for_too_long_is_told_and_the_rest_stands(say) -> None:
         ("--most", "0 %", "--most is 0"),
         ("--most", "120 %", "--most: '120 %'"),
         ("--away", "soon", "--away: 'soon'"),
-        ("--away", "2000 h", "--away is 120000 min; allowed is at least 0 and at most 100000 min"),
+        ("--away", "2000 h", "--away is 120,000 min; allowed is at least 0 and at most 100,000 min"),
     ],
 )
 def test_the_small_jar_refuses_by_the_name_typed(say, option: str, value: str, words: str) -> None:
@@ -123,3 +125,55 @@ def test_jars_tell_the_cloud(say) -> None:
         assert sentence in text
     assert json.loads(say("jars", "quince.toml", "--json").out)["cloud"] is None
     assert "Cloud" not in say("jars", "quince.toml").out
+
+
+# --- Oil of each botanical in the keep, and heads cuts.
+
+
+def test_flavours_tell_how_much_of_each_oil_is_kept(say) -> None:
+    data = json.loads(say("flavours", "--json").out)
+    run = potsim.distil(potsim.example_plan())
+    grams = dict(zip([dose.botanical.common_name for dose in run.bill], oils.kept_g(run), strict=True))
+    text = say("flavours").out
+    assert data["heads"] == []
+    for one in data["flavours"]:
+        assert one["kept_g"] == grams[one["botanical"]]
+        assert 0.0 < one["kept_g"] < one["over_g"]
+        row = next(line for line in text.splitlines() if line.startswith(f"  {one['botanical']}"))
+        assert float(row.split()[-1]) == pytest.approx(1000.0 * one["kept_g"], rel=6e-3)
+
+
+def test_two_lines_of_one_botanical_are_told_apart() -> None:
+    doses = (
+        BotanicalDose("juniper", mass_g=5.0, prepared="ground"),
+        BotanicalDose("juniper", mass_g=20.0, prepared="whole"),
+    )
+    run = potsim.distil(replace(potsim.example_plan(), botanicals=doses))
+    assert sorted(flavour.line for flavour in run.flavours) == [0, 1]
+    for flavour in run.flavours:
+        assert flavour.releasable_g == pytest.approx(run.bill[flavour.line].oil_total_g, rel=0.2)
+    kept = {one["kept_g"] for one in run.to_dict()["flavours"]}
+    assert kept == set(oils.kept_g(run).tolist())
+
+
+@pytest.mark.parametrize("heads", ['heads = "20 mL"', ""])
+def test_heads_cuts_of_a_few_sizes(say, quince: str, tmp_path: Path, heads: str) -> None:
+    text = quince.replace('"55 %"\n', '"55 %"\nkind = "fruit"\n', 1).replace('heads = "20 mL"', heads)
+    (tmp_path / "kind.toml").write_text(text.replace('keep = "2-5"', ""), encoding="utf-8")
+    cuts = json.loads(say("flavours", "kind.toml", "--json").out)["heads"]
+    sizes = [1000.0 * cut["heads_l"] for cut in cuts]
+    volume_ml = 1000.0 * potsim.distil(potsim.load_plan(tmp_path / "kind.toml")).charge.volume_l
+    shares = (0.005, 0.01, 0.02, 0.04)
+    expected = [10.0, 20.0, 40.0, 60.0] if heads else [share * volume_ml for share in shares]
+    assert sizes == pytest.approx(expected)
+    for cut in cuts:
+        taken = cut["taken"]
+        assert taken["ethyl_acetate"] > 3.0 * cut["ethanol_share"]
+        assert taken["methanol"] == pytest.approx(cut["ethanol_share"], rel=0.3)
+    said = say("flavours", "kind.toml").out
+    assert max(map(len, said.splitlines())) <= 80
+    assert ("plan 20.0" in said) == bool(heads)
+    row = next(line for line in said.splitlines() if line.startswith("  the alcohol"))
+    assert row.split()[2:] == [f"{100.0 * cut['ethanol_share']:.1f}" for cut in cuts]
+    assert "A heads cut does not make bad spirit safe" in " ".join(said.split())
+    assert "does not make bad spirit safe" in " ".join(say("run", "kind.toml").out.split())

@@ -88,9 +88,8 @@ def plot_flavours(run: Run, ax: Axes) -> Axes:
     s = np.linspace(0.0, run.end.depletion, 200)
     ml = 1000.0 * run.course.at(s).collected_l
     rates = run.flavours.rate_g_per_10_ml(s)
-    lines = [dose.botanical.id for dose in run.bill]
     for place, flavour in enumerate(run.flavours):
-        rate = rates[lines.index(flavour.botanical_id)]
+        rate = rates[flavour.line]
         top = float(rate.max())
         half = 0.5 * FULL * np.sqrt(rate / top) if top > 0.0 else np.zeros_like(rate)
         ax.plot(ml[[0, -1]], [place, place], color=ink.FAINT, linewidth=0.5, zorder=1)

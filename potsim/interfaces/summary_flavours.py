@@ -5,10 +5,11 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 
+from potsim.interfaces.summary_heads import SAFE
 from potsim.interfaces.summary_jars import volumes
 from potsim.interfaces.tables import Column, Facts, Part, Points, Section, Table
 from potsim.interfaces.wording import format_numbers, format_share, format_volume
-from potsim.planning import aroma
+from potsim.planning import aroma, oils
 from potsim.planning.botanical_flavour import BotanicalFlavour, CompoundFlavour
 from potsim.planning.cloud import sentences
 from potsim.planning.heads import heads_table
@@ -16,8 +17,8 @@ from potsim.planning.run import Run
 
 Flavour = BotanicalFlavour | CompoundFlavour
 ROUGH = (
-    "A rough guide: lots differ by a factor of two and more, and so do rates of release. 5 % and 95 % are of "
-    "what is over with 99 % of the alcohol, which may be after the stop; left is what is not."
+    "A rough guide: lots differ by a factor of two and more, and so do rates of release. 5 %, 95 % and in "
+    "all are of what is over with 99 % of the alcohol, which may be after the stop; left is what is not."
 )
 MARKS = "What marks a jar, by odour thresholds in water: what it has more of than its neighbours."
 NOTHING = "The plan has no botanicals, and no spirit of a kind whose own volatiles are known."
@@ -40,7 +41,9 @@ def flavour_sections(run: Run) -> tuple[Section, ...]:
     found = []
     if flavours.bill:
         names = [_where(flavour) for flavour in flavours]
-        parts: list[Part] = [_timings("botanical", names, flavours.botanicals), ROUGH]
+        timed, kept = _timings("botanical", names, flavours.botanicals), oils.kept_g(run)
+        in_keep = [_milligrams(float(kept[flavour.line])) for flavour in flavours]
+        parts: list[Part] = [_beside(timed, Column("in keep", "mg"), in_keep), ROUGH]
         found.append(Section("Flavours", (*parts, MARKS, Facts(_marks(run)))))
     if flavours.base:
         found.append(_base(run))
@@ -126,6 +129,12 @@ def _timings(head: str, names: Sequence[str], flavours: Sequence[Flavour]) -> Ta
     return Table(columns, tuple((name, *row) for name, row in zip(names, rows, strict=True)))
 
 
+def _beside(table: Table, column: Column, cells: Sequence[str]) -> Table:
+    """The table with one more column."""
+    rows = tuple((*row, cell) for row, cell in zip(table.rows, cells, strict=True))
+    return Table((*table.columns, column), rows)
+
+
 def _rows(flavours: Sequence[Flavour]) -> tuple[str, list[tuple[str, ...]]]:
     """Unit of the volumes; class, three volumes, mass and share left of each."""
     times = [flavour.timing for flavour in flavours]
@@ -188,11 +197,10 @@ def _base(run: Run) -> Section:
     base, heads_l = run.flavours.base, run.setting.heads_l
     table = _timings("of the base spirit", [compound.name for compound in base], base)
     if heads_l == 0.0:
-        return Section("Base spirit", (table,))
+        return Section("Base spirit", (table, SAFE))
     cut = heads_table(run.flavours, [heads_l])[0]
-    shares = [cut.taken.get(compound.compound_id, 0.0) for compound in base]
-    rows = [(*row, f"{100.0 * share:.0f}") for row, share in zip(table.rows, shares, strict=True)]
-    table = Table((*table.columns, Column("in heads", "%")), tuple(rows))
+    shares = [f"{100.0 * cut.taken.get(compound.compound_id, 0.0):.0f}" for compound in base]
+    table = _beside(table, Column("in heads", "%"), shares)
     alcohol = format_share(cut.ethanol_share)
     said = f"The heads, {format_volume(cut.heads_l)}, take {alcohol} of the alcohol with them."
-    return Section("Base spirit", (table, said))
+    return Section("Base spirit", (table, said, SAFE))

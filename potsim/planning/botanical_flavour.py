@@ -53,6 +53,8 @@ class BotanicalFlavour:
 
     Parameters
     ----------
+    line : int
+        Which line of the bill, from 0.
     botanical_id, botanical : str
         What it is.
     where : {'pot', 'basket'}
@@ -71,6 +73,7 @@ class BotanicalFlavour:
         In the order of the composition, what is not volatile last.
     """
 
+    line: int
     botanical_id: str
     botanical: str
     where: Where

@@ -63,7 +63,7 @@ def document(run: Run) -> dict[str, Any]:
         },
         "proofing": _proofing(run),
         "costs": {**dataclasses.asdict(run.costs), "unpriced": list(run.costs.unpriced)},
-        "flavours": run.flavours.to_dict(),
+        "flavours": _flavours(run),
         "base_spirit": base_to_dict(run.flavours),
         "cloud": cloud.to_dict(run.cloud, run.plan.bottling.abv),
         "condenser_w": run.condenser_w,
@@ -110,6 +110,12 @@ def _jars(run: Run) -> list[dict[str, Any]]:
         {**{name: getattr(jar, name) for name in JAR}, "oil_mg_per_l": mg, "leading": list(names)}
         for jar, mg, names in zip(run.jars, oil, tasted, strict=True)
     ]
+
+
+def _flavours(run: Run) -> list[dict[str, Any]]:
+    kept = oils.kept_g(run).tolist()
+    whole = zip(run.flavours, run.flavours.to_dict(), strict=True)
+    return [{**plain, "kept_g": kept[flavour.line]} for flavour, plain in whole]
 
 
 def _proofing(run: Run) -> dict[str, Any] | None:

@@ -219,6 +219,7 @@ class Flavours:
             self._compound(name, Passage.none(grams, held)) for name, grams in dose.non_volatile_g.items()
         ]
         flavour = BotanicalFlavour(
+            line=line,
             botanical_id=dose.botanical.id,
             botanical=dose.botanical.common_name,
             where=dose.dose.where,

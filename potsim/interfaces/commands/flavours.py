@@ -13,9 +13,9 @@ ABOUT = Command(
     help="where each botanical comes over",
     description="""\
 Tell where each botanical comes over, and each compound in it: early, in the
-middle, late, or not at all; what marks each jar; what the base spirit brings of
-its own; and whether stream and bottle cloud. Without PLAN: the built-in
-example.""",
+middle, late, or not at all; how much of its oil is in the keep; what marks each
+jar; what the base spirit brings of its own, and what heads take of that; and
+whether stream and bottle cloud. Without PLAN: the built-in example.""",
     examples=("potsim flavours", "potsim flavours trial-1.toml --json"),
 )
 
@@ -30,17 +30,18 @@ def add(subparsers: Subparsers) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
     plan = the_plan(args.plan)
+    from potsim.interfaces.summary_heads import heads_sections, plain_heads
     from potsim.planning.run import distil
 
     made = distil(plan)
     if args.json:
         whole = made.to_dict()
         keys = ("potsim", "title", "flavours", "base_spirit", "jars", "cloud")
-        output.result_json({key: whole[key] for key in keys})
+        output.result_json({**{key: whole[key] for key in keys}, "heads": plain_heads(made)})
         return 0
     from potsim.interfaces.summary_flavours import NOTHING, compound_sections, flavour_sections
     from potsim.interfaces.tables import Section, render
 
-    found = (*flavour_sections(made), *compound_sections(made))
+    found = (*flavour_sections(made), *heads_sections(made), *compound_sections(made))
     output.result(render(found or [Section("Flavours", (NOTHING,))]))
     return 0
