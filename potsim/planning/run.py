@@ -22,7 +22,7 @@ from potsim.planning.cuts import CutPoints, cut_points
 from potsim.planning.defaults import Setting, settle
 from potsim.planning.flavours import Flavours, predict
 from potsim.planning.heads import in_charge
-from potsim.planning.plan import Plan
+from potsim.planning.plan import LeftOver, Plan
 from potsim.planning.portion import Portion
 from potsim.planning.profile import QUANTITIES, ZERO_C, Moment, Profile, moment, profile
 from potsim.planning.proofing import Proofing
@@ -191,6 +191,8 @@ class Run:
             unused.append(f"The power step at {step.from_collected_l:g} L never comes.")
         if plan.bottling.bottle_l is not None and plan.bottling.abv is None:
             unused.append("Nothing is bottled: [bottling] has a bottle but no abv.")
+        if any(isinstance(part, LeftOver) for part in plan.charge):
+            unused.append("Oils that left-over jars bring into the charge are not followed.")
         notes = (note for dose in self.bill for note in dose.notes)
         return (*self.setting.assumed, *unused, *notes)
 
