@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from potsim.errors import RequestError, require
 from potsim.liquid.arrays import Array
 
+LIGHTEST_GROUP_G = 12.0  # g/mol: a carbon atom alone; no subgroup is lighter
 R_CAL = 1.987  # cal/(mol K), the unit of Grain and Watson's constants
 
 # Expected errors as factors, by route; how they were found: `potsim.liquid.traces.volatility`.
@@ -228,7 +229,8 @@ class Compound:
         Raises
         ------
         RequestError
-            If neither groups with a boiling point nor a ratio are given, or both.
+            If neither groups with a boiling point nor a ratio are given, or both; or if there is less than one
+            of a group, or more groups than the molar mass has room for.
 
         Examples
         --------
@@ -244,6 +246,7 @@ class Compound:
                 f"The volatility of '{name}' is not determined.",
                 "Give either groups and tb_k, or relative_to_ethanol.",
             )
+        _check_groups(name, groups, molar_mass_g)
         pressure = VapourPressure("own", tb_k=tb_k or 0.0, kf=1.07) if by_groups else None
         route = "groups alone, vapour pressure estimated from the boiling point"
         return cls(
@@ -262,4 +265,17 @@ class Compound:
             route=route if by_groups else "constant ratio to ethanol",
             expected_factor=expected_factor("groups", "estimate") if by_groups else 3.0,
             sources="given by the user",
+        )
+
+
+def _check_groups(name: str, groups: Mapping[int, int], molar_mass_g: float) -> None:
+    """Refuse more groups than a molar mass has room for, and fewer than one of any."""
+    fewest = min(groups.values(), default=1)
+    if fewest < 1:
+        raise RequestError(f"'{name}' has {fewest} of a group.", "Count at least 1, or leave the group out.")
+    count, most = sum(groups.values()), int(molar_mass_g / LIGHTEST_GROUP_G)
+    if count > most:
+        raise RequestError(
+            f"'{name}' has {count:.3g} groups, but at {molar_mass_g:g} g/mol there is room for {most}.",
+            "Count each subgroup of one molecule; the least of them weighs 12 g/mol.",
         )
