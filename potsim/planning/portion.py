@@ -63,8 +63,9 @@ def between(course: Course, start: float, end: float) -> Portion:
         The amount.
     """
     states = course.at(np.array([start, end]))
-    total = float(states.over_mol[1] - states.over_mol[0])
-    ethanol = float(states.over_ethanol_mol[1] - states.over_ethanol_mol[0])
+    # Differences of sums: of next to nothing, rounding may leave less than nothing.
+    total = max(float(states.over_mol[1] - states.over_mol[0]), 0.0)
+    ethanol = min(max(float(states.over_ethanol_mol[1] - states.over_ethanol_mol[0]), 0.0), total)
     return Portion(ethanol, total - ethanol)
 
 
