@@ -65,7 +65,7 @@ class Tally:
 
     def _keep(self, error: BaseException, data: bytes) -> None:
         """Write a new kind of fault down, with the input that brought it."""
-        frames = [f for f in traceback.extract_tb(error.__traceback__) if "fuzz" not in f.filename]
+        frames = [f for f in traceback.extract_tb(error.__traceback__) if "/tests/fuzz/" not in f.filename]
         place = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else "here"
         kind = f"{type(error).__name__} at {place}: {str(error)[:160]}"
         short = f"{type(error).__name__}-{place}".replace(":", "-")
