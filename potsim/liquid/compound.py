@@ -229,8 +229,8 @@ class Compound:
         Raises
         ------
         RequestError
-            If neither groups with a boiling point nor a ratio are given, or both; or if there is less than one
-            of a group, or more groups than the molar mass has room for.
+            If neither groups with a boiling point nor a ratio are given, or both; or if there is less
+            than one of a group, or more groups than the molar mass has room for.
 
         Examples
         --------
