@@ -66,7 +66,7 @@ def between(course: Course, start: float, end: float) -> Portion:
     # Differences of sums: of next to nothing, rounding may leave less than nothing.
     total = max(float(states.over_mol[1] - states.over_mol[0]), 0.0)
     ethanol = min(max(float(states.over_ethanol_mol[1] - states.over_ethanol_mol[0]), 0.0), total)
-    return Portion(ethanol, total - ethanol)
+    return Portion(max(ethanol, 0.0), max(total - ethanol, 0.0))
 
 
 def pool(portions: Iterable[Portion]) -> Portion:
