@@ -47,7 +47,8 @@ def test_two_commands_set_everything_up() -> None:
 
 
 def test_the_plan_runs() -> None:
-    (text,) = blocks("toml")
+    text, after = blocks("toml")
+    read_plan(text + after, "README.md")
     run = potsim.distil(read_plan(text, "README.md"))
     assert run.end.reason == "stream_abv"
     assert run.proofing is not None
