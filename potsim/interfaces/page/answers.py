@@ -18,8 +18,6 @@ _TABLE = re.compile(
     r"(?: (?P<key>[a-z_]+))?"
 )
 _KEY = re.compile(r"^(?P<path>[a-z]+(?:\.[a-z_]+)+)")
-# Names that refusals use for a value typed under another key.
-_TYPED_AS = {"target_abv": "bottling.abv"}
 
 
 def data(value: Any, status: int = 200) -> Response:
@@ -93,9 +91,6 @@ def place(message: str) -> tuple[str, str]:
             steps, words, keyed = steps[:-1], f"This {message[found.start('key') :]}", False
         return ".".join(step for step in steps if step), words if keyed else words or message
     message = message.removeprefix(f"{SOURCE}: ")
-    for name, path in _TYPED_AS.items():
-        if message.startswith(name):
-            return path, message
     named = _KEY.match(message)
     return (named["path"] if named else ""), message
 

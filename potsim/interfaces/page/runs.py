@@ -15,10 +15,10 @@ from potsim.interfaces.planfile_write import tables_of
 from potsim.interfaces.wording import format_mass
 from potsim.planning.bill import BotanicalDose
 from potsim.planning.journal import Journal
+from potsim.planning.next_trial import next_trial
 from potsim.planning.readings import Reading
 from potsim.planning.run import distil
 from potsim.planning.trials import Trial
-from potsim.planning.verdicts import next_trial
 
 Work = Callable[[dict[str, Any]], Any]
 

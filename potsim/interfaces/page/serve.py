@@ -64,7 +64,7 @@ def serve(wish: Wish, result: Callable[[str], None], words: Callable[[str], None
         If host or port cannot be used.
     """
     folder = Folder(wish.data)
-    listening = _listen(wish)
+    listening = listen(wish)
     with contextlib.closing(listening):
         port = listening.getsockname()[1]
         house = House(port, _names(wish.host), code_needed=not _is_loopback(wish.host))
@@ -75,27 +75,38 @@ def serve(wish: Wish, result: Callable[[str], None], words: Callable[[str], None
         if house.code_needed:
             words("Whoever is on this network can reach the page; what is sent is not encrypted.")
             code = OneTimeCode(lambda fresh: words(f"Code for one browser: {fresh}"))
-        server = uvicorn.Server(
-            uvicorn.Config(
-                build(Desk(house, folder, Sessions(), code)),
-                log_config=None,
-                access_log=False,
-                server_header=False,
-                proxy_headers=False,
-                lifespan="off",
-                ws="none",
-                loop="asyncio",
-                http="h11",
-                h11_max_incomplete_event_size=HEADER_BYTES,
-                limit_concurrency=CONNECTIONS,
-                timeout_keep_alive=30,
-                timeout_graceful_shutdown=2,
-            )
-        )
+        server = server_of(Desk(house, folder, Sessions(), code))
         if wish.browser:
             threading.Thread(target=_open, args=(server, address), daemon=True).start()
         with contextlib.suppress(KeyboardInterrupt):
             server.run(sockets=[listening])
+
+
+def server_of(desk: Desk) -> uvicorn.Server:
+    """Return the server that a desk is put into.
+
+    Parameters
+    ----------
+    desk : Desk
+        What the addresses share.
+    """
+    return uvicorn.Server(
+        uvicorn.Config(
+            build(desk),
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,
+            lifespan="off",
+            ws="none",
+            loop="asyncio",
+            http="h11",
+            h11_max_incomplete_event_size=HEADER_BYTES,
+            limit_concurrency=CONNECTIONS,
+            timeout_keep_alive=30,
+            timeout_graceful_shutdown=2,
+        )
+    )
 
 
 def _open(server: uvicorn.Server, address: str) -> None:
@@ -106,7 +117,24 @@ def _open(server: uvicorn.Server, address: str) -> None:
         time.sleep(0.05)
 
 
-def _listen(wish: Wish) -> socket.socket:
+def listen(wish: Wish) -> socket.socket:
+    """Return a socket that listens where the page is to be served.
+
+    Parameters
+    ----------
+    wish : Wish
+        How it is to be served.
+
+    Returns
+    -------
+    socket
+        TCP by name, for only then are small answers sent off at once.
+
+    Raises
+    ------
+    RequestError
+        If host or port cannot be used.
+    """
     try:
         found = socket.getaddrinfo(wish.host, None, type=socket.SOCK_STREAM)
     except (OSError, UnicodeError):
@@ -117,10 +145,11 @@ def _listen(wish: Wish) -> socket.socket:
     family, address = found[0][0], found[0][4][0]
     ports = [wish.port] if wish.port is not None else [PORT, 0]
     for port in ports:
-        listening = socket.socket(family, socket.SOCK_STREAM)
+        listening = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listening.bind((address, port))
+            listening.listen(128)  # whoever reads the address may come at once
             return listening
         except OSError as error:
             listening.close()
