@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
 from pathlib import Path
 
+import pytest
+
 import potsim
+from potsim.interfaces.run_files import content
+from potsim.interfaces.summary import sections_of_run
+from potsim.planning.bill import BotanicalDose
+from potsim.planning.plan import Bottling, Ingredient, Stretch
+from potsim.planning.run import Run
 
 ANEW = """
 title = "Left-overs"
@@ -24,3 +34,117 @@ def test_oils_of_left_over_jars_are_said_not_to_be_followed(say, tmp_path: Path)
     assert words in say("run", "anew.toml").out
     assert words in potsim.distil(potsim.load_plan(tmp_path / "anew.toml")).assumed
     assert words not in say("run", "quince.toml").out
+
+
+class Sheet(HTMLParser):
+    """The headings, and the tables as rows of cells with their classes."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.heads: list[str] = []
+        self.tables: list[list[list[tuple[str, str]]]] = []
+        self.inside = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.inside = self.inside if tag == "small" else tag
+        if tag == "h2":
+            self.heads.append("")
+        elif tag == "table":
+            self.tables.append([])
+        elif tag == "tr":
+            self.tables[-1].append([])
+        elif tag in {"td", "th"}:
+            self.tables[-1][-1].append((dict(attrs).get("class") or "", ""))
+
+    def handle_data(self, data: str) -> None:
+        if self.inside == "h2":
+            self.heads[-1] += data
+        elif self.inside in {"td", "th"} and data.strip():
+            kind, words = self.tables[-1][-1][-1]
+            self.tables[-1][-1][-1] = (kind, words + data)
+
+    def handle_endtag(self, tag: str) -> None:
+        self.inside = self.inside if tag == "small" else ""
+
+
+@pytest.fixture(scope="module")
+def example() -> Run:
+    return potsim.distil(potsim.example_plan())
+
+
+@pytest.fixture(scope="module")
+def stretched() -> Run:
+    plan = potsim.example_plan()
+    charge = (Ingredient("plum spirit", 1.5, 60.0, kind="fruit"), Ingredient("water", 0.9))
+    bottling = Bottling(42.0, 0.35, steps=3, stretch=Stretch(0.5, 96.0))
+    bill = (BotanicalDose("juniper", mass_g=900.0),)
+    still = replace(plan.still, capacity_l=8.0)
+    return potsim.distil(replace(plan, still=still, charge=charge, bottling=bottling, botanicals=bill))
+
+
+@pytest.fixture(scope="module")
+def page(example: Run) -> str:
+    return str(content(example, "report", ".html"))
+
+
+@pytest.fixture(scope="module")
+def stretched_page(stretched: Run) -> str:
+    return str(content(stretched, "report", ".html"))
+
+
+def test_nothing_of_the_report_is_lost_on_the_sheet(
+    example: Run, page: str, stretched: Run, stretched_page: str
+) -> None:
+    bare = potsim.distil(replace(example.plan, botanicals=(), bottling=Bottling()))
+    bare_page = str(content(bare, "report", ".html"))
+    for run, text in ((example, page), (stretched, stretched_page), (bare, bare_page)):
+        heads = Sheet(text).heads
+        told = [section.title for section in sections_of_run(run)][1:]
+        assert sorted(heads) == sorted([*told, f"Jar sheet: {run.plan.title}", "Sources"])
+
+
+def test_the_jar_sheet_has_a_line_a_jar_with_room_to_write(example: Run, page: str) -> None:
+    tables = Sheet(page).tables
+    (sheet,) = [table for table in tables if table[0][0][1] == "jar" and len(table[0]) == 13]
+    head, *rows = sheet
+    blanks = [words for kind, words in head if "blank" in kind]
+    assert blanks == ["strengthread, % vol", "spiritat, °C", "vapour°C", "smell and taste", "keepyes, no"]
+    assert [row[0][1] for row in rows] == [str(jar.number) for jar in example.jars]
+    for row, jar in zip(rows, example.jars, strict=True):
+        assert [words for kind, words in row if "blank" in kind] == [""] * 5
+        assert row[1][1] == jar.role
+        assert row[4][1] == f"{jar.mass_g:.0f}"
+        assert row[5][1] == f"{jar.abv:.1f}"
+    assert rows[0][7][1] == "juniper, bay leaf, lemon peel"
+
+
+def test_the_proofing_is_written_down_line_by_line(stretched: Run, stretched_page: str) -> None:
+    (sheet,) = [table for table in Sheet(stretched_page).tables if table[0][-1][1] == "found"]
+    lines = {row[0][1]: row[1][1] for row in sheet[1:]}
+    assert stretched.proofing is not None
+    assert lines["spirit added"] == "500 mL at 96.0 % vol"
+    assert [name for name in lines if name.startswith("water")] == ["water 1", "water 2", "water 3"]
+    grams = [float(lines[f"water {k}"].removesuffix(" g")) for k in (1, 2, 3)]
+    assert sum(grams) == pytest.approx(1000.0 * stretched.proofing.water_kg, abs=0.2)
+    assert all("blank" in row[-1][0] for row in sheet[1:])
+
+
+def test_the_sheet_names_its_sources(example: Run, page: str, stretched_page: str) -> None:
+    for source in ("OIML R 22", "Kamihama", "Raal/Orav", "common practice, no source", "from memory"):
+        assert source in page
+    for dose in example.bill:
+        assert f"<li>{dose.botanical.common_name}: oil" in page
+    assert "Volatiles of fruit spirit" in stretched_page
+
+
+def test_the_sheet_is_made_for_a4_and_repeats_the_heads_of_its_tables(page: str) -> None:
+    assert "@page { size: A4;" in page
+    assert "table-header-group" in page
+    assert not re.search(r"https?://(?!www\.w3\.org/)", page)
+
+
+def test_much_oil_is_told_in_plain_figures(stretched_page: str) -> None:
+    cells = [words for table in Sheet(stretched_page).tables for row in table for _, words in row]
+    assert "10800" in cells
+    assert not [words for words in cells if re.fullmatch(r"[\d.]+e[+-]\d+", words)]

@@ -1,30 +1,28 @@
-"""A run as one page to read and to print: a single file that needs nothing else."""
+"""A run as one sheet to read, to print and to write on: a single file that needs nothing else."""
 
 from __future__ import annotations
 
 import html
 import re
+from collections.abc import Sequence
 
 from potsim import __version__
-from potsim.interfaces.summary import sections_of_run
+from potsim.interfaces.jar_sheet import jar_sheet, proofing_sheet
+from potsim.interfaces.report_style import STYLE
+from potsim.interfaces.summary import format_minutes_whole, sections_of_run
+from potsim.interfaces.summary_sources import sources_section
 from potsim.interfaces.tables import Facts, Part, Points, Section, Table
+from potsim.interfaces.wording import format_abv, format_volume
 from potsim.planning.run import Run
 
-STYLE = """
-body { font: 15px/1.45 system-ui, sans-serif; color: #222;
-  max-width: 46rem; margin: 2rem auto; padding: 0 1rem }
-h1 { font-size: 1.5rem } h2 { font-size: 1.05rem; margin: 1.6rem 0 .4rem; break-after: avoid }
-table { border-collapse: collapse; font-variant-numeric: tabular-nums; break-inside: auto }
-.wide { overflow-x: auto }
-th, td { padding: .12rem .9rem .12rem 0; vertical-align: top; text-align: left }
-th { font-weight: 600; border-bottom: 1px solid #8a8a8a } tr { break-inside: avoid }
-.n { text-align: right } th small { font-weight: 400; display: block; color: #555 }
-dl { display: grid; grid-template-columns: 8rem 1fr; gap: .1rem .8rem; margin: .4rem 0 }
-dt { color: #555 } dd { margin: 0 } ul { padding-left: 1.1rem; margin: .4rem 0 }
-svg { max-width: 100%; height: auto }
-footer { margin-top: 2rem; color: #555; font-size: .85rem }
-@media print { body { font-size: 11px; margin: 0; max-width: none } }
-"""
+SAFETY, PROOFING = "Take care", "Proofing"
+LAST = ("What is assumed", "Not known here")
+# Sections beside each other where there is room: those at the left, those at the right.
+PAIRS = (
+    (("How it runs", "Where it stops"), ("Cuts",)),
+    (("Keep",), ("Alcohol", "Alcohol and money")),
+)
+IN_TWO = (SAFETY, *LAST)  # lists in two columns on paper
 
 
 def page_of_run(run: Run, svg: str) -> str:
@@ -42,10 +40,12 @@ def page_of_run(run: Run, svg: str) -> str:
     str
         The page; text, style and picture in one.
     """
-    head, *rest = sections_of_run(run)
-    picture = svg[svg.index("<svg") :]
+    head, goes_in, *rest = sections_of_run(run)
+    named = {section.title: section for section in rest}
+    safety = named.pop(SAFETY)
+    last = [named.pop(title) for title in LAST if title in named]
     # The picture is named by its heading; what a drawing program would want to know of it is left out.
-    picture = re.sub(r"<metadata>.*?</metadata>", "", picture, flags=re.DOTALL)
+    picture = re.sub(r"<metadata>.*?</metadata>", "", svg[svg.index("<svg") :], flags=re.DOTALL)
     title = html.escape(head.title)
     return "\n".join(
         [
@@ -53,10 +53,17 @@ def page_of_run(run: Run, svg: str) -> str:
             '<html lang="en"><head><meta charset="utf-8">',
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             f"<title>{title}</title><style>{STYLE}</style></head><body>",
-            f"<h1>{title}</h1>",
+            f"<header><h1>{title}</h1>",
             *map(_part, head.parts),
+            f"</header>{_key(run)}",
             f'<figure role="img" aria-label="{title}: strength along the run">{picture}</figure>',
-            *map(_section, rest),
+            _section(goes_in, inner="aims"),
+            _section(safety, "bench"),
+            jar_sheet(run),
+            *_bottling(run, named),
+            *(_pair(named, *pair) for pair in PAIRS),
+            *(_section(section, "whole") for section in (*named.values(), *last)),
+            _section(sources_section(run), "fine"),
             f"<footer>potsim {__version__}. A forecast, computed from what is said above.</footer>",
             "</body></html>",
             "",
@@ -64,9 +71,54 @@ def page_of_run(run: Run, svg: str) -> str:
     )
 
 
-def _section(section: Section) -> str:
+def _key(run: Run) -> str:
+    """The few numbers that are looked for first."""
+    charge, stop, keep, made = run.charge, run.stop, run.keep, run.proofing
+    heads = run.setting.heads_l
+    pairs = [
+        ("in the pot", format_volume(charge.volume_l), format_abv(charge.abv)),
+        ("heads", format_volume(heads) if heads > 0.0 else "none", "first over" if heads > 0.0 else ""),
+        (
+            "stop",
+            format_abv(stop.stream_abv),
+            f"{format_volume(stop.collected_l)} over, {format_minutes_whole(stop.elapsed_min)}",
+        ),
+        ("keep", format_volume(keep.volume_l), format_abv(keep.abv)),
+    ]
+    if made is not None:
+        pairs.append(("water", format_volume(made.water_l), f"to {format_abv(made.target_abv)}"))
+        size = "" if made.bottle_l is None else f"of {format_volume(made.bottle_l)}"
+        bottles = ("bottled", format_volume(made.volume_l), "")
+        pairs.append(bottles if made.bottles is None else ("bottles", str(made.bottles), size))
+    boxes = (
+        f"<div><dt>{html.escape(a)}</dt><dd>{html.escape(b)}<small>{html.escape(c)}</small></dd></div>"
+        for a, b, c in pairs
+    )
+    return f'<dl class="key">{"".join(boxes)}</dl>'
+
+
+def _bottling(run: Run, named: dict[str, Section]) -> list[str]:
+    """The proofing, with lines to write on, first after the jar sheet."""
+    if PROOFING not in named:
+        return []
+    section = _section(named.pop(PROOFING), "whole", inner="pair")
+    return [section.replace("</section>", f"{proofing_sheet(run)}</section>", 1)]
+
+
+def _pair(named: dict[str, Section], left: Sequence[str], right: Sequence[str]) -> str:
+    """Sections beside each other, taken out of those that are still to come."""
+    sides = [
+        "".join(_section(named.pop(title), "whole") for title in titles if title in named)
+        for titles in (left, right)
+    ]
+    return f'<div class="pair"><div>{sides[0]}</div><div>{sides[1]}</div></div>'
+
+
+def _section(section: Section, kind: str = "", inner: str = "") -> str:
+    kinds = " ".join(filter(None, (kind, "two" if section.title in IN_TWO else "")))
     parts = "\n".join(map(_part, section.parts))
-    return f"<section><h2>{html.escape(section.title)}</h2>\n{parts}</section>"
+    parts = f'<div class="{inner}">{parts}</div>' if inner else parts
+    return f'<section class="{kinds}"><h2>{html.escape(section.title)}</h2>\n{parts}</section>'
 
 
 def _part(part: Part) -> str:
@@ -74,7 +126,7 @@ def _part(part: Part) -> str:
         return _table(part)
     if isinstance(part, Facts):
         pairs = (f"<dt>{html.escape(a)}</dt><dd>{html.escape(b)}</dd>" for a, b in part.pairs)
-        return f"<dl>{''.join(pairs)}</dl>"
+        return f'<dl class="facts">{"".join(pairs)}</dl>'
     if isinstance(part, Points):
         return f"<ul>{''.join(f'<li>{html.escape(text)}</li>' for text in part.texts)}</ul>"
     return f"<p>{html.escape(part)}</p>"
@@ -83,7 +135,7 @@ def _part(part: Part) -> str:
 def _table(table: Table) -> str:
     side = ["" if column.align == "left" else ' class="n"' for column in table.columns]
     heads = (
-        f"<th{s}>{html.escape(c.head)}"
+        f'<th scope="col"{s}>{html.escape(c.head)}'
         + (f"<small>{html.escape(c.unit)}</small>" if c.unit else "")
         + "</th>"
         for s, c in zip(side, table.columns, strict=True)

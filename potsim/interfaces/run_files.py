@@ -45,9 +45,13 @@ def content(run: Run, what: str, kind: str, sure: Ensemble | None = None) -> str
         return picture(run, kind, sure)
     if what == "csv":
         return numbers(run)
+    from potsim.interfaces.plots import figure_of_run
     from potsim.interfaces.report import page_of_run
 
-    return page_of_run(run, picture(run, "svg", sure).decode())
+    figure = figure_of_run(run, sure)
+    figure.suptitle("")  # both are said on the page itself
+    figure.supxlabel("")
+    return page_of_run(run, saved(figure, "svg").decode())
 
 
 def picture(run: Run, kind: str, sure: Ensemble | None = None) -> bytes:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from potsim.interfaces.summary_bottling import bottling_sections, costs_section
-from potsim.interfaces.summary_flavours import flavour_sections
+from potsim.interfaces.summary_flavours import flavour_sections, milligrams
 from potsim.interfaces.summary_jars import jar_section, keep_section, timing, volumes
 from potsim.interfaces.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.wording import (
@@ -162,7 +162,7 @@ def _bill(run: Run) -> Table:
             dose.prepared,
             dose.dose.where,
             f"{dose.dose.macerated_h:g}" if dose.dose.macerated_h else "",
-            f"{1000.0 * dose.oil_total_g:.3g}",
+            milligrams(dose.oil_total_g),
         )
         for dose in run.bill
     )

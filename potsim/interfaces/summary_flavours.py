@@ -42,7 +42,7 @@ def flavour_sections(run: Run) -> tuple[Section, ...]:
     if flavours.bill:
         names = [_where(flavour) for flavour in flavours]
         timed, kept = _timings("botanical", names, flavours.botanicals), oils.kept_g(run)
-        in_keep = [_milligrams(float(kept[flavour.line])) for flavour in flavours]
+        in_keep = [milligrams(float(kept[flavour.line])) for flavour in flavours]
         parts: list[Part] = [_beside(timed, Column("in keep", "mg"), in_keep), ROUGH]
         found.append(Section("Flavours", (*parts, MARKS, Facts(_marks(run)))))
     if flavours.base:
@@ -144,7 +144,7 @@ def _rows(flavours: Sequence[Flavour]) -> tuple[str, list[tuple[str, ...]]]:
         (
             flavour.klass,
             *(("", "", "") if flavour.timing is None else next(triples)),
-            _milligrams(flavour.over_g),
+            milligrams(flavour.over_g),
             f"{100.0 * flavour.left_in_pot:.0f}",
         )
         for flavour in flavours
@@ -157,7 +157,8 @@ def _smell(compound: CompoundFlavour) -> str:
     return f"{compound.name}: {compound.odour}" if compound.odour else compound.name
 
 
-def _milligrams(mass_g: float) -> str:
+def milligrams(mass_g: float) -> str:
+    """Return a mass as a cell of a column in mg, to three digits below 100 mg, never as a power of ten."""
     mg = 1000.0 * mass_g
     return f"{mg:.0f}" if mg >= 99.95 else f"{mg:.3g}"
 
