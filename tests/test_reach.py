@@ -266,7 +266,7 @@ def test_bottles_need_a_size_and_a_strength(example: Plan) -> None:
     assert "bottling.abv is not given" in refused(replace(example, bottling=Bottling(None, 0.35)), bottles=6)
     assert refused(example, bottles=2.5).startswith("2.5 bottles are not a whole number.")
     strong = replace(example, bottling=Bottling(79.0, 0.35))
-    assert "target_abv is 79 % vol; allowed is at most 73.4 % vol" in refused(strong, bottles=6)
+    assert "bottling.abv is 79 % vol; allowed is at most 73.4 % vol" in refused(strong, bottles=6)
 
 
 def test_too_strong_and_too_weak_say_what_is_possible(example: Plan) -> None:

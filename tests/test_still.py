@@ -48,15 +48,15 @@ def test_evidence_holds_and_could_fail(comparison) -> None:  # type: ignore[no-u
 
 
 @pytest.mark.parametrize(("conditions", "abv"), [(PLAIN, 8.0), (PLAIN, 38.0), (PLAIN, 80.0), (REFLUX, 38.0)])
-def test_table_agrees_with_plain_integration(conditions: Conditions, abv: float) -> None:
+def test_table_agrees_with_plain_integration(conditions: Conditions, abv: float, upto: float) -> None:
     """The balances integrated step by step give the same pot composition to 1e-6."""
     mol, x0 = charge(2.4, abv)
-    s = np.linspace(0.0, 2.5, 26)
+    s = np.linspace(0.0, upto, 15)
 
     def fall(_: float, x: np.ndarray) -> np.ndarray:
         return x - balance(np.maximum(x, 1e-30), conditions).y_distillate
 
-    solved = solve_ivp(fall, (0.0, 2.5), [x0], t_eval=s, rtol=1e-8, atol=1e-10, method="DOP853")
+    solved = solve_ivp(fall, (0.0, upto), [x0], t_eval=s, rtol=1e-9, atol=1e-12, method="LSODA")
     ours = course(mol, x0, Still(4.0, conditions, 1200.0)).at(s).pot_x
     assert np.abs(solved.y[0] - ours).max() < 1e-6
 
