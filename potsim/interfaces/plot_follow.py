@@ -16,6 +16,7 @@ from potsim.planning.outlook_words import in_short
 ODD: dict[str, Any] = {"marker": "x", "s": 46, "linewidths": 1.8, "color": ink.VERMILION, "zorder": 5}
 FITS: dict[str, Any] = {"s": 30, "facecolors": "white", "edgecolors": ink.INK, "linewidths": 1.3, "zorder": 5}
 MARK = {"stream": "o", "parrot": "s", "jar": "D"}
+WORDS_WIDE = 0.33  # of the width of the picture: "expected, with its band"
 
 
 def plot_follow(forecast: Forecast, ax: Axes | None = None) -> Axes:
@@ -131,7 +132,8 @@ def _mark(forecast: Forecast, ax: Axes, now: float, stop: float) -> None:
     curve = forecast.curve
     room = stop - now > 0.4 * right
     at = now if room else 0.3 * stop
-    height = float(np.interp(0.5 * (now + stop) if room else at, 1000.0 * curve.collected_l, curve.low_abv))
+    words_end = min(at + WORDS_WIDE * right, stop)  # the curve falls: there the words come closest to it
+    height = float(np.interp(words_end, 1000.0 * curve.collected_l, curve.low_abv))
     ax.annotate(
         "expected, with its band\nof nine in ten",
         xy=(at, height),
