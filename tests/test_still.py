@@ -47,7 +47,10 @@ def test_evidence_holds_and_could_fail(comparison) -> None:  # type: ignore[no-u
     assert not comparison.shifted(-5).holds
 
 
-@pytest.mark.parametrize(("conditions", "abv"), [(PLAIN, 8.0), (PLAIN, 38.0), (PLAIN, 80.0), (REFLUX, 38.0)])
+@pytest.mark.parametrize(
+    ("conditions", "abv", "upto"),
+    [(PLAIN, 8.0, 2.5), (PLAIN, 38.0, 2.5), (PLAIN, 80.0, 2.5), (REFLUX, 38.0, 0.7)],
+)
 def test_table_agrees_with_plain_integration(conditions: Conditions, abv: float, upto: float) -> None:
     """The balances integrated step by step give the same pot composition to 1e-6."""
     mol, x0 = charge(2.4, abv)
