@@ -148,3 +148,10 @@ def test_much_oil_is_told_in_plain_figures(stretched_page: str) -> None:
     cells = [words for table in Sheet(stretched_page).tables for row in table for _, words in row]
     assert "10800" in cells
     assert not [words for words in cells if re.fullmatch(r"[\d.]+e[+-]\d+", words)]
+
+
+def test_how_sure_it_is_stands_on_the_sheet_when_asked_for(say, tmp_path: Path) -> None:
+    assert say("run", "quince.toml", "--sure", "--report", "sure.html").code == 0
+    text = (tmp_path / "sure.html").read_text(encoding="utf-8")
+    title = next(head for head in Sheet(text).heads if "sure" in head.lower())
+    assert title in say("run", "quince.toml", "--sure").out

@@ -11,8 +11,10 @@ from potsim.interfaces.jar_sheet import jar_sheet, proofing_sheet
 from potsim.interfaces.report_style import STYLE
 from potsim.interfaces.summary import format_minutes_whole, sections_of_run
 from potsim.interfaces.summary_sources import sources_section
+from potsim.interfaces.summary_sure import sure_section
 from potsim.interfaces.tables import Facts, Part, Points, Section, Table
 from potsim.interfaces.wording import format_abv, format_volume
+from potsim.planning.ensemble import Ensemble
 from potsim.planning.run import Run
 
 SAFETY, PROOFING = "Take care", "Proofing"
@@ -25,7 +27,7 @@ PAIRS = (
 IN_TWO = (SAFETY, *LAST)  # lists in two columns on paper
 
 
-def page_of_run(run: Run, svg: str) -> str:
+def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
     """Return the report of a run as an HTML page.
 
     Parameters
@@ -34,6 +36,8 @@ def page_of_run(run: Run, svg: str) -> str:
         The run.
     svg : str
         Its picture.
+    sure : Ensemble, optional
+        Runs drawn from what is uncertain: a section on how sure it all is.
 
     Returns
     -------
@@ -42,6 +46,9 @@ def page_of_run(run: Run, svg: str) -> str:
     """
     head, goes_in, *rest = sections_of_run(run)
     named = {section.title: section for section in rest}
+    if sure is not None:
+        doubts = sure_section(sure)
+        named[doubts.title] = doubts
     safety = named.pop(SAFETY)
     last = [named.pop(title) for title in LAST if title in named]
     # The picture is named by its heading; what a drawing program would want to know of it is left out.

@@ -38,6 +38,7 @@ figure { margin: .8rem 0 } svg { display: block; width: 100%; max-width: 40rem; 
 .write tbody tr:nth-child(3n) td { border-bottom: 1px solid #bbb }
 .write .blank { border-left: 1px solid #bbb; border-bottom: 1px solid #555; min-width: 3.6rem }
 .write th.blank { border-left: 1px solid #bbb; border-bottom: 1px solid #777; padding-left: .4rem }
+.write td.blank { padding-left: .4rem }
 .write .broad { min-width: 10rem } .write .box { min-width: 2.6rem } .write th { white-space: nowrap }
  .write tr.cut td { border-top: 2px solid #1c1c1c }
 .hint { font-size: .8rem; color: #444; line-height: 1.15 } td.marks { min-width: 8.2rem; border-color: #ddd }

@@ -51,7 +51,7 @@ def content(run: Run, what: str, kind: str, sure: Ensemble | None = None) -> str
     figure = figure_of_run(run, sure)
     figure.suptitle("")  # both are said on the page itself
     figure.supxlabel("")
-    return page_of_run(run, saved(figure, "svg").decode())
+    return page_of_run(run, saved(figure, "svg").decode(), sure)
 
 
 def picture(run: Run, kind: str, sure: Ensemble | None = None) -> bytes:
