@@ -25,7 +25,7 @@ from potsim.planning.run import Run, distil
 from potsim.still.fit import Fit, fit
 from potsim.still.problem import NAMES
 
-RUNS = 30
+RUNS = 20
 
 
 @pytest.fixture(scope="module")
@@ -103,18 +103,15 @@ def _against(band: Band, real: float) -> tuple[float, float]:
 
 
 def test_the_stop_of_another_equilibrium_is_forecast_as_closely_as_said(recovered: Recovered) -> None:
-    # Found on 100 runs: bias -6 mL of 1,070, -0.1 min (hold-up told) or -0.3 min (not told) of 46, and
-    # +0.1 % vol; the bands of nine in ten held 0.91 to 0.97, those of the strength now 0.88 to 0.90.
+    # Found on 100 runs, see `potsim.planning.forecast.Follower`; bounds twice as wide or so, for 20 runs.
     assert abs(recovered.off["stop_l"].mean()) < 0.012
     assert abs(recovered.off["stop_min"].mean()) < 0.8
     assert abs(recovered.off["stream_abv"].mean()) < 0.25
     for name in ("stop_l", "stop_min", "stream_abv"):
         assert recovered.covered(name) >= 0.8
-        assert recovered.covered(name) > 0.75 or np.std(recovered.errors[name]) < 1.2
 
 
 def test_the_losses_of_another_equilibrium_are_learnt_with_honest_errors(recovered: Recovered) -> None:
-    # Found on 100 runs: neck -0.05 of 0.6 W/K, pot +0.06 (told) or +0.15 (not told) of 1.0 W/K.
     assert abs(recovered.off["neck"].mean()) < 0.12
     assert abs(recovered.off["pot"].mean()) < 0.35
     for name in ("neck", "pot"):
@@ -214,7 +211,9 @@ def test_power_changed_in_mid_run_is_followed(planned: Run) -> None:
     assert made.stop_min.value == pytest.approx(real.stop.elapsed_min, abs=0.5)
     not_told = follow(planned, found)
     assert not_told.fit.value("time_scale") > 1.1
-    with pytest.raises(RequestError, match="The power falls to 60 W, but the pot alone sheds"):
+    with pytest.raises(
+        RequestError, match=r"The power is down to 60 W, of which the pot sheds 66 W .* too little"
+    ):
         follow(planned, [next_reading([], Entry(collected_l=0.4, power_w=60.0))])
 
 
@@ -299,10 +298,10 @@ def test_groening_with_one_neck_comes_to_half_the_misfit_of_a_single_stage() -> 
 # --- A still remembered.
 
 
-def after(planned: Run, neck: float, pot: float, upto: float = 0.9) -> Forecast:
+def after(planned: Run, neck: float, pot: float) -> Forecast:
     still = replace(planned.plan.still, neck_loss_w_per_k=neck, pot_loss_w_per_k=pot)
     real = distil(replace(planned.plan, still=still))
-    return follow(planned, read(real, np.linspace(0.05, upto, 25).tolist(), time=True))
+    return follow(planned, read(real, np.linspace(0.05, 0.9, 25).tolist(), time=True))
 
 
 def test_a_still_is_remembered_and_refined(planned: Run, tmp_path: Path) -> None:
@@ -331,11 +330,16 @@ def test_a_still_is_remembered_and_refined(planned: Run, tmp_path: Path) -> None
 
 
 def test_what_the_plan_knew_already_is_not_counted_twice(planned: Run) -> None:
-    made = after(planned, 0.6, 1.0, upto=0.3).fit
     before = Learnt(Loss(1.2, 0.05), Loss(1.0, 0.1), ("x",))
-    assert made.told("ratio") > 0.0
-    if made.told("ratio") < 0.2:
-        assert learn(made, "y", before).neck == before.neck
+    times = [replace(r.entry, read_abv=None) for r in read(planned, [0.1, 0.5, 0.9], time=True)]
+    found: list[Reading] = []
+    for entry in times:
+        found.append(next_reading(found, entry))
+    early = follow(planned, found).fit
+    assert early.told("ratio") < 0.2 < early.told("time_scale")
+    kept = learn(early, "y", before)
+    assert kept.neck == before.neck
+    assert any("does not tell what the neck sheds; it is left as it was" in note for note in kept.notes)
     alone = learn(after(planned, 0.6, 1.0).fit, "y", before).neck
     assert alone is not None
     assert 1.0 < alone.w_per_k < 1.2

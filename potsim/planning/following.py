@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -15,10 +15,10 @@ from potsim.planning.profile import ZERO_C
 from potsim.planning.readings import Reading
 from potsim.planning.run import Run
 from potsim.still import stills
-from potsim.still.family import Family, family
+from potsim.still.family import family
 from potsim.still.observed import Observed
 from potsim.still.problem import NAMES, Prior
-from potsim.still.stills import LEAST_TILT_PER_K, MOST_RATIO, Span, Stills
+from potsim.still.stills import LEAST_TILT_PER_K, MOST_RATIO, MOST_TILT_PER_K, Span, Stills
 from potsim.still.tracks import Bench
 
 POWER_DOUBT = 0.15  # of the power said: mains, element, what a plate loses; common practice, no source
@@ -29,6 +29,8 @@ HOLD_UP_DOUBT = 0.015  # of the charge's volume; common practice, no source
 LEAST_RATIO_DOUBT = 0.02  # of a neck said to shed nothing
 WIDE = 5.0  # standard errors up to which values are sought
 WIDEST = {"time_scale": 0.7, "charge_l": 0.4, "volatility_error": 0.1, "vapour_offset_k": 8.0}
+LEAST_REACH = 0.2  # ratio up to which a neck is sought at least
+SPARE = 0.7  # of the largest ratio of the tables, that the plan's own may take at the least power
 MOST_HOLD_UP = 0.15  # of the charge's volume
 BEYOND = 1.25  # of the plan's depletion at the stop, followed at least
 LAST_SHARE = 0.97  # of the charge's moles, followed at most
@@ -122,8 +124,9 @@ def prior_of(run: Run, held: HoldUp) -> Prior:
     errors = np.array([max(error[name], 1e-6) for name in NAMES])
     reach = np.array([WIDEST.get(name, WIDE * size) for name, size in zip(NAMES, errors, strict=True)])
     low, high = means - reach, means + reach
+    high[0] = max(high[0], LEAST_REACH)
     for name, least, most in (
-        ("ratio", 0.0, _most_ratio(run)),
+        ("ratio", 0.0, MOST_RATIO),
         ("charge_abv", 0.5, 94.0),
         ("start_s", 0.0, math.inf),
         ("hold_up_l", 0.0, MOST_HOLD_UP * run.charge.volume_l),
@@ -131,14 +134,6 @@ def prior_of(run: Run, held: HoldUp) -> Prior:
         k = NAMES.index(name)
         low[k], high[k] = max(low[k], least), min(max(high[k], means[k] + errors[k]), most)
     return Prior(means, errors, low, high, run.charge.volume_l)
-
-
-def _most_ratio(run: Run) -> float:
-    """Largest ratio sought under the first power: with all changes to come, the family must hold it."""
-    conditions = run.setting.still.conditions
-    at_k = _reference_k(conditions.pressure_pa)
-    ratio = float(Stills.like(conditions).ratio(at_k)[0])
-    return min(0.6 * MOST_RATIO, max(0.2, 3.0 * ratio))
 
 
 def _charge_doubt(run: Run) -> tuple[float, float]:
@@ -177,36 +172,75 @@ def bench_of(run: Run, readings: Sequence[Reading], prior: Prior) -> Bench:
     """
     conditions = run.setting.still.conditions
     first_w, changes = powers(run, readings)
-    parrot_l = max((r.parrot_l for r in readings if r.parrot_l is not None), default=0.0)
-    at_k = _reference_k(conditions.pressure_pa)
-    above = at_k - conditions.room_k
+    above = _reference_k(conditions.pressure_pa) - conditions.room_k
     shed = conditions.pot_loss_w_per_k * above
-    powers_w = np.array([first_w, *(power for _, power in changes)])
-    if powers_w.min() <= 1.05 * shed:
+    net = np.array([first_w, *(power for _, power in changes)]) - shed
+    least = float(net.min())
+    # What the neck would take, and how steeply that rises, decide how little power can be followed.
+    taken = conditions.neck_loss_w_per_k * above
+    floor_w = max(taken / (SPARE * MOST_RATIO), shed / above / (MOST_TILT_PER_K - 1.0 / above))
+    if least < floor_w:
         raise RequestError(
-            f"The power falls to {powers_w.min():.0f} W, but the pot alone sheds {shed:.0f} W at the boil: "
-            "nothing would come over.",
-            "Correct the power, or still.pot_loss.",
+            f"The power is down to {least + shed:.0f} W, of which the pot sheds {shed:.0f} W and the neck "
+            f"about {taken:.0f} W: too little comes over to be followed.",
+            f"Correct the power to at least {floor_w + shed:.0f} W, or the losses of the plan.",
         )
+    tilt = 1.0 / above + shed / above / net
     return Bench(
-        family=_family(conditions.pressure_pa, conditions.room_k, powers_w, shed, float(prior.high[0])),
+        family=family(
+            Span(
+                pressure_pa=conditions.pressure_pa,
+                lowest_ratio=0.0,
+                highest_ratio=min(MOST_RATIO, _ratio_at(prior, run, first_w - shed) * float(net[0]) / least),
+                lowest_tilt=float(max(tilt.min(), LEAST_TILT_PER_K)),
+                highest_tilt=float(tilt.max()),
+                pot_tilt=float(shed / above / net[0]),
+                volatility_error=WIDEST["volatility_error"],
+            )
+        ),
         power_w=first_w,
         net_power_w=first_w - shed,
         room_k=conditions.room_k,
         power_changes=changes,
-        parrot_l=parrot_l,
+        parrot_l=max((r.parrot_l for r in readings if r.parrot_l is not None), default=0.0),
         share=_share(run, readings),
     )
 
 
-def _family(pressure_pa: float, room_k: float, powers_w: np.ndarray, shed_w: float, ratio: float) -> Family:
-    above = _reference_k(pressure_pa) - room_k
-    net = powers_w - shed_w
-    tilt = 1.0 / above + shed_w / above / net
-    most = min(MOST_RATIO, ratio * float(net[0] / net.min()))
-    lowest, highest = float(max(tilt.min(), LEAST_TILT_PER_K)), float(tilt.max())
-    pot_tilt = float(shed_w / above / net[0])
-    return family(Span(pressure_pa, 0.0, most, lowest, highest, pot_tilt, WIDEST["volatility_error"]))
+def _ratio_at(prior: Prior, run: Run, net_w: float) -> float:
+    """Largest ratio sought, at another net power than the plan's."""
+    return float(prior.high[0]) * _planned_net_w(run) / net_w
+
+
+def _planned_net_w(run: Run) -> float:
+    c = run.setting.still.conditions
+    return float(Stills.like(c).net_power_w(_reference_k(c.pressure_pa))[0])
+
+
+def on_bench(prior: Prior, bench: Bench, run: Run) -> Prior:
+    """Return what is known before, seen from the powers that were told.
+
+    Parameters
+    ----------
+    prior : Prior
+        At the power of the plan.
+    bench : Bench
+        With the power that there was.
+    run : Run
+        The predicted run.
+
+    Returns
+    -------
+    Prior
+        The ratio is as many times larger as the net power is smaller, and sought as far as the tables reach.
+    """
+    factor = _planned_net_w(run) / bench.net_power_w
+    shed = bench.power_w - bench.net_power_w
+    least = min([bench.net_power_w, *(power - shed for _, power in bench.power_changes)])
+    reach = bench.family.span.highest_ratio * least / bench.net_power_w * (1.0 - 1e-9)
+    mean, error, high = prior.mean.copy(), prior.error.copy(), prior.high.copy()
+    mean[0], error[0], high[0] = factor * mean[0], factor * error[0], min(factor * high[0], reach)
+    return replace(prior, mean=mean, error=error, high=high)
 
 
 def _share(run: Run, readings: Sequence[Reading]) -> float:
