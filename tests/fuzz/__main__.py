@@ -33,7 +33,7 @@ def main() -> None:
             )
         )
         return
-    with atheris.instrument_imports(include=["potsim", "tomllib"]):
+    with atheris.instrument_imports(include=["potsim.interfaces", "potsim.planning", "tomllib"]):
         target = importlib.import_module(f"tests.fuzz.{TARGETS[args.target]}").TARGET
     from tests.fuzz.loop import fuzz
 

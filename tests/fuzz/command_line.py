@@ -13,7 +13,6 @@ import tempfile
 from pathlib import Path
 from unittest import mock
 
-from potsim.data import read_text
 from potsim.interfaces import cli
 from potsim.interfaces.commands import COMMANDS
 from tests.fuzz.readings import SEEDS as READINGS
@@ -32,9 +31,14 @@ mass = "10 g"
 [bottling]
 abv = "42 %"
 """
+NOTE = """
+[[note]]
+botanical = "juniper"
+verdict = "more"
+"""
 FILES = {
-    "trial-1.toml": read_text("example_plan.toml"),
-    "trial-2.toml": 'parent = "trial-1.toml"\n' + read_text("example_plan.toml").replace("14 g", "12 g"),
+    "trial-1.toml": ONE.format(of="juniper") + NOTE,
+    "trial-2.toml": 'parent = "trial-1.toml"\n' + ONE.format(of="juniper").replace("10 g", "12 g"),
     "readings.csv": READINGS[0],
     **{
         f"{name}.toml": ONE.format(of=of)
