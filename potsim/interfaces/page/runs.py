@@ -25,10 +25,17 @@ Work = Callable[[dict[str, Any]], Any]
 
 def reads(folder: Folder) -> Mapping[str, Work]:
     """Return what answers questions about runs, by address."""
+    followers = progress.Followers()
+
+    def forecast(sent: dict[str, Any]) -> dict[str, Any]:
+        journal = folder.read(sent["run"])
+        run = distil(read_plan(journal.plan_text))
+        return progress.progress(followers, (sent["run"], journal.plan_text), run, journal.readings)
+
     return {
         "/api/runs": lambda _: {"runs": [asdict(kept) for kept in folder.kept()]},
         "/api/runs/{run}": lambda sent: state(folder.read(sent["run"]), sent["run"]),
-        "/api/runs/{run}/forecast": lambda sent: forecast(folder.read(sent["run"])),
+        "/api/runs/{run}/forecast": forecast,
     }
 
 
@@ -87,11 +94,6 @@ def state(journal: Journal, name: str) -> dict[str, Any]:
         "notes": told.remarks(journal),
         "torn": list(journal.torn),
     }
-
-
-def forecast(journal: Journal) -> dict[str, Any]:
-    """Return what is still to come of a run, by its plan and its readings."""
-    return progress.progress(read_plan(journal.plan_text), journal.readings)
 
 
 def pool(journal: Journal, jars: object) -> dict[str, Any]:

@@ -56,7 +56,7 @@ function jarChoice(state, forecast) {
       pour({ run: state.name, jars: pooled });
     });
     return h("li", null, h("label", null, box, mark, h("b", null, String(jar.number)),
-      h("small", null, `${words.volume(jar.volume_l)} at ${words.abv(jar.abv)}`), h("small", null, jar.role),
+      h("small", null, `${words.volume(jar.volume_l)} at ${words.abv(jar.abv)}`), jar.role === "keep" ? null : h("small", null, jar.role),
       tasted.get(jar.number) ? h("small", { class: "word" }, tasted.get(jar.number)) : null));
   });
   view.jars.replaceChildren(h("h2", null, "Jars to keep"), h("ol", { class: "chosen" }, cards));

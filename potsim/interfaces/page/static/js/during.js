@@ -5,7 +5,7 @@ import * as journey from "./journey.js";
 import { jarCard } from "./filling.js";
 import { makeReading } from "./reading.js";
 import { Picture } from "./picture.js";
-import { dots, journalCard } from "./noted.js";
+import { foreseen, journalCard } from "./noted.js";
 import { figure } from "./result.js";
 import * as words from "./words.js";
 
@@ -19,12 +19,12 @@ export function setUp(root, ways) {
   view.figures = h("dl", { class: "figures running" });
   view.clock = h("div", { class: "clock" });
   view.trouble = h("p", { class: "trouble", role: "alert", hidden: true });
-  view.picture = new Picture((axis, y) => dots(journey.now, axis, y));
+  view.picture = new Picture((axis, y) => foreseen(journey.now, axis, y));
   view.reading = makeReading();
   view.jars = h("section", { class: "card jars-card", "aria-label": "Jars" });
   view.journal = h("section", { class: "card", "aria-label": "Journal" });
   view.head = h("div", { class: "row-head" });
-  view.told = h("div", { class: "told", "aria-label": "What the readings say" });
+  view.told = h("section", { class: "told", "aria-label": "What the readings say" });
   view.list = h("section", { class: "card", "aria-label": "Runs" });
   view.live = h("div", { class: "live" },
     h("div", { class: "live-main" }, view.head, view.figures, view.clock, view.trouble, view.reading.root, view.jars),
@@ -57,9 +57,9 @@ function news({ state, forecast, trouble, waits }) {
   if (!forecast || view.root.hidden) return;
   if (drawn !== forecast) {
     drawn = forecast;
-    view.told.replaceChildren(...(forecast.told ?? []).map((text) => h("p", null, text)));
-    const stop = forecast.run.stop;
-    if (state.readings.length) speak(`Forecast: stop at ${words.volume(stop.collected_l)}, minute ${Math.round(stop.elapsed_min)}.`);
+    view.told.replaceChildren(...coming(forecast), ...(forecast.trouble ? [forecast.trouble] : forecast.told).map((text) => h("p", null, text)));
+    const { collected_l: at, elapsed_min: minute } = forecast.stop;
+    if (state.readings.length) speak(`Forecast: stop at ${words.volume(at.value)}, minute ${Math.round(minute.value)}.`);
   }
   view.picture.draw(forecast, []);
 }
@@ -104,21 +104,30 @@ const until = (at, minute) => {
 };
 
 function ahead(state, forecast, minute) {
-  const { run } = forecast;
   const full = new Set(state.jars.map((jar) => jar.number));
-  const next = run.jars.find((jar) => !full.has(jar.number));
-  const stop = run.stop;
+  const next = forecast.jars.find((jar) => !full.has(jar.number));
+  const first = journey.firstDrop();
+  const { elapsed_min: stop, collected_l: at } = forecast.stop;
   const parts = [];
-  if (minute !== null && minute < run.first_drop_min && !state.jars.length) {
-    parts.push(figure("First drop in", until(run.first_drop_min, minute), `minute ${Math.round(run.first_drop_min)}`));
+  if (minute !== null && minute < first && !state.jars.length) {
+    parts.push(figure("First drop in", until(first, minute), `minute ${Math.round(first)}`));
   } else if (next) {
-    parts.push(figure(`Jar ${next.number}, ${next.role}, full in`, until(next.full_min, minute), `at ${words.volume(next.to_l)}`));
-  } else parts.push(figure("Jars", "all full"));
-  const spread = forecast.stop_min ? ` (${Math.round(forecast.stop_min[0])}–${Math.round(forecast.stop_min[1])})` : "";
-  parts.push(figure("Stop in", until(stop.elapsed_min, minute), `${words.volume(stop.collected_l)}, minute ${Math.round(stop.elapsed_min)}${spread}`));
-  const at = minute === null ? null : journey.moment(minute);
-  parts.push(at && minute >= run.first_drop_min
-    ? figure("Stream now", words.abv(at.stream_abv), `about ${words.volume(at.collected_l)} over`)
-    : figure("First stream", words.abv(run.curve.stream_abv[0]), `stop at ${words.abv(stop.stream_abv)}`));
+    parts.push(figure(`Jar ${next.number} full`, until(next.full_min, minute), `${next.role}, at ${words.volume(next.to_l)}`));
+  } else parts.push(figure("Jars", "full"));
+  const spread = stop.high - stop.low > 1 ? `minute ${Math.round(stop.low)} to ${Math.round(stop.high)}` : `minute ${Math.round(stop.value)}`;
+  parts.push(figure("Stop", until(stop.value, minute), `${words.volume(at.value)}, ${spread}`));
+  const now = minute === null ? null : journey.moment(minute);
+  parts.push(now && minute >= first
+    ? figure("Stream", words.abv(now.stream_abv), `about ${words.volume(now.collected_l)} over`)
+    : figure("First stream", words.abv(forecast.track.stream_abv[0]), forecast.stop_words.replace("has fallen to", "ends at")));
+  return parts;
+}
+
+// What is coming over, and what begins next.
+function coming({ on, later, run }) {
+  if (!run.flavours?.length) return [];
+  const parts = [];
+  if (on.length) parts.push(h("p", null, h("b", null, "Coming over: "), on.map((one) => one.botanical).join(", ")));
+  if (later.length) parts.push(h("p", null, h("b", null, "Then: "), later.map((one) => `${one.botanical} in ${words.volume(one.from_in_l)}`).join(", ")));
   return parts;
 }

@@ -6,17 +6,18 @@ import * as words from "./words.js";
 let word = ""; // as it is being typed, kept over news
 
 export function jarCard(state, forecast, toAfter) {
-  const planned = forecast?.run.jars ?? [];
+  const inTime = new Map((forecast?.jars ?? []).map((jar) => [jar.number, jar]));
+  const planned = (forecast?.run.jars ?? []).filter((jar) => inTime.has(jar.number));
   const told = new Map(state.jars.map((jar) => [jar.number, jar]));
   const next = planned.find((jar) => !told.has(jar.number));
   const full = [...told.values()].reverse();
   return [
-    h("h2", null, "Jars"), next ? under(next, state) : done(planned.length, toAfter),
+    h("h2", null, "Jars"), next ? under(next, inTime.get(next.number).to_l, state) : done(planned.length, toAfter),
     full.length ? h("ol", { class: "filled" }, full.map((jar) => filled(jar, planned.find((one) => one.number === jar.number)))) : null,
   ].filter(Boolean);
 }
 
-function under(next, state) {
+function under(next, to, state) {
   const input = h("input", { type: "text", "aria-label": `Tasting word for jar ${next.number}`, placeholder: "a tasting word", value: word, autocomplete: "off" });
   input.addEventListener("input", () => { word = input.value; });
   const fill = () => {
@@ -24,13 +25,13 @@ function under(next, state) {
     const last = state.readings.at(-1)?.collected_l ?? 0;
     journey.tell({ kind: "jar", number: next.number, word: word.trim() });
     // A full jar also tells how far the run has come.
-    if (minute !== null && next.to_l > last) {
-      journey.tell({ kind: "reading", collected: `${(next.to_l * 1000).toFixed(1)} mL`, elapsed_min: minute });
+    if (minute !== null && to > last) {
+      journey.tell({ kind: "reading", collected: `${(to * 1000).toFixed(1)} mL`, elapsed_min: minute });
     }
     word = "";
   };
   return h("div", { class: "under" },
-    h("p", null, h("b", null, `Jar ${next.number}`), ` ${next.role}, ${words.volume(next.volume_l)}`, h("span", { class: "note" }, ` to ${words.volume(next.to_l)}, ${words.abv(next.start_abv)} to ${words.abv(next.end_abv)}`)),
+    h("p", null, h("b", null, `Jar ${next.number}`), ` ${next.role}, ${words.volume(next.volume_l)}`, h("span", { class: "note" }, ` full at ${words.volume(to)}, ${words.abv(next.start_abv)} to ${words.abv(next.end_abv)}`)),
     h("div", { class: "row-head" }, input, h("button", { type: "button", class: "go", onclick: fill }, "Full")));
 }
 

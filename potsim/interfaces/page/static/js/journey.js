@@ -68,9 +68,11 @@ export function elapsed() {
 
 // The moment of the forecast that is nearest to a minute.
 export function moment(minute) {
-  const curve = now.forecast?.run.curve;
-  if (!curve) return null;
+  const track = now.forecast?.track;
+  if (!track) return null;
   let best = 0;
-  curve.elapsed_min.forEach((v, k) => { if (Math.abs(v - minute) < Math.abs(curve.elapsed_min[best] - minute)) best = k; });
-  return Object.fromEntries(Object.entries(curve).map(([key, values]) => [key, values[best]]));
+  track.elapsed_min.forEach((v, k) => { if (Math.abs(v - minute) < Math.abs(track.elapsed_min[best] - minute)) best = k; });
+  return Object.fromEntries(Object.entries(track).map(([key, values]) => [key, values[best]]));
 }
+
+export const firstDrop = () => now.forecast?.track.elapsed_min[0] ?? null;

@@ -2,6 +2,7 @@
 import { h, s } from "./dom.js";
 import * as journey from "./journey.js";
 import { said } from "./reading.js";
+import { path } from "./scale.js";
 import * as words from "./words.js";
 
 export function journalCard(state, waits) {
@@ -22,11 +23,23 @@ function line(reading) {
     h("button", { type: "button", class: "remove", "aria-label": `Strike out ${what}`, onclick: () => journey.tell({ kind: "strike", line: reading.line }) }, "×"));
 }
 
-// Strengths that were read, where they were read.
-export function dots({ state, forecast }, axis, y) {
+// In the picture: what is forecast, with its band, and strengths where they were read.
+export function foreseen({ state, forecast }, axis, y) {
   if (!state || !forecast) return [];
-  return state.readings.filter((one) => one.abv !== null).flatMap((one) => {
+  return [...band(forecast.band, axis, y), ...state.readings.filter((one) => one.abv !== null).flatMap((one) => {
     const at = one.collected_l ?? (one.elapsed_min === null ? null : journey.moment(one.elapsed_min)?.collected_l);
     return at === null || at === undefined ? [] : [s("path", { class: "read", d: `M${axis.x(at) - 5} ${y(one.abv)}h10m-5 -5v10` })];
-  });
+  })];
+}
+
+function band(found, axis, y) {
+  if (!found) return [];
+  const last = found.collected_l.findLastIndex((v) => v <= axis.end) + 1;
+  const xs = found.collected_l.slice(0, last).map((v) => axis.x(v));
+  const edge = (name) => path(xs, found[name].slice(0, last).map(y)).slice(1);
+  return [
+    s("path", { class: "doubt", d: `M${edge("high_abv")}L${edge("low_abv").split("L").reverse().join("L")}Z` }),
+    s("path", { class: "line foreseen", d: `M${edge("abv")}` }),
+    s("text", { class: "other-name", x: xs[Math.floor(last / 3)], y: y(found.low_abv[Math.floor(last / 3)]) + 18 }, "forecast"),
+  ];
 }

@@ -34,8 +34,8 @@ export function makeReading() {
     input.placeholder = kind.example;
     warmly.hidden = kind.key !== "strength";
     const minute = journey.elapsed();
-    const run = journey.now.forecast?.run;
-    const at = run && (minute === null ? null : journey.moment(Math.max(minute, run.first_drop_min)));
+    const first = journey.firstDrop();
+    const at = first === null || minute === null ? null : journey.moment(Math.max(minute, first));
     const last = journey.now.state?.readings.at(-1)?.collected_l ?? 0;
     const middle = at ? kind.expect(at) : null;
     if (middle === null || Number.isNaN(middle)) { values.replaceChildren(); return; }
