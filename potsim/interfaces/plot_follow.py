@@ -130,19 +130,17 @@ def _mark(forecast: Forecast, ax: Axes, now: float, stop: float) -> None:
         annotation_clip=False,
     )
     curve = forecast.curve
-    room = stop - now > 0.4 * right
-    at = now if room else 0.3 * stop
-    words_end = min(at + WORDS_WIDE * right, stop)  # the curve falls: there the words come closest to it
-    height = float(np.interp(words_end, 1000.0 * curve.collected_l, curve.low_abv))
+    at = 0.85 * stop
+    height = float(np.interp(at, 1000.0 * curve.collected_l, curve.low_abv))
     ax.annotate(
         "expected, with its band\nof nine in ten",
         xy=(at, height),
-        xytext=(8, -12),
-        textcoords="offset points",
-        ha="left",
-        va="top",
+        xytext=(0.42, 0.2),
+        textcoords="axes fraction",
+        ha="center",
         fontsize=ink.SIZE,
         color=ink.BLUE,
+        arrowprops={"arrowstyle": "-", "color": ink.FAINT, "linewidth": 0.6},
     )
 
 
