@@ -19,8 +19,7 @@ def rows() -> list[Row]:
         [
             sys.executable,
             "-c",
-            "import sys\nfrom potsim.__main__ import main\n"
-            "try:\n    main(['--help'])\nexcept SystemExit:\n    pass\n"
+            "import sys\nfrom potsim.interfaces.cli import main\nassert main(['--help']) == 0\n"
             f"print(sum(m in sys.modules for m in {HEAVY!r}), file=sys.stderr)",
         ],
         check=True,
