@@ -95,7 +95,7 @@ def saved(figure: Figure, kind: str) -> bytes:
 
     made = io.BytesIO()
     with mpl.rc_context({"svg.hashsalt": "potsim"}):
-        figure.savefig(made, format=kind, dpi=200, metadata=_UNDATED[kind])
+        figure.savefig(made, format=kind, dpi=150, metadata=_UNDATED[kind])
     return made.getvalue()
 
 
