@@ -125,7 +125,7 @@ def _answer(row: dict[str, str], conditions: Conditions) -> float:
 
 
 def _run(abv: float, conditions: Conditions) -> tuple[Course, float]:
-    ethanol, water = strength.moles(2.4, abv)
+    ethanol, water = (float(amount) for amount in strength.moles(2.4, abv))
     still = Still(capacity_l=4.0, conditions=conditions, heat_up_power_w=conditions.power_w)
     return course(ethanol + water, ethanol / (ethanol + water), still), 2.4
 
