@@ -14,7 +14,12 @@ FLOORS = ["data", "liquid", "still", "planning", "interfaces"]
 # Run.plot draws through the top floor, and loads it only when called; it names the type of its axes.
 EXCEPTIONS = {("planning/run.py", "interfaces"), ("planning/run.py", "matplotlib")}
 # A package above its floor of use: who may import it.
-HOMES = {"thermo": {"liquid"}, "chemicals": {"liquid"}, "matplotlib": {"interfaces"}, "tomlkit": {"interfaces"}}
+HOMES = {
+    "thermo": {"liquid"},
+    "chemicals": {"liquid"},
+    "matplotlib": {"interfaces"},
+    "tomlkit": {"interfaces"},
+}
 MODULES = sorted(p for p in ROOT.rglob("*.py"))
 
 
