@@ -8,10 +8,10 @@ import platform
 import sys
 from pathlib import Path
 
-from benchmarks import ensembles, flavours, follow, start, still
+from benchmarks import ensembles, flavours, follow, page, start, still
 
 TABLE = Path(__file__).parent / "RESULTS.md"
-SUBJECTS = (still, flavours, ensembles, follow, start)
+SUBJECTS = (still, flavours, ensembles, follow, page, start)
 
 
 def main() -> int:

@@ -130,7 +130,7 @@ def test_the_example_is_there(open_page: Any) -> None:
         assert page.locator(".ribbon-name", has_text=flavour.botanical).count() == 1
     assert page.locator(".jars .jar").count() == len(run.jars)
     expect(page.locator(".other-name")).to_have_text([re.compile("charge of 33"), re.compile("charge of 43")])
-    assert "Law:" in str(page.locator(".cautions").text_content())
+    expect(page.locator(".cautions")).to_contain_text("Law:")
 
 
 @pytest.mark.parametrize(
@@ -251,7 +251,7 @@ def test_a_run_from_first_drop_to_next_trial(open_page: Any, here: Served) -> No
     expect(page.locator(".filled li")).to_have_count(1)
     expect(page.locator(".under")).to_contain_text("Jar 2")
     # Three taps: what, how much, note it.
-    was = figure(page, "Stop", "during")
+    was = figure(page, "Stop in", "during")
     page.locator(".kinds label", has_text="Strength").click()
     page.locator(".values button").first.click()
     page.get_by_role("button", name="Note it").click()

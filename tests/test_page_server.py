@@ -55,6 +55,20 @@ def test_a_run_is_the_one_of_the_command_line(browser: Browser) -> None:
     assert answer["numbers"]["cuts.stop.stream_abv"] == {"value": 55, "unit": "%"}
     assert answer["ribbons"][0]["botanical"] in {"bay leaf", "juniper", "lemon peel"}
     assert all(max(one["strength"]) == 1.0 for one in answer["ribbons"])
+    moving = browser.post("/api/motion", {"plan": EXAMPLE})
+    assert {name: moving[name] for name in ("numbers", "ribbons")} == {
+        name: answer[name] for name in ("numbers", "ribbons")
+    }
+    assert lean(answer["run"], moving["run"]) == moving["run"]
+
+
+def lean(whole: Any, part: Any) -> Any:
+    """Of the whole, what the part has."""
+    if isinstance(part, dict):
+        return {key: lean(whole[key], part[key]) for key in part}
+    if isinstance(part, list) and part and isinstance(part[0], dict):
+        return [lean(a, b) for a, b in zip(whole, part, strict=True)]
+    return whole
 
 
 def test_other_charges_hold_the_same_alcohol_in_more_or_less_water(browser: Browser) -> None:
@@ -221,7 +235,9 @@ def test_a_run_is_kept_and_told_twice_without_harm(browser: Browser) -> None:
 
     tell(kind="heat", at="2025-03-01T18:00:00+01:00")
     for _ in range(2):
-        state = tell(kind="reading", strength="79 %", collected="100 mL", elapsed_min=12.0)
+        state = tell(
+            kind="reading", strength="79 %", collected="100 mL", elapsed_min=12.0, **{"read at": "22 °C"}
+        )
         state = tell(kind="jar", number=1, word="sharp")
     assert [(r["read_abv"], r["collected_l"], r["elapsed_min"]) for r in state["readings"]] == [
         (79.0, 0.1, 12.0)

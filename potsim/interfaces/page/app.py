@@ -183,6 +183,7 @@ def build(desk: Desk) -> ASGIApp:
     opened: Work = lambda sent: {"plan": tables.opened(sent.get("text"), sent.get("name"))}  # noqa: E731
     posts: dict[str, Any] = {
         "/api/run": desk.does(_plan(compute.predicted)),
+        "/api/motion": desk.does(_plan(compute.in_motion)),
         "/api/beside": desk.does(_plan(compute.beside)),
         "/api/open": desk.does(opened),
         "/api/sheet": desk.does(_plan(_sheet), answer=_file("html", "text/html")),

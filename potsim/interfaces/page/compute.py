@@ -12,14 +12,21 @@ from potsim.errors import PotsimError
 from potsim.interfaces.page.tables import as_rows, counted
 from potsim.planning.letting_down import with_strength
 from potsim.planning.plan import Bottling, JarPlan, Plan
+from potsim.planning.profile import QUANTITIES
 from potsim.planning.run import Run, distil
 
 APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan's [% vol]
-RIBBON_POINTS = 81
+RIBBON_POINTS = 61
+
+
+_JAR = ("number", "role", "size_l", "volume_l", "from_l", "to_l", "abv", "start_abv", "end_abv", "full_min")
+_KEEP = ("volume_l", "abv", "ethanol_l", "jars")
+_PROOFING = ("target_abv", "water_l", "water_kg", "volume_l", "bottles", "left_over_l")
+_CHARGE = ("volume_l", "abv", "ethanol_l")
 
 
 def predicted(plan: Plan) -> dict[str, Any]:
-    """Return the run of a plan.
+    """Return the whole run of a plan.
 
     Parameters
     ----------
@@ -33,6 +40,38 @@ def predicted(plan: Plan) -> dict[str, Any]:
     """
     run = distil(plan)
     return {"run": run.to_dict(), "numbers": counted(plan), "ribbons": ribbons(run)}
+
+
+def in_motion(plan: Plan) -> dict[str, Any]:
+    """Return what moves on the page while a slider does.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    dict
+        As from `predicted`, but of ``run`` only what the figures and the picture show.
+    """
+    run = distil(plan)
+    stop, made = run.stop, run.proofing
+    lean = {
+        "title": plan.title,
+        "charge": {**_of(run.charge, _CHARGE), "boiling_c": float(run.pot_c[0])},
+        "first_drop_min": run.first_drop_min,
+        "curve": {name: getattr(run.profile, name).tolist() for name in QUANTITIES},
+        "stop": {"reason": run.end.reason, "words": run.end.words, **_of(stop, QUANTITIES)},
+        "jars": [_of(jar, _JAR) for jar in run.jars],
+        "keep": _of(run.keep, _KEEP),
+        "proofing": None if made is None else _of(made, _PROOFING),
+    }
+    return {"run": lean, "numbers": counted(plan), "ribbons": ribbons(run)}
+
+
+def _of(thing: Any, names: tuple[str, ...]) -> dict[str, Any]:
+    return {name: getattr(thing, name) for name in names}
 
 
 def ribbons(run: Run) -> list[dict[str, Any]]:

@@ -13,7 +13,7 @@ from typing import Any
 
 from potsim.errors import RequestError
 from potsim.interfaces import units
-from potsim.interfaces.reading_columns import read_entry_fields
+from potsim.interfaces.reading_columns import column
 from potsim.interfaces.wording import format_numbers
 from potsim.planning import journal as records
 from potsim.planning.journal import FilledJar, Journal
@@ -155,8 +155,7 @@ def _entry(told: Mapping[str, Any]) -> Entry:
     fields: dict[str, Any] = {}
     for name in TYPED:
         if told.get(name):
-            fields |= read_entry_fields(f"{name} {told[name]}")
-    fields.pop("clock", None)
+            fields |= column(name).quantity.read(str(told[name]))
     if not fields:
         raise RequestError("The reading is empty.", 'Enter for example "71 %" as strength.')
     minute = told.get("elapsed_min")

@@ -28,15 +28,18 @@ export function setUp(root, ways) {
   journey.onNews(news);
 }
 
-export const shown = () => news(journey.now);
+export function shown() {
+  if (choice) choice.drawn = false;
+  news(journey.now);
+}
 
 function news({ state, forecast }) {
   view.none.hidden = Boolean(state);
   view.ledger.hidden = !state;
   if (!state || !forecast || view.root.hidden) return;
-  if (choice?.run === state.name && choice.forecast === forecast) return;
+  if (choice?.run === state.name && choice.drawn) return;
   const jars = choice?.run === state.name ? choice.jars : new Set(state.pooled ?? forecast.run.keep.jars);
-  choice = { run: state.name, forecast, jars, plan: state.plan };
+  choice = { run: state.name, jars, drawn: true };
   view.head.replaceChildren(h("h2", { class: "run-title" }, state.plan.title ?? "Untitled run"));
   jarChoice(state, forecast);
   verdicts(state);
@@ -56,7 +59,7 @@ function jarChoice(state, forecast) {
       pour({ run: state.name, jars: pooled });
     });
     return h("li", null, h("label", null, box, mark, h("b", null, String(jar.number)),
-      h("small", null, `${words.volume(jar.volume_l)} at ${words.abv(jar.abv)}`), jar.role === "keep" ? null : h("small", null, jar.role),
+      h("small", null, words.volume(jar.volume_l)), h("small", null, words.abv(jar.abv)), jar.role === "keep" ? null : h("small", null, jar.role),
       tasted.get(jar.number) ? h("small", { class: "word" }, tasted.get(jar.number)) : null));
   });
   view.jars.replaceChildren(h("h2", null, "Jars to keep"), h("ol", { class: "chosen" }, cards));

@@ -41,30 +41,35 @@ function changed(remake) {
   want(structuredClone(draft.plan()));
 }
 
-const want = follow((plan) => api.post("/api/run", { plan }), show, fail);
+const want = follow((plan) => api.post("/api/motion", { plan }), show, fail);
+// When the hand rests: all that is slower, and other charges to compare with.
+const wantRest = follow((plan) => api.post("/api/run", { plan }), showRest, fail);
 const wantBeside = follow((plan) => api.post("/api/beside", { plan }), (reply) => {
   beside = reply;
   if (view.reply) view.picture.draw(view.reply, beside);
 }, () => { beside = []; });
 let rest;
 
-function show(reply, plan, more) {
+function show(reply, plan) {
   view.reply = reply;
-  hold(reply);
   clear();
   view.trouble.hidden = true;
   document.body.classList.remove("stale");
   settle(reply.numbers);
   view.picture.draw(reply, beside);
   figures(view.figures, reply.run);
-  document.body.dataset.drawn = String(Number(document.body.dataset.drawn ?? 0) + 1);
-  if (more) return;
   shorts(reply.run);
+  hold(reply);
+  document.body.dataset.drawn = String(Number(document.body.dataset.drawn ?? 0) + 1);
+  clearTimeout(rest);
+  rest = setTimeout(() => { wantRest(plan); wantBeside(plan); }, 90);
+}
+
+function showRest(reply) {
+  hold(reply);
   cautions(view.cautions, reply.run);
   jarTable(view.jars, reply);
   $("#assumed")?.replaceChildren(...reply.run.assumed.map((text) => h("p", null, text)));
-  clearTimeout(rest);
-  rest = setTimeout(() => wantBeside(plan), 60);
   speak(summary(reply.run));
 }
 

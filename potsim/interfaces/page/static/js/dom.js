@@ -34,3 +34,14 @@ export function speak(text, after = 900) {
   clearTimeout(waiting);
   waiting = setTimeout(() => { $("#spoken").textContent = text; }, after);
 }
+
+// Make a part anew under someone's hands: what had the focus has it afterwards, with what was typed.
+export function anew(root, ...children) {
+  const held = root.contains(document.activeElement) ? document.activeElement : null;
+  const label = held?.getAttribute("aria-label");
+  root.replaceChildren(...children.filter(Boolean));
+  const twin = label && [...root.querySelectorAll("[aria-label]")].find((one) => one.getAttribute("aria-label") === label);
+  if (!twin) return;
+  if (twin instanceof HTMLInputElement && held.value) twin.value = held.value;
+  twin.focus();
+}

@@ -1,5 +1,5 @@
 // During the run: what comes next in large figures, a reading in three taps, jars ticked off.
-import { h, speak } from "./dom.js";
+import { anew, h, speak } from "./dom.js";
 import * as api from "./api.js";
 import * as journey from "./journey.js";
 import { jarCard } from "./filling.js";
@@ -50,8 +50,8 @@ function news({ state, forecast, trouble, waits }) {
     h("button", { type: "button", class: "quiet small", onclick: journey.leave }, "Other runs"));
   view.trouble.textContent = trouble;
   view.trouble.hidden = !trouble;
-  view.journal.replaceChildren(...journalCard(state, waits));
-  view.jars.replaceChildren(...jarCard(state, forecast, go.toAfter));
+  anew(view.journal, ...journalCard(state, waits));
+  anew(view.jars, ...jarCard(state, forecast, go.toAfter));
   view.reading.refresh();
   tick();
   if (!forecast || view.root.hidden) return;
@@ -112,10 +112,10 @@ function ahead(state, forecast, minute) {
   if (minute !== null && minute < first && !state.jars.length) {
     parts.push(figure("First drop in", until(first, minute), `minute ${Math.round(first)}`));
   } else if (next) {
-    parts.push(figure(`Jar ${next.number} full`, until(next.full_min, minute), `${next.role}, at ${words.volume(next.to_l)}`));
+    parts.push(figure(`Jar ${next.number} full in`, until(next.full_min, minute), `${next.role}, at ${words.volume(next.to_l)}`));
   } else parts.push(figure("Jars", "full"));
   const spread = stop.high - stop.low > 1 ? `minute ${Math.round(stop.low)} to ${Math.round(stop.high)}` : `minute ${Math.round(stop.value)}`;
-  parts.push(figure("Stop", until(stop.value, minute), `${words.volume(at.value)}, ${spread}`));
+  parts.push(figure("Stop in", until(stop.value, minute), `${words.volume(at.value)}, ${spread}`));
   const now = minute === null ? null : journey.moment(minute);
   parts.push(now && minute >= first
     ? figure("Stream", words.abv(now.stream_abv), `about ${words.volume(now.collected_l)} over`)

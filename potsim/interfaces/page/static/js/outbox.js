@@ -5,6 +5,7 @@ const KEPT = "potsim.outbox";
 const EVERY = 3000;
 let waiting = [];
 let busy = false;
+let said = 0;
 let listen = {};
 
 const keep = () => localStorage.setItem(KEPT, JSON.stringify(waiting));
@@ -49,5 +50,5 @@ async function flush() {
     }
   }
   busy = false;
-  listen.waits(waiting.length);
+  if (said !== waiting.length) listen.waits(said = waiting.length);
 }

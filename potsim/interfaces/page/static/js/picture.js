@@ -1,24 +1,26 @@
 // The whole picture and its thread: a finger, a mouse or the slider below it reads any moment off.
-import { h, s } from "./dom.js";
+import { h, newId, s } from "./dom.js";
 import { curve } from "./curve.js";
 import { Axis, LEFT, RIGHT, niceEnd } from "./scale.js";
 import { JAR_HEIGHT, RIBBON_HEIGHT, hatches, jars, ribbons } from "./strips.js";
 import * as words from "./words.js";
 
+const FINE = 1000; // steps of the slider, the whole run
 const SHOWN = 0.35; // of its most; from there a botanical counts as coming over
 
 export class Picture {
   constructor(extra = () => []) {
     this.extra = extra;
+    this.name = newId("picture");
     this.read = h("p", { class: "readout", "aria-hidden": "true" });
     this.svg = s("svg", { class: "curve", role: "img", "aria-label": "Strength against distillate" });
     this.strip = s("svg", { class: "strip", "aria-hidden": "true" });
-    this.slider = h("input", { type: "range", class: "moment", min: 0, step: 1, "aria-label": "Moment of the run" });
+    this.slider = h("input", { type: "range", class: "moment", min: 0, max: FINE, step: FINE / 200, "aria-label": "Moment of the run" });
     this.root = h("figure", { class: "picture" }, this.read, this.svg, this.slider);
     this.below = h("div", { class: "below" }, this.strip);
     this.thread = [s("line", { class: "thread" }), s("line", { class: "thread" })];
     this.dots = ["stream", "pooled", "pot"].map((name) => s("circle", { class: `dot ${name}`, r: 4.5 }));
-    this.slider.addEventListener("input", () => this.pick(Number(this.slider.value)));
+    this.slider.addEventListener("input", () => this.pick(this.nearest((this.slider.value / FINE) * this.reply.run.stop.collected_l)));
     for (const svg of [this.svg, this.strip]) {
       const point = (event) => this.point(event);
       svg.addEventListener("pointermove", point);
@@ -39,13 +41,12 @@ export class Picture {
     this.axis = axis;
     this.y = drawn.y;
     size(this.svg, width, tall);
-    this.svg.replaceChildren(hatches(), ...drawn.parts.flat().filter(Boolean),
-      jars(reply.run, axis, tall - JAR_HEIGHT - 2), ...this.extra(axis, drawn.y), this.thread[0], ...this.dots);
+    this.svg.replaceChildren(hatches(this.name), ...drawn.parts.flat().filter(Boolean),
+      jars(reply.run, axis, tall - JAR_HEIGHT - 2, this.name), ...this.extra(axis, drawn.y), this.thread[0], ...this.dots);
     this.svg.setAttribute("aria-label", described(reply.run));
     const rows = reply.ribbons ?? [];
     size(this.strip, width, rows.length * RIBBON_HEIGHT + 6);
     this.strip.replaceChildren(ribbons(rows, axis), this.thread[1]);
-    this.slider.max = reply.run.curve.collected_l.length - 1;
     this.slider.style.marginLeft = `${LEFT - 8}px`;
     this.slider.style.width = `${axis.x(reply.run.stop.collected_l) - LEFT + 16}px`;
     this.pick(this.chosen ?? null);
@@ -53,11 +54,14 @@ export class Picture {
 
   point(event) {
     const x = event.clientX - this.svg.getBoundingClientRect().left;
+    this.pick(this.nearest(this.axis.litres(x)));
+  }
+
+  nearest(litres) {
     const { collected_l: at } = this.reply.run.curve;
-    const wanted = this.axis.litres(x);
     let best = 0;
-    at.forEach((v, k) => { if (Math.abs(v - wanted) < Math.abs(at[best] - wanted)) best = k; });
-    this.pick(best);
+    at.forEach((v, k) => { if (Math.abs(v - litres) < Math.abs(at[best] - litres)) best = k; });
+    return best;
   }
 
   pick(k) {
@@ -67,7 +71,7 @@ export class Picture {
     for (const mark of [...this.thread, ...this.dots]) mark.classList.toggle("gone", none);
     const index = none ? run.curve.collected_l.length - 1 : this.chosen;
     const now = Object.fromEntries(Object.entries(run.curve).map(([name, values]) => [name, values[index]]));
-    this.slider.value = index;
+    if (document.activeElement !== this.slider || none) this.slider.value = (FINE * now.collected_l) / run.stop.collected_l;
     this.slider.setAttribute("aria-valuetext", `${words.volume(now.collected_l)}: ${facts(now, run).map(([a, b]) => `${a} ${b}`).join(", ")}`);
     if (none) {
       this.read.replaceChildren(h("span", { class: "hint" }, "Touch the curve, or move the slider below it, to read any moment off."));

@@ -5,21 +5,22 @@ import { LEFT } from "./scale.js";
 export const JAR_HEIGHT = 22;
 export const RIBBON_HEIGHT = 33;
 
-export function hatches() {
+// Patterns of its own for each picture: those of a hidden one are not drawn.
+export function hatches(owner) {
   const line = (d, name) => s("path", { d, class: `hatch ${name}` });
   return s("defs", null,
-    s("pattern", { id: "heads-hatch", width: 5, height: 5, patternUnits: "userSpaceOnUse" }, line("M0 5L5 0", "h")),
-    s("pattern", { id: "tails-hatch", width: 5, height: 5, patternUnits: "userSpaceOnUse" }, line("M2.5 0V1.5", "t")));
+    s("pattern", { id: `${owner}-heads`, width: 5, height: 5, patternUnits: "userSpaceOnUse" }, line("M0 5L5 0", "h")),
+    s("pattern", { id: `${owner}-tails`, width: 5, height: 5, patternUnits: "userSpaceOnUse" }, line("M2.5 0V1.5", "t")));
 }
 
-export function jars(run, axis, top) {
+export function jars(run, axis, top, owner) {
   const kept = new Set(run.keep.jars);
   return s("g", { class: "jars" }, run.jars.flatMap((jar) => {
     const x = axis.x(jar.from_l);
     const width = Math.max(axis.x(jar.to_l) - x - 1.5, 1);
     const what = kept.has(jar.number) ? "pooled" : jar.role;
     const room = width >= 6 + 6 * String(jar.number).length;
-    const fill = what === "heads" || what === "tails" ? `url(#${what}-hatch)` : null;
+    const fill = what === "heads" || what === "tails" ? `url(#${owner}-${what})` : null;
     return [
       s("rect", { class: `jar ${what}`, x, y: top, width, height: JAR_HEIGHT, rx: 3 }),
       fill && s("rect", { x, y: top, width, height: JAR_HEIGHT, rx: 3, fill }),
