@@ -31,6 +31,7 @@ from potsim.interfaces.planfile import read_plan
 from potsim.interfaces.planfile_write import tables_of, write_plan
 
 EXAMPLE = tables_of(potsim.example_plan())
+EARLIER = [{"jars": "1", "from_run": EXAMPLE}] * 4
 
 
 @pytest.fixture(scope="module")
@@ -90,6 +91,7 @@ def test_other_charges_hold_the_same_alcohol_in_more_or_less_water(browser: Brow
         (changed(charge=[{"name": "gin", "volume": "1 L"}]), "charge.0", "no abv"),
         (changed(charge=[{"name": "x", "volume": "1 L", "abv": "9 %"}] * 41), "", "41 times"),
         ("text", "", "set of tables"),
+        ({"charge": [{"jars": "1", "from_run": {"charge": EARLIER}}] * 8}, "", "more than 30 runs"),
     ],
 )
 def test_a_refusal_says_where(browser: Browser, plan: Any, path: str, words: str) -> None:

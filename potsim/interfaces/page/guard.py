@@ -93,6 +93,7 @@ class Guard:
         self._house = house
         self._sessions = sessions
         self._requests = limits.Buckets(limits.REQUESTS)
+        self._files = limits.Buckets(limits.FILES, 1)
         self._arrivals = limits.Buckets(limits.NEW_SESSIONS, 1)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -144,7 +145,7 @@ class Guard:
         """Return what a browser without a session is told, or the cookie of its new session."""
         path, fresh = scope["path"], None
         if path.startswith(FREE) or (path == "/code" and self._house.code_needed):
-            return (None if self._requests.take("") else _slow()), None
+            return (None if self._files.take("") else _slow()), None
         if name is None and self._house.code_needed:
             if path == "/":
                 return RedirectResponse("/code", 303), None

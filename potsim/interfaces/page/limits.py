@@ -33,6 +33,7 @@ class Rate:
 
 
 REQUESTS = Rate(60.0, 240.0)  # of one session; a slider sends at most as fast as replies come
+FILES = Rate(2000.0, 6000.0)  # of the page itself, of all browsers; a first visit takes some thirty
 NEW_SESSIONS = Rate(10.0, 200.0)  # of all browsers
 CODES = Rate(0.2, 5.0)  # one-time codes tried, of all browsers
 

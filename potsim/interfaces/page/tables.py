@@ -17,6 +17,7 @@ from potsim.planning.botanicals import library
 from potsim.planning.plan import Plan
 from potsim.planning.vary import CHARGE_ABV, Number, numbers
 
+MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
 MOST_ROWS = 40  # of the charge, and of the bill
 # Units that a slider counts in, and how many there are in the unit of the plain number.
 _SHOWN = {"L": ("mL", 1000.0), "% vol": ("%", 1.0), "of 1": ("%", 100.0)}
@@ -46,7 +47,23 @@ def plan_from(tables: object) -> Plan:
         rows = tables.get(name)
         if isinstance(rows, list) and len(rows) > MOST_ROWS:
             raise RequestError(f"[[{name}]] stands {len(rows)} times; at most {MOST_ROWS} are taken.", "")
+    if _runs_inside(tables) > MOST_RUNS:
+        raise RequestError(f"The charge goes back to more than {MOST_RUNS} runs.", "Take fewer left-overs.")
     return plan_of(tables, Source(SOURCE))
+
+
+def _runs_inside(tables: dict[str, Any]) -> int:
+    """How many earlier runs would have to be computed; counting ends where there are too many."""
+    found, waiting = 0, [tables]
+    while waiting and found <= MOST_RUNS:
+        rows = waiting.pop().get("charge")
+        inside = (
+            [row.get("from_run") for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+        )
+        inner = [run for run in inside if isinstance(run, dict)]
+        found += len(inner)
+        waiting += inner
+    return found
 
 
 def opened(text: object, name: object) -> dict[str, Any]:
