@@ -10,6 +10,7 @@ import pytest
 
 import potsim
 from potsim.interfaces.planfile import read_plan
+from potsim.liquid import strength
 from potsim.planning.oil_blend import blend_to_profile, oils_mg_per_l, pour
 
 SPIRIT = """
@@ -130,7 +131,7 @@ J, C, GIN = "juniper.toml", "coriander.toml", "gin.toml"
         ((J, "1 L @ 42 %", "--like", GIN), "Plans and portions do not go together: juniper.toml is a plan"),
         ((J, C), "Plans are named, but not what their blend is to be like. hint: Add --like PLAN"),
         (("1 L @ 42 %", "--like", GIN), "--like is for plans, and none is named."),
-        (("1 L @ 42 %", "--make", "1 L"), "--make is for plans, and none is named."),
+        (("1 L @ 42 %", "--make", "1 L"), "--make takes two strengths, without volumes, and --to."),
         ((J, "--like", GIN), "There is 1 plan to blend. hint: Give two or more."),
         ((J, C, "--like", J), "--like: juniper.toml names no bottling strength. hint: Add --to"),
         ((J, C, "--like", "fennel.toml", "--to", "90 %"), "--to is 90 % vol; allowed is at most 7"),
@@ -147,3 +148,19 @@ def test_refusals(say, asked: tuple[str, ...], words: str) -> None:
     assert said.code == 2
     assert said.out == ""
     assert words in " ".join(said.err.split())
+
+
+def test_how_much_of_each_of_two_strengths(say) -> None:
+    """A litre at 50 % of 80 % and 30 %: 395 and 614 mL, by mass balance."""
+    pair = ("blend", "80 %", "30 %", "--to", "50 %", "--make", "1 L")
+    said = say(*pair)
+    assert said.code == 0
+    assert "395 mL" in said.out
+    assert "614 mL" in said.out
+    data = json.loads(say(*pair, "--json").out)
+    back = strength.mix(data["spirits_l"], [80.0, 30.0])
+    assert back.volume_l == pytest.approx(1.0, abs=1e-9)
+    assert back.abv == pytest.approx(50.0, abs=1e-9)
+    refused = say("blend", "80 %", "30 %", "--to", "90 %", "--make", "1 L")
+    assert refused.code == 2
+    assert "--to is 90 % vol; allowed is 30 to 80 % vol, between the two." in refused.err

@@ -21,11 +21,14 @@ Tell volume and strength of spirits, and water, poured together. Mass and
 alcohol add up; volumes do not quite. Volumes and strengths at 20 °C. With --to,
 also the water that brings the blend down to a strength.
 
+Or give two strengths, and with --make and --to what is wanted: how much of each.
+
 Or name plans, files that end in .toml: how their keeps are poured together to
 come nearest to the oils of the plan --like.""",
     examples=(
         'potsim blend "300 mL @ 72 %" "200 mL @ 45 %"',
         'potsim blend 300mL@72% 200mL@45% --to "40 %"',
+        'potsim blend "72 %" "45 %" --to "50 %" --make "1 L"',
         'potsim blend juniper.toml coriander.toml --like gin.toml --make "2 L"',
     ),
 )
@@ -36,13 +39,13 @@ def add(subparsers: Subparsers) -> None:
     parser = add_command(subparsers, ABOUT, run)
     parser.add_argument(
         "portions",
-        metavar="VOLUME@ABV|PLAN",
+        metavar="VOLUME@ABV|ABV|PLAN",
         nargs="+",
-        help='such as "300 mL @ 72 %%"; water: "200 mL @ 0 %%"; or plan files, of which the keeps are poured',
+        help='such as "300 mL @ 72 %%"; water: "200 mL @ 0 %%"; or two strengths; or plan files',
     )
     parser.add_argument("--to", metavar="ABV", help='bring the blend down to this, such as "40 %%"')
     parser.add_argument("--like", metavar="PLAN", help="plan whose oils the keeps are to come near")
-    parser.add_argument("--make", metavar="VOLUME", help='how much is to be made with --like ("1 L")')
+    parser.add_argument("--make", metavar="VOLUME", help='how much is to be made ("1 L")')
     add_json(parser)
 
 
@@ -57,11 +60,10 @@ def run(args: argparse.Namespace) -> int:
         )
     if plans:
         return _plans(args, plans)
-    for option in ("like", "make"):
-        if getattr(args, option) is not None:
-            hint = f"Name two plans or more, files that end in {PLAN}."
-            raise RequestError(f"--{option} is for plans, and none is named.", hint)
-    return _portions(args)
+    if args.like is not None:
+        hint = f"Name two plans or more, files that end in {PLAN}."
+        raise RequestError("--like is for plans, and none is named.", hint)
+    return _portions(args) if args.make is None else _pair(args)
 
 
 def _portions(args: argparse.Namespace) -> int:
@@ -92,6 +94,32 @@ def _portions(args: argparse.Namespace) -> int:
     poured = [f"{format_volume(p.volume_l)} at {format_abv(p.abv)}" for p in portions]
     sections = [blend_section(poured, made)]
     output.result(render(sections if down is None else [*sections, proofing_section(down)]))
+    return 0
+
+
+def _pair(args: argparse.Namespace) -> int:
+    """How much of each of two strengths makes what is wanted."""
+    from potsim.interfaces import units
+
+    if len(args.portions) != 2 or args.to is None or any("@" in text for text in args.portions):
+        hint = 'Such as: potsim blend "72 %" "45 %" --to "50 %" --make "1 L"'
+        raise RequestError("--make takes two strengths, without volumes, and --to.", hint)
+    first, second = (read("ABV", units.abv, text) for text in args.portions)
+    target, volume_l = read("--to", units.abv, args.to), read("--make", units.volume_l, args.make)
+    from potsim.interfaces.tables import Facts, Section, render
+    from potsim.interfaces.wording import format_abv, format_volume
+    from potsim.planning.blending import pair
+
+    with typed_as({"target_abv": "--to", "a_abv": "ABV", "b_abv": "ABV", "volume": "--make"}):
+        made = pair(first, second, target, volume_l)
+    if args.json:
+        data = {"spirits_l": list(made.spirits_l), "volume_l": made.volume_l, "abv": made.abv}
+        output.result_json(data | {"contraction_l": made.contraction_l})
+        return 0
+    poured = zip((first, second), made.spirits_l, strict=True)
+    facts = [(f"of {format_abv(abv)}", format_volume(volume)) for abv, volume in poured]
+    facts.append(("together", f"{format_volume(made.volume_l)} at {format_abv(made.abv)}"))
+    output.result(render([Section("Poured together", (Facts(tuple(facts)),))]))
     return 0
 
 
