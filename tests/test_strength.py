@@ -166,14 +166,14 @@ REFUSALS = [
     (lambda: strength.true_abv(99.9, 5.0), "reading_abv is 99.9 % vol; allowed is a lower strength"),
     (lambda: strength.reading_abv(100.0, 30.0), "abv is 100 % vol; allowed is a lower strength"),
     (lambda: strength.reading_abv(0.0, 10.0), "abv is 0 % vol; allowed is a higher strength"),
-    (lambda: strength.volume_at(-1.0, 40.0, 10.0, 20.0), "volume_l is -1 L; allowed is 0 to inf L."),
+    (lambda: strength.volume_at(-1.0, 40.0, 10.0, 20.0), "volume_l is -1 L; allowed is 0 L or more."),
     (lambda: strength.water_to_reach(1.0, 40.0, 50.0), "allowed is above 0 and at most 40.0 % vol"),
     (lambda: strength.water_to_reach(1.0, 40.0, 0.0), "ask for more than 0 % vol"),
     (lambda: strength.mix([0.0, 0.0], [40.0, 0.0]), "volumes_l is nothing; allowed is more than 0 L in all."),
     (lambda: strength.abv_from_moles(0.0, 0.0), "Of nothing there is no strength."),
-    (lambda: strength.volume_from_moles(-1.0, 1.0), "ethanol_mol is -1 mol; allowed is 0 to inf mol."),
+    (lambda: strength.volume_from_moles(-1.0, 1.0), "ethanol_mol is -1 mol; allowed is 0 mol or more."),
     (lambda: strength.abv_from_proof(201.0), "proof is 201 proof; allowed is 0 to 200 proof."),
-    (lambda: strength.proof_gallons(-1.0, 100.0), "volume_us_gal is -1 US gal; allowed is 0 to inf US gal."),
+    (lambda: strength.proof_gallons(-1.0, 100.0), "volume_us_gal is -1 US gal; allowed is 0 US gal or more."),
     (lambda: strength.percent_at(40.0, 50.0), "t_c is 50 °C; allowed is -20 to 40 °C."),
 ]
 
@@ -183,7 +183,7 @@ def test_refusals_say_what_is_allowed(act: Change, text: str) -> None:
     with pytest.raises(RangeError) as refused:
         act()
     assert text in str(refused.value)
-    assert refused.value.hint or "inf" in refused.value.allowed
+    assert refused.value.hint or "or more" in refused.value.allowed
 
 
 def test_a_target_too_strong_is_answered_with_what_to_do() -> None:

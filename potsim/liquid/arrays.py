@@ -23,7 +23,7 @@ def within(
     values : array_like
         What was given.
     low, high : float
-        The allowed range, ends included.
+        The allowed range, ends included; ``high`` may be infinite, but no value.
     unit : str
         Unit of all three.
     hint : str
@@ -40,11 +40,12 @@ def within(
         If a value lies outside or is not a number; the first such value is named.
     """
     array = np.asarray(values, dtype=float)
-    fine = (array >= low) & (array <= high)
+    fine = (array >= low) & (array <= high) & np.isfinite(array)
     if not fine.all():
         first = float(array[~fine].flat[0]) if array.ndim else float(array)
         space = f" {unit}" if unit else ""
-        raise RangeError(argument, f"{first:g}{space}", f"{low:g} to {high:g}{space}", hint)
+        allowed = f"{low:g} to {high:g}{space}" if np.isfinite(high) else f"{low:g}{space} or more"
+        raise RangeError(argument, f"{first:g}{space}", allowed, hint)
     return array
 
 

@@ -13,7 +13,7 @@ from dataclasses import astuple, dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import ConvergenceError, RequestError
+from potsim.errors import ConvergenceError, RangeError, RequestError
 from potsim.liquid import equilibrium, heat
 from potsim.still.still import Conditions
 
@@ -74,6 +74,8 @@ def balance(x: Array, conditions: Conditions) -> Balance:
 
     Raises
     ------
+    RangeError
+        If there is no ethanol in the pot.
     RequestError
         If the losses at the boiling point of water take all the power.
     ConvergenceError
@@ -91,7 +93,12 @@ def balance(x: Array, conditions: Conditions) -> Balance:
     heats = _Heats(
         c.pressure_pa, c.power_w, c.neck_loss_w_per_k, c.pot_loss_w_per_k, c.room_k, c.volatility_error
     )
-    return _balance(np.asarray(x, dtype=float), heats)
+    at = np.asarray(x, dtype=float)
+    if not np.all((at > 0.0) & (at <= 1.0)):
+        raise RangeError(
+            "x", f"{at.min():g}", "more than 0 and below the azeotrope", "Water alone has no balance."
+        )
+    return _balance(at, heats)
 
 
 def balances(x: Array, conditions: Sequence[Conditions]) -> list[Balance]:

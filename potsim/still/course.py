@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import RequestError
+from potsim.errors import RangeError, RequestError
 from potsim.liquid import heat, strength
 from potsim.still.balance import refuse_weak_heat
 from potsim.still.curves import Curves, curves
@@ -21,6 +21,7 @@ from potsim.still.still import Still
 
 Array = NDArray[np.float64]
 
+ROUNDING = 1e-9  # of a depletion
 EXHAUSTED = float(np.log(1000.0))  # depletion at which 99.9 % of the charge's moles are over
 
 
@@ -140,8 +141,16 @@ class Course:
         -------
         States
             Arrays of the shape of ``depletion``.
+
+        Raises
+        ------
+        RangeError
+            If a depletion lies outside; what rounding puts outside is taken.
         """
         s = np.asarray(depletion, dtype=float)
+        if s.size and not (float(s.min()) >= -ROUNDING and float(s.max()) <= EXHAUSTED + ROUNDING):
+            out = float(s.max()) if float(s.min()) >= -ROUNDING else float(s.min())
+            raise RangeError("depletion", f"{out:g}", f"0 to {EXHAUSTED:.4g}", "Ask within the run.")
         if len(self.legs) == 1:
             return self._on(self.legs[0], s)
         starts = np.array([leg.from_depletion for leg in self.legs])
