@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from potsim.errors import RangeError
+from potsim.errors import RangeError, RequestError
 from potsim.liquid import strength
 from potsim.planning.keep import Keep, stretched
 from potsim.planning.plan import Bottling
@@ -30,12 +30,17 @@ def bottle(bottling: Bottling, pooled: Keep, room_c: float) -> Proofing | None:
 
     Raises
     ------
-    RangeError
-        If the keep, stretched or not, is no stronger than that.
+    RequestError
+        If the keep, stretched or not, holds no alcohol or is no stronger than that.
     """
     if bottling.abv is None:
         return None
     mixed = stretched(pooled, bottling.stretch)
+    if mixed.abv == 0.0:
+        raise RequestError(
+            f"The keep holds no alcohol, and cannot be bottled at {bottling.abv:g} % vol.",
+            "Charge a spirit, keep other jars, or leave bottling.abv out.",
+        )
     at_c = room_c if room_c <= WARMEST_C else strength.REFERENCE_C
     try:
         made = proof_down(
