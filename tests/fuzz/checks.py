@@ -23,9 +23,10 @@ def plain(value: Any, where: str = "") -> None:
         assert value is None or isinstance(value, (str, int, bool)), f"{where} is a {type(value)}"
 
 
-def says_something(error: PotsimError) -> None:
-    """A refusal has words, and none of them is a fault in making them."""
+def says_something(error: PotsimError, *, hint: bool = False) -> None:
+    """A refusal has words, and none of them is a fault in making them; if asked for, also what to do."""
     words = f"{error.message} {error.hint}"
     assert error.message.strip(), "a refusal without words"
+    assert error.hint.strip() or not hint, f"no hint: {error.message}"
     for fault in ("Traceback", "<class", "object at 0x", "np.float64"):
         assert fault not in words, f"{fault} in: {words}"
