@@ -28,7 +28,7 @@ def test_it_runs_and_draws(name: str, tmp_path: Path, capsys: pytest.CaptureFixt
     for picture in (made, kept):
         assert picture.stat().st_size < LARGEST
     with Image.open(made) as drawn, Image.open(kept) as old:
-        assert drawn.size == old.size
+        assert drawn.size == pytest.approx(old.size, abs=2)  # rounded otherwise by other versions
         assert len(drawn.convert("L").getcolors(maxcolors=256) or []) > 20  # not blank
 
 
