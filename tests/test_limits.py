@@ -26,6 +26,7 @@ from potsim.planning.blending import Part, blend_to
 from potsim.planning.charge import blend
 from potsim.planning.cuts import cut_table
 from potsim.planning.ensemble import ensemble
+from potsim.planning.forecast import follow
 from potsim.planning.plan import (
     Bottling,
     Cuts,
@@ -39,6 +40,7 @@ from potsim.planning.plan import (
     Stretch,
 )
 from potsim.planning.proofing import proof_down
+from potsim.planning.readings import Entry, next_reading
 from potsim.planning.run import Run
 from potsim.still.balance import balance
 from potsim.still.course import EXHAUSTED, course
@@ -307,6 +309,7 @@ DIGEST = """
 import hashlib, json, sys
 import potsim
 from potsim.planning.ensemble import ensemble
+from potsim.planning.forecast import follow
 plan = potsim.example_plan()
 made = [
     potsim.distil(plan).to_dict(),
@@ -346,6 +349,15 @@ def test_what_ran_before_changes_nothing() -> None:
     for altitude_m in (0.0, 2000.0):
         potsim.distil(replace(plan, still=replace(plan.still, altitude_m=altitude_m)))
     assert potsim.distil(plan).to_dict() == before
+
+
+def test_a_run_to_the_last_drop_can_be_followed() -> None:
+    stop = Cuts(stop=Stop(collected_l=0.998))
+    weak = of(Ingredient("beer", 1.0, 5.0), cuts=stop, still=StillPlan(min_level_l=0.0))
+    run = potsim.distil(replace(weak, botanicals=(BotanicalDose("juniper", mass_g=1.0),)))
+    seen = follow(run, [next_reading([], Entry(collected_l=0.05, read_abv=30.0))])
+    assert 0.96 < seen.stop_l.value <= 0.998  # what is followed ends at 97 % of the charge
+    assert [name.botanical for name in seen.flavours_now] == ["juniper"]
 
 
 def test_cut_tables_are_finite_to_the_end() -> None:

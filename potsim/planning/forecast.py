@@ -27,6 +27,7 @@ from potsim.planning.profile import ZERO_C
 from potsim.planning.readings import Reading
 from potsim.planning.run import Run
 from potsim.planning.verdicts import odd_readings, verdicts
+from potsim.still.course import EXHAUSTED
 from potsim.still.fit import Fit, fit
 from potsim.still.observed import Noise, places, run_out
 
@@ -293,7 +294,7 @@ class _Share:
 
 
 def _shares(run: Run) -> tuple[_Share, ...]:
-    states = run.course.at(np.linspace(0.0, 1.5 * run.end.depletion + 1.0, 400))
+    states = run.course.at(np.linspace(0.0, min(1.5 * run.end.depletion + 1.0, EXHAUSTED), 400))
     over = states.over_ethanol_mol / (run.course.charge_mol * run.course.charge_x)
     found = []
     for flavour in run.flavours.botanicals:
