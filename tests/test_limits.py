@@ -237,33 +237,39 @@ def maybe(what: st.SearchStrategy[Any]) -> st.SearchStrategy[Any]:
     return st.none() | what
 
 
-STRENGTH = st.floats(0.0, 100.0) | st.sampled_from([0.0, 40.0, 96.0, 100.0])
+def plain_stop(stop: Stop) -> dict[str, Any]:
+    """What a stop says."""
+    return {name: value for name, value in vars(stop).items() if value}
+
+
+STRENGTH = st.floats(10.0, 70.0) | st.floats(0.0, 100.0) | st.sampled_from([0.0, 96.0, 100.0])
+VOLUME = log(0.5, 5.0) | log(1e-3, 1e3)
 INGREDIENT = st.builds(
-    Ingredient, st.just("spirit"), log(1e-3, 1e3), STRENGTH, maybe(st.sampled_from(["neutral", "pot rum"]))
+    Ingredient, st.just("spirit"), VOLUME, STRENGTH, maybe(st.sampled_from(["neutral", "pot rum"]))
 )
 STILL = st.builds(
     StillPlan,
-    capacity_l=maybe(log(0.1, 1e4)),
-    power_w=maybe(log(20.0, 1e5)),
-    heat_up_power_w=maybe(log(20.0, 1e5)),
-    neck_loss_w_per_k=maybe(st.just(0.0) | log(1e-3, 30.0)),
-    pot_loss_w_per_k=maybe(st.just(0.0) | log(1e-3, 30.0)),
+    capacity_l=maybe(log(20.0, 1e4)),
+    power_w=maybe(log(300.0, 1e5)),
+    heat_up_power_w=maybe(log(300.0, 1e5)),
+    neck_loss_w_per_k=maybe(st.just(0.0) | log(1e-3, 3.0)),
+    pot_loss_w_per_k=maybe(st.just(0.0) | log(1e-3, 3.0)),
     room_c=maybe(st.floats(0.0, 45.0)),
     pressure_hpa=maybe(st.floats(600.0, 1100.0)),
-    min_level_l=maybe(log(1e-3, 10.0)),
+    min_level_l=maybe(log(1e-3, 0.3)),
     pot_mass_kg=maybe(log(0.1, 100.0)),
     power_steps=st.just(()) | log(0.01, 2.0).map(lambda litres: (PowerStep(litres, 400.0),)),
 )
-STOP = st.builds(
-    Stop,
-    stream_abv=maybe(st.floats(1.0, 97.0)),
-    pot_abv=maybe(st.floats(0.01, 50.0)),
-    vapour_c=maybe(st.floats(75.0, 105.0)),
-    collected_l=maybe(log(0.01, 100.0)),
-    recovered=maybe(st.floats(0.01, 0.9999)),
-    elapsed_min=maybe(log(1.0, 1e4)),
-    cloudy=st.booleans(),
+ONE_STOP = st.one_of(
+    st.builds(Stop, stream_abv=st.floats(1.0, 90.0)),
+    st.builds(Stop, pot_abv=st.floats(1e-6, 30.0)),
+    st.builds(Stop, vapour_c=st.floats(75.0, 100.0)),
+    st.builds(Stop, collected_l=log(0.01, 5.0)),
+    st.builds(Stop, recovered=st.floats(0.01, 0.9999)),
+    st.builds(Stop, elapsed_min=log(10.0, 1e3)),
+    st.builds(Stop, cloudy=st.just(True)),
 )
+STOP = ONE_STOP | st.tuples(ONE_STOP, ONE_STOP).map(lambda two: replace(two[0], **plain_stop(two[1])))
 DOSE = st.builds(
     BotanicalDose,
     st.sampled_from(["juniper", "star anise", "lemon peel", "vanilla bean", "clove", "hibiscus"]),
