@@ -122,6 +122,8 @@ def fuzz(target: Target, tries: int, seed: int, found: Path) -> None:
         options: list[Any] = [sys.argv[0], f"-max_len={LONGEST}", f"-seed={seed}", "-timeout=300"]
         options += [
             "-rss_limit_mb=8000",
+            "-report_slow_units=300",
+            f"-artifact_prefix={found}/",
             "-verbosity=0",
             "-len_control=0",
             "-mutate_depth=1",
