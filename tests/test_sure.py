@@ -41,6 +41,8 @@ def test_json_holds_bands_beside_the_values_and_the_seed_repeats_them(say) -> No
         (("--seed", "3"), "--seed goes with --sure."),
         (("--sure", "--seed", "x"), "--seed: 'x' does not begin with a number"),
         (("--sure", "--seed", "1.5"), "whole"),
+        (("--runs", "3"), "--runs goes with --sure."),
+        (("--sure", "--runs", "0"), "0"),
     ],
 )
 def test_refusals(say, words: tuple[str, ...], message: str) -> None:
@@ -57,3 +59,22 @@ def test_the_picture_has_the_band_behind_the_stream() -> None:
     band = ax.collections[0].get_datalim(ax.transData)
     assert band.height > 20.0
     assert any(text.get_text() == "9 runs in 10" for text in ax.texts)
+
+
+def test_many_runs_say_beforehand_how_long_they_take(say, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("potsim.interfaces.commands.run.MANY", 100)
+    said = say("run", "quince.toml", "--sure", "--runs", "200")
+    assert said.code == 0
+    assert "Drawing 200 runs takes about" in said.err
+    assert "200 runs drawn" in said.out
+
+
+def test_ctrl_c_stops_the_draws_with_a_word(say, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stopped(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("potsim.planning.ensemble.work", stopped)
+    said = say("run", "quince.toml", "--sure", "--plot", "a.png")
+    assert said.code == 1
+    assert "stopped by Ctrl-C" in said.err
+    assert said.out == ""

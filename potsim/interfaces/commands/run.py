@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import functools
+import sys
 from typing import TYPE_CHECKING
 
 from potsim.interfaces import files, output
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
 
 PICTURES = ("svg", "png", "pdf")
 PAGES = ("html",)
+RUNS = 2000  # drawn for --sure
+MANY = 20_000  # from here on it is said beforehand how long it takes
 ABOUT = Command(
     name="run",
     help="predict a run: curve, stop, cuts, jars, keep, proofing, flavours",
@@ -44,6 +47,9 @@ def add(subparsers: Subparsers) -> None:
     parser.add_argument("--report", metavar="FILE", help="write a page to print: .html")
     parser.add_argument("--sure", action="store_true", help="say how sure it is: bands, and what widens them")
     parser.add_argument("--seed", metavar="N", help="with --sure: what the draws start from; 0 if left out")
+    parser.add_argument(
+        "--runs", metavar="N", help=f"with --sure: how many runs are drawn; {RUNS} if left out"
+    )
     add_force(parser)
 
 
@@ -76,20 +82,31 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _sure(args: argparse.Namespace, plan: Plan) -> Ensemble | None:
-    """Draw runs if the bands were asked for."""
+    """Draw runs if the bands were asked for; say beforehand how long many will take."""
     from potsim.errors import RequestError
 
     if not args.sure:
-        if args.seed is not None:
-            raise RequestError("--seed goes with --sure.", "Add --sure, or leave --seed out.")
+        for option in ("seed", "runs"):
+            if getattr(args, option) is not None:
+                raise RequestError(f"--{option} goes with --sure.", f"Add --sure, or leave --{option} out.")
         return None
-    from potsim.planning.ensemble import ensemble
+    from potsim.planning.ensemble import ensemble, estimate_s
 
-    seed = 0 if args.seed is None else int(read("--seed", _whole, args.seed))
-    return ensemble(plan, seed=seed)
+    seed = 0 if args.seed is None else _whole("--seed", args.seed)
+    runs = RUNS if args.runs is None else _whole("--runs", args.runs)
+    if runs > MANY:
+        output.words(f"Drawing {runs:,} runs takes about {estimate_s(plan, runs):.0f} s. Ctrl-C stops.")
+    return ensemble(plan, runs, seed, progress=_bar if runs > MANY else None)
 
 
-def _whole(text: str) -> float:
+def _bar(done: int, of: int) -> None:
+    """Tell on a terminal how far the draws have come."""
+    if sys.stderr.isatty():
+        sys.stderr.write(f"\r  {done:,} of {of:,} runs" + ("\n" if done >= of else ""))
+        sys.stderr.flush()
+
+
+def _whole(option: str, text: str) -> int:
     from potsim.interfaces import units
 
-    return units.count(text, "a seed", whole=True)
+    return int(read(option, lambda given: units.count(given, "a count", whole=True), text))
