@@ -422,3 +422,9 @@ def test_reading_units_loads_nothing_heavy() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("text", ["0.077,96.5 L", "1.500,000.5 mL", "1,000.00,5 mL", "1'000.5,5 mL"])
+def test_marks_that_make_no_sense_are_refused(text: str) -> None:
+    with pytest.raises(RequestError, match="does not begin with a number that can be read"):
+        units.volume_l(text)

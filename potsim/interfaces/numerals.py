@@ -220,6 +220,8 @@ def _decimal(given: object, plain: str) -> Fraction | None:
         return None
     whole, _, part = digits.partition(last) if last else (digits, "", "")
     groups = re.split(r"[.,']", whole)
+    if part and not part.isdecimal():
+        return None
     if not 1 <= len(groups[0]) <= 3 or any(len(group) != 3 for group in groups[1:]):
         return None
     return Fraction("".join(groups) + ("." + part if part else ""))
