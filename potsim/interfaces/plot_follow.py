@@ -16,7 +16,6 @@ from potsim.planning.outlook_words import in_short
 ODD: dict[str, Any] = {"marker": "x", "s": 46, "linewidths": 1.8, "color": ink.VERMILION, "zorder": 5}
 FITS: dict[str, Any] = {"s": 30, "facecolors": "white", "edgecolors": ink.INK, "linewidths": 1.3, "zorder": 5}
 MARK = {"stream": "o", "parrot": "s", "jar": "D"}
-WORDS_WIDE = 0.33  # of the width of the picture: "expected, with its band"
 
 
 def plot_follow(forecast: Forecast, ax: Axes | None = None) -> Axes:
@@ -140,6 +139,7 @@ def _mark(forecast: Forecast, ax: Axes, now: float, stop: float) -> None:
         ha="center",
         fontsize=ink.SIZE,
         color=ink.BLUE,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5},  # the line of now passes behind
         arrowprops={"arrowstyle": "-", "color": ink.FAINT, "linewidth": 0.6},
     )
 
