@@ -11,8 +11,8 @@ import numpy as np
 
 import potsim
 from benchmarks.measure import Row, best_of
-from potsim.planning.ensemble import CHUNK
-from potsim.planning.study import drawn, standard_numbers, study_of
+from potsim.planning.ensemble.many import CHUNK
+from potsim.planning.ensemble.study import drawn, standard_numbers, study_of
 from potsim.still.family import family
 
 SIZES = (1, 100, 10_000, 1_000_000)
@@ -22,7 +22,7 @@ PROGRAM = """
 import resource, sys, time
 from dataclasses import replace
 import potsim
-from potsim.planning.ensemble import ensemble
+from potsim.planning.ensemble.many import ensemble
 from potsim.planning.plan import JarPlan, JarStock
 plan = replace(potsim.example_plan(), botanicals=(), jars=JarPlan((JarStock(0.5),)))
 ensemble(plan, 1)

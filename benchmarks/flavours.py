@@ -9,7 +9,7 @@ from scipy.integrate import solve_ivp
 
 import potsim
 from benchmarks.measure import Row, best_of
-from potsim.planning.bill import BotanicalDose
+from potsim.planning.botanicals.bill import BotanicalDose
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run
 from potsim.still.escape import escape

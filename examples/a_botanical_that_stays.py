@@ -4,9 +4,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import potsim
-from potsim.interfaces import ink
-from potsim.interfaces.plots import new_axes
-from potsim.planning.bill import BotanicalDose
+from potsim.interfaces.plots import ink
+from potsim.interfaces.plots.run import new_axes
+from potsim.planning.botanicals.bill import BotanicalDose
 
 PICTURES = Path(__file__).with_name("pictures")
 

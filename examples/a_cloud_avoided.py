@@ -4,9 +4,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import potsim
-from potsim.interfaces import ink
-from potsim.interfaces.plots import new_axes
-from potsim.planning.bill import BotanicalDose
+from potsim.interfaces.plots import ink
+from potsim.interfaces.plots.run import new_axes
+from potsim.planning.botanicals.bill import BotanicalDose
 from potsim.planning.cloud import sentences
 from potsim.planning.plan import Bottling, Stop
 

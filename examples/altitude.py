@@ -3,8 +3,8 @@
 from pathlib import Path
 
 import potsim
-from potsim.interfaces import ink
-from potsim.interfaces.plots import new_axes
+from potsim.interfaces.plots import ink
+from potsim.interfaces.plots.run import new_axes
 
 PICTURES = Path(__file__).with_name("pictures")
 PENS = (ink.STREAM, ink.POOLED, ink.OVER)

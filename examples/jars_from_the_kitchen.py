@@ -4,8 +4,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import potsim
-from potsim.interfaces import ink
-from potsim.interfaces.plots import new_axes
+from potsim.interfaces.plots import ink
+from potsim.interfaces.plots.run import new_axes
 from potsim.planning.plan import JarPlan, JarStock
 
 PICTURES = Path(__file__).with_name("pictures")

@@ -6,8 +6,8 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from potsim.data import read_table
-from potsim.interfaces import ink
-from potsim.interfaces.plots import WIDTH_IN
+from potsim.interfaces.plots import ink
+from potsim.interfaces.plots.run import WIDTH_IN
 from potsim.liquid.equilibrium import bubble_point
 
 PICTURES = Path(__file__).with_name("pictures")

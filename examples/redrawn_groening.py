@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 
 from potsim.data import header, read_table
-from potsim.interfaces import ink
-from potsim.interfaces.plots import new_axes
+from potsim.interfaces.plots import ink
+from potsim.interfaces.plots.run import new_axes
 from potsim.liquid import strength
 from potsim.still.balance import balance
 from potsim.still.still import Conditions

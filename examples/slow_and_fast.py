@@ -5,8 +5,8 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 import potsim
-from potsim.interfaces import ink
-from potsim.interfaces.plots import WIDTH_IN
+from potsim.interfaces.plots import ink
+from potsim.interfaces.plots.run import WIDTH_IN
 
 PICTURES = Path(__file__).with_name("pictures")
 

@@ -10,9 +10,18 @@ from hypothesis import strategies as st
 
 from potsim.data import read_table
 from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.planning.bill import BotanicalDose, dose_warnings, limit_warnings, resolve
-from potsim.planning.botanicals import Botanical, Piece, Share, Spread, UsualDose, extend, find, library
-from potsim.planning.names import key
+from potsim.planning.botanicals.bill import BotanicalDose, dose_warnings, limit_warnings, resolve
+from potsim.planning.botanicals.library import (
+    Botanical,
+    Piece,
+    Share,
+    Spread,
+    UsualDose,
+    extend,
+    find,
+    library,
+)
+from potsim.planning.botanicals.names import key
 
 COMPOUNDS = {row["id"] for row in read_table("compounds.csv")}
 IDS = sorted(library())

@@ -11,7 +11,7 @@ import pytest
 
 import potsim
 from potsim.errors import RangeError, RequestError
-from potsim.interfaces.planfile import read_plan
+from potsim.interfaces.planfile.text import read_plan
 from potsim.liquid import strength
 from potsim.planning import oils
 from potsim.planning.plan import Bottling, Stretch

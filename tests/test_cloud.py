@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 import potsim
-from potsim.interfaces.plots import figure_of_run
+from potsim.interfaces.plots.run import figure_of_run
 from potsim.liquid.clouding import ClearLimit, Verdict
 from potsim.planning import oils
-from potsim.planning.bill import BotanicalDose
+from potsim.planning.botanicals.bill import BotanicalDose
 from potsim.planning.cloud import SOONER, Cloud, Remedy, sentences
 from potsim.planning.plan import Bottling
 

@@ -17,7 +17,7 @@ import potsim
 from potsim.interfaces import files
 from potsim.interfaces.commands import proof
 from potsim.interfaces.evidence.registry import modules
-from potsim.interfaces.summary import curve_places
+from potsim.interfaces.summary.run import curve_places
 from potsim.planning.profile import QUANTITIES
 
 KEPT_EVIDENCE = Path(__file__).parent / "EVIDENCE.md"
@@ -304,7 +304,7 @@ def test_new_writes_a_plan_that_runs(say, tmp_path: Path) -> None:
 
 
 def test_botanicals_lists_all_and_tells_one_with_its_sources(say) -> None:
-    from potsim.planning.botanicals import library
+    from potsim.planning.botanicals.library import library
 
     listed = say("botanicals").out
     assert f"{len(library())} botanicals" in listed
@@ -318,7 +318,7 @@ def test_botanicals_lists_all_and_tells_one_with_its_sources(say) -> None:
 
 @pytest.mark.parametrize("name", ["aniseed", "wormwood", "tonka bean", "fresh ginger"])
 def test_every_caution_of_a_botanical_is_told(say, name: str) -> None:
-    from potsim.planning.botanicals import find
+    from potsim.planning.botanicals.library import find
 
     told = " ".join(say("botanicals", name).out.split())
     for caution in find(name).cautions:

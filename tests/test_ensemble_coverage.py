@@ -18,9 +18,9 @@ from thermo.unifac import DOUFIP2016, DOUFSG, UNIFAC
 
 import potsim
 from potsim.liquid import equilibrium, strength
-from potsim.planning.ensemble import ensemble
+from potsim.planning.ensemble.many import ensemble
+from potsim.planning.ensemble.study import drawn, standard_numbers, study_of
 from potsim.planning.run import distil
-from potsim.planning.study import drawn, standard_numbers, study_of
 from potsim.still import balance as balance_module
 from potsim.still import curves as curves_module
 from potsim.still.course import Course, course

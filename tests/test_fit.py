@@ -12,16 +12,17 @@ from following_cases import readings, the_plan, truth
 from potsim.errors import RequestError
 from potsim.interfaces.evidence import fit as evidence
 from potsim.interfaces.evidence.still import SINGLE_STAGE
-from potsim.interfaces.planfile import load_plan
-from potsim.interfaces.still_file import read_still, still_text
+from potsim.interfaces.planfile.still_file import read_still, still_text
+from potsim.interfaces.planfile.text import load_plan
 from potsim.liquid import strength
-from potsim.planning.following import bench_of, hold_up, observed_of, prior_of
-from potsim.planning.forecast import Follower, follow
-from potsim.planning.learnt import Learnt, Loss, learn, mark_of
-from potsim.planning.outlook import Band, Forecast
-from potsim.planning.plan import Bottling, Cuts, PowerStep
-from potsim.planning.readings import Entry, Reading, next_reading
+from potsim.planning.following.forecast import Follower, follow
+from potsim.planning.following.known import bench_of, hold_up, observed_of, prior_of
+from potsim.planning.following.learnt import Learnt, Loss, learn, mark_of
+from potsim.planning.following.outlook import Band, Forecast
+from potsim.planning.following.readings import Entry, Reading, next_reading
+from potsim.planning.plan import Bottling, Cuts
 from potsim.planning.run import Run, distil
+from potsim.planning.still_plan import PowerStep
 from potsim.still.fit import Fit, fit
 from potsim.still.problem import NAMES
 
@@ -103,7 +104,7 @@ def _against(band: Band, real: float) -> tuple[float, float]:
 
 
 def test_the_stop_of_another_equilibrium_is_forecast_as_closely_as_said(recovered: Recovered) -> None:
-    # Found on 100 runs, see `potsim.planning.forecast.Follower`; bounds twice as wide or so, for 20 runs.
+    # Found on 100 runs, see `potsim.planning.following.forecast.Follower`; bounds twice as wide, for 20 runs.
     assert abs(recovered.off["stop_l"].mean()) < 0.012
     assert abs(recovered.off["stop_min"].mean()) < 0.8
     assert abs(recovered.off["stream_abv"].mean()) < 0.25

@@ -12,16 +12,16 @@ from potsim.interfaces.evidence import flavours as evidence
 from potsim.liquid import strength
 from potsim.liquid.traces import Compound
 from potsim.planning import aroma, flavour_cautions
-from potsim.planning.bill import BotanicalDose, resolve
-from potsim.planning.botanical import Botanical, Share, Spread
 from potsim.planning.botanical_flavour import BotanicalFlavour
-from potsim.planning.botanicals import extend, library
+from potsim.planning.botanicals.bill import BotanicalDose, resolve
+from potsim.planning.botanicals.botanical import Botanical, Share, Spread
+from potsim.planning.botanicals.library import extend, library
+from potsim.planning.botanicals.spirits import volatiles
 from potsim.planning.flavours import Flavours, predict
 from potsim.planning.heads import heads_table, in_charge
 from potsim.planning.over import over_condition
 from potsim.planning.plan import Ingredient
 from potsim.planning.portion import between
-from potsim.planning.spirits import volatiles
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, PowerChange, Still
 

@@ -18,14 +18,14 @@ from matplotlib.collections import PathCollection
 
 import potsim
 from potsim.errors import RequestError
-from potsim.interfaces import enter
-from potsim.interfaces.plot_follow import figure_of_follow, plot_follow
-from potsim.interfaces.summary_follow import text_of_forecast
-from potsim.planning.forecast import Follower, follow
-from potsim.planning.journal import Journal
-from potsim.planning.outlook import Forecast
+from potsim.interfaces.plots.follow import figure_of_follow, plot_follow
+from potsim.interfaces.readings import enter
+from potsim.interfaces.summary.follow import text_of_forecast
+from potsim.planning.following.forecast import Follower, follow
+from potsim.planning.following.journal import Journal
+from potsim.planning.following.outlook import Forecast
+from potsim.planning.following.readings import Entry, Reading, next_reading
 from potsim.planning.plan import Bottling, Cuts, Stop
-from potsim.planning.readings import Entry, Reading, next_reading
 from potsim.planning.run import Run, distil
 
 

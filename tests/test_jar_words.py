@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 
 import potsim
-from potsim.interfaces.planfile import read_plan
+from potsim.interfaces.planfile.text import read_plan
 from potsim.planning import oils
-from potsim.planning.bill import BotanicalDose
+from potsim.planning.botanicals.bill import BotanicalDose
 
 HUGE = """
 [[charge]]

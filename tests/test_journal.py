@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from potsim.errors import PotsimError, RequestError
-from potsim.planning import journal_file
-from potsim.planning.journal import (
+from potsim.planning.following import journal_file
+from potsim.planning.following.journal import (
     FilledJar,
     Journal,
     event_record,
@@ -21,7 +21,7 @@ from potsim.planning.journal import (
     reading_record,
     strike_record,
 )
-from potsim.planning.readings import Entry
+from potsim.planning.following.readings import Entry
 
 PLAN = "title = 'x'\n"
 
@@ -183,8 +183,8 @@ def test_one_run_one_plan_one_writer(path: Path) -> None:
 # The prompt as it is, but for its answers, which would take longer to make than to test.
 PROMPT = """
 import sys
-from potsim.interfaces import enter
-from potsim.planning.journal import Journal
+from potsim.interfaces.readings import enter
+from potsim.planning.following.journal import Journal
 
 class Follower:
     def update(self, readings):
@@ -213,8 +213,8 @@ def test_killed_in_the_middle_of_an_entry_ten_times_nothing_is_lost(path: Path) 
             child.stdin.write(f"{place:g} mL, 70 %\n")
             child.stdin.flush()
             expected.append(place / 1000.0)
-            while "Saved: reading" not in child.stderr.readline():
-                pass
+            while "Saved: reading" not in (line := child.stderr.readline()):
+                assert line, "the prompt has ended"
         child.stdin.write(f"{place + 20.0:g} mL, 6"[: 3 + round_])
         child.stdin.flush()
         child.send_signal(signal.SIGKILL)

@@ -21,27 +21,17 @@ import potsim
 from potsim.errors import PotsimError, RangeError
 from potsim.liquid import clouding, equilibrium, heat, solubility, strength, traces
 from potsim.liquid.compound import Compound
-from potsim.planning.bill import BotanicalDose
 from potsim.planning.blending import Part, blend_to
+from potsim.planning.botanicals.bill import BotanicalDose
 from potsim.planning.charge import blend
 from potsim.planning.cuts import cut_table
-from potsim.planning.ensemble import ensemble
-from potsim.planning.forecast import follow
-from potsim.planning.plan import (
-    Bottling,
-    Cuts,
-    Ingredient,
-    JarPlan,
-    JarStock,
-    Plan,
-    PowerStep,
-    StillPlan,
-    Stop,
-    Stretch,
-)
+from potsim.planning.ensemble.many import ensemble
+from potsim.planning.following.forecast import follow
+from potsim.planning.following.readings import Entry, next_reading
+from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, JarStock, Plan, Stop, Stretch
 from potsim.planning.proofing import proof_down
-from potsim.planning.readings import Entry, next_reading
 from potsim.planning.run import Run
+from potsim.planning.still_plan import PowerStep, StillPlan
 from potsim.still.balance import balance
 from potsim.still.course import EXHAUSTED, course
 from potsim.still.still import Conditions, Still, pressure_at_altitude
@@ -314,8 +304,8 @@ def test_any_plan_gives_a_run_that_balances_or_a_refusal_with_a_hint(plan: Plan)
 DIGEST = """
 import hashlib, json, sys
 import potsim
-from potsim.planning.ensemble import ensemble
-from potsim.planning.forecast import follow
+from potsim.planning.ensemble.many import ensemble
+from potsim.planning.following.forecast import follow
 plan = potsim.example_plan()
 made = [
     potsim.distil(plan).to_dict(),

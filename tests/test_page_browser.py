@@ -17,7 +17,7 @@ from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, 
 import potsim
 from potsim.interfaces import wording
 from potsim.interfaces.page.tables import plan_from
-from potsim.interfaces.planfile import read_plan
+from potsim.interfaces.planfile.text import read_plan
 
 FLAGS = (
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),

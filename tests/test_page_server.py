@@ -27,8 +27,8 @@ from potsim.interfaces.page.answers import place
 from potsim.interfaces.page.folder import Folder, plain_name
 from potsim.interfaces.page.guard import House
 from potsim.interfaces.page.limits import BODY_BYTES, Buckets, Rate
-from potsim.interfaces.planfile import read_plan
-from potsim.interfaces.planfile_write import tables_of, write_plan
+from potsim.interfaces.planfile.text import read_plan
+from potsim.interfaces.planfile.write import tables_of, write_plan
 
 EXAMPLE = tables_of(potsim.example_plan())
 EARLIER = [{"jars": "1", "from_run": EXAMPLE}] * 4

@@ -10,12 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from potsim.errors import RequestError
-from potsim.interfaces.planfile import example_plan, load_plan, new_plan_text, read_plan, write_plan
-from potsim.interfaces.planfile_keys import PLAN_KEYS
+from potsim.interfaces.planfile.keys import PLAN_KEYS
+from potsim.interfaces.planfile.text import example_plan, load_plan, new_plan_text, read_plan, write_plan
 from potsim.liquid.compound import Compound
 from potsim.planning import plan as p
-from potsim.planning.bill import BotanicalDose
-from potsim.planning.botanical import Botanical, Piece, Share, Spread, UsualDose
+from potsim.planning.botanicals.bill import BotanicalDose
+from potsim.planning.botanicals.botanical import Botanical, Piece, Share, Spread, UsualDose
+from potsim.planning.still_plan import PowerStep, StillPlan
 
 CHARGE = '[[charge]]\nname = "apple spirit"\nvolume = "1 L"\nabv = "60 %"\n'
 JUNIPER = CHARGE + '[[botanical]]\nname = "juniper"\nmass = "3 g"\n'
@@ -29,7 +30,7 @@ def test_the_example_is_the_bench_spirit() -> None:
         p.Ingredient("barley spirit", 0.6, 58.0),
         p.Ingredient("water", 0.9),
     )
-    assert plan.still == p.StillPlan(
+    assert plan.still == StillPlan(
         capacity_l=4,
         power_w=700,
         heat_up_power_w=1200,
@@ -60,7 +61,7 @@ def test_the_starter_is_read_as_it_is_and_with_every_comment_taken_away() -> Non
     needs_a_file = r"# (\[\[charge\]\] .*|from_run .*|jars .*|from_file .*)\n"
     everything = re.sub(r"^# (?=\[|[a-z_]+ = )", "", re.sub(needs_a_file, "", text), flags=re.MULTILINE)
     plan = read_plan(everything, "starter.toml")
-    assert (plan.still.pot_mass_kg, plan.still.power_steps) == (2.5, (p.PowerStep(0.4, 500),))
+    assert (plan.still.pot_mass_kg, plan.still.power_steps) == (2.5, (PowerStep(0.4, 500),))
     assert plan.uncertainty == p.Uncertainty()
     assert set(plan.own_botanicals) == {"spruce_tips"}
     assert set(plan.own_compounds) == {"pentanal"}
@@ -96,7 +97,7 @@ def test_every_table() -> None:
         + '[[note]]\nbotanical = "juniper"\nverdict = "too little"\nwords = ""\ntasted_at = "20 %"\n'
     )
     assert plan.still.pressure_hpa == pytest.approx(998.98, abs=0.01)
-    assert plan.still.power_steps == (p.PowerStep(0.4, 500),)
+    assert plan.still.power_steps == (PowerStep(0.4, 500),)
     assert plan.cuts.heads_share == 0.02
     assert plan.cuts.stop.named == {
         "pot_abv": 5.0,
@@ -138,9 +139,7 @@ def test_a_still_in_a_file_of_its_own(tmp_path) -> None:
     (tmp_path / "plan.toml").write_text(
         CHARGE + '[still]\nfrom_file = "still.toml"\npower = "500 W"\npressure = "1004 hPa"\n'
     )
-    assert load_plan(tmp_path / "plan.toml").still == p.StillPlan(
-        capacity_l=4, power_w=500, pressure_hpa=1004
-    )
+    assert load_plan(tmp_path / "plan.toml").still == StillPlan(capacity_l=4, power_w=500, pressure_hpa=1004)
     (tmp_path / "still.toml").write_text('[still]\nfrom_file = "still.toml"\n')
     with pytest.raises(RequestError, match="leads back to itself"):
         load_plan(tmp_path / "plan.toml")
@@ -193,14 +192,14 @@ INGREDIENTS = st.builds(
     maybe(st.floats(0, 100)),
 )
 STILLS = st.builds(
-    p.StillPlan,
+    StillPlan,
     *[maybe(LITRES)] * 5,
     room_c=maybe(st.floats(0, 45)),
     altitude_m=maybe(st.floats(-400, 4000)),
     min_level_l=maybe(LITRES),
     pot_mass_kg=maybe(LITRES),
     pot_metal=st.sampled_from(["copper", "stainless steel"]),
-    power_steps=maybe(st.builds(p.PowerStep, LITRES, LITRES)).map(lambda step: (step,) if step else ()),
+    power_steps=maybe(st.builds(PowerStep, LITRES, LITRES)).map(lambda step: (step,) if step else ()),
 )
 STOPS = st.builds(
     p.Stop,

@@ -11,9 +11,9 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 import potsim
-from potsim.interfaces import ink
-from potsim.interfaces.plots import figure_of_run, plot_run
-from potsim.planning.bill import BotanicalDose
+from potsim.interfaces.plots import ink
+from potsim.interfaces.plots.run import figure_of_run, plot_run
+from potsim.planning.botanicals.bill import BotanicalDose
 from potsim.planning.plan import Cuts, JarPlan, Plan, Stop
 
 FOURTEEN = [

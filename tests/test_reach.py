@@ -13,25 +13,14 @@ from hypothesis import strategies as st
 
 import potsim
 from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.interfaces.planfile import load_plan, read_plan, write_plan
-from potsim.planning import aim
-from potsim.planning.amount import hot_l
-from potsim.planning.outcome import outcome
-from potsim.planning.plan import (
-    Bottling,
-    Cuts,
-    Ingredient,
-    JarPlan,
-    JarStock,
-    LeftOver,
-    Plan,
-    PowerStep,
-    StillPlan,
-    Stop,
-    Stretch,
-)
-from potsim.planning.reach import reach
-from potsim.planning.scaling import scaled
+from potsim.interfaces.planfile.text import load_plan, read_plan, write_plan
+from potsim.planning.asking import aim
+from potsim.planning.asking.amount import hot_l
+from potsim.planning.asking.outcome import outcome
+from potsim.planning.asking.reach import reach
+from potsim.planning.asking.scaling import scaled
+from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, JarStock, LeftOver, Plan, Stop, Stretch
+from potsim.planning.still_plan import PowerStep, StillPlan
 
 ASKED = 1e-3  # relative, to which an answer gives what was asked
 
@@ -46,7 +35,7 @@ def bare(example: Plan) -> Plan:
     return replace(example, botanicals=())
 
 
-def again(found: potsim.planning.reach.Reach) -> potsim.Run:
+def again(found: potsim.planning.asking.reach.Reach) -> potsim.Run:
     """The run of the answer, by way of a plan file."""
     run = potsim.distil(read_plan(write_plan(found.plan)))
     assert run.keep.volume_l == pytest.approx(found.run.keep.volume_l, rel=1e-12)

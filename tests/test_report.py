@@ -11,8 +11,8 @@ import pytest
 
 import potsim
 from potsim.interfaces.run_files import content
-from potsim.interfaces.summary import sections_of_run
-from potsim.planning.bill import BotanicalDose
+from potsim.interfaces.summary.run import sections_of_run
+from potsim.planning.botanicals.bill import BotanicalDose
 from potsim.planning.plan import Bottling, Ingredient, Stretch
 from potsim.planning.run import Run
 

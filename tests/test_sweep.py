@@ -17,25 +17,15 @@ from matplotlib.text import Text
 
 import potsim
 from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.interfaces.plot_sweep import figure_of_sweep, plot_sweep
-from potsim.interfaces.summary_sweep import text_of_sweep
-from potsim.interfaces.sweep_words import key_of, value_reader, value_words
-from potsim.planning.letting_down import charge_of, strongest, with_strength
-from potsim.planning.outcome import outcome
-from potsim.planning.plan import (
-    Bottling,
-    Cuts,
-    Ingredient,
-    JarPlan,
-    LeftOver,
-    Plan,
-    PowerStep,
-    StillPlan,
-    Stop,
-    Stretch,
-)
-from potsim.planning.sweep import evenly, sweep
-from potsim.planning.vary import number, numbers
+from potsim.interfaces.plots.sweep import figure_of_sweep, plot_sweep
+from potsim.interfaces.summary.sweep import text_of_sweep
+from potsim.interfaces.summary.sweep_words import key_of, value_reader, value_words
+from potsim.planning.asking.letting_down import charge_of, strongest, with_strength
+from potsim.planning.asking.outcome import outcome
+from potsim.planning.asking.sweep import evenly, sweep
+from potsim.planning.asking.vary import number, numbers
+from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, LeftOver, Plan, Stop, Stretch
+from potsim.planning.still_plan import PowerStep, StillPlan
 
 LOSSLESS = StillPlan(capacity_l=150.0, neck_loss_w_per_k=0.0, pot_loss_w_per_k=0.0)
 

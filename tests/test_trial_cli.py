@@ -12,12 +12,12 @@ import pytest
 from trial_cases import TASTED
 
 from potsim.interfaces.cli import main
-from potsim.interfaces.plot_compare import figure_of_comparison, plot_comparison
-from potsim.interfaces.plots import new_axes
+from potsim.interfaces.planfile.trialfile import read_trial
+from potsim.interfaces.plots.compare import figure_of_comparison, plot_comparison
+from potsim.interfaces.plots.run import new_axes
 from potsim.interfaces.trial_words import read_factors
-from potsim.interfaces.trialfile import read_trial
-from potsim.planning.comparing import compare, pairs
-from potsim.planning.next_trial import Factors, next_trial
+from potsim.planning.trials.comparing import compare, pairs
+from potsim.planning.trials.next_trial import Factors, next_trial
 
 
 @pytest.fixture

@@ -9,17 +9,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from potsim.errors import RangeError, RequestError
-from potsim.interfaces.planfile import example_plan
+from potsim.interfaces.planfile.text import example_plan
 from potsim.liquid import strength
-from potsim.planning.another_still import to_bottles, to_charge
-from potsim.planning.bill import BotanicalDose
-from potsim.planning.in_bottle import bottled_l, doses, in_bottle, kept_g
-from potsim.planning.next_trial import next_trial
-from potsim.planning.plan import Cuts, Ingredient, Plan, StillPlan, Stop
-from potsim.planning.rounding import CLOSE, WEIGHING_G, WRITTEN, on_scale, short
+from potsim.planning.botanicals.bill import BotanicalDose
+from potsim.planning.plan import Cuts, Ingredient, Plan, Stop
 from potsim.planning.run import distil
-from potsim.planning.trial_blend import blend_trials
-from potsim.planning.trials import Note, Trial
+from potsim.planning.still_plan import StillPlan
+from potsim.planning.trials.another_still import to_bottles, to_charge
+from potsim.planning.trials.in_bottle import bottled_l, doses, in_bottle, kept_g
+from potsim.planning.trials.next_trial import next_trial
+from potsim.planning.trials.rounding import CLOSE, WEIGHING_G, WRITTEN, on_scale, short
+from potsim.planning.trials.trial import Note, Trial
+from potsim.planning.trials.trial_blend import blend_trials
 
 PLAN = example_plan()
 RUN = distil(PLAN)

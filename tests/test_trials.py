@@ -7,17 +7,18 @@ from dataclasses import replace
 import pytest
 
 from potsim.errors import PotsimError, RangeError, RequestError
-from potsim.interfaces.planfile import example_plan
-from potsim.planning.another_still import to_charge
-from potsim.planning.bill import BotanicalDose
-from potsim.planning.book import book
-from potsim.planning.comparing import compare
-from potsim.planning.differences import differences
-from potsim.planning.in_bottle import bottled_l, in_bottle, kept_g
-from potsim.planning.next_trial import Factors, lost_by_cut, next_title, next_trial, stays
-from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, StillPlan, Stop
+from potsim.interfaces.planfile.text import example_plan
+from potsim.planning.botanicals.bill import BotanicalDose
+from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, Stop
 from potsim.planning.run import distil
-from potsim.planning.trials import VERDICTS, Note, Result, Trial, check
+from potsim.planning.still_plan import StillPlan
+from potsim.planning.trials.another_still import to_charge
+from potsim.planning.trials.book import book
+from potsim.planning.trials.comparing import compare
+from potsim.planning.trials.differences import differences
+from potsim.planning.trials.in_bottle import bottled_l, in_bottle, kept_g
+from potsim.planning.trials.next_trial import Factors, lost_by_cut, next_title, next_trial, stays
+from potsim.planning.trials.trial import VERDICTS, Note, Result, Trial, check
 
 PLAN = example_plan()
 RUN = distil(PLAN)

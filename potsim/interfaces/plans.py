@@ -30,7 +30,7 @@ def the_plan(name: str | None) -> Plan:
     RequestError
         If there is no such file, or it says something that cannot be.
     """
-    from potsim.interfaces.planfile import example_plan, load_plan
+    from potsim.interfaces.planfile.text import example_plan, load_plan
 
     path = the_plan_file(name)
     if path is not None:

@@ -12,7 +12,7 @@ from potsim.planning.run import Run
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from potsim.planning.ensemble import Ensemble
+    from potsim.planning.ensemble.many import Ensemble
 
 # Files that come out the same whenever they are written.
 _UNDATED: dict[str, dict[str, Any]] = {
@@ -45,8 +45,8 @@ def content(run: Run, what: str, kind: str, sure: Ensemble | None = None) -> str
         return picture(run, kind, sure)
     if what == "csv":
         return numbers(run)
-    from potsim.interfaces.plots import figure_of_run
-    from potsim.interfaces.report import page_of_run
+    from potsim.interfaces.plots.run import figure_of_run
+    from potsim.interfaces.sheet.sheet import page_of_run
 
     figure = figure_of_run(run, sure)
     figure.suptitle("")  # both are said on the page itself
@@ -71,7 +71,7 @@ def picture(run: Run, kind: str, sure: Ensemble | None = None) -> bytes:
     bytes
         Its content.
     """
-    from potsim.interfaces.plots import figure_of_run
+    from potsim.interfaces.plots.run import figure_of_run
 
     return saved(figure_of_run(run, sure), kind)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
-from potsim.planning.sweep import Sweep
+from potsim.planning.asking.sweep import Sweep
 
 
 def content(sweep: Sweep, what: str, kind: str) -> str | bytes:
@@ -27,7 +27,7 @@ def content(sweep: Sweep, what: str, kind: str) -> str | bytes:
     """
     if what == "csv":
         return numbers(sweep)
-    from potsim.interfaces.plot_sweep import figure_of_sweep
+    from potsim.interfaces.plots.sweep import figure_of_sweep
     from potsim.interfaces.run_files import saved
 
     return saved(figure_of_sweep(sweep), kind)

@@ -18,11 +18,11 @@ from potsim.interfaces.wording import (
     format_volume,
     plain,
 )
-from potsim.planning.bill import BotanicalDose
-from potsim.planning.differences import Difference, Value
-from potsim.planning.in_bottle import InBottle
-from potsim.planning.next_trial import Factors
-from potsim.planning.trials import VERDICTS
+from potsim.planning.botanicals.bill import BotanicalDose
+from potsim.planning.trials.differences import Difference, Value
+from potsim.planning.trials.in_bottle import InBottle
+from potsim.planning.trials.next_trial import Factors
+from potsim.planning.trials.trial import VERDICTS
 
 _SHARES = {"recovered", "kept", "heads_share", "volume", "neck_loss", "pot_loss"}
 _NAMES = {

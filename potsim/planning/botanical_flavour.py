@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from potsim.planning.bill import Where
+from potsim.planning.botanicals.bill import Where
 from potsim.planning.timing import Klass, Timing
 
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 from potsim.errors import RequestError
 from potsim.planning.charge import Charge
-from potsim.planning.plan import Plan, StillPlan, Stop
+from potsim.planning.plan import Plan, Stop
+from potsim.planning.still_plan import StillPlan
 from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
 
 # All of these: common practice, no source.

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from potsim.liquid import clouding, strength
-from potsim.planning.bill import dose_warnings, limit_warnings
-from potsim.planning.botanical import Caution
+from potsim.planning.botanicals.bill import dose_warnings, limit_warnings
+from potsim.planning.botanicals.botanical import Caution
 from potsim.planning.flavours import Flavours, Span
 
 FILM = 1.0  # load of the pot from which oil no longer dissolves

@@ -18,16 +18,16 @@ from numpy.typing import NDArray
 from potsim.errors import UnknownNameError
 from potsim.liquid.compounds import compound
 from potsim.liquid.traces import Compound
-from potsim.planning.bill import ResolvedDose
-from potsim.planning.botanical import Level
 from potsim.planning.botanical_flavour import (
     BotanicalFlavour,
     CompoundFlavour,
     plain_botanical,
     plain_compound,
 )
-from potsim.planning.names import key
-from potsim.planning.release import release_term
+from potsim.planning.botanicals.bill import ResolvedDose
+from potsim.planning.botanicals.botanical import Level
+from potsim.planning.botanicals.names import key
+from potsim.planning.botanicals.release import release_term
 from potsim.planning.timing import Passage, alcohol_over, passages, stream_l
 from potsim.still.carry import Carried, Source, carry
 from potsim.still.course import Course

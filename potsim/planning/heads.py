@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from potsim.errors import RangeError
-from potsim.planning.botanical import Level
+from potsim.planning.botanicals.botanical import Level
+from potsim.planning.botanicals.spirits import volatiles
 from potsim.planning.flavours import Flavours
 from potsim.planning.plan import Ingredient
 from potsim.planning.portion import between
-from potsim.planning.spirits import volatiles
 
 
 @dataclass(frozen=True)

@@ -45,21 +45,6 @@ class Profile:
     elapsed_min: Array
 
 
-@dataclass(frozen=True)
-class Moment:
-    """One point of a run; fields as in `Profile`."""
-
-    collected_l: float
-    stream_abv: float
-    pot_abv: float
-    mean_abv: float
-    recovered: float
-    pot_l: float
-    pot_c: float
-    vapour_c: float
-    elapsed_min: float
-
-
 QUANTITIES = tuple(field.name for field in fields(Profile))
 
 
@@ -108,22 +93,3 @@ def profile(course: Course, states: States) -> Profile:
         vapour_c=states.vapour_k - ZERO_C,
         elapsed_min=states.elapsed_s / 60.0,
     )
-
-
-def moment(course: Course, depletion: float) -> Moment:
-    """Return one point of a course in the distiller's units.
-
-    Parameters
-    ----------
-    course : Course
-        The run.
-    depletion : float
-        ln(W0 / W) at the point.
-
-    Returns
-    -------
-    Moment
-        Plain numbers.
-    """
-    point = profile(course, course.at(np.array([depletion])))
-    return Moment(**{name: float(getattr(point, name)[0]) for name in QUANTITIES})

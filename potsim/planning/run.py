@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import RangeError, RequestError
+from potsim.errors import RequestError
 from potsim.liquid import strength
 from potsim.planning import cautions, endings, flavour_cautions, jars, keep, leftovers, stops
-from potsim.planning.bill import ResolvedDose, resolve, solids
-from potsim.planning.botanicals import extend, library
+from potsim.planning.botanicals.bill import ResolvedDose, resolve, solids
+from potsim.planning.botanicals.library import extend, library
 from potsim.planning.bottling import bottle
 from potsim.planning.charge import Charge, blend
 from potsim.planning.cloud import Bottled, Cloud, cloud
@@ -22,9 +22,10 @@ from potsim.planning.cuts import CutPoints, cut_points
 from potsim.planning.defaults import Setting, settle
 from potsim.planning.flavours import Flavours, predict
 from potsim.planning.heads import in_charge
+from potsim.planning.moment import Moment, Stopped, moment, moment_where
 from potsim.planning.plan import LeftOver, Plan
 from potsim.planning.portion import Portion
-from potsim.planning.profile import QUANTITIES, ZERO_C, Moment, Profile, moment, profile
+from potsim.planning.profile import QUANTITIES, ZERO_C, Profile, profile
 from potsim.planning.proofing import Proofing
 from potsim.still.course import Course, course
 
@@ -233,9 +234,10 @@ class Run:
         return float(np.max(self.course.at(depletion).condenser_w))
 
     @property
-    def stop(self) -> Moment:
-        """The state at the stop."""
-        return moment(self.course, self.end.depletion)
+    def stop(self) -> Stopped:
+        """The state at the stop, and why the run ends there."""
+        there = moment(self.course, self.end.depletion)
+        return Stopped(**vars(there), reason=self.end.reason, words=self.end.words)
 
     def at(self, **where: float) -> Moment:
         """Return the state at one point of the run.
@@ -254,7 +256,7 @@ class Run:
         Raises
         ------
         RequestError
-            If not exactly one known quantity is named.
+            If not exactly one known quantity is named, or its value is no number.
         RangeError
             If the run does not pass through it between the first drop and the stop.
 
@@ -265,26 +267,7 @@ class Run:
         >>> round(run.at(collected_l=0.3).collected_l, 9)
         0.3
         """
-        if len(where) != 1 or next(iter(where)) not in QUANTITIES:
-            raise RequestError(
-                f"at() was given {', '.join(where) or 'nothing'}; it takes one quantity.",
-                f"One of: {', '.join(QUANTITIES)}.",
-            )
-        ((name, value),) = where.items()
-        start, end = (getattr(moment(self.course, s), name) for s in (0.0, self.end.depletion))
-        low, high = min(start, end), max(start, end)
-        if not low <= value <= high:
-            raise RangeError(
-                name,
-                f"{value:g}",
-                f"{low:.6g} to {high:.6g}, first drop to stop",
-                "Ask within the run, or move the stop.",
-            )
-        sign = 1.0 if end >= start else -1.0
-        there = self.course.first(
-            lambda s: sign * (getattr(profile(self.course, s), name) - value), self.end.depletion
-        )
-        return moment(self.course, self.end.depletion if there is None else there)
+        return moment_where(self.course, self.end.depletion, where)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the arrays as a table.
@@ -323,7 +306,7 @@ class Run:
         matplotlib.axes.Axes
             The axes drawn on.
         """
-        from potsim.interfaces.plots import plot_run
+        from potsim.interfaces.plots.run import plot_run
 
         return plot_run(self, ax)
 

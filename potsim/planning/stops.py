@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import RequestError
+from potsim.planning.moment import moment
 from potsim.planning.plan import Stop
-from potsim.planning.profile import ZERO_C, moment, recovered
+from potsim.planning.profile import ZERO_C, recovered
 from potsim.still.course import EXHAUSTED, Course, States
 
 Array = NDArray[np.float64]

@@ -121,7 +121,7 @@ def fuzz(target: Target, tries: int, seed: int, found: Path) -> None:
             (Path(seeds) / f"{k}").write_bytes(text)
         options: list[Any] = [sys.argv[0], f"-max_len={LONGEST}", f"-seed={seed}", "-timeout=300"]
         options += [
-            "-rss_limit_mb=8000",
+            "-rss_limit_mb=0",
             "-report_slow_units=300",
             f"-artifact_prefix={found}/",
             "-verbosity=0",

@@ -10,7 +10,7 @@ from potsim.interfaces import output
 from potsim.interfaces.parsing import Command, Subparsers, add_command, add_json, read, typed_as
 
 if TYPE_CHECKING:
-    from potsim.interfaces.summary_oil_blend import Blended
+    from potsim.interfaces.summary.oil_blend import Blended
 
 PLAN = ".toml"
 ABOUT = Command(
@@ -73,7 +73,7 @@ def _portions(args: argparse.Namespace) -> int:
     target = None if args.to is None else read("--to", units.abv, args.to)
     if not any(portion.volume_l > 0.0 for portion in portions):
         raise RequestError("VOLUME@ABV: there is nothing to blend.", "Give a volume above zero.")
-    from potsim.interfaces.tables import render
+    from potsim.interfaces.summary.tables import render
     from potsim.interfaces.wording import format_abv, format_volume
     from potsim.liquid import strength
     from potsim.planning.proofing import proof_down
@@ -89,7 +89,7 @@ def _portions(args: argparse.Namespace) -> int:
             data |= {"diluted_l": down.volume_l, "diluted_abv": down.target_abv}
         output.result_json(data)
         return 0
-    from potsim.interfaces.summary_jars import blend_section, proofing_section
+    from potsim.interfaces.summary.jars import blend_section, proofing_section
 
     poured = [f"{format_volume(p.volume_l)} at {format_abv(p.abv)}" for p in portions]
     sections = [blend_section(poured, made)]
@@ -106,7 +106,7 @@ def _pair(args: argparse.Namespace) -> int:
         raise RequestError("--make takes two strengths, without volumes, and --to.", hint)
     first, second = (read("ABV", units.abv, text) for text in args.portions)
     target, volume_l = read("--to", units.abv, args.to), read("--make", units.volume_l, args.make)
-    from potsim.interfaces.tables import Facts, Section, render
+    from potsim.interfaces.summary.tables import Facts, Section, render
     from potsim.interfaces.wording import format_abv, format_volume
     from potsim.planning.blending import pair
 
@@ -125,8 +125,8 @@ def _pair(args: argparse.Namespace) -> int:
 
 def _plans(args: argparse.Namespace, names: list[str]) -> int:
     blended = _blended(args, names)
-    from potsim.interfaces.summary_oil_blend import plain_blend, sections_of_blend
-    from potsim.interfaces.tables import render
+    from potsim.interfaces.summary.oil_blend import plain_blend, sections_of_blend
+    from potsim.interfaces.summary.tables import render
 
     if args.json:
         output.result_json(plain_blend(blended))
@@ -149,9 +149,9 @@ def _blended(args: argparse.Namespace, names: list[str]) -> Blended:
     if at_abv is None:
         hint = 'Add --to, such as --to "42 %", or a [bottling] abv to the plan.'
         raise RequestError(f"--like: {args.like} names no bottling strength.", hint)
-    from potsim.interfaces.summary_oil_blend import Blended
-    from potsim.planning.oil_blend import blend_to_profile, oils_mg_per_l, pour
+    from potsim.interfaces.summary.oil_blend import Blended
     from potsim.planning.run import distil
+    from potsim.planning.trials.oil_blend import blend_to_profile, oils_mg_per_l, pour
 
     like, runs = distil(target), tuple(distil(plan) for plan in plans)
     with typed_as({"target_abv": "--to", "at_abv": "--to", "make": "--make", "abv": "the blend"}):

@@ -28,8 +28,8 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
-    from potsim.interfaces import summary_evidence as summary
     from potsim.interfaces.evidence.registry import everything
+    from potsim.interfaces.summary import evidence as summary
 
     every = everything()
     if args.json:

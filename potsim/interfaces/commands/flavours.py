@@ -30,7 +30,7 @@ def add(subparsers: Subparsers) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
     plan = the_plan(args.plan)
-    from potsim.interfaces.summary_heads import heads_sections, plain_heads
+    from potsim.interfaces.summary.heads import heads_sections, plain_heads
     from potsim.planning.run import distil
 
     made = distil(plan)
@@ -39,8 +39,8 @@ def run(args: argparse.Namespace) -> int:
         keys = ("potsim", "title", "flavours", "base_spirit", "jars", "cloud")
         output.result_json({**{key: whole[key] for key in keys}, "heads": plain_heads(made)})
         return 0
-    from potsim.interfaces.summary_flavours import NOTHING, compound_sections, flavour_sections
-    from potsim.interfaces.tables import Section, render
+    from potsim.interfaces.summary.flavours import NOTHING, compound_sections, flavour_sections
+    from potsim.interfaces.summary.tables import Section, render
 
     found = (*flavour_sections(made), *heads_sections(made), *compound_sections(made))
     output.result(render(found or [Section("Flavours", (NOTHING,))]))

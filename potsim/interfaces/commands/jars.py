@@ -61,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     from potsim.planning.run import distil
 
     made = distil(plan)
-    from potsim.interfaces import summary_working_jar as working
+    from potsim.interfaces.summary import working_jar as working
 
     with typed_as(TYPED):
         small = working.found(made, away_min, most_share)
@@ -72,9 +72,9 @@ def run(args: argparse.Namespace) -> int:
         data["working_jar"] = working.plain(small, away_min, most_share)
         output.result_json(data)
         return 0
-    from potsim.interfaces.summary_flavours import cloud_sections
-    from potsim.interfaces.summary_jars import changes_section, jar_section, keep_section
-    from potsim.interfaces.tables import render
+    from potsim.interfaces.summary.flavours import cloud_sections
+    from potsim.interfaces.summary.jars import changes_section, jar_section, keep_section
+    from potsim.interfaces.summary.tables import render
 
     pooled = (jar_section(made), keep_section(made), changes_section(made))
     output.result(render([*pooled, working.section(small, away_min, most_share), *cloud_sections(made)]))

@@ -27,7 +27,7 @@ def add(subparsers: Subparsers) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
     target = files.target(args.file, force=args.force, suffixes=("toml",))
-    from potsim.interfaces.planfile import new_plan_text
+    from potsim.interfaces.planfile.text import new_plan_text
 
     files.write_all([(target, new_plan_text())])
     output.words(f"Written: {target.name}. Change it, then: potsim run {target.name}")

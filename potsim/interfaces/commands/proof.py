@@ -66,9 +66,9 @@ def run(args: argparse.Namespace) -> int:
             data["cloud"] = to_dict(run.cloud_at(target_abv), target_abv)
         output.result_json(data)
         return 0
-    from potsim.interfaces.summary_flavours import cloud_of_keep
-    from potsim.interfaces.summary_jars import proofing_section
-    from potsim.interfaces.tables import render
+    from potsim.interfaces.summary.flavours import cloud_of_keep
+    from potsim.interfaces.summary.jars import proofing_section
+    from potsim.interfaces.summary.tables import render
 
     sections = [proofing_section(made)]
     output.result(render(sections if run is None else [*sections, cloud_of_keep(run, target_abv)]))

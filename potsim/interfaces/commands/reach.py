@@ -76,19 +76,19 @@ def run(args: argparse.Namespace) -> int:
     files.check_apart([] if target is None else [target], the_plan_file(args.plan))
     plan = the_plan(args.plan)
     plan = dataclasses.replace(plan, bottling=_bottling(args, plan.bottling))
-    from potsim.planning.reach import reach
+    from potsim.planning.asking.reach import reach
 
     wanted = _wanted(args)
     with typed_as(TYPED):
         found = reach(plan, by="strength" if args.by == "strength" else "amount", **wanted)
     if target is not None:
-        from potsim.interfaces.planfile import write_plan
+        from potsim.interfaces.planfile.text import write_plan
 
         files.write_all([(target, write_plan(found.plan))])
     if args.json:
         output.result_json(found.to_dict())
     else:
-        from potsim.interfaces.summary_reach import text_of_reach
+        from potsim.interfaces.summary.reach import text_of_reach
 
         output.result(text_of_reach(found))
     if target is not None:

@@ -12,7 +12,7 @@ from potsim.interfaces.parsing import Command, Subparsers, add_command, add_forc
 from potsim.interfaces.plans import the_plan, the_plan_file
 
 if TYPE_CHECKING:
-    from potsim.planning.ensemble import Ensemble
+    from potsim.planning.ensemble.many import Ensemble
     from potsim.planning.plan import Plan
 
 PICTURES = ("svg", "png", "pdf")
@@ -73,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
         bands = {} if sure is None else {"band": sure.bands()}
         output.result_json({**made.to_dict(), **bands})
     else:
-        from potsim.interfaces.summary import text_of_run
+        from potsim.interfaces.summary.run import text_of_run
 
         output.result(text_of_run(made, sure))
     for target in wanted.values():
@@ -90,7 +90,7 @@ def _sure(args: argparse.Namespace, plan: Plan) -> Ensemble | None:
             if getattr(args, option) is not None:
                 raise RequestError(f"--{option} goes with --sure.", f"Add --sure, or leave --{option} out.")
         return None
-    from potsim.planning.ensemble import ensemble, estimate_s
+    from potsim.planning.ensemble.many import ensemble, estimate_s
 
     seed = 0 if args.seed is None else _whole("--seed", args.seed)
     runs = RUNS if args.runs is None else _whole("--runs", args.runs)

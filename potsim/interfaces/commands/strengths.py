@@ -13,7 +13,7 @@ from potsim.interfaces.parsing import Command, Subparsers, add_command, add_forc
 from potsim.interfaces.plans import the_plan, the_plan_file
 
 if TYPE_CHECKING:
-    from potsim.planning.vary import Number
+    from potsim.planning.asking.vary import Number
 
 PICTURES = ("svg", "png", "pdf")
 SAME = ("alcohol", "volume")
@@ -65,8 +65,8 @@ def run(args: argparse.Namespace) -> int:
     }
     files.check_apart(list(wanted.values()), the_plan_file(args.plan))
     plan = the_plan(args.plan)
-    from potsim.planning.sweep import sweep
-    from potsim.planning.vary import CHARGE_ABV, number
+    from potsim.planning.asking.sweep import sweep
+    from potsim.planning.asking.vary import CHARGE_ABV, number
 
     varied = read("--vary", functools.partial(number, plan), args.vary) if args.vary else None
     varied = varied or number(plan, CHARGE_ABV)
@@ -82,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         output.result_json(made.to_dict())
     else:
-        from potsim.interfaces.summary_sweep import text_of_sweep
+        from potsim.interfaces.summary.sweep import text_of_sweep
 
         output.result(text_of_sweep(made))
     for target in wanted.values():
@@ -92,9 +92,9 @@ def run(args: argparse.Namespace) -> int:
 
 def _values(args: argparse.Namespace, varied: Number) -> tuple[float, ...]:
     """Read the values: a list, or evenly from one to another."""
-    from potsim.interfaces.sweep_words import value_reader
-    from potsim.planning.sweep import evenly
-    from potsim.planning.vary import CHARGE_ABV
+    from potsim.interfaces.summary.sweep_words import value_reader
+    from potsim.planning.asking.sweep import evenly
+    from potsim.planning.asking.vary import CHARGE_ABV
 
     of_charge = varied.name == CHARGE_ABV
     reader = value_reader(varied)

@@ -17,9 +17,9 @@ from potsim.interfaces import files, output
 from potsim.interfaces.parsing import Command, Parser, Subparsers, add_command, add_force, add_json, read
 
 if TYPE_CHECKING:
-    from potsim.interfaces.tables import Section
-    from potsim.interfaces.trialfile import TrialFile
-    from potsim.planning.another_still import Per, Scaled
+    from potsim.interfaces.planfile.trialfile import TrialFile
+    from potsim.interfaces.summary.tables import Section
+    from potsim.planning.trials.another_still import Per, Scaled
 
 PICTURES = ("svg", "png", "pdf")
 TOML = ("toml",)
@@ -141,10 +141,10 @@ def _add_output(parser: Parser) -> None:
 def run_next(args: argparse.Namespace) -> int:
     """Apply the verdicts of a trial; return the exit code."""
     target = _target("-o", args.output, TOML, args)
-    from potsim.interfaces.summary_trials import sections_of_next
+    from potsim.interfaces.planfile.trialfile import next_text
+    from potsim.interfaces.summary.trials import sections_of_next
     from potsim.interfaces.trial_words import read_factors
-    from potsim.interfaces.trialfile import next_text
-    from potsim.planning.next_trial import next_trial
+    from potsim.planning.trials.next_trial import next_trial
 
     factors = None if args.factors is None else read("--factors", read_factors, "; ".join(args.factors))
     file = _trial(args.trial, target)
@@ -172,7 +172,7 @@ def run_next(args: argparse.Namespace) -> int:
 
 
 def _dose(dose: object) -> object:
-    from potsim.planning.bill import BotanicalDose
+    from potsim.planning.botanicals.bill import BotanicalDose
 
     return {"mass_g": dose.mass_g, "pieces": dose.pieces} if isinstance(dose, BotanicalDose) else None
 
@@ -181,13 +181,13 @@ def run_compare(args: argparse.Namespace) -> int:
     """Put two trials side by side; return the exit code."""
     target = _target("--plot", args.plot, PICTURES, args)
     a, b = _trial(args.a, target), _trial(args.b, target)
-    from potsim.interfaces.summary_trials import sections_of_comparison
-    from potsim.planning.comparing import compare
+    from potsim.interfaces.summary.trials import sections_of_comparison
+    from potsim.planning.trials.comparing import compare
 
     made = compare(a.trial, b.trial)
     picture: str | bytes = ""
     if target is not None:
-        from potsim.interfaces.plot_compare import figure_of_comparison
+        from potsim.interfaces.plots.compare import figure_of_comparison
         from potsim.interfaces.run_files import saved
 
         picture = saved(figure_of_comparison(made), target.suffix)
@@ -199,8 +199,8 @@ def run_scale(args: argparse.Namespace) -> int:
     target = _target("-o", args.output, TOML, args)
     file = _trial(args.trial, target)
     made = _scaled(args, file)
-    from potsim.interfaces.summary_scale import doses_of, sections_of_scaled
-    from potsim.interfaces.trialfile import scale_text, titled
+    from potsim.interfaces.planfile.trialfile import scale_text, titled
+    from potsim.interfaces.summary.scale import doses_of, sections_of_scaled
     from potsim.interfaces.wording import format_volume
 
     size = f"{args.bottles} bottles" if args.bottles else format_volume(made.after.charge.volume_l)
@@ -226,8 +226,8 @@ def run_scale(args: argparse.Namespace) -> int:
 
 def _scaled(args: argparse.Namespace, file: TrialFile) -> Scaled:
     from potsim.interfaces import units
-    from potsim.interfaces.planfile import load_plan
-    from potsim.planning.another_still import to_bottles, to_charge
+    from potsim.interfaces.planfile.text import load_plan
+    from potsim.planning.trials.another_still import to_bottles, to_charge
 
     per: Per = "charge" if args.per == "charge" else "alcohol"
     still = None if args.still is None else read("--still", load_plan, args.still).still
@@ -243,7 +243,7 @@ def _scaled(args: argparse.Namespace, file: TrialFile) -> Scaled:
 
 
 def _outcome(run: object) -> dict[str, object]:
-    from potsim.planning.outcome import outcome, plain
+    from potsim.planning.asking.outcome import outcome, plain
     from potsim.planning.run import Run
 
     return plain(outcome(run)) if isinstance(run, Run) else {}
@@ -257,9 +257,9 @@ def run_blend(args: argparse.Namespace) -> int:
     for name, _ in named:
         known.setdefault(os.path.realpath(name), _trial(name, target))
     found = [known[os.path.realpath(name)] for name, _ in named]
-    from potsim.interfaces.summary_scale import doses_of, sections_of_blend
-    from potsim.interfaces.trialfile import blend_text
-    from potsim.planning.trial_blend import blend_trials
+    from potsim.interfaces.planfile.trialfile import blend_text
+    from potsim.interfaces.summary.scale import doses_of, sections_of_blend
+    from potsim.planning.trials.trial_blend import blend_trials
 
     made = blend_trials([file.trial for file in found], [parts for _, parts in named])
     text = blend_text(found, made, _folder(target)) if target else ""
@@ -285,9 +285,9 @@ def _named(text: str) -> tuple[str, float]:
 def run_book(args: argparse.Namespace) -> int:
     """List the trials of a folder; return the exit code."""
     target = _target("--csv", args.csv, (), args)
-    from potsim.interfaces.summary_scale import csv_of_book, named, sections_of_book
-    from potsim.interfaces.trialfile import read_folder
-    from potsim.planning.book import book
+    from potsim.interfaces.planfile.trialfile import read_folder
+    from potsim.interfaces.summary.scale import csv_of_book, named, sections_of_book
+    from potsim.planning.trials.book import book
 
     entries = book(read_folder(args.folder))
     for entry in entries:
@@ -308,7 +308,7 @@ def _target(
 
 def _trial(name: str, target: files.Target | None) -> TrialFile:
     """Read a trial file; what is to be written must not be the file itself."""
-    from potsim.interfaces.trialfile import read_trial
+    from potsim.interfaces.planfile.trialfile import read_trial
 
     if not name.strip() or "\0" in name:
         raise RequestError("The name of a trial file is empty.", "Name one, such as trial-1.toml.")
@@ -334,7 +334,7 @@ def _done(
     if args.json:
         output.result_json(data)
     else:
-        from potsim.interfaces.tables import render
+        from potsim.interfaces.summary.tables import render
 
         output.result(render(sections()))
     if target is not None:

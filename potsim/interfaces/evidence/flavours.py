@@ -13,8 +13,8 @@ from potsim.interfaces.evidence.core import Comparison, compare
 from potsim.liquid import strength
 from potsim.liquid.arrays import Array
 from potsim.liquid.traces import Compound
+from potsim.planning.botanicals.release import release_rates
 from potsim.planning.flavours import predict
-from potsim.planning.release import release_rates
 from potsim.still.carry import Source, carry
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, Still

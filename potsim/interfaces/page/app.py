@@ -158,7 +158,7 @@ def _numbers(plan: Any) -> tuple[str, str | bytes]:
 
 
 def _plan_file(plan: Any) -> tuple[str, str | bytes]:
-    from potsim.interfaces.planfile import write_plan
+    from potsim.interfaces.planfile.text import write_plan
 
     return plain_name(plan.title), write_plan(plan)
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from potsim.errors import PotsimError
 from potsim.interfaces.page.tables import as_rows, counted
-from potsim.planning.letting_down import with_strength
+from potsim.planning.asking.letting_down import with_strength
 from potsim.planning.plan import Bottling, JarPlan, Plan
 from potsim.planning.profile import QUANTITIES
 from potsim.planning.run import Run, distil

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces.planfile import read_plan, write_plan
-from potsim.planning.journal import Journal
+from potsim.interfaces.planfile.text import read_plan, write_plan
+from potsim.planning.following.journal import Journal
 from potsim.planning.plan import Plan
 
 MOST_RUNS = 1000

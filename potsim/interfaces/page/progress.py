@@ -13,10 +13,10 @@ import numpy as np
 from potsim.errors import PotsimError
 from potsim.interfaces.page.tables import as_rows
 from potsim.liquid import strength
-from potsim.planning.forecast import Follower
-from potsim.planning.outlook import Forecast
+from potsim.planning.following.forecast import Follower
+from potsim.planning.following.outlook import Forecast
+from potsim.planning.following.readings import Reading
 from potsim.planning.profile import ZERO_C
-from potsim.planning.readings import Reading
 from potsim.planning.run import Run
 
 POINTS = 121

@@ -10,15 +10,15 @@ from potsim.errors import RequestError
 from potsim.interfaces.page import progress, told
 from potsim.interfaces.page.folder import Folder
 from potsim.interfaces.page.tables import plan_from
-from potsim.interfaces.planfile import read_plan
-from potsim.interfaces.planfile_write import tables_of
+from potsim.interfaces.planfile.text import read_plan
+from potsim.interfaces.planfile.write import tables_of
 from potsim.interfaces.wording import format_mass
-from potsim.planning.bill import BotanicalDose
-from potsim.planning.journal import Journal
-from potsim.planning.next_trial import next_trial
-from potsim.planning.readings import Reading
+from potsim.planning.botanicals.bill import BotanicalDose
+from potsim.planning.following.journal import Journal
+from potsim.planning.following.readings import Reading
 from potsim.planning.run import distil
-from potsim.planning.trials import Trial
+from potsim.planning.trials.next_trial import next_trial
+from potsim.planning.trials.trial import Trial
 
 Work = Callable[[dict[str, Any]], Any]
 

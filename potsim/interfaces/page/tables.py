@@ -8,14 +8,14 @@ from typing import Any
 
 from potsim.errors import RequestError
 from potsim.interfaces.page.answers import SOURCE
-from potsim.interfaces.planfile import example_plan, read_plan
-from potsim.interfaces.planfile_place import Source
-from potsim.interfaces.planfile_tables import plan_of
-from potsim.interfaces.planfile_write import tables_of
-from potsim.planning.bill import PREPARED, WHERE
-from potsim.planning.botanicals import library
+from potsim.interfaces.planfile.place import Source
+from potsim.interfaces.planfile.tables import plan_of
+from potsim.interfaces.planfile.text import example_plan, read_plan
+from potsim.interfaces.planfile.write import tables_of
+from potsim.planning.asking.vary import CHARGE_ABV, Number, numbers
+from potsim.planning.botanicals.bill import PREPARED, WHERE
+from potsim.planning.botanicals.library import library
 from potsim.planning.plan import Plan
-from potsim.planning.vary import CHARGE_ABV, Number, numbers
 
 MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
 MOST_ROWS = 40  # of the charge, and of the bill

@@ -13,12 +13,12 @@ from typing import Any
 
 from potsim.errors import RequestError
 from potsim.interfaces import units
-from potsim.interfaces.reading_columns import column
+from potsim.interfaces.readings.columns import column
 from potsim.interfaces.wording import format_numbers
-from potsim.planning import journal as records
-from potsim.planning.journal import FilledJar, Journal
-from potsim.planning.readings import Entry
-from potsim.planning.trials import Note
+from potsim.planning.following import journal as records
+from potsim.planning.following.journal import FilledJar, Journal
+from potsim.planning.following.readings import Entry
+from potsim.planning.trials.trial import Note
 
 TYPED = ("collected", "strength", "read at", "vapour", "pot", "power")
 LONGEST_WORDS = 500

@@ -1,0 +1,1 @@
+"""Pictures: axes in, axes out; nothing is shown or saved here."""

@@ -1,0 +1,1 @@
+"""What a distiller reads in a terminal, a module for each answer."""

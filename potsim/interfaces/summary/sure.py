@@ -1,0 +1,60 @@
+"""How sure a run is, as a distiller wants to read it."""
+
+from __future__ import annotations
+
+from potsim.interfaces.summary.tables import Column, Points, Section, Table
+from potsim.planning.ensemble.bands import Band
+from potsim.planning.ensemble.many import Ensemble
+
+# Answer, what it is called, its unit, what one of the answer's own unit is in that, decimals.
+ROWS = (
+    ("first_drop_min", "first drop", "min", 1.0, 0),
+    ("stop.collected_l", "collected", "mL", 1000.0, 0),
+    ("stop.elapsed_min", "minute of the stop", "min", 1.0, 0),
+    ("stop.recovered", "alcohol over", "%", 100.0, 1),
+    ("keep.volume_l", "keep", "mL", 1000.0, 0),
+    ("keep.abv", "strength of the keep", "% vol", 1.0, 1),
+    ("proofing.water_l", "water to add", "mL", 1000.0, 0),
+    ("proofing.volume_l", "bottled", "mL", 1000.0, 0),
+    ("proofing.bottles", "bottles", "", 1.0, 0),
+)
+
+
+def sure_section(found: Ensemble) -> Section:
+    """Return how sure a run is.
+
+    Parameters
+    ----------
+    found : Ensemble
+        Runs drawn from what is uncertain.
+
+    Returns
+    -------
+    Section
+        Values with their bands, what was taken for uncertain, what to measure better.
+    """
+    columns = (
+        Column("", align="left"),
+        Column("", align="left"),
+        Column("run"),
+        Column("+/-"),
+        Column("9 in 10 lie between"),
+    )
+    rows = [
+        (words, unit, *_cells(found.answers[name], per, digits))
+        for name, words, unit, per, digits in ROWS
+        if name in found.answers
+    ]
+    doubt = found.plan.uncertainty
+    taken = (
+        f"{found.n} runs drawn (seed {found.seed}) with strengths +/-{doubt.abv:g} % vol, volumes "
+        f"+/-{doubt.volume:.0%}, neck loss +/-{doubt.neck_loss:.0%}, pot loss +/-{doubt.pot_loss:.0%}, room "
+        f"+/-{doubt.room_c:g} °C, and the misfit of the vapour model to published data. Set your own in "
+        "[uncertainty]."
+    )
+    return Section("How sure", (Table(columns, tuple(rows)), taken, Points(found.sentences())))
+
+
+def _cells(band: Band, per: float, digits: int) -> tuple[str, str, str]:
+    low, high = (f"{per * value:.{digits}f}" for value in (band.low, band.high))
+    return f"{per * band.value:.{digits}f}", f"{per * band.sd:.{max(digits, 1)}f}", f"{low} and {high}"

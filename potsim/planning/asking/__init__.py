@@ -1,0 +1,1 @@
+"""What if: one number varied, questions asked backwards, plans scaled and let down."""

@@ -1,0 +1,1 @@
+"""How sure a prediction is: what is uncertain, how it is drawn, and what thousands of runs come to."""
