@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from potsim.data import read_table
 from potsim.errors import RangeError, RequestError, UnknownNameError
 from potsim.interfaces.evidence.traces import comparisons
-from potsim.liquid import dilution, traces
+from potsim.liquid import dilution, groups, traces
 from potsim.liquid.compounds import compounds
 from potsim.liquid.dilution import from_groups, group_table, water_share
 from potsim.liquid.equilibrium import bubble_point, limiting_volatility
@@ -213,6 +213,22 @@ def test_unknown_group_is_refused():
         traces.volatility(odd, 0.1)
 
 
+def test_copied_parameters_are_those_of_the_library_they_come_from():
+    copied, original = groups._copied(), groups._of_thermo()
+    needed = {number for one in compounds() for number, _ in one.groups} | {1, 2, 14, 16}
+    assert needed <= copied.subgroups.keys(), "run `python -m benchmarks.copy_groups`"
+    assert len(copied.pairs) == 420
+    for number, group in copied.subgroups.items():
+        assert group == original.subgroups[number], number
+    for pair, values in copied.pairs.items():
+        assert values == original.pairs[pair], pair
+
+
+def test_a_group_outside_the_copy_is_looked_up_in_thermo():
+    assert 45 not in groups._copied().subgroups
+    assert groups.group_parameters([1, 45]).volume[0] == groups.group_parameters([1, 2]).volume[0]
+
+
 def test_many_compounds_share_one_evaluation(monkeypatch):
     calls = []
     original = dilution._infinite_dilution
@@ -229,6 +245,15 @@ def test_many_compounds_share_one_evaluation(monkeypatch):
 
 def test_import_is_cheap():
     code = "import sys, potsim.liquid.traces; print({'thermo', 'scipy', 'pandas'} & set(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "set()"
+
+
+def test_a_run_with_botanicals_loads_neither_thermo_nor_scipy():
+    code = (
+        "import sys, potsim; potsim.distil(potsim.example_plan()).to_dict();"
+        "print({'thermo', 'scipy'} & set(sys.modules))"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "set()"
 

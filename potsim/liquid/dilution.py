@@ -9,9 +9,9 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike
 
-from potsim.errors import RequestError
 from potsim.liquid.arrays import Array
 from potsim.liquid.compound import Compound
+from potsim.liquid.groups import GroupParameters, group_parameters
 
 Groups = tuple[tuple[int, int], ...]
 
@@ -29,16 +29,12 @@ class GroupTable:
     ----------
     counts : ndarray, shape (compounds, groups)
         How many of each subgroup a compound has; the last two rows are ethanol and water.
-    volume, surface : ndarray, shape (groups,)
-        Van der Waals ``R`` and ``Q`` of the subgroups [-].
-    interaction : ndarray, shape (3, groups, groups)
-        ``a, b, c`` of ``psi = exp(-(a + b T + c T^2) / T)`` [K, -, 1/K].
+    parameters : GroupParameters
+        Of those groups.
     """
 
     counts: Array
-    volume: Array
-    surface: Array
-    interaction: Array
+    parameters: GroupParameters
 
 
 def ln_gamma(compounds: Sequence[Compound], x: Array, temperature_k: Array) -> Array:
@@ -98,8 +94,8 @@ def from_groups(groups: Sequence[Groups], x: Array, temperature_k: Array) -> Arr
     Notes
     -----
     Modified UNIFAC 2.0 (Hayer, Hasse & Jirasek, Ind. Eng. Chem. Res. 64 (2025) 10304): equations and
-    subgroups of modified UNIFAC (Dortmund) with a complete set of interaction parameters, all taken from
-    the library ``thermo``. The equations are those of Weidlich & Gmehling, Ind. Eng. Chem. Res. 26 (1987)
+    subgroups of modified UNIFAC (Dortmund) with a complete set of interaction parameters, see
+    `potsim.liquid.groups`. The equations are those of Weidlich & Gmehling, Ind. Eng. Chem. Res. 26 (1987)
     1372, in the limit of no solute; written out because that is twenty times faster than the general
     mixture, to which the tests compare them.
     """
@@ -154,7 +150,7 @@ def _in_water(groups: Groups, temperature_k: float) -> float:
 
 def _infinite_dilution(table: GroupTable, x: Array, temperature_k: Array) -> Array:
     solvents = np.stack([x, 1.0 - x])
-    a, b, c = table.interaction
+    a, b, c = table.parameters.interaction
     t = temperature_k[:, None, None]
     psi = np.exp(-(a / t + b + c * t))
     in_solvent = _group_activity(table, solvents.T @ table.counts[-2:], psi)
@@ -169,8 +165,9 @@ def _infinite_dilution(table: GroupTable, x: Array, temperature_k: Array) -> Arr
 
 def _group_activity(table: GroupTable, amounts: Array, psi: Array, only: Array | None = None) -> Array:
     """Logarithm of each group's activity coefficient, shape (n, groups), in a liquid of those groups."""
-    keep = np.ones(table.surface.size, dtype=bool) if only is None else only
-    q, psi = table.surface[keep], psi[:, keep][:, :, keep]
+    surface = table.parameters.surface
+    keep = np.ones(surface.size, dtype=bool) if only is None else only
+    q, psi = surface[keep], psi[:, keep][:, :, keep]
     theta = amounts[:, keep] * q
     theta = theta / theta.sum(axis=1, keepdims=True)
     sums = np.einsum("nm,nmk->nk", theta, psi)
@@ -178,7 +175,7 @@ def _group_activity(table: GroupTable, amounts: Array, psi: Array, only: Array |
 
 
 def _combinatorial(table: GroupTable, solvents: Array) -> Array:
-    r, q = table.counts @ table.volume, table.counts @ table.surface
+    r, q = table.counts @ table.parameters.volume, table.counts @ table.parameters.surface
     modified, plain = r[:-2, None] ** 0.75 / (r[-2:] ** 0.75 @ solvents), r[:-2, None] / (r[-2:] @ solvents)
     ratio = plain / (q[:-2, None] / (q[-2:] @ solvents))
     return np.asarray(1.0 - modified + np.log(modified) - 5.0 * q[:-2, None] * (1.0 - ratio + np.log(ratio)))
@@ -186,7 +183,7 @@ def _combinatorial(table: GroupTable, solvents: Array) -> Array:
 
 @cache
 def group_table(groups: tuple[Groups, ...]) -> GroupTable:
-    """Return the parameters for compounds in ethanol-water, from the library ``thermo``.
+    """Return what the group model needs for compounds in ethanol-water.
 
     Parameters
     ----------
@@ -203,29 +200,7 @@ def group_table(groups: tuple[Groups, ...]) -> GroupTable:
     RequestError
         If a group, or its interaction with another, is not known.
     """
-    from thermo import unifac
-
     members = [*groups, ETHANOL, WATER]
     numbers = sorted({number for each in members for number, _ in each})
-    lost = [number for number in numbers if number not in unifac.DOUFSG]
-    if lost:
-        raise RequestError(
-            f"Group {lost[0]} is not a subgroup of modified UNIFAC (Dortmund).",
-            "The numbers are the keys of thermo.unifac.DOUFSG: 1 CH3, 2 CH2, 14 primary OH, 20 CHO.",
-        )
-    subgroups = [unifac.DOUFSG[number] for number in numbers]
-    mains = [subgroup.main_group_id for subgroup in subgroups]
-    interaction = np.zeros((3, len(numbers), len(numbers)))
-    for i, one in enumerate(mains):
-        for j, other in enumerate(mains):
-            if one == other:
-                continue
-            if other not in unifac.DOUF2IP.get(one, {}):
-                raise RequestError(
-                    f"The model has no interaction between groups {numbers[i]} and {numbers[j]}.",
-                    "Give relative_to_ethanol instead of groups.",
-                )
-            interaction[:, i, j] = unifac.DOUF2IP[one][other]
     counts = np.array([[float(dict(each).get(number, 0)) for number in numbers] for each in members])
-    volume = np.array([subgroup.R for subgroup in subgroups])
-    return GroupTable(counts, volume, np.array([subgroup.Q for subgroup in subgroups]), interaction)
+    return GroupTable(counts, group_parameters(numbers))
