@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import copy
 import http.client
 import json
 import threading
@@ -12,11 +13,20 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import potsim
 from potsim.interfaces.page.access import OneTimeCode, Sessions
 from potsim.interfaces.page.app import Desk
 from potsim.interfaces.page.folder import Folder
 from potsim.interfaces.page.guard import House
 from potsim.interfaces.page.serve import Wish, listen, server_of
+from potsim.interfaces.planfile.write import tables_of
+
+EXAMPLE = tables_of(potsim.example_plan())
+
+
+def changed(**tables: Any) -> dict[str, Any]:
+    """The example's tables, some replaced."""
+    return copy.deepcopy(EXAMPLE) | tables
 
 
 @dataclass
