@@ -65,9 +65,14 @@ def in_motion(plan: Plan) -> dict[str, Any]:
         "stop": {"reason": run.end.reason, "words": run.end.words, **_of(stop, QUANTITIES)},
         "jars": [_of(jar, _JAR) for jar in run.jars],
         "keep": _of(run.keep, _KEEP),
-        "proofing": None if made is None else _of(made, _PROOFING),
+        "proofing": None if made is None else {**_of(made, _PROOFING), "stretch": _stretch(plan)},
     }
     return {"run": lean, "numbers": counted(plan), "ribbons": ribbons(run)}
+
+
+def _stretch(plan: Plan) -> dict[str, float] | None:
+    by = plan.bottling.stretch
+    return None if by is None else _of(by, ("spirit_l", "abv"))
 
 
 def _of(thing: Any, names: tuple[str, ...]) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -23,20 +23,37 @@ POINTS = 121
 LEARNING = 8  # runs that are followed at a time; another one is learnt anew from its readings
 
 
+@dataclass(frozen=True)
+class Followed:
+    """What is followed: learnt anew if any of it changes.
+
+    Parameters
+    ----------
+    name, plan_text : str
+        Name and plan of the run.
+    hold_up_l : float or None
+        What the condenser holds back [L]; ``None`` to learn it from the readings.
+    """
+
+    name: str
+    plan_text: str
+    hold_up_l: float | None
+
+
 class Followers:
     """The runs being followed, so that a reading continues where the last one ended."""
 
     def __init__(self) -> None:
-        self._held: OrderedDict[tuple[str, str], tuple[Follower, threading.Lock]] = OrderedDict()
+        self._held: OrderedDict[Followed, tuple[Follower, threading.Lock]] = OrderedDict()
         self._lock = threading.Lock()
 
-    def update(self, key: tuple[str, str], run: Run, readings: Sequence[Reading]) -> Forecast:
+    def update(self, key: Followed, run: Run, readings: Sequence[Reading]) -> Forecast:
         """Forecast the rest of a run.
 
         Parameters
         ----------
-        key : tuple of (str, str)
-            Name and plan of the run.
+        key : Followed
+            Which run.
         run : Run
             As planned.
         readings : sequence of Reading
@@ -49,7 +66,7 @@ class Followers:
         """
         with self._lock:
             if key not in self._held:
-                self._held[key] = (Follower(run), threading.Lock())
+                self._held[key] = (Follower(run, key.hold_up_l), threading.Lock())
             self._held.move_to_end(key)
             while len(self._held) > LEARNING:
                 self._held.popitem(last=False)
@@ -58,17 +75,15 @@ class Followers:
             return follower.update(readings)
 
 
-def progress(
-    followers: Followers, key: tuple[str, str], run: Run, readings: Sequence[Reading]
-) -> dict[str, Any]:
+def progress(followers: Followers, key: Followed, run: Run, readings: Sequence[Reading]) -> dict[str, Any]:
     """Return what is still to come.
 
     Parameters
     ----------
     followers : Followers
         Of this server.
-    key : tuple of (str, str)
-        Name and plan of the run.
+    key : Followed
+        Which run.
     run : Run
         As planned.
     readings : sequence of Reading

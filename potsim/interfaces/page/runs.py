@@ -30,7 +30,8 @@ def reads(folder: Folder) -> Mapping[str, Work]:
     def forecast(sent: dict[str, Any]) -> dict[str, Any]:
         journal = folder.read(sent["run"])
         run = distil(read_plan(journal.plan_text))
-        return progress.progress(followers, (sent["run"], journal.plan_text), run, journal.readings)
+        key = progress.Followed(sent["run"], journal.plan_text, told.hold_up(journal)[1])
+        return progress.progress(followers, key, run, journal.readings)
 
     return {
         "/api/runs": lambda _: {"runs": [asdict(kept) for kept in folder.kept()]},
@@ -84,6 +85,7 @@ def state(journal: Journal, name: str) -> dict[str, Any]:
         "plan": tables_of(plan),
         "begun": journal.records[0].at,
         "heat_on": told.heat_on(journal),
+        "hold_up": told.hold_up(journal)[0],
         "readings": [_reading(reading) for reading in journal.readings],
         "jars": [asdict(jar) for jar in journal.jars],
         "pooled": list(told.pooled(journal)) or None,
@@ -169,8 +171,10 @@ def _reading(reading: Reading) -> dict[str, Any]:
     return {
         "line": reading.line,
         "where": reading.where,
-        "collected_l": reading.collected_l,
-        "abv": reading.abv,
+        **{name: getattr(reading, name) for name in ("from_l", "collected_l", "parrot_l", "abv")},
         **{name: getattr(entry, name) for name in ("elapsed_min", "read_abv", "read_c", "vapour_c")},
-        **{name: getattr(entry, name) for name in ("pot_c", "power_w", "of", "words")},
+        **{
+            name: getattr(entry, name)
+            for name in ("pot_c", "power_w", "of", "mass_g", "jar_l", "jar_g", "words")
+        },
     }

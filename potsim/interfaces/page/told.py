@@ -20,17 +20,28 @@ from potsim.planning.following.journal import FilledJar, Journal
 from potsim.planning.following.readings import Entry
 from potsim.planning.trials.trial import Note
 
-TYPED = ("collected", "strength", "read at", "vapour", "pot", "power")
+MEASURED = ("collected", "mass", "jar volume", "jar mass", "strength", "vapour", "pot", "power")
+BESIDE = ("read at", "of", "time")  # what says more of a measured value
 LONGEST_WORDS = 500
+NOTHING = "not known"
+_HELD = re.compile(r"condenser holds back: (.+)")
 _HEAT = re.compile(r"heat on at (\S+)")
 _POOLED = re.compile(r"jars pooled: ([0-9,-]+)")
 _VERDICT = re.compile(r"verdict of (.+?): ([a-z ]+?)(?:; (.*))?")
+OWN = (_HELD, _HEAT, _POOLED, _VERDICT)
 
 
 def heat_on(journal: Journal) -> str | None:
     """Return when the heat was switched on, ISO 8601; ``None`` if that was not told."""
     found = _events(journal, _HEAT)
     return found[-1][1] if found else None
+
+
+def hold_up(journal: Journal) -> tuple[str, float | None]:
+    """Return what the condenser holds back, as typed and in litres; ``""`` and ``None`` if not told."""
+    found = _events(journal, _HELD)
+    typed = found[-1][1] if found else NOTHING
+    return ("", None) if typed == NOTHING else (typed, units.volume_l(typed))
 
 
 def pooled(journal: Journal) -> tuple[int, ...]:
@@ -50,12 +61,11 @@ def verdicts(journal: Journal) -> dict[str, Note]:
 
 def remarks(journal: Journal) -> list[dict[str, str]]:
     """Return all else that was noted, with the time of noting."""
-    kinds = (_HEAT, _POOLED, _VERDICT)
     events = [record for record in journal.records if record.kind == "event"]
     return [
         {"at": record.at, "words": record.content["words"]}
         for record in events
-        if not any(kind.fullmatch(record.content["words"]) for kind in kinds)
+        if not any(kind.fullmatch(record.content["words"]) for kind in OWN)
     ]
 
 
@@ -95,7 +105,8 @@ def record(journal: Journal, told: object) -> dict[str, Any] | None:
     if kind == "strike":
         numbers = [r.number for r in journal.readings if r.line == told.get("line")]
         return records.strike_record(numbers[0]) if numbers else None
-    event = {"heat": _heat, "pool": _pool, "verdict": _verdict, "note": _note}.get(str(kind))
+    events = {"heat": _heat, "hold_up": _hold_up, "pool": _pool, "verdict": _verdict, "note": _note}
+    event = events.get(str(kind))
     if event is None:
         raise RequestError("What was told is of no known kind.", "")
     said = records.event_record(event(told))
@@ -110,6 +121,14 @@ def _heat(told: Mapping[str, Any]) -> str:
     if moment.tzinfo is None:
         raise RequestError("The time at which the heat went on is not a time.", "")
     return f"heat on at {moment.isoformat(timespec='seconds')}"
+
+
+def _hold_up(told: Mapping[str, Any]) -> str:
+    given = told.get("volume")
+    if not given:
+        return f"condenser holds back: {NOTHING}"
+    units.volume_l(given)  # refused before it is on disk
+    return f"condenser holds back: {said(given)}"
 
 
 def _pool(told: Mapping[str, Any]) -> str:
@@ -148,21 +167,22 @@ def _verdict(told: Mapping[str, Any]) -> str:
 
 
 def _note(told: Mapping[str, Any]) -> str:
-    return said(told.get("words"))
+    words = said(told.get("words"))
+    if any(kind.fullmatch(words) for kind in OWN):
+        raise RequestError("The note reads like a line that this page writes itself.", "Say it otherwise.")
+    return words
 
 
 def _entry(told: Mapping[str, Any]) -> Entry:
-    fields: dict[str, Any] = {}
-    for name in TYPED:
-        if told.get(name):
-            fields |= column(name).quantity.read(str(told[name]))
-    if not fields:
+    if not any(told.get(name) for name in MEASURED):
         raise RequestError("The reading is empty.", 'Enter for example "71 %" as strength.')
+    fields: dict[str, Any] = {}
     minute = told.get("elapsed_min")
     if isinstance(minute, (int, float)) and not isinstance(minute, bool):
         fields["elapsed_min"] = round(float(minute), 2)
-    if told.get("of"):
-        fields["of"] = told["of"]
+    for name in (*MEASURED, *BESIDE):
+        if told.get(name):
+            fields |= column(name).quantity.read(str(told[name]))
     if told.get("words"):
         fields["words"] = said(told["words"])
     return Entry.from_dict(fields)

@@ -67,7 +67,9 @@ function jarChoice(state, forecast) {
 
 const pour = follow(({ run, jars }) => api.post(`/api/runs/${run}/pool`, { jars }), ({ keep, proofing, notes }) => {
   view.trouble.hidden = true;
+  view.figures.classList.remove("gone-by");
   view.figures.replaceChildren(figure("Pool", words.volume(keep.volume_l), `at ${words.abv(keep.abv)}, jars ${words.ranges(keep.jars)}`),
+    ...(proofing?.stretch ? [figure("Neutral spirit first", words.volume(proofing.stretch.spirit_l), `of ${words.abv(proofing.stretch.abv)}; together ${words.volume(proofing.stretch.together_l)} at ${words.abv(proofing.stretch.together_abv)}`)] : []),
     ...(proofing ? [figure("Water to add", words.volume(proofing.water_l), `or ${words.mass(proofing.water_kg * 1000)}, to ${words.abv(proofing.target_abv)}`),
       proofing.bottles === null ? figure("Comes to", words.volume(proofing.volume_l)) : figure("Bottles", String(proofing.bottles), `${words.volume(proofing.left_over_l)} left over`)] : []));
   view.jars.querySelector(".hint")?.remove();
@@ -76,6 +78,7 @@ const pour = follow(({ run, jars }) => api.post(`/api/runs/${run}/pool`, { jars 
 }, (error) => {
   view.trouble.textContent = error.message;
   view.trouble.hidden = false;
+  view.figures.classList.add("gone-by");
 });
 
 function verdicts(state) {

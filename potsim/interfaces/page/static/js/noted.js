@@ -27,7 +27,8 @@ function line(reading) {
 export function foreseen({ state, forecast }, axis, y) {
   if (!state || !forecast) return [];
   return [...band(forecast.band, axis, y), ...state.readings.filter((one) => one.abv !== null).flatMap((one) => {
-    const at = one.collected_l ?? (one.elapsed_min === null ? null : journey.moment(one.elapsed_min)?.collected_l);
+    const mid = one.of === "jar" && one.collected_l !== null ? ((one.from_l ?? one.collected_l) + one.collected_l) / 2 : null;
+    const at = mid ?? one.collected_l ?? (one.elapsed_min === null ? null : journey.moment(one.elapsed_min)?.collected_l);
     return at === null || at === undefined ? [] : [s("path", { class: "read", d: `M${axis.x(at) - 5} ${y(one.abv)}h10m-5 -5v10` })];
   })];
 }

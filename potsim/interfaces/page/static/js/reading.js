@@ -1,6 +1,7 @@
 // A reading in three taps: what it is, how much, note it. The proposals stand round what is expected now.
 import { h, newId } from "./dom.js";
 import * as journey from "./journey.js";
+import { makeRarely, withUnit } from "./rarely.js";
 import * as words from "./words.js";
 
 const round = (value, step) => Math.round(value / step) * step;
@@ -10,19 +11,26 @@ const KINDS = [
   { key: "vapour", name: "Vapour", expect: (m) => round(m.vapour_c, 0.5), step: 0.5, unit: "°C", digits: 1, example: "84.5 °C" },
   { key: "pot", name: "Pot", expect: (m) => round(m.pot_c, 0.5), step: 0.5, unit: "°C", digits: 1, example: "87.5 °C" },
 ];
+const RARE = [
+  { key: "mass", name: "Mass", unit: "g", example: "190 g, all collected" },
+  { key: "power", name: "Power", unit: "W", example: "500 W, from here on" },
+  { key: "note", name: "Note", example: "what happened" },
+];
 
 export function makeReading() {
   let kind = KINDS[0];
+  let root = null;
   const group = newId("kind");
   const input = h("input", { type: "text", class: "value", "aria-label": "Value", autocomplete: "off", enterkeyhint: "done" });
   const warm = h("input", { type: "text", class: "warm", "aria-label": "Temperature of the sample, °C", placeholder: "20 °C", autocomplete: "off" });
   const warmly = h("label", { class: "warmly" }, "read at", warm);
   const values = h("div", { class: "values", role: "group", "aria-label": "Proposals" });
   const note = h("button", { type: "submit", class: "go" }, "Note it");
-  const kinds = h("div", { class: "kinds", role: "radiogroup", "aria-label": "What was read" }, KINDS.map((one) => h("label", null,
+  const choice = (some, label) => h("div", { class: "kinds", role: "radiogroup", "aria-label": label }, some.map((one) => h("label", null,
     h("input", { type: "radio", name: group, value: one.key, checked: one === kind, onchange: () => choose(one) }), h("span", null, one.name))));
-  const root = h("form", { class: "card reading", "aria-label": "A reading", onsubmit: send },
-    kinds, values, h("div", { class: "row-head" }, input, warmly, note));
+  const rarely = makeRarely(choice(RARE, "What else was read"), () => root && refresh());
+  root = h("form", { class: "card reading", "aria-label": "A reading", onsubmit: send },
+    choice(KINDS, "What was read"), values, h("div", { class: "row-head" }, input, warmly, note), rarely.root);
 
   function choose(one) {
     kind = one;
@@ -33,11 +41,12 @@ export function makeReading() {
   function refresh() {
     input.placeholder = kind.example;
     warmly.hidden = kind.key !== "strength";
+    rarely.refresh();
     const minute = journey.elapsed();
     const first = journey.firstDrop();
     const at = first === null || minute === null ? null : journey.moment(Math.max(minute, first));
     const last = journey.now.state?.readings.at(-1)?.collected_l ?? 0;
-    const middle = at ? kind.expect(at) : null;
+    const middle = at && kind.expect && !(kind.key === "strength" && rarely.of() === "jar") ? kind.expect(at) : null;
     if (middle === null || Number.isNaN(middle)) { values.replaceChildren(); return; }
     const offers = [-2, -1, 0, 1, 2].map((k) => middle + k * kind.step)
       .filter((v) => v > 0 && (kind.key !== "collected" || v >= last * 1000));
@@ -53,13 +62,12 @@ export function makeReading() {
 
   function send(event) {
     event.preventDefault();
-    let value = input.value.trim();
+    const value = input.value.trim();
     if (!value) { input.focus(); return; }
-    if (/^[\d.,]+$/.test(value)) value += ` ${kind.unit}`;
-    const told = { kind: "reading", [kind.key]: value, elapsed_min: journey.elapsed() ?? undefined };
-    if (kind.key === "strength" && warm.value.trim()) {
-      told["read at"] = /^[\d.,]+$/.test(warm.value.trim()) ? `${warm.value.trim()} °C` : warm.value.trim();
-    }
+    const strength = kind.key === "strength";
+    const told = kind.key === "note" ? { kind: "note", words: value }
+      : { kind: "reading", [kind.key]: withUnit(value, kind.unit), elapsed_min: journey.elapsed() ?? undefined, ...rarely.beside(strength) };
+    if (strength && warm.value.trim()) told["read at"] = withUnit(warm.value.trim(), "°C");
     input.value = "";
     journey.tell(told);
     refresh();
@@ -68,9 +76,12 @@ export function makeReading() {
   return { root, refresh };
 }
 
+const IN = { stream: () => "", parrot: () => " in the parrot", jar: ({ jar_l: held }) => ` in a jar${held === null ? "" : ` of ${words.volume(held)}`}` };
+
 export const said = (reading) => [
-  reading.read_abv !== null && `${words.abv(reading.read_abv)}${reading.read_c !== null ? ` at ${words.degrees(reading.read_c)}` : ""}`,
-  reading.collected_l !== null && `${words.volume(reading.collected_l)} over`,
+  reading.read_abv !== null && `${words.abv(reading.read_abv)}${reading.read_c !== null ? ` at ${words.degrees(reading.read_c)}` : ""}${IN[reading.of](reading)}`,
+  reading.of !== "jar" && reading.collected_l !== null && `${words.volume(reading.collected_l)} over`,
+  reading.mass_g !== null && `${words.mass(reading.mass_g)} over`,
   reading.vapour_c !== null && `vapour ${words.degrees(reading.vapour_c)}`,
   reading.pot_c !== null && `pot ${words.degrees(reading.pot_c)}`,
   reading.power_w !== null && `${Math.round(reading.power_w)} W`,

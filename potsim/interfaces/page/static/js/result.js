@@ -14,9 +14,9 @@ export function figures(root, run) {
     figure("Keep", words.volume(keep.volume_l), `at ${words.abv(keep.abv)}, ${words.share(run.charge.ethanol_l ? keep.ethanol_l / run.charge.ethanol_l : 0)} of the alcohol`),
   ];
   if (proofing) {
-    parts.push(proofing.bottles === null
-      ? figure("Bottled", words.volume(proofing.volume_l), `${words.volume(proofing.water_l)} water to ${words.abv(proofing.target_abv)}`)
-      : figure("Bottles", String(proofing.bottles), `${words.volume(proofing.water_l)} water to ${words.abv(proofing.target_abv)}`));
+    const spirit = proofing.stretch ? `${words.volume(proofing.stretch.spirit_l)} neutral spirit, ` : "";
+    const added = `${spirit}${words.volume(proofing.water_l)} water to ${words.abv(proofing.target_abv)}`;
+    parts.push(proofing.bottles === null ? figure("Bottled", words.volume(proofing.volume_l), added) : figure("Bottles", String(proofing.bottles), added));
   }
   root.replaceChildren(...parts);
 }
@@ -26,7 +26,7 @@ const ALWAYS = /^(Law|Fire|Never|Cooling|A forecast)/;
 export function cautions(root, run) {
   const own = run.cautions.filter((text) => !ALWAYS.test(text));
   const usual = run.cautions.filter((text) => ALWAYS.test(text));
-  const list = (texts) => h("ul", null, texts.map((text) => h("li", null, text)));
+  const list = (texts) => h("ul", null, texts.map((text) => h("li", null, words.formly(text))));
   root.replaceChildren(...[
     own.length ? h("section", { class: "heed", "aria-label": "Cautions of this run" }, h("h2", null, "Take care"), list(own)) : null,
     h("details", { class: "part" }, h("summary", null, h("h2", null, "With every run")), list(usual)),
