@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,9 @@ from potsim.interfaces.page.answers import place
 from potsim.interfaces.page.folder import Folder, plain_name
 from potsim.interfaces.planfile.text import read_plan
 from potsim.interfaces.planfile.write import write_plan
+from potsim.interfaces.readings.columns import read_entry_fields
+from potsim.interfaces.readings.file import entry_of
+from potsim.planning.following.journal import Journal
 
 EARLIER = [{"jars": "1", "from_run": EXAMPLE}] * 4
 
@@ -28,6 +32,17 @@ def here(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 @pytest.fixture
 def browser(here: Served) -> Browser:
     return Browser(here).open()
+
+
+def stepped(*steps: list[str]) -> dict[str, Any]:
+    """The example with changes of power."""
+    rows = [{"from_collected": over, "power": power} for over, power in steps]
+    return changed(still={**EXAMPLE["still"], "power_step": rows})
+
+
+def stretched(spirit: str, abv: str) -> dict[str, Any]:
+    """The example, its keep stretched."""
+    return changed(bottling={**EXAMPLE["bottling"], "stretch": {"spirit": spirit, "abv": abv}})
 
 
 def test_a_run_is_the_one_of_the_command_line(browser: Browser) -> None:
@@ -53,6 +68,25 @@ def lean(whole: Any, part: Any) -> Any:
     return whole
 
 
+def test_power_that_changes_in_mid_run(browser: Browser) -> None:
+    constant = browser.post("/api/motion", {"plan": EXAMPLE})["run"]
+    answer = browser.post("/api/motion", {"plan": stepped(["300 mL", "500 W"], ["600 mL", "350 W"])})
+    assert answer["numbers"]["still.power_step.1.power"] == {"value": 350, "unit": "W"}
+    assert answer["numbers"]["still.power_step.0.from_collected"] == {"value": 300, "unit": "mL"}
+    assert answer["run"]["stop"]["elapsed_min"] > constant["stop"]["elapsed_min"] + 10.0
+
+
+def test_a_keep_stretched_with_neutral_spirit(browser: Browser) -> None:
+    plan = stretched("250 mL", "96 %")
+    answer = browser.post("/api/motion", {"plan": plan})
+    assert answer["numbers"]["bottling.stretch.spirit"] == {"value": 250, "unit": "mL"}
+    assert answer["run"]["proofing"]["stretch"] == {"spirit_l": 0.25, "abv": 96.0}
+    assert answer["run"]["proofing"]["bottles"] == 6
+    run = browser.post("/api/runs", {"plan": plan})["name"]
+    poured = browser.post(f"/api/runs/{run}/pool", {"jars": [2, 3, 5]})["proofing"]["stretch"]
+    assert poured["together_l"] == pytest.approx(0.43, abs=0.002)
+
+
 def test_other_charges_hold_the_same_alcohol_in_more_or_less_water(browser: Browser) -> None:
     weaker, stronger = browser.post("/api/beside", {"plan": EXAMPLE})
     assert weaker["abv"] < 38.06 < stronger["abv"]
@@ -64,12 +98,21 @@ def test_other_charges_hold_the_same_alcohol_in_more_or_less_water(browser: Brow
     [
         (changed(charge=[{"name": "gin", "volume": "9 cups", "abv": "40 %"}]), "charge.0.volume", "cups"),
         (changed(bottling={"abv": "90 %"}), "bottling.abv", "Water only weakens"),
-        (changed(cuts={"stop": {"stream_abv": "90 %"}}), "cuts.stop.stream_abv", "at the first drop"),
+        (changed(cuts={"stop": {"stream_abv": "90 %"}}), "cuts.stop.stream_abv", "At the first drop"),
         (changed(cuts={"heads": "3 L"}), "cuts.heads", "3 L"),
         (changed(still={"power": "10 W"}), "still.power", "nothing would come over"),
         (changed(botanical=[{"name": "junipre", "mass": "5 g"}]), "botanical.0.name", "junipre"),
         (changed(charge=[]), "", "no charge"),
-        (changed(charge=[{"name": "gin", "volume": "1 L"}]), "charge.0", "no abv"),
+        (changed(charge=[{"name": "gin", "volume": "1 L"}]), "charge.0.abv", 'Write for example "62 %"'),
+        (changed(charge=[{"name": "gin", "volume": "9 L", "abv": "40 %"}]), "", "but the pot holds 4 L"),
+        (changed(cuts={"stop": {"vapour_c": "99.9 °C"}}), "cuts.stop", "a stop that comes before that"),
+        (changed(cuts={"stop": {}}), "cuts.stop", "take it away"),
+        (stepped(["400 mL", "5 W"]), "still.power_step.power", "Give more than 128 W"),
+        (stepped(["400 mL", "500"]), "still.power_step.0.power", "no unit"),
+        (stepped(["400 mL", "500 W"], ["300 mL", "400 W"]), "still.power_step", "smallest first"),
+        (stretched("250 mL", "30 %"), "bottling.stretch.abv", "at least 42 % vol"),
+        (stretched("250", "96 %"), "bottling.stretch.spirit", "no unit"),
+        (changed(still={"altitude": "60 m", "pressure": "1004 hPa"}), "still.pressure", "Keep one"),
         (changed(charge=[{"name": "x", "volume": "1 L", "abv": "9 %"}] * 41), "", "41 times"),
         ("text", "", "set of tables"),
         ({"charge": [{"jars": "1", "from_run": {"charge": EARLIER}}] * 8}, "", "more than 30 runs"),
@@ -79,7 +122,9 @@ def test_a_refusal_says_where(browser: Browser, plan: Any, path: str, words: str
     refused = browser.post("/api/run", {"plan": plan})["refused"]
     assert refused["path"] == path
     assert words in f"{refused['message']} {refused['hint']}"
-    assert "plan:" not in refused["message"]
+    said = f"{refused['message']} {refused['hint']}"
+    assert "plan:" not in said
+    assert not re.search(r"\b(still|bottling|cuts)\.[a-z]|[a-z]_[a-z]", said)
 
 
 def test_places_of_refusals_without_a_path() -> None:
@@ -178,12 +223,58 @@ def test_a_run_is_kept_and_told_twice_without_harm(browser: Browser) -> None:
         {"kind": "pool", "jars": ["1"]},
         {"kind": "verdict", "botanical": "juniper", "verdict": "yes"},
         {"kind": "note", "words": "x" * 501},
+        {"kind": "note", "words": "jars pooled: -"},
+        {"kind": "reading", "of": "parrot 60 mL"},
+        {"kind": "reading", "strength": "71 %", "of": "parrot 600 L"},
+        {"kind": "reading", "strength": "71 %", "of": "jar"},
+        {"kind": "hold_up", "volume": "20"},
     ],
 )
 def test_what_cannot_be_told(browser: Browser, told: Any) -> None:
     run = browser.post("/api/runs", {"plan": EXAMPLE})["name"]
     assert browser.post(f"/api/runs/{run}/tell", {"tell": told})["refused"]["message"]
     assert browser.get(f"/api/runs/{run}")["readings"] == []
+
+
+def test_readings_are_those_of_the_command_line(browser: Browser) -> None:
+    run = browser.post("/api/runs", {"plan": EXAMPLE})["name"]
+
+    def read(**told: Any) -> Any:
+        return browser.post(f"/api/runs/{run}/tell", {"tell": {"kind": "reading", **told}})["readings"][-1]
+
+    found = read(strength="79 %", of="parrot 60 mL", collected="100 mL", elapsed_min=12)
+    assert (found["of"], found["parrot_l"]) == ("parrot", 0.06)
+    assert read(strength="78 %", of="parrot", elapsed_min=13)["parrot_l"] == 0.06
+    found = read(strength="79 %", of="jar", **{"jar volume": "60 mL"}, elapsed_min=15)
+    assert (found["from_l"], found["collected_l"], found["parrot_l"]) == (0.1, 0.16, None)
+    assert read(power="650 W", elapsed_min=16)["power_w"] == 650
+    found = read(mass="150 g", time="17 min", elapsed_min=25)
+    assert (found["mass_g"], found["elapsed_min"]) == (150, 17)
+    typed = ("12 min, 100 mL, parrot 60 mL 79 %", "13 min, parrot 78 %", "15 min, jar 60 mL 79 %")
+    typed += ("16 min, power 650 W", "17 min, 150 g")
+    kept = Journal.read(browser.here.data / f"{run}.jsonl", pressure_pa=101325.0).readings
+    assert [reading.entry for reading in kept] == [entry_of(read_entry_fields(line)) for line in typed]
+
+
+def test_what_the_condenser_holds_back(browser: Browser) -> None:
+    run = browser.post("/api/runs", {"plan": EXAMPLE})["name"]
+
+    def told(**event: Any) -> Any:
+        return browser.post(f"/api/runs/{run}/tell", {"tell": event})
+
+    told(kind="reading", strength="78 %", collected="60 mL", elapsed_min=11)
+    free = browser.get(f"/api/runs/{run}/forecast")
+    assert told(kind="hold_up", volume="90 mL")["hold_up"] == "90 mL"
+    held = browser.get(f"/api/runs/{run}/forecast")
+    assert held["trouble"] == ""
+    assert held["track"]["stream_abv"][0] < free["track"]["stream_abv"][0]
+    told(kind="hold_up", volume="9 L")
+    assert "a seventh of the charge" in browser.get(f"/api/runs/{run}/forecast")["trouble"]
+    state = told(kind="hold_up", volume="")
+    assert state["hold_up"] == ""
+    assert state["notes"] == []
+    again = browser.get(f"/api/runs/{run}/forecast")
+    assert again["track"]["stream_abv"][0] == pytest.approx(free["track"]["stream_abv"][0], abs=0.01)
 
 
 def test_pooling_is_that_of_the_plan(browser: Browser) -> None:

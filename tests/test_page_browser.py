@@ -4,42 +4,30 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from page_browser import (
+    DESK,
+    FLAGS,
+    PHONE,
+    chromium_path,
+    drafted,
+    drawn,
+    figure,
+    serious,
+    settled,
+    slide,
+    small,
+)
 from page_server import Served, served
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, sync_playwright
 
 import potsim
 from potsim.interfaces import wording
-from potsim.interfaces.page.tables import plan_from
 from potsim.interfaces.planfile.text import read_plan
-
-FLAGS = (
-    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),
-    *("--disable-background-networking", "--disable-component-update"),
-)
-PHONE = {
-    "viewport": {"width": 390, "height": 844},
-    "device_scale_factor": 2,
-    "is_mobile": True,
-    "has_touch": True,
-}
-DESK = {"viewport": {"width": 1280, "height": 860}}
-SERIOUS = {"serious", "critical"}
-
-
-def chromium_path() -> str:
-    """Where Chromium is; the Debian package chromium puts it on the path."""
-    names = ("chromium", "chromium-browser", "google-chrome")
-    found = [os.environ.get("POTSIM_CHROMIUM"), *map(shutil.which, names)]
-    return next(
-        path for path in [*found, "install Debian's chromium, or name one in POTSIM_CHROMIUM"] if path
-    )
 
 
 @pytest.fixture(scope="module")
@@ -89,35 +77,6 @@ def open_page(chromium: Browser, here: Served) -> Iterator[Any]:
     for context in contexts:
         context.close()
     assert faults == []
-
-
-def figure(page: Page, name: str, stage: str = "before") -> str:
-    """The large figure and what stands beneath it."""
-    return (
-        page.locator(f"#{stage} .figure", has=page.get_by_text(name, exact=True)).locator("dd").inner_text()
-    )
-
-
-def drafted(page: Page) -> Any:
-    """The run of the plan that the page holds, computed here."""
-    tables = page.evaluate("JSON.parse(localStorage.getItem('potsim.plan'))")
-    return potsim.distil(plan_from(tables))
-
-
-def slide(page: Page, label: str, to: float) -> None:
-    page.get_by_label(label, exact=True).first.evaluate(
-        "(range, value) => { range.value = value; range.dispatchEvent(new Event('input', {bubbles: true})) }",
-        to,
-    )
-
-
-def settled(page: Page, before: str) -> None:
-    """Wait until the page has drawn again."""
-    page.wait_for_function("before => document.body.dataset.drawn !== before", arg=before)
-
-
-def drawn(page: Page) -> str:
-    return str(page.evaluate("document.body.dataset.drawn"))
 
 
 def test_the_example_is_there(open_page: Any) -> None:
@@ -174,9 +133,101 @@ def test_what_is_typed_wrong_is_said_in_place(open_page: Any) -> None:
     expect(said).to_contain_text("metric cup")
     assert volume.get_attribute("aria-invalid") == "true"
     assert page.locator("body.stale").count() == 1
+    expect(page.locator("#before .trouble")).to_contain_text("apple spirit, Volume: '9 cups'")
+    page.get_by_role("button", name="Show me").click()
+    expect(volume).to_be_focused()
     volume.fill("1/2 US gal")
     expect(said).to_have_count(0)
     expect(page.locator(".refusal:visible")).to_have_count(0)
+
+
+def test_power_changes_and_the_keep_is_stretched(open_page: Any) -> None:
+    page = open_page()
+    for part in ("Jars and bottles", "Still"):
+        page.locator("summary", has=page.get_by_role("heading", name=part, exact=True)).click()
+    for button, label, to, undo in (
+        ("+ neutral spirit", "Volume, slider", 300.0, "Take away: Stretched"),
+        ("+ change of power", "Power then, slider", 400.0, "Take away: Change of power 1"),
+    ):
+        before = drawn(page)
+        page.get_by_role("button", name=button).click()
+        settled(page, before)
+        before = drawn(page)
+        slide(page.locator(".part", has=page.get_by_role("button", name=undo)), label, to)
+        settled(page, before)
+    run = drafted(page)
+    assert run.plan.bottling.stretch.spirit_l == 0.3
+    assert [step.power_w for step in run.plan.still.power_steps] == [400.0]
+    assert "300 mL neutral spirit" in figure(page, "Bottles")
+    assert f"minute {run.stop.elapsed_min:.0f}" in figure(page, "Stop")
+    page.get_by_label("Power then", exact=True).fill("5 W")
+    expect(page.locator(".field", has=page.get_by_label("Power then", exact=True))).to_contain_text("128 W")
+    for name in ("Change of power 1", "Stretched with neutral spirit"):
+        page.get_by_role("button", name=f"Take away: {name}").click()
+    expect(page.locator("#before .figures")).not_to_contain_text("neutral")
+    assert drafted(page).plan == potsim.example_plan()
+
+
+def test_a_plan_that_cannot_be_run_from_the_start(open_page: Any, here: Served) -> None:
+    page = open_page(**PHONE)
+    page.get_by_label("Volume", exact=True).first.fill("20 L")
+    expect(page.locator("#before .trouble")).to_contain_text("the pot holds 4 L")
+    page.reload()
+    expect(page.locator("#before .trouble")).to_contain_text("the pot holds 4 L")
+    expect(page.locator("#before .glance")).to_be_hidden()
+
+
+def test_nothing_is_cut_or_too_small_for_a_finger(open_page: Any) -> None:
+    for device in (PHONE, DESK):
+        page = open_page(**device)
+        top = page.locator("#before svg.curve text", has_text="100 %").bounding_box()
+        picture = page.locator("#before svg.curve").bounding_box()
+        assert top is not None
+        assert picture is not None
+        assert top["x"] >= picture["x"]
+        page.locator("details").evaluate_all("all => all.forEach(one => { one.open = true })")
+        assert small(page) == []
+        page.get_by_role("button", name="Start this run").click()
+        page.get_by_role("button", name="The heat is on").wait_for()
+        page.locator("#during details").evaluate_all("all => all.forEach(one => { one.open = true })")
+        assert small(page) == []
+        page.get_by_role("button", name="After").click()
+        page.locator(".chosen li").first.wait_for()
+        assert small(page) == []
+
+
+def test_a_strength_is_read_in_a_parrot(open_page: Any, here: Served) -> None:
+    page = open_page(**PHONE)
+    page.get_by_role("button", name="Start this run").click()
+    page.get_by_role("button", name="The heat is on").click()
+    page.locator(".rarely summary").click()
+    page.get_by_label("Strength is read in").select_option("a parrot")
+    page.get_by_label("It holds").fill("60")
+    page.get_by_label("Minute of the reading").fill("14")
+    page.get_by_label("Value", exact=True).fill("78")
+    page.get_by_role("button", name="Note it").click()
+    expect(page.locator("ol.journal li")).to_contain_text("78.0 % in the parrot")
+    expect(page.locator("ol.journal li")).to_contain_text("14:00")
+    page.locator(".kinds label", has_text="Note").click()
+    page.get_by_label("Value", exact=True).fill("window open")
+    page.get_by_role("button", name="Note it").click()
+    expect(page.locator("ul.journal li")).to_have_text("window open")
+    page.get_by_label("The condenser holds back").fill("20")
+    page.get_by_label("The condenser holds back").blur()
+    # A parrot stays for the whole run, a reload too.
+    page.wait_for_function("() => import('/static/js/journey.js').then(j => j.now.state.hold_up === '20 mL')")
+    page.reload()
+    expect(page.locator(".rarely summary")).to_have_text("more: strength is read in a parrot of 60 mL")
+    page.locator(".rarely summary").click()
+    expect(page.get_by_label("The condenser holds back")).to_have_value("20 mL")
+    # What is refused is said above the form.
+    page.get_by_label("Value", exact=True).fill("71 proofs")
+    page.get_by_role("button", name="Note it").click()
+    expect(page.locator("#during .trouble")).to_contain_text("proofs")
+    said, form = page.locator("#during .trouble").bounding_box(), page.locator(".reading").bounding_box()
+    assert said is not None
+    assert form is not None
+    assert said["y"] < form["y"]
 
 
 def test_a_moment_is_read_off_by_key_and_by_finger(open_page: Any) -> None:
@@ -256,7 +307,8 @@ def test_a_run_from_first_drop_to_next_trial(open_page: Any, here: Served) -> No
         "was => !document.querySelector('#during .figures').innerText.includes(was)", arg=was
     )
     assert page.locator(".line.foreseen").count() == 1
-    (journal,) = here.data.glob("*.jsonl")
+    name = page.evaluate("localStorage.getItem('potsim.run')")
+    journal = here.data / f"{name}.jsonl"
     assert journal.read_text(encoding="utf-8").count('"record": "reading"') == 2
     # A reload loses nothing.
     page.reload()
@@ -302,11 +354,6 @@ def test_nothing_serious_stands_in_anyones_way(open_page: Any) -> None:
     page.get_by_role("button", name="After").click()
     page.locator(".chosen li").first.wait_for()
     assert found + serious(page) == []
-
-
-def serious(page: Page) -> list[str]:
-    result = Axe().run(page).response["violations"]
-    return [f"{v['id']}: {v['nodes'][0]['html'][:160]}" for v in result if v["impact"] in SERIOUS]
 
 
 def test_pictures_of_phone_and_desk(open_page: Any, tmp_path: Path) -> None:

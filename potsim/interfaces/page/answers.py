@@ -10,12 +10,13 @@ from starlette.responses import Response
 
 from potsim.errors import PotsimError
 from potsim.interfaces.numerals import LONGEST
+from potsim.interfaces.page.spoken import spoken
 
 SOURCE = "plan"
 """What a plan that came from a form is called in refusals, which put it first; it is taken off again."""
 _TABLE = re.compile(
-    rf"^{SOURCE}: \[\[?(?P<table>[\w.]+)\]\]?(?: (?P<number>\d+))?(?: (?P<inner>stop|tails_from))?"
-    r"(?: (?P<key>[a-z_]+))?"
+    rf"^{SOURCE}: \[\[?(?P<table>[\w.]+)\]\]?(?: (?P<number>\d+))?(?: (?P<inner>stop|tails_from|stretch))?"
+    r"(?:[ .](?P<key>[a-z_]+))?"
 )
 _KEY = re.compile(r"^(?P<path>[a-z]+(?:\.[a-z_]+)+)")
 
@@ -60,7 +61,8 @@ def refusal(error: PotsimError) -> dict[str, Any]:
         one value is.
     """
     path, message = place(error.message)
-    return {"refused": {"message": message, "hint": error.hint, "path": path}}
+    message, hint, path = spoken(message, error.hint, path)
+    return {"refused": {"message": message, "hint": hint, "path": path}}
 
 
 def place(message: str) -> tuple[str, str]:

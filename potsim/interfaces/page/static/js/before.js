@@ -1,5 +1,5 @@
 // Before the run: the plan on one side, what comes of it on the other, as fast as a hand moves.
-import { $, h, speak } from "./dom.js";
+import { $, h, roomFor, speak } from "./dom.js";
 import * as api from "./api.js";
 import * as draft from "./draft.js";
 import { clear, refuse, settle } from "./field.js";
@@ -17,7 +17,7 @@ const view = {};
 export async function setUp(root, begun, onBegin) {
   start = begun;
   view.title = h("input", { class: "title", "aria-label": "Title of the plan", autocomplete: "off", spellcheck: "false" });
-  view.title.addEventListener("input", () => draft.put("title", view.title.value.trim() || "Untitled run"));
+  view.title.addEventListener("input", () => { draft.put("title", view.title.value.trim() || "Untitled run"); fit(); });
   view.figures = h("dl", { class: "figures" });
   view.picture = new Picture();
   view.trouble = h("p", { class: "trouble", role: "alert", hidden: true });
@@ -37,9 +37,13 @@ function changed(remake) {
   if (remake) {
     makeForm(view.form, start);
     if (document.activeElement !== view.title) view.title.value = draft.plan().title ?? "Untitled run";
+    fit();
   }
   want(structuredClone(draft.plan()));
 }
+
+// A long title takes a line of its own.
+const fit = () => roomFor(view.title);
 
 const want = follow((plan) => api.post("/api/motion", { plan }), show, fail);
 // When the hand rests: all that is slower, and other charges to compare with.
@@ -69,7 +73,7 @@ function showRest(reply) {
   hold(reply);
   cautions(view.cautions, reply.run);
   jarTable(view.jars, reply);
-  $("#assumed")?.replaceChildren(...reply.run.assumed.map((text) => h("p", null, text)));
+  $("#assumed")?.replaceChildren(...reply.run.assumed.map((text) => h("p", null, words.formly(text))));
   speak(summary(reply.run));
 }
 
@@ -79,8 +83,10 @@ function fail(error) {
     return;
   }
   document.body.classList.add("stale");
-  const placed = refuse(error);
-  view.trouble.textContent = placed ? "The plan cannot be run as it stands; what is drawn is the last that could." : error.message;
+  const at = refuse(error);
+  const drawn = view.reply ? h("span", { class: "note" }, "What is drawn is the last plan that could be run.") : "";
+  view.trouble.replaceChildren(h("span", null, at ? `${at.where}: ${error.message} ` : `${error.message} `), drawn,
+    at ? h("button", { type: "button", class: "quiet", onclick: at.show }, "Show me") : "");
   view.trouble.hidden = false;
   speak(error.message, 1200);
 }

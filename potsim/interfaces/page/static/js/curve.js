@@ -27,8 +27,8 @@ export function curve(reply, beside, axis, height) {
       ...others(beside, axis, y, right),
       ...LINES.map(([name, key]) => s("path", { class: `line ${name}`, d: path(xs, run.curve[key].map(y)) })),
       ...cuts(run, axis, base),
-      ends(run, xs.at(-1), y, base),
     ],
+    ends: ends(run, xs.at(-1), y, base), // over all else, to be read
   };
 }
 

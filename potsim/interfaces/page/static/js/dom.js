@@ -45,3 +45,6 @@ export function anew(root, ...children) {
   if (twin instanceof HTMLInputElement && held.value) twin.value = held.value;
   twin.focus();
 }
+
+// As wide as what stands in it, about; where lines wrap, a long one takes a line of its own.
+export const roomFor = (input) => { input.style.flexBasis = `${(0.46 * input.value.length + 1.4).toFixed(1)}em`; };

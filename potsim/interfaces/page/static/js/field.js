@@ -68,17 +68,25 @@ function nice(value) {
   return [1, 2, 2.5, 5, 10].map((k) => Number((k * decade).toPrecision(6))).find((size) => size >= value * 0.999);
 }
 
-// Show a refusal at the value it is about; tell whether there is such a value in the form.
+// Show a refusal at the value it is about; return where that is in the form, if it is there.
 export function refuse(error) {
   clear();
+  // A refusal may not say of which row it speaks; of an only one it does.
+  const alike = [...fields].filter(([path]) => path.replace(/\.\d+/g, "") === error.path);
   const found = fields.get(error.path)
-    ?? [...fields].find(([path]) => error.path && path.startsWith(`${error.path}.`))?.[1];
-  if (!found) return false;
+    ?? [...fields].find(([path]) => error.path && path.startsWith(`${error.path}.`))?.[1]
+    ?? (alike.length === 1 ? alike[0][1] : null);
+  if (!found) return null;
   found.said.textContent = error.message;
   found.said.hidden = false;
   found.input.setAttribute("aria-invalid", "true");
   for (let near = found.root.closest("details"); near; near = near.parentElement.closest("details")) near.open = true;
-  return true;
+  return { where: whereabouts(found), show: () => { found.input.focus({ preventScroll: true }); found.input.scrollIntoView({ block: "center" }); } };
+}
+
+function whereabouts({ root }) {
+  const head = root.closest(".row")?.querySelector("h3, .name, .lead");
+  return [head?.value ?? head?.textContent, root.querySelector("label").textContent].filter(Boolean).join(", ");
 }
 
 export function clear() {

@@ -1,5 +1,5 @@
 // Jars under the spout: the next one large, with room for a tasting word; the full ones below.
-import { h } from "./dom.js";
+import { h, roomFor } from "./dom.js";
 import * as journey from "./journey.js";
 import * as words from "./words.js";
 
@@ -37,6 +37,8 @@ function under(next, to, state) {
 
 function filled(jar, planned) {
   const input = h("input", { type: "text", value: jar.word, "aria-label": `Tasting word for jar ${jar.number}`, placeholder: "a tasting word", autocomplete: "off" });
+  roomFor(input);
+  input.addEventListener("input", () => roomFor(input));
   input.addEventListener("change", () => input.value.trim() && journey.tell({ kind: "jar", number: jar.number, word: input.value.trim() }));
   return h("li", null, h("span", { class: "tick", "aria-label": "full" }, "✓"), h("b", null, String(jar.number)),
     h("span", { class: "note" }, planned ? `${planned.role}, ${words.abv(planned.abv)}` : ""), input);

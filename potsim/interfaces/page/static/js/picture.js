@@ -42,7 +42,7 @@ export class Picture {
     this.y = drawn.y;
     size(this.svg, width, tall);
     this.svg.replaceChildren(hatches(this.name), ...drawn.parts.flat().filter(Boolean),
-      jars(reply.run, axis, tall - JAR_HEIGHT - 2, this.name), ...this.extra(axis, drawn.y), this.thread[0], ...this.dots);
+      jars(reply.run, axis, tall - JAR_HEIGHT - 2, this.name), ...this.extra(axis, drawn.y), drawn.ends, this.thread[0], ...this.dots);
     this.svg.setAttribute("aria-label", described(reply.run));
     const rows = reply.ribbons ?? [];
     size(this.strip, width, rows.length * RIBBON_HEIGHT + 6);

@@ -19,7 +19,8 @@ const KINDS = {
 export function stops(path, label, optional = false) {
   const table = draft.at(path) ?? {};
   const rows = Object.keys(table).filter((key) => key in KINDS).map((key) => condition(path, key, label));
-  const unused = Object.keys(KINDS).filter((key) => !(key in table));
+  const bare = !draft.plan().botanical?.length;
+  const unused = Object.keys(KINDS).filter((key) => !(key in table) && !(key === "over" && bare));
   const id = newId("add");
   const add = h("select", { id, class: "add", onchange: () => add.value && put(path, add.value) },
     h("option", { value: "" }, rows.length ? "+ or when …" : "+ choose …"),
@@ -33,8 +34,7 @@ export function stops(path, label, optional = false) {
 function put(path, key, value = KINDS[key].now(latest().run?.stop ?? EXAMPLE)) {
   draft.edit(() => {
     if (key === "over") {
-      const first = draft.plan().botanical?.[0]?.name;
-      draft.put(`${path}.over`, first ? { [first]: "95 %" } : { "": "95 %" });
+      draft.put(`${path}.over`, { [draft.plan().botanical[0].name]: "95 %" });
     } else draft.put(`${path}.${key}`, value);
   });
 }

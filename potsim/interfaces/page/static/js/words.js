@@ -46,3 +46,7 @@ export const ranges = (numbers) => {
   }
   return parts.map(([a, b]) => (a === b ? `${a}` : `${a}–${b}`)).join(", ");
 };
+
+// What a plan file calls by a key, the form calls by words.
+const KEYS = { heat_up_power: "power to heat up", neck_loss: "loss of the neck", pot_loss: "loss of the pot", min_level: "least level in the pot", pot_mass: "mass of the pot" };
+export const formly = (text) => text.replace("set min_level", "say its least level, under Still").replace(/\b[a-z]+(_[a-z]+)+\b/g, (key) => KEYS[key] ?? key);
