@@ -19,7 +19,7 @@ from potsim.liquid.dilution import ETHANOL, WATER
 
 FOLDER = Path(potsim.data.__file__).parent
 SOURCE = f"""\
-# Modified UNIFAC 2.0: Hayer, Hasse & Jirasek, Ind. Eng. Chem. Res. 64 (2025) 10304, on the groups of
+# Source: modified UNIFAC 2.0, Hayer, Hasse & Jirasek, Ind. Eng. Chem. Res. 64 (2025) 10304, on the groups of
 # modified UNIFAC (Dortmund). Copied from the library thermo {thermo.__version__}
 # by `python -m benchmarks.copy_groups`; tests compare.
 """

@@ -202,7 +202,7 @@ EDGES = {
     "a power station": (of(SPIRIT, still=StillPlan(power_w=1e6)), True),
     "no losses": (of(SPIRIT, still=StillPlan(neck_loss_w_per_k=0.0, pot_loss_w_per_k=0.0)), True),
     "a kiln": (of(Ingredient("spirit", 5e4, 30.0)), True),
-    "drops": (of(Ingredient("spirit", 1e-6, 40.0), bottling=Bottling(abv=40.0)), True),
+    "drops": (of(Ingredient("spirit", 1e-6, 40.0), bottling=Bottling(abv=40.0)), False),
     "more heads than there is": (of(SPIRIT, cuts=Cuts(heads_l=5.0)), False),
 }
 
@@ -217,6 +217,12 @@ def test_plans_at_the_limits(name: str) -> None:
 def test_a_room_beyond_the_heats_is_refused(room_c: float) -> None:
     with pytest.raises(RangeError, match=r"still\.room"):
         potsim.distil(of(SPIRIT, still=StillPlan(room_c=room_c)))
+
+
+@pytest.mark.parametrize("volume_l", [1e-219, 0.0009])
+def test_less_than_a_millilitre_is_no_charge(volume_l: float) -> None:
+    with pytest.raises(RangeError, match=r"charge \(all parts\).* at least 0\.001"):
+        potsim.distil(of(replace(SPIRIT, volume_l=volume_l)))
 
 
 def log(low: float, high: float) -> st.SearchStrategy[float]:

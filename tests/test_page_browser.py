@@ -29,6 +29,11 @@ import potsim
 from potsim.interfaces import wording
 from potsim.interfaces.planfile.text import read_plan
 
+ABOVE_THE_FORM = """() => {
+  const [said, form] = ["#during .trouble", ".reading"].map((at) => document.querySelector(at));
+  return Boolean(said.compareDocumentPosition(form) & Node.DOCUMENT_POSITION_FOLLOWING);
+}"""
+
 
 @pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
@@ -224,10 +229,8 @@ def test_a_strength_is_read_in_a_parrot(open_page: Any, here: Served) -> None:
     page.get_by_label("Value", exact=True).fill("71 proofs")
     page.get_by_role("button", name="Note it").click()
     expect(page.locator("#during .trouble")).to_contain_text("proofs")
-    said, form = page.locator("#during .trouble").bounding_box(), page.locator(".reading").bounding_box()
-    assert said is not None
-    assert form is not None
-    assert said["y"] < form["y"]
+    expect(page.locator("#during .trouble")).to_be_in_viewport()
+    assert page.evaluate(ABOVE_THE_FORM)
 
 
 def test_a_moment_is_read_off_by_key_and_by_finger(open_page: Any) -> None:

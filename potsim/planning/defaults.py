@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from potsim.errors import RequestError
+from potsim.errors import RequestError, require
 from potsim.planning.charge import Charge
 from potsim.planning.plan import Plan, Stop
 from potsim.planning.still_plan import StillPlan
@@ -12,6 +12,8 @@ from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capaci
 
 # All of these: common practice, no source.
 FILL = 0.7  # charge over capacity
+LEAST_CHARGE_L = 1e-3  # below it, drops decide
+_LITRES = "Correct the volumes under charge, or scale the recipe to a size that can be run."
 POWER_W_PER_L = 300.0
 MOST_POWER_W = 3000.0
 OVER_LOSSES = 3.0  # power over what pot and neck shed at the boil, where MOST_POWER_W would not do
@@ -66,6 +68,7 @@ def settle(plan: Plan, charge: Charge) -> Setting:
     RequestError
         If the plan contradicts itself.
     """
+    require("charge (all parts)", charge.volume_l, LEAST_CHARGE_L, 1e5, "L", hint=_LITRES)
     assumed: list[str] = []
     still = _still(plan.still, charge.volume_l, assumed)
     stop = plan.cuts.stop if plan.cuts.stop.named else _stop(charge, assumed)

@@ -46,6 +46,7 @@ function changed(remake) {
 const fit = () => roomFor(view.title);
 
 const want = follow((plan) => api.post("/api/motion", { plan }), show, fail);
+const RESTING_MS = 250; // sooner, and what is slower gets in the way of a hand that only paused
 // When the hand rests: all that is slower, and other charges to compare with.
 const wantRest = follow((plan) => api.post("/api/run", { plan }), showRest, fail);
 const wantBeside = follow((plan) => api.post("/api/beside", { plan }), (reply) => {
@@ -66,10 +67,11 @@ function show(reply, plan) {
   hold(reply);
   document.body.dataset.drawn = String(Number(document.body.dataset.drawn ?? 0) + 1);
   clearTimeout(rest);
-  rest = setTimeout(() => { wantRest(plan); wantBeside(plan); }, 90);
+  rest = setTimeout(() => wantRest(plan), RESTING_MS);
 }
 
-function showRest(reply) {
+function showRest(reply, plan) {
+  wantBeside(plan);
   hold(reply);
   cautions(view.cautions, reply.run);
   jarTable(view.jars, reply);
