@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import potsim
-from potsim.interfaces.plots.run import figure_of_run
+from potsim.interfaces.plots.whole import figure_of_run
 from potsim.liquid.clouding import ClearLimit, Verdict
 from potsim.planning import oils
 from potsim.planning.botanicals.bill import BotanicalDose

@@ -12,9 +12,10 @@ from matplotlib.text import Text
 
 import potsim
 from potsim.interfaces.plots import ink
-from potsim.interfaces.plots.run import figure_of_run, plot_run
+from potsim.interfaces.plots.run import plot_run
+from potsim.interfaces.plots.whole import figure_of_run
 from potsim.planning.botanicals.bill import BotanicalDose
-from potsim.planning.plan import Cuts, JarPlan, Plan, Stop
+from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, Stop
 
 FOURTEEN = [
     "juniper",
@@ -81,6 +82,13 @@ def test_draws_on_the_axes_given_and_no_other() -> None:
     assert run.plot(first) is first
     assert first.lines
     assert not second.lines
+
+
+def test_a_large_run_is_drawn_in_litres() -> None:
+    run = potsim.distil(Plan((Ingredient("spirit", 60.0, 40.0),)))
+    drawn = figure_of_run(run)
+    assert drawn.axes[0].get_xlabel() == "distillate collected, L at 20 °C"
+    assert f"stop at {run.stop.collected_l:.1f} L, minute" in " ".join(t.get_text() for t in words(drawn))
 
 
 def test_every_axis_has_its_unit() -> None:

@@ -7,7 +7,7 @@ import json
 import pytest
 
 import potsim
-from potsim.interfaces.plots.run import figure_of_run
+from potsim.interfaces.plots.whole import figure_of_run
 from potsim.planning.ensemble.many import ensemble
 
 

@@ -69,11 +69,15 @@ def target(name: str, *, force: bool = False, suffixes: Collection[str] = ()) ->
     Raises
     ------
     RequestError
-        If it is there already, is a folder, lies in no folder or in one that may not be written to, or has
-        another suffix.
+        If its name cannot be shown, it is there already, is a folder, lies in no folder or in one that may
+        not be written to, or has another suffix.
     """
     if not name.strip() or "\0" in name:
         raise RequestError("A file to write has no name.", "Name it.")
+    if not name.isprintable():  # other files name it, and messages
+        raise RequestError(
+            f"The name {name!a} holds what cannot be shown.", "Write it with letters, digits and signs."
+        )
     checked = Target(Path(os.path.realpath(name)), name, force)
     if checked.path.is_dir():
         raise RequestError(f"'{name}' is a folder.", "Name a file in it.")

@@ -45,12 +45,10 @@ def content(run: Run, what: str, kind: str, sure: Ensemble | None = None) -> str
         return picture(run, kind, sure)
     if what == "csv":
         return numbers(run)
-    from potsim.interfaces.plots.run import figure_of_run
+    from potsim.interfaces.plots.whole import figure_of_run
     from potsim.interfaces.sheet.sheet import page_of_run
 
-    figure = figure_of_run(run, sure)
-    figure.suptitle("")  # both are said on the page itself
-    figure.supxlabel("")
+    figure = figure_of_run(run, sure, words=False)  # they are said on the page itself
     return page_of_run(run, saved(figure, "svg").decode(), sure)
 
 
@@ -71,7 +69,7 @@ def picture(run: Run, kind: str, sure: Ensemble | None = None) -> bytes:
     bytes
         Its content.
     """
-    from potsim.interfaces.plots.run import figure_of_run
+    from potsim.interfaces.plots.whole import figure_of_run
 
     return saved(figure_of_run(run, sure), kind)
 

@@ -13,7 +13,7 @@ from potsim.interfaces.wording import exact
 from potsim.planning.following.learnt import Learnt, Loss
 
 NOTE = """\
-# A still learnt from readings. A plan takes it over by  from_file = "{name}"  in its [still];
+# A still learnt from readings. A plan takes it over by  from_file = {name}  in its [still];
 # what that table says itself counts before what is here.
 """
 
@@ -34,7 +34,7 @@ def still_text(learnt: Learnt, name: str) -> str:
         TOML: ``[still]`` for plans, ``[learnt]`` with standard errors for the next run.
     """
     losses = [(key, loss) for key, loss in (("neck", learnt.neck), ("pot", learnt.pot)) if loss is not None]
-    lines = [NOTE.format(name=name), "[still]"]
+    lines = [NOTE.format(name=json.dumps(name, ensure_ascii=False)), "[still]"]
     lines += [f'{key}_loss = "{_said(loss.w_per_k)}"' for key, loss in losses]
     lines += [
         "",

@@ -19,6 +19,9 @@ VERMILION = "#D55E00"
 GREEN = "#00735C"
 PURPLE = "#8E4B7A"
 SIZE = 9.0  # points, at the width of a phone
+BESIDE = 1.03  # where labels at the right begin, in widths of the axes
+LEADER = [1.004, 1.022]  # from the edge to a label
+MOVED = 0.2  # of the least distance of two labels: moved less, a label needs no leader
 
 
 @dataclass(frozen=True)
@@ -76,12 +79,10 @@ def bare(ax: Axes) -> None:
     ax : matplotlib.axes.Axes
         The axes.
     """
-    for spine in ax.spines.values():
-        spine.set_visible(False)
-    ax.tick_params(left=False, bottom=False, labelleft=False, labelbottom=False)
+    ax.set_axis_off()
 
 
-def beside(ax: Axes, height: float, text: str) -> None:
+def beside(ax: Axes, height: float, text: str, colour: str = INK) -> None:
     """Write to the right of a row.
 
     Parameters
@@ -92,14 +93,16 @@ def beside(ax: Axes, height: float, text: str) -> None:
         Where, in data units.
     text : str
         What.
+    colour : str
+        Ink.
     """
     ax.annotate(
         text,
-        xy=(1.03, height),
+        xy=(BESIDE, height),
         xycoords=("axes fraction", "data"),
         va="center",
         fontsize=SIZE,
-        color=INK,
+        color=colour,
         annotation_clip=False,
     )
 
@@ -155,17 +158,9 @@ def end_labels(ax: Axes, labels: Sequence[tuple[float, str, str]], apart: float)
         Least distance of two labels, in data units.
     """
     low, high = ax.get_ylim()
-    right = ax.get_xlim()[1]
+    across = ax.get_yaxis_transform()
     places = spread([height for height, _, _ in labels], apart, low, high)
     for (height, text, colour), place in zip(labels, places, strict=True):
-        ax.annotate(
-            text,
-            xy=(right, height),
-            xytext=(1.03, place),
-            textcoords=("axes fraction", "data"),
-            color=colour,
-            fontsize=SIZE,
-            va="center",
-            annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 0},
-        )
+        if abs(place - height) > MOVED * apart:
+            ax.plot(LEADER, [height, place], color=FAINT, linewidth=0.6, transform=across, clip_on=False)
+        beside(ax, place, text, colour)

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from potsim.interfaces.plots import ink
+from potsim.interfaces.plots.volumes import volumes_up_to
+from potsim.planning.botanical_flavour import BotanicalFlavour
 from potsim.planning.run import Run
 
 HATCH = {"heads": "////", "keep": "", "tails": "...."}
 DIGIT = 0.026  # of the width of the picture, for each digit of a number inside a jar
 FULL = 0.84  # height of a ribbon where a botanical comes fastest, in rows
+LETTERS = 34  # of a line beside a ribbon
 CLASS_WORDS = {"early": "early", "middle": "in the middle", "late": "late"}
 
 
@@ -23,17 +28,17 @@ def plot_jars(run: Run, ax: Axes) -> Axes:
     run : Run
         The run.
     ax : matplotlib.axes.Axes
-        Where to draw; its x axis is distillate collected [mL].
+        Where to draw; its x axis is distillate collected [L].
 
     Returns
     -------
     matplotlib.axes.Axes
         The axes drawn on.
     """
-    width = 1000.0 * float(run.collected_l[-1])
+    width = float(run.collected_l[-1])
     kept = set(run.keep.jars)
     for jar in run.jars:
-        left, right = 1000.0 * jar.from_l, 1000.0 * jar.to_l
+        left, right = jar.from_l, jar.to_l
         ax.add_patch(
             Rectangle(
                 (left, 0.0),
@@ -58,11 +63,12 @@ def plot_jars(run: Run, ax: Axes) -> Axes:
     ax.set_ylim(0.0, 1.0)
     ax.set_xlim(0.0, width)
     ink.bare(ax)
-    ink.beside(ax, 0.5, _row_words(run))
+    ink.beside(ax, 0.5, jar_words(run))
     return ax
 
 
-def _row_words(run: Run) -> str:
+def jar_words(run: Run) -> str:
+    """Return what stands beside the jars."""
     roles = [role for role in HATCH if any(jar.role == role for jar in run.jars)]
     named = {"heads": "heads hatched", "keep": "keep in grey", "tails": "tails dotted"}
     return f"{len(run.jars)} jars: " + ",\n".join(named[role] for role in roles)
@@ -78,7 +84,7 @@ def plot_flavours(run: Run, ax: Axes) -> Axes:
     run : Run
         The run; its bill holds at least one botanical.
     ax : matplotlib.axes.Axes
-        Where to draw; its x axis is distillate collected [mL].
+        Where to draw; its x axis is distillate collected [L].
 
     Returns
     -------
@@ -86,20 +92,27 @@ def plot_flavours(run: Run, ax: Axes) -> Axes:
         The axes drawn on, in the order in which they come.
     """
     s = np.linspace(0.0, run.end.depletion, 200)
-    ml = 1000.0 * run.course.at(s).collected_l
+    collected = run.course.at(s).collected_l
     rates = run.flavours.rate_g_per_10_ml(s)
     for place, flavour in enumerate(run.flavours):
         rate = rates[flavour.line]
         top = float(rate.max())
         half = 0.5 * FULL * np.sqrt(rate / top) if top > 0.0 else np.zeros_like(rate)
-        ax.plot(ml[[0, -1]], [place, place], color=ink.FAINT, linewidth=0.5, zorder=1)
-        ax.fill_between(ml, place - half, place + half, facecolor=ink.BLUE, alpha=0.75, linewidth=0, zorder=2)
-        stays = f"{flavour.left_in_pot:.0%} stays behind"
-        ink.beside(ax, place, f"{flavour.botanical}: {CLASS_WORDS.get(flavour.klass, stays)}")
+        ax.plot(collected[[0, -1]], [place, place], color=ink.FAINT, linewidth=0.5, zorder=1)
+        ax.fill_between(
+            collected, place - half, place + half, facecolor=ink.BLUE, alpha=0.75, linewidth=0, zorder=2
+        )
+        ink.beside(ax, place, flavour_words(flavour))
     ax.set_ylim(len(run.flavours) - 0.4, -0.6)
-    ax.set_xlim(0.0, ml[-1])
+    ax.set_xlim(0.0, collected[-1])
     ink.bare(ax)
     return ax
+
+
+def flavour_words(flavour: BotanicalFlavour) -> str:
+    """Return what stands beside a ribbon; long names take two lines."""
+    stays = f"{flavour.left_in_pot:.0%} stays behind"
+    return textwrap.fill(f"{flavour.botanical}: {CLASS_WORDS.get(flavour.klass, stays)}", LETTERS)
 
 
 def hatch_cloud(run: Run, ax: Axes) -> None:
@@ -114,11 +127,12 @@ def hatch_cloud(run: Run, ax: Axes) -> None:
     """
     if run.cloud is None or not run.cloud.within_run or run.cloud.stream_l is None:
         return
-    start, end = 1000.0 * run.cloud.stream_l, 1000.0 * float(run.collected_l[-1])
+    volumes = volumes_up_to(float(run.collected_l[-1]))
+    start, end = (volumes.per_l * place for place in (run.cloud.stream_l, float(run.collected_l[-1])))
     ax.axvspan(start, end, facecolor="none", edgecolor=ink.FAINT, hatch="xx", linewidth=0.0)
-    between = 0.5 * float(np.interp(start, 1000.0 * run.collected_l, run.stream_abv + run.pot_abv))
+    between = 0.5 * float(np.interp(run.cloud.stream_l, run.collected_l, run.stream_abv + run.pot_abv))
     ax.annotate(
-        f"cloudy from\n{start:.0f} mL",
+        f"cloudy from\n{volumes.words(run.cloud.stream_l)}",
         xy=(start, between),
         xytext=(-3, 0),
         textcoords="offset points",

@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 from potsim.errors import RequestError
 from potsim.interfaces.plots import ink
 from potsim.interfaces.plots.run import WIDTH_IN, new_axes
+from potsim.interfaces.plots.volumes import volumes_up_to
 from potsim.interfaces.summary.sweep_words import number_words, short_words, value_words
 from potsim.planning.asking.sweep import Row, Sweep
 
 Array = NDArray[np.float64]
 
-MOST_ML = 10_000.0  # more is told in litres
 MAP, DARKEST, PALEST = "cividis", 0.0, 0.82  # its lightness only rises, so that grey tells the order, too
 WEIGHT, OWN_WEIGHT = 1.5, 3.2
 LINE_PT = 1.35 * ink.SIZE  # from label to label
@@ -118,14 +118,13 @@ def _curves(sweep: Sweep) -> tuple[str, list[_Curve]]:
         why = sweep.rows[0].refusal
         raise RequestError(f"None of the values of {sweep.number.name} can be run.", why)
     curves = []
-    most_ml = max(1000.0 * float(run.collected_l[-1]) for _, run in rows)
-    unit, per_l = ("mL", 1000.0) if most_ml < MOST_ML else ("L", 1.0)
+    volumes = volumes_up_to(max(float(run.collected_l[-1]) for _, run in rows))
     for k, (row, run) in enumerate(rows):
         share = k / max(len(rows) - 1, 1)
         colour = ink.INK if row.planned else colormaps[MAP](DARKEST + share * (PALEST - DARKEST))
         words = ("plan, " if row.planned else "") + value_words(sweep.number, row.value, planned=row.planned)
-        curves.append(_Curve(row, per_l * run.collected_l, run.stream_abv, colour, words))
-    return unit, curves
+        curves.append(_Curve(row, volumes.per_l * run.collected_l, run.stream_abv, colour, words))
+    return volumes.unit, curves
 
 
 def _frame(ax: Axes, curves: list[_Curve]) -> None:

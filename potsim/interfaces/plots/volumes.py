@@ -1,0 +1,55 @@
+"""Volumes in a picture: in millilitres, or in litres where millilitres would be long numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+MOST_ML = 10_000.0  # more is told in litres
+
+
+@dataclass(frozen=True)
+class Volumes:
+    """The unit of volume of one picture.
+
+    Parameters
+    ----------
+    unit : str
+        Its symbol.
+    per_l : float
+        How many to a litre.
+    digits : int
+        Decimals worth saying.
+
+    Examples
+    --------
+    >>> volumes_up_to(0.48).words(0.0304), volumes_up_to(61.0).words(60.914)
+    ('30 mL', '60.9 L')
+    """
+
+    unit: str
+    per_l: float
+    digits: int
+
+    def number(self, volume_l: float) -> str:
+        """Return a volume [L] in the unit, without it."""
+        return f"{self.per_l * volume_l:.{self.digits}f}"
+
+    def words(self, volume_l: float) -> str:
+        """Return a volume [L] with the unit."""
+        return f"{self.number(volume_l)} {self.unit}"
+
+
+def volumes_up_to(most_l: float) -> Volumes:
+    """Return the unit for a picture that reaches to a volume.
+
+    Parameters
+    ----------
+    most_l : float
+        Largest volume in it [L].
+
+    Returns
+    -------
+    Volumes
+        Millilitres below ten litres.
+    """
+    return Volumes("mL", 1000.0, 0) if 1000.0 * most_l < MOST_ML else Volumes("L", 1.0, 1)
