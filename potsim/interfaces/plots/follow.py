@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 
 from potsim.interfaces.plots import ink
 from potsim.interfaces.plots.run import WIDTH_IN, new_axes
+from potsim.interfaces.plots.volumes import Volumes, volumes_up_to
 from potsim.planning.following.outlook import Forecast
 from potsim.planning.following.outlook_words import in_short
 
@@ -35,21 +36,23 @@ def plot_follow(forecast: Forecast, ax: Axes | None = None) -> Axes:
     """
     ax = new_axes() if ax is None else ax
     curve = forecast.curve
-    ml = 1000.0 * curve.collected_l
-    now, stop = 1000.0 * forecast.collected_l, 1000.0 * forecast.stop_l.value
-    ax.fill_between(ml, curve.low_abv, curve.high_abv, color=ink.BLUE, alpha=0.18, linewidth=0)
-    past, ahead = ml <= now, (ml >= now) & (ml <= stop)
-    ax.plot(ml[past], curve.abv[past], **ink.STREAM.style, solid_capstyle="round")
-    ax.plot(ml[ahead], curve.abv[ahead], color=ink.BLUE, linewidth=2.2, linestyle=(0, (4, 2)))
+    volumes = _volumes(forecast)
+    over = curve.collected_l
+    places = volumes.per_l * over
+    now, stop = forecast.collected_l, forecast.stop_l.value
+    ax.fill_between(places, curve.low_abv, curve.high_abv, color=ink.BLUE, alpha=0.18, linewidth=0)
+    past, ahead = over <= now, (over >= now) & (over <= stop)
+    ax.plot(places[past], curve.abv[past], **ink.STREAM.style, solid_capstyle="round")
+    ax.plot(places[ahead], curve.abv[ahead], color=ink.BLUE, linewidth=2.2, linestyle=(0, (4, 2)))
     _draw_readings(forecast, ax)
     shown = [curve.low_abv, curve.high_abv, [r.abv for r in forecast.readings if r.abv is not None]]
     low, high = (f(np.concatenate([np.asarray(v, dtype=float) for v in shown])) for f in (np.min, np.max))
-    ax.set_xlim(0.0, float(ml[-1]))
+    ax.set_xlim(0.0, float(places[-1]))
     ax.set_ylim(max(0.0, float(low) - 4.0), min(100.0, float(high) + 5.0))
-    ax.set_xlabel("distillate collected, mL at 20 °C")
+    ax.set_xlabel(f"distillate collected, {volumes.unit} at 20 °C")
     ax.set_ylabel("strength at the spout, % vol at 20 °C")
     ink.plain(ax)
-    _mark(forecast, ax, now, stop)
+    _mark(forecast, ax)
     return ax
 
 
@@ -58,7 +61,8 @@ def _draw_readings(forecast: Forecast, ax: Axes) -> None:
     named: set[str] = set()
     odd = {r.line for r in forecast.fit.residuals if r.left_out and r.kind == "strength"}
     strengths = [r for r in forecast.fit.residuals if r.kind == "strength"]
-    places = _places(forecast)
+    per_l = _volumes(forecast).per_l
+    places = [per_l * place for place in _places(forecast)]
     for residual in strengths:
         reading = forecast.readings[residual.line]
         place, abv = places[residual.line], residual.read
@@ -69,7 +73,7 @@ def _draw_readings(forecast: Forecast, ax: Axes) -> None:
             ax.scatter([place], [abv], marker=MARK[reading.entry.of], **FITS)
             label = "" if reading.entry.of == "stream" else reading.entry.of
         if reading.from_l is not None and reading.collected_l is not None:
-            ends = [1000.0 * reading.from_l, 1000.0 * reading.collected_l]
+            ends = [per_l * reading.from_l, per_l * reading.collected_l]
             ax.plot(ends, [abv, abv], color=ink.INK, linewidth=1.3, zorder=4)
         if label and label not in named:
             named.add(label)
@@ -85,7 +89,7 @@ def _draw_readings(forecast: Forecast, ax: Axes) -> None:
 
 
 def _places(forecast: Forecast) -> list[float]:
-    """Where each reading stands [mL]; a jar's in its middle, one by the clock or by mass as it was fitted."""
+    """Where each reading stands [L]; a jar's in its middle, one by the clock or by mass as it was fitted."""
     from potsim.planning.following.known import observed_of
     from potsim.still.observed import places
 
@@ -95,21 +99,27 @@ def _places(forecast: Forecast) -> list[float]:
     held = float(tracks.rows.hold_up_l[0] + tracks.bench.parrot_l)
     over = places(tracks, observed_of(forecast.readings))[0] - held
     return [
-        1000.0 * (float(u) if r.from_l is None else 0.5 * (r.from_l + float(u)))
+        float(u) if r.from_l is None else 0.5 * (r.from_l + float(u))
         for u, r in zip(over, forecast.readings, strict=True)
     ]
 
 
-def _mark(forecast: Forecast, ax: Axes, now: float, stop: float) -> None:
+def _volumes(forecast: Forecast) -> Volumes:
+    return volumes_up_to(float(forecast.curve.collected_l[-1]))
+
+
+def _mark(forecast: Forecast, ax: Axes) -> None:
     """Name the lines beside them, and the stop with its band at the top."""
+    volumes, found = _volumes(forecast), forecast.stop_l
+    now, stop = (volumes.per_l * place for place in (forecast.collected_l, found.value))
     right, top = ax.get_xlim()[1], ax.get_ylim()[1]
     ax.axvline(stop, color=ink.INK, linewidth=0.8)
-    band = [1000.0 * forecast.stop_l.low, min(1000.0 * forecast.stop_l.high, right)]
+    band = [volumes.per_l * found.low, min(volumes.per_l * found.high, right)]
     ax.plot(band, [top, top], color=ink.INK, linewidth=3.0, solid_capstyle="butt", clip_on=False)
     if forecast.readings and now < stop:
         ax.axvline(now, color=ink.FAINT, linewidth=0.8)
         ax.annotate(
-            f"now, {now:.0f} mL",
+            f"now, {volumes.words(forecast.collected_l)}",
             xy=(now, ax.get_ylim()[0]),
             xytext=(-3, 3),
             textcoords="offset points",
@@ -117,9 +127,9 @@ def _mark(forecast: Forecast, ax: Axes, now: float, stop: float) -> None:
             fontsize=ink.SIZE,
             color=ink.INK,
         )
+    reach = f"{volumes.number(found.low)} to {volumes.number(found.high)}"
     ax.annotate(
-        f"stop at {stop:.0f} mL ({band[0]:.0f} to {1000.0 * forecast.stop_l.high:.0f}), "
-        f"minute {forecast.stop_min.value:.0f}",
+        f"stop at {volumes.words(found.value)} ({reach}), minute {forecast.stop_min.value:.0f}",
         xy=(stop, top),
         xytext=(0, 5),
         textcoords="offset points",
@@ -130,7 +140,7 @@ def _mark(forecast: Forecast, ax: Axes, now: float, stop: float) -> None:
     )
     curve = forecast.curve
     at = 0.85 * stop
-    height = float(np.interp(at, 1000.0 * curve.collected_l, curve.low_abv))
+    height = float(np.interp(at, volumes.per_l * curve.collected_l, curve.low_abv))
     ax.annotate(
         "expected, with its band\nof nine in ten",
         xy=(at, height),
