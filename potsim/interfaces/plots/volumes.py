@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-MOST_ML = 10_000.0  # more is told in litres
+from potsim.planning.volume_words import MOST_ML
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from potsim.planning.following.readings import Reading
 from potsim.planning.plan import LeftOver
 from potsim.planning.profile import ZERO_C
 from potsim.planning.run import Run
+from potsim.planning.volume_words import measured
 from potsim.still import stills
 from potsim.still.family import family
 from potsim.still.observed import Observed
@@ -249,7 +250,7 @@ def _share(run: Run, readings: Sequence[Reading]) -> float:
     collected = max((r.collected_l or 0.0 for r in readings), default=0.0)
     mass = max((r.mass_g or 0.0 for r in readings), default=0.0)
     if collected > 0.9 * run.charge.volume_l or mass > 900.0 * run.charge.mass_kg:
-        amount = f"{1000.0 * collected:.0f} mL" if collected else f"{mass:.0f} g"
+        amount = measured(collected) if collected else f"{mass:.0f} g"
         raise RequestError(
             f"{amount} are collected, of a charge of {run.charge.volume_l:.3g} L.",
             "Is the plan that of this run?",

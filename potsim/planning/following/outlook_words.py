@@ -9,11 +9,13 @@ from potsim.planning.following.outlook import BAND, Band, Forecast
 from potsim.planning.following.readings import Reading
 from potsim.still.fit import LOGARITHMS, Fit
 from potsim.still.problem import NAMES
+from potsim.planning.volume_words import measured
 
 BANDS = (
     *("stream_abv", "mean_abv", "to_come_l", "to_come_min", "to_come_abv"),
     *("stop_l", "stop_min", "stop_mean_abv"),
 )
+
 CURVE = ("collected_l", "abv", "low_abv", "high_abv")
 
 
@@ -34,14 +36,10 @@ def in_short(forecast: Forecast) -> str:
         return f"Stop now: {forecast.stop_words}."
     volume, minutes = forecast.to_come_l, forecast.to_come_min
     return (
-        f"Collect {_ml(volume.value)} more, about {minutes.value:.0f} min "
-        f"({_ml(volume.low)} to {_ml(volume.high)}, {minutes.low:.0f} to {minutes.high:.0f} min), until "
-        f"{forecast.stop_words}."
+        f"Collect {measured(volume.value)} more, about {minutes.value:.0f} min "
+        f"({measured(volume.low)} to {measured(volume.high)}, {minutes.low:.0f} to {minutes.high:.0f} min), "
+        f"until {forecast.stop_words}."
     )
-
-
-def _ml(volume_l: float) -> str:
-    return f"{1000.0 * volume_l:.0f} mL"
 
 
 def document(forecast: Forecast) -> dict[str, Any]:

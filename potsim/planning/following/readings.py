@@ -9,6 +9,7 @@ from typing import Any, Literal, get_args
 
 from potsim.errors import RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import equilibrium, strength
+from potsim.planning.volume_words import measured
 
 Sample = Literal["stream", "jar", "parrot"]
 SAMPLES: tuple[str, ...] = get_args(Sample)
@@ -159,7 +160,7 @@ class Reading:
     def where(self) -> str:
         """The reading as a person would call it, such as ``"the reading at 220 mL"``."""
         if self.collected_l is not None:
-            place = f"{1000.0 * self.collected_l:.0f} mL"
+            place = measured(self.collected_l)
         elif self.mass_g is not None:
             place = f"{self.mass_g:.0f} g"
         elif self.entry.elapsed_min is not None:

@@ -15,6 +15,7 @@ from potsim.planning.trials.comparing import Pair, pairs
 from potsim.planning.trials.in_bottle import InBottle, in_bottle
 from potsim.planning.trials.rounding import on_scale
 from potsim.planning.trials.trial import DROP, RIGHT, VERDICTS, Note, Trial, check, labels, notes_by_line
+from potsim.planning.volume_words import measured
 
 MOST_FACTOR = 10.0
 MOSTLY_LOST = 0.5  # share of what comes over; if less is kept, the cuts decide and not the dose
@@ -302,7 +303,7 @@ def lost_by_cut(line: InBottle) -> str:
     where, (share, cure) = max(lost.items(), key=lambda place: place[1][0])
     ends = ""
     if where == "after the keep" and line.timing is not None:
-        ends = f" (95 % of it is over at {1000 * line.timing.end_l:.0f} mL)"
+        ends = f" (95 % of it is over at {measured(line.timing.end_l)})"
     return (
         f"{line.label}: a cut, not the dose, loses it: {100 * share:.0f} % of what comes over of it comes "
         f"{where}; {cure}{ends} rather than add more."
