@@ -7,9 +7,9 @@ from typing import Any
 
 from potsim.planning.following.outlook import BAND, Band, Forecast
 from potsim.planning.following.readings import Reading
+from potsim.planning.volume_words import measured
 from potsim.still.fit import LOGARITHMS, Fit
 from potsim.still.problem import NAMES
-from potsim.planning.volume_words import measured
 
 BANDS = (
     *("stream_abv", "mean_abv", "to_come_l", "to_come_min", "to_come_abv"),
