@@ -16,6 +16,7 @@ Array = NDArray[np.float64]
 
 STRENGTHS = (10.0, 7.5, 5.0, 2.5, 0.0, -2.5, -5.0, -7.5, -10.0)  # around the plan's [% vol]
 HEADS = (0.0, 0.5, 1.0, 1.5, 2.0)  # of the plan's
+NOTHING_LEFT = 1e-6  # of what comes over: so little is no keep
 HEADS_OF_CHARGE = (0.0, 0.01, 0.02, 0.03, 0.05)  # of the charge's volume, where the plan takes none
 
 
@@ -118,7 +119,7 @@ def cut_points(course: Course, heads_l: float, keep_end: float, end: float) -> C
     if heads_l == 0.0:
         return CutPoints(0.0, keep_end, end)
     until = float(course.at(np.array([keep_end])).collected_l[0])
-    if heads_l >= until:
+    if heads_l >= until * (1.0 - NOTHING_LEFT):
         raise RequestError(
             f"cuts.heads is {heads_l:.4g} L, but only {until:.4g} L come over before the keep ends.",
             f"Take less than {until:.4g} L, or let the run last longer.",

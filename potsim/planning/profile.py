@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,26 +46,25 @@ class Profile:
     elapsed_min: Array
 
 
-QUANTITIES = tuple(field.name for field in fields(Profile))
-
-
-def recovered(states: States, course: Course) -> Array:
-    """Share of the charged ethanol that is over.
-
-    Parameters
-    ----------
-    states : States
-        States of the run.
-    course : Course
-        The run.
-
-    Returns
-    -------
-    ndarray
-        0 to 1; 0 for a charge of water.
-    """
+def _recovered(states: States, course: Course) -> Array:
+    """Share of the charged ethanol that is over; 0 for a charge of water."""
     charged = course.charge_mol * course.charge_x
     return states.over_ethanol_mol / charged if charged > 0 else np.zeros(states.depletion.shape)
+
+
+# How each field of `Profile` is read from the states of a run.
+READERS: dict[str, Callable[[States, Course], Array]] = {
+    "collected_l": lambda s, _: s.collected_l,
+    "stream_abv": lambda s, _: s.stream_abv,
+    "pot_abv": lambda s, _: s.pot_abv,
+    "mean_abv": lambda s, _: np.asarray(strength.abv_from_x(s.over_x)),
+    "recovered": _recovered,
+    "pot_l": lambda s, _: s.pot_l,
+    "pot_c": lambda s, _: s.pot_k - ZERO_C,
+    "vapour_c": lambda s, _: s.vapour_k - ZERO_C,
+    "elapsed_min": lambda s, _: s.elapsed_s / 60.0,
+}
+QUANTITIES = tuple(READERS)
 
 
 def profile(course: Course, states: States) -> Profile:
@@ -82,14 +82,4 @@ def profile(course: Course, states: States) -> Profile:
     Profile
         Arrays of the shape of the states.
     """
-    return Profile(
-        collected_l=states.collected_l,
-        stream_abv=states.stream_abv,
-        pot_abv=states.pot_abv,
-        mean_abv=np.asarray(strength.abv_from_x(states.over_x)),
-        recovered=recovered(states, course),
-        pot_l=states.pot_l,
-        pot_c=states.pot_k - ZERO_C,
-        vapour_c=states.vapour_k - ZERO_C,
-        elapsed_min=states.elapsed_s / 60.0,
-    )
+    return Profile(**{name: read(states, course) for name, read in READERS.items()})

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from potsim.errors import RequestError
 from potsim.planning.moment import moment
 from potsim.planning.plan import Stop
-from potsim.planning.profile import ZERO_C, recovered
+from potsim.planning.profile import READERS
 from potsim.still.course import EXHAUSTED, Course, States
 
 Array = NDArray[np.float64]
@@ -60,22 +60,43 @@ class End:
 
 
 @dataclass(frozen=True)
-class _Kind:
-    """A stop key: how it is said, which way its quantity moves, and how the quantity is read."""
+class Kind:
+    """A stop that watches one quantity.
+
+    Parameters
+    ----------
+    words : str
+        How it is said, with a place for the value.
+    quantity : str
+        A field of `potsim.planning.profile.Profile`.
+    rises : bool
+        Which way that moves along a run.
+    per : float
+        What a person counts, for each of what the plan holds.
+    """
 
     words: str
+    quantity: str
     rises: bool
-    read: Callable[[States, Course], Array]
-    per: float = 1.0  # what a person counts, for each of what the plan holds
+    per: float = 1.0
+
+    def said(self, value: float) -> str:
+        """Say the condition for a value of the plan."""
+        return self.words.format(self.per * value)
+
+    def margin(self, reached: Array, value: float) -> Array:
+        """How far a value is passed: negative before."""
+        return reached - value if self.rises else value - reached
 
 
-_KINDS = {
-    "stream_abv": _Kind("the stream has fallen to {:g} % vol", False, lambda s, _: s.stream_abv),
-    "pot_abv": _Kind("the pot has fallen to {:g} % vol", False, lambda s, _: s.pot_abv),
-    "vapour_c": _Kind("the vapour has risen to {:g} °C", True, lambda s, _: s.vapour_k - ZERO_C),
-    "collected": _Kind("{:g} L are collected", True, lambda s, _: s.collected_l),
-    "recovered": _Kind("{:g} % of the alcohol is over", True, recovered, 100.0),
-    "elapsed": _Kind("{:g} min have passed since switch-on", True, lambda s, _: s.elapsed_s / 60.0),
+# By key of the plan file.
+KINDS = {
+    "stream_abv": Kind("the stream has fallen to {:g} % vol", "stream_abv", rises=False),
+    "pot_abv": Kind("the pot has fallen to {:g} % vol", "pot_abv", rises=False),
+    "vapour_c": Kind("the vapour has risen to {:g} °C", "vapour_c", rises=True),
+    "collected": Kind("{:g} L are collected", "collected_l", rises=True),
+    "recovered": Kind("{:g} % of the alcohol is over", "recovered", rises=True, per=100.0),
+    "elapsed": Kind("{:g} min have passed since switch-on", "elapsed_min", rises=True),
 }
 
 
@@ -95,15 +116,15 @@ def conditions(stop: Stop, course: Course) -> list[Condition]:
         One for each key given, but ``cloudy`` and ``over``.
     """
     return [
-        Condition(key, _KINDS[key].words.format(_KINDS[key].per * value), _margin(_KINDS[key], value, course))
+        Condition(key, KINDS[key].said(value), _margin(KINDS[key], value, course))
         for key, value in stop.named.items()
-        if key in _KINDS
+        if key in KINDS
     ]
 
 
-def _margin(kind: _Kind, value: float, course: Course) -> Margin:
-    sign = 1.0 if kind.rises else -1.0
-    return lambda states: sign * (kind.read(states, course) - value)
+def _margin(kind: Kind, value: float, course: Course) -> Margin:
+    read = READERS[kind.quantity]
+    return lambda states: kind.margin(read(states, course), value)
 
 
 def min_level(course: Course, solids_l: float) -> Condition:

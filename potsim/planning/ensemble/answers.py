@@ -11,6 +11,7 @@ from potsim.liquid import strength
 from potsim.planning.ensemble.study import Study, can_run, drawn
 from potsim.planning.plan import Stop
 from potsim.planning.profile import ZERO_C
+from potsim.planning.stops import KINDS, Kind
 from potsim.still.courses import Courses, ManyStates, courses
 from potsim.still.family import family
 
@@ -18,15 +19,6 @@ Array = NDArray[np.float64]
 
 CURVES = ("stream_abv", "pot_abv", "vapour_c", "recovered", "elapsed_min")
 STOP = ("collected_l", "stream_abv", "pot_abv", "mean_abv", "recovered", "elapsed_min")
-# Key of a stop, whether its quantity rises, and the quantity.
-_KINDS: dict[str, tuple[bool, Callable[[ManyStates], Array]]] = {
-    "stream_abv": (False, lambda s: s.stream_abv),
-    "pot_abv": (False, lambda s: s.pot_abv),
-    "vapour_c": (True, lambda s: s.vapour_k - ZERO_C),
-    "collected": (True, lambda s: s.collected_l),
-    "recovered": (True, lambda s: s.recovered),
-    "elapsed": (True, lambda s: s.elapsed_s / 60.0),
-}
 
 
 def names(study: Study) -> tuple[str, ...]:
@@ -118,15 +110,13 @@ def _first(stop: Stop, runs: Courses, reach: float) -> Array:
     """Depletion at which the first of the conditions comes."""
     out = np.full(runs.charge_mol.shape, np.inf)
     for key, value in stop.named.items():
-        if key in _KINDS:
-            out = np.minimum(out, runs.first(_margin(key, value), reach))
+        if key in KINDS:
+            out = np.minimum(out, runs.first(_margin(KINDS[key], value), reach))
     return out
 
 
-def _margin(key: str, value: float) -> Callable[[ManyStates], Array]:
-    rises, read = _KINDS[key]
-    sign = 1.0 if rises else -1.0
-    return lambda states: sign * (read(states) - value)
+def _margin(kind: Kind, value: float) -> Callable[[ManyStates], Array]:
+    return lambda states: kind.margin(_quantity(states, kind.quantity), value)
 
 
 def _single(study: Study, runs: Courses, end: Array, edges: Array) -> Array:

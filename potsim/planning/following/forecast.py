@@ -162,26 +162,28 @@ class _Looking:
         ethanol, water = self.tracks.mixed(over, np.broadcast_to(self.held[:, None], over.shape))
         return np.asarray(strength.abv_from_moles(ethanol, water))
 
-    def _margins(self) -> dict[str, Callable[[float], Array]]:
-        """For each stop, how far it is passed along the tracks, shape (10, m)."""
+    def _passed(self, key: str, value: float) -> Array:
+        """How far a stop is passed along the tracks, shape (10, m)."""
         p = self.points
         charged = self.tracks.charge_mol * self.tracks.charge_x
-        return {
-            "stream_abv": lambda v: v - self._spout_abv,
-            "pot_abv": lambda v: v - np.asarray(strength.abv_from_x(p.pot_x)),
-            "vapour_c": lambda v: p.vapour_k - ZERO_C - v,
-            "collected": lambda v: p.over_l - self.held[:, None] - v,
-            "recovered": lambda v: p.ethanol_mol / charged[:, None] - v,
-            "elapsed": lambda v: p.elapsed_s / 60.0 - v,
+        quantities: dict[str, Callable[[], Array]] = {
+            "stream_abv": lambda: self._spout_abv,
+            "pot_abv": lambda: np.asarray(strength.abv_from_x(p.pot_x)),
+            "vapour_c": lambda: p.vapour_k - ZERO_C,
+            "collected_l": lambda: p.over_l - self.held[:, None],
+            "recovered": lambda: p.ethanol_mol / charged[:, None],
+            "elapsed_min": lambda: p.elapsed_s / 60.0,
         }
+        kind = stops.KINDS[key]
+        return kind.margin(quantities[kind.quantity](), value)
 
     def _end(self) -> tuple[str, str, Array]:
         """What ends the run on the likeliest track, and where on each."""
-        stop, margins = self.run.setting.stop, self._margins()
+        stop = self.run.setting.stop
         found = [("exhausted", "the pot is exhausted", self.points.over_l[:, -1])]
         named = {c.reason: c.words for c in stops.conditions(stop, self.run.course)}
         for key, words in named.items():
-            found.append((key, words, _first(self.points.over_l, margins[key](stop.named[key]))))
+            found.append((key, words, _first(self.points.over_l, self._passed(key, stop.named[key]))))
         if self.run.end.reason not in (*named, "min_level", "exhausted"):
             over = -math.expm1(-self.run.end.depletion) * self.tracks.charge_mol
             found.append(
