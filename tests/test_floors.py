@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
@@ -73,6 +74,19 @@ def test_rooms_of_a_floor_open_one_way(path: Path) -> None:
             continue
         room = there[2] if len(there) > 3 and there[2] in rooms else ""
         assert rooms.index(room) <= rooms.index(here), f"{path.relative_to(ROOT)} imports {imported}"
+
+
+def test_the_page_for_contributors_names_files_that_are_there() -> None:
+    house = ROOT.parent
+    named = set(
+        re.findall(r"`([\w/]+\.(?:py|csv|js))", (house / "DEVELOPERS.md").read_text(encoding="utf-8"))
+    )
+    there = [
+        p.as_posix() for folder in ("potsim", "tests", "benchmarks") for p in (house / folder).rglob("*.*")
+    ]
+    lost = {name for name in named if not any(path.endswith(f"/{name}") for path in there)}
+    assert len(named) > 30
+    assert not lost
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(ROOT)))
