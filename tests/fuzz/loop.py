@@ -56,6 +56,8 @@ class Tally:
             signal.setitimer(signal.ITIMER_PROF, 0.0)
         self.slowest_s = max(self.slowest_s, time.process_time() - begun)
         self.outcomes[outcome] += 1
+        if self.outcomes[outcome] == 1:
+            (self.found / f"first-{outcome.replace(' ', '-')}").write_bytes(data)
         self.done += 1
         if self.done % 10_000 == 0 or self.done == self.tries:
             self._report()
@@ -69,7 +71,8 @@ class Tally:
         place = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else "here"
         kind = f"{type(error).__name__} at {place}: {str(error)[:160]}"
         short = f"{type(error).__name__}-{place}".replace(":", "-")
-        if not any(known.startswith(kind.partition(": ")[0]) for known in self.faults):
+        same = kind.partition(": ")[0] if frames else kind[:100]  # what a check of ours says, tells it
+        if not any(known.startswith(same) for known in self.faults):
             where = self.found / f"{short}-{hashlib.sha256(data).hexdigest()[:8]}"
             where.write_bytes(data)
             print(f"FAULT {kind}\n  input kept in {where}", flush=True)
