@@ -1,14 +1,16 @@
-"""What tests of the command line share."""
+"""What tests share: the built-in example, and a command line in a folder of its own."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
 
+import potsim
 from potsim.interfaces import cli
+from potsim.planning.plan import Plan
 
 QUINCE = """
 title = "Quince, second trial"
@@ -36,6 +38,24 @@ class Said:
     code: int
     out: str
     err: str
+
+
+@pytest.fixture(scope="session")
+def example_plan() -> Plan:
+    """Return the built-in example."""
+    return potsim.example_plan()
+
+
+@pytest.fixture(scope="session")
+def bare(example_plan: Plan) -> Plan:
+    """Return the built-in example without its botanicals."""
+    return replace(example_plan, botanicals=())
+
+
+@pytest.fixture(scope="session")
+def example_run(example_plan: Plan) -> potsim.Run:
+    """Return the run of the built-in example."""
+    return potsim.distil(example_plan)
 
 
 @pytest.fixture

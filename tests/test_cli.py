@@ -53,7 +53,7 @@ REFUSED = [
     (("run", "quince.toml", "--csv", "quince.toml", "--force"), "is the plan itself", "another name"),
     (("run", "--csv", "folder"), "'folder' is a folder", "Name a file in it"),
     (("run", "--csv", ""), "--csv: A file to write has no name", "Name it"),
-    (("run", "--csv", "a\udcff\n.csv"), r"The name 'a\udcff\n.csv' holds what cannot be shown", "with letters"),
+    (("run", "--csv", "a\udcff\n.csv"), r"'a\udcff\n.csv' holds what cannot be shown", "with letters"),
     (("run", "--csv", "foldr/a.csv"), "There is no folder", "Did you mean 'folder'?"),
     (("run", "--csv", "nowhere/deep/a.csv"), "There is no folder", "Make the folder first"),
     (("run", "--plot", "a.gif"), "'a.gif' ends in .gif; allowed: .svg, .png, .pdf", "'a.svg'"),

@@ -29,11 +29,6 @@ from potsim.planning.plan import Bottling, Cuts, Stop
 from potsim.planning.run import Run, distil
 
 
-@pytest.fixture(scope="module")
-def example() -> Run:
-    return potsim.distil(potsim.example_plan())
-
-
 def read(run: Run, places: list[float], **off: float) -> list[Reading]:
     found: list[Reading] = []
     for place in places:
@@ -49,12 +44,14 @@ def read(run: Run, places: list[float], **off: float) -> list[Reading]:
 
 
 @pytest.fixture(scope="module")
-def half_way(example: Run) -> Forecast:
-    return follow(example, read(example, [0.1, 0.2, 0.3, 0.4, 0.5]))
+def half_way(example_run: Run) -> Forecast:
+    return follow(example_run, read(example_run, [0.1, 0.2, 0.3, 0.4, 0.5]))
 
 
-def test_what_is_still_to_come_is_the_plan_less_what_is_collected(example: Run, half_way: Forecast) -> None:
-    now, stop = example.at(collected_l=0.5), example.stop
+def test_what_is_still_to_come_is_the_plan_less_what_is_collected(
+    example_run: Run, half_way: Forecast
+) -> None:
+    now, stop = example_run.at(collected_l=0.5), example_run.stop
     assert half_way.to_come_l.value == pytest.approx(stop.collected_l - 0.5, abs=2e-4)
     assert half_way.to_come_min.value == pytest.approx(stop.elapsed_min - now.elapsed_min, abs=0.05)
     ethanol = stop.collected_l * stop.mean_abv - 0.5 * now.mean_abv
@@ -101,9 +98,9 @@ def test_a_stop_that_hangs_on_the_botanicals_comes_at_the_share_planned() -> Non
     assert made.stop_l.value == pytest.approx(run.stop.collected_l, abs=5e-4)
 
 
-def test_past_the_stop_it_says_stop_now(example: Run) -> None:
-    late = distil(replace(example.plan, botanicals=(), cuts=Cuts(stop=Stop(stream_abv=45.0))))
-    made = follow(example, read(late, [0.3, 0.6, 0.9, late.stop.collected_l]))
+def test_past_the_stop_it_says_stop_now(example_run: Run) -> None:
+    late = distil(replace(example_run.plan, botanicals=(), cuts=Cuts(stop=Stop(stream_abv=45.0))))
+    made = follow(example_run, read(late, [0.3, 0.6, 0.9, late.stop.collected_l]))
     assert made.over
     assert str(made) == "Stop now: the stream has fallen to 55 % vol."
     assert (made.to_come_l.value, made.jar, made.next_jar) == (0.0, None, None)
@@ -111,8 +108,8 @@ def test_past_the_stop_it_says_stop_now(example: Run) -> None:
     assert made.to_dict()["stop"]["reached"] is True
 
 
-def test_the_jar_under_the_spout_and_the_next(example: Run, half_way: Forecast) -> None:
-    planned = next(jar for jar in example.jars if jar.from_l <= 0.5 < jar.to_l)
+def test_the_jar_under_the_spout_and_the_next(example_run: Run, half_way: Forecast) -> None:
+    planned = next(jar for jar in example_run.jars if jar.from_l <= 0.5 < jar.to_l)
     jar, after = half_way.jar, half_way.next_jar
     assert jar is not None
     assert after is not None
@@ -121,28 +118,28 @@ def test_the_jar_under_the_spout_and_the_next(example: Run, half_way: Forecast) 
     assert jar.full_in_l == pytest.approx(planned.to_l - 0.5, abs=1e-6)
     assert jar.full_abv == pytest.approx(planned.abv, abs=0.02)
     assert jar.full_in_min == pytest.approx(
-        planned.full_min - example.at(collected_l=0.5).elapsed_min, abs=0.05
+        planned.full_min - example_run.at(collected_l=0.5).elapsed_min, abs=0.05
     )
     assert after.number == jar.number + 1
-    assert after.full_abv == pytest.approx(example.jars[after.number - 1].abv, abs=0.02)
+    assert after.full_abv == pytest.approx(example_run.jars[after.number - 1].abv, abs=0.02)
 
 
-def test_jars_that_were_read_are_where_they_were(example: Run) -> None:
+def test_jars_that_were_read_are_where_they_were(example_run: Run) -> None:
     found: list[Reading] = []
     for _ in range(3):
         found.append(next_reading(found, Entry(jar_l=0.07, of="jar", read_abv=79.5)))
     found.append(next_reading(found, Entry(collected_l=0.23)))
-    jar = follow(example, found).jar
+    jar = follow(example_run, found).jar
     assert jar is not None
     assert (jar.number, jar.size_l) == (4, 0.06)
     assert jar.holds_l == pytest.approx(0.02)
     assert jar.full_in_l == pytest.approx(0.04, abs=1e-5)
 
 
-def test_flavours_on_now_and_next(example: Run) -> None:
-    start = follow(example, [])
-    middle = follow(example, read(example, [0.2, 0.4, 0.6]))
-    timed = [f for f in example.flavours.botanicals if f.timing is not None]
+def test_flavours_on_now_and_next(example_run: Run) -> None:
+    start = follow(example_run, [])
+    middle = follow(example_run, read(example_run, [0.2, 0.4, 0.6]))
+    timed = [f for f in example_run.flavours.botanicals if f.timing is not None]
     on = {f.botanical for f in timed if f.timing.start_l <= 0.6 <= f.timing.end_l}
     assert {f.botanical for f in middle.flavours_now} == on
     next_first = min(timed, key=lambda f: f.timing.start_l)
@@ -150,9 +147,9 @@ def test_flavours_on_now_and_next(example: Run) -> None:
     assert start.flavours_next[0].from_in_l == pytest.approx(next_first.timing.start_l, abs=0.005)
 
 
-def test_when_the_element_would_be_bare(example: Run) -> None:
-    still = replace(example.plan.still, min_level_l=1.6)
-    run = distil(replace(example.plan, botanicals=(), still=still, cuts=Cuts(stop=Stop(stream_abv=58.0))))
+def test_when_the_element_would_be_bare(example_run: Run) -> None:
+    still = replace(example_run.plan.still, min_level_l=1.6)
+    run = distil(replace(example_run.plan, botanicals=(), still=still, cuts=Cuts(stop=Stop(stream_abv=58.0))))
     assert run.end.reason == "min_level"
     made = follow(run, read(run, [0.2, 0.4]))
     assert made.stop_reason == "min_level"
@@ -164,22 +161,22 @@ def test_when_the_element_would_be_bare(example: Run) -> None:
     assert follow(none, []).bare is None
 
 
-def test_the_forecast_does_not_hang_on_the_way_there(example: Run) -> None:
-    found = read(example, [0.1, 0.2, 0.3, 0.45, 0.6, 0.75], abv=0.4)
-    follower = Follower(example)
+def test_the_forecast_does_not_hang_on_the_way_there(example_run: Run) -> None:
+    found = read(example_run, [0.1, 0.2, 0.3, 0.45, 0.6, 0.75], abv=0.4)
+    follower = Follower(example_run)
     for k in range(len(found) + 1):
         step = follower.update(found[:k])
-        alone = follow(example, found[:k])
+        alone = follow(example_run, found[:k])
         room = 0.05 * (alone.stop_l.high - alone.stop_l.low)
         assert step.stop_l.value == pytest.approx(alone.stop_l.value, abs=room)
         assert step.stop_l.high == pytest.approx(alone.stop_l.high, abs=2.0 * room)
 
 
-def test_the_heat_up_tells_of_power_but_not_of_the_run(example: Run) -> None:
+def test_the_heat_up_tells_of_power_but_not_of_the_run(example_run: Run) -> None:
     found = [next_reading([], Entry(elapsed_min=2.0, pot_c=40.0, power_w=1200.0))]
-    assert follow(example, found).readings == ()
+    assert follow(example_run, found).readings == ()
     found.append(next_reading(found, Entry(elapsed_min=9.0, collected_l=0.0, power_w=600.0)))
-    made = follow(example, found)
+    made = follow(example_run, found)
     assert len(made.readings) == 1
     assert made.fit.bench.power_w == 600.0
 
@@ -194,9 +191,9 @@ def test_plain_data_for_programs(half_way: Forecast) -> None:
     assert told["band"] == 0.9
 
 
-def test_the_report_fits_80_columns_and_shows_raw_and_corrected(example: Run) -> None:
+def test_the_report_fits_80_columns_and_shows_raw_and_corrected(example_run: Run) -> None:
     found = [next_reading([], Entry(collected_l=0.2, read_abv=80.0, read_c=25.0))]
-    text = text_of_forecast(follow(example, found), ["Read with care."])
+    text = text_of_forecast(follow(example_run, found), ["Read with care."])
     assert max(len(line) for line in text.splitlines()) <= 80
     assert "80.0" in text
     assert f"{found[0].abv:.1f}" in text
@@ -219,10 +216,10 @@ def test_the_picture_draws_on_the_axes_given(half_way: Forecast) -> None:
     assert "Collect" in whole.get_suptitle()
 
 
-def test_a_reading_left_out_is_crossed(example: Run) -> None:
-    found = read(example, [0.1, 0.2, 0.3])
+def test_a_reading_left_out_is_crossed(example_run: Run) -> None:
+    found = read(example_run, [0.1, 0.2, 0.3])
     found.append(next_reading(found, Entry(collected_l=0.4, read_abv=60.0)))
-    axes = plot_follow(follow(example, found))
+    axes = plot_follow(follow(example_run, found))
     assert "left out" in [text.get_text() for text in axes.texts]
 
 
@@ -366,10 +363,16 @@ def test_a_still_saved_twice_from_one_run_is_refused(say: Callable[..., object])
     assert Path("still.toml").read_text(encoding="utf-8") != kept
 
 
-def test_a_run_of_water_is_not_followed(example: Run) -> None:
-    assert math.isfinite(example.charge.ethanol_mol)
+def test_a_run_of_water_is_not_followed(example_run: Run) -> None:
+    assert math.isfinite(example_run.charge.ethanol_mol)
     water = distil(
-        replace(example.plan, botanicals=(), charge=example.plan.charge[2:], cuts=Cuts(), bottling=Bottling())
+        replace(
+            example_run.plan,
+            botanicals=(),
+            charge=example_run.plan.charge[2:],
+            cuts=Cuts(),
+            bottling=Bottling(),
+        )
     )
     with pytest.raises(RequestError, match="there is nothing to follow"):
         follow(water, [])

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from dataclasses import replace
 
@@ -11,33 +9,19 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
-from matplotlib.text import Text
 
 import potsim
 from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.interfaces.plots.sweep import figure_of_sweep, plot_sweep
 from potsim.interfaces.summary.sweep import text_of_sweep
 from potsim.interfaces.summary.sweep_words import key_of, value_reader, value_words
-from potsim.planning.asking.letting_down import charge_of, strongest, with_strength
+from potsim.planning.asking.letting_down import charge_of
 from potsim.planning.asking.outcome import outcome
 from potsim.planning.asking.sweep import evenly, sweep
 from potsim.planning.asking.vary import number, numbers
-from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, LeftOver, Plan, Stop, Stretch
+from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, Stop, Stretch
 from potsim.planning.still_plan import PowerStep, StillPlan
 
 LOSSLESS = StillPlan(capacity_l=150.0, neck_loss_w_per_k=0.0, pot_loss_w_per_k=0.0)
-
-
-@pytest.fixture(scope="module")
-def example() -> Plan:
-    return potsim.example_plan()
-
-
-@pytest.fixture(scope="module")
-def bare(example: Plan) -> Plan:
-    return replace(example, botanicals=())
 
 
 # --- Equal to runs one at a time.
@@ -93,22 +77,22 @@ def test_each_row_is_the_run_of_a_plan_written_by_hand(bare: Plan) -> None:
         ("bottling.abv", [45.0], lambda p, v: replace(p, bottling=replace(p.bottling, abv=v))),
     ],
 )
-def test_any_number_varied_is_that_number_changed(example: Plan, key: str, values, change) -> None:
-    for row in sweep(example, key, values).rows:
-        assert row.plan == change(example, row.value)
-        same_run(row.run, potsim.distil(change(example, row.value)))
+def test_any_number_varied_is_that_number_changed(example_plan: Plan, key: str, values, change) -> None:
+    for row in sweep(example_plan, key, values).rows:
+        assert row.plan == change(example_plan, row.value)
+        same_run(row.run, potsim.distil(change(example_plan, row.value)))
 
 
-def test_the_plan_itself_stands_among_the_rows(example: Plan) -> None:
-    own = charge_of(example).abv
-    made = sweep(example, "charge.abv", [30.0, 45.0])
+def test_the_plan_itself_stands_among_the_rows(example_plan: Plan) -> None:
+    own = charge_of(example_plan).abv
+    made = sweep(example_plan, "charge.abv", [30.0, 45.0])
     assert [row.planned for row in made.with_own] == [False, True, False]
     assert made.own.value == own
-    assert made.own.plan == example
-    again = sweep(example, "charge.abv", [30.0, own])
+    assert made.own.plan == example_plan
+    again = sweep(example_plan, "charge.abv", [30.0, own])
     assert [row.planned for row in again.with_own] == [False, True]
-    assert again.rows[1].plan is example
-    assert sweep(replace(example, cuts=Cuts()), "cuts.heads", [0.01]).own is None
+    assert again.rows[1].plan is example_plan
+    assert sweep(replace(example_plan, cuts=Cuts()), "cuts.heads", [0.01]).own is None
 
 
 # --- Against an independent calculation: one stage, nothing lost, Rayleigh's equation.
@@ -147,42 +131,6 @@ def test_a_stronger_charge_never_yields_less_alcohol(weak: float, more: float, s
     assert over[1] >= over[0] * (1.0 - 1e-9)
 
 
-# --- What stays, and how the charge gets there.
-
-
-@given(abv=st.floats(3.0, 60.0), same=st.sampled_from(["alcohol", "volume"]))
-@settings(max_examples=50, deadline=None)
-def test_the_charge_is_as_strong_as_asked_and_the_rest_stays(abv: float, same: str) -> None:
-    example = potsim.example_plan()
-    own, made = charge_of(example), charge_of(with_strength(example, abv, same))
-    assert made.abv == pytest.approx(abv, abs=1e-9)
-    kept = "ethanol_l" if same == "alcohol" else "volume_l"
-    assert getattr(made, kept) == pytest.approx(getattr(own, kept), rel=1e-9)
-
-
-def test_water_goes_where_water_is(bare: Plan) -> None:
-    wet = replace(bare, charge=(*bare.charge, Ingredient("rain water", 0.3)))
-    weaker = with_strength(wet, 20.0)
-    assert [part.name for part in weaker.charge] == ["apple spirit", "barley spirit", "water", "rain water"]
-    assert weaker.charge[2].volume_l == pytest.approx(3.0 * weaker.charge[3].volume_l)
-    neat = replace(bare, charge=bare.charge[:2])
-    assert [part.name for part in with_strength(neat, 30.0).charge][-1] == "water"
-    assert with_strength(wet, strongest(wet)).charge == wet.charge[:2]
-    lemon = potsim.example_plan()
-    assert strongest(lemon) < strongest(bare)  # the peel is wet
-
-
-def test_left_overs_stay_or_become_spirit(bare: Plan) -> None:
-    first = replace(bare, jars=JarPlan())
-    plan = replace(bare, charge=(*bare.charge, LeftOver("tails", first, (1, 2))))
-    kept = with_strength(plan, 25.0)
-    assert kept.charge[-1] == plan.charge[-1]
-    poured = with_strength(plan, 25.0, "volume")
-    assert isinstance(poured.charge[-1], Ingredient)
-    assert charge_of(poured).abv == pytest.approx(25.0)
-    assert charge_of(poured).volume_l == pytest.approx(charge_of(plan).volume_l)
-
-
 # --- What is refused, and what a row says that cannot be run.
 
 
@@ -192,29 +140,29 @@ def refused(kind: type[Exception], *args: object) -> str:
     return str(caught.value)
 
 
-def test_unknown_keys_suggest_the_nearest(example: Plan) -> None:
-    said = refused(UnknownNameError, example, "still.pwer", [1.0])
+def test_unknown_keys_suggest_the_nearest(example_plan: Plan) -> None:
+    said = refused(UnknownNameError, example_plan, "still.pwer", [1.0])
     assert said.startswith("Unknown number of the plan 'still.pwer'. Did you mean 'still.power'")
-    assert "'botanical.juniper'" in refused(UnknownNameError, example, "botanical.junper", [1.0])
-    assert "'charge.abv'" in refused(UnknownNameError, example, "charge.abw", [1.0])
-    assert "Known: " in refused(UnknownNameError, example, "xyz", [1.0])
+    assert "'botanical.juniper'" in refused(UnknownNameError, example_plan, "botanical.junper", [1.0])
+    assert "'charge.abv'" in refused(UnknownNameError, example_plan, "charge.abw", [1.0])
+    assert "Known: " in refused(UnknownNameError, example_plan, "xyz", [1.0])
 
 
-def test_no_value_too_many_and_no_such_thing_to_keep(example: Plan) -> None:
-    assert refused(RequestError, example, "still.power", []) == (
+def test_no_value_too_many_and_no_such_thing_to_keep(example_plan: Plan) -> None:
+    assert refused(RequestError, example_plan, "still.power", []) == (
         "No value of still.power is given. Give at least one."
     )
     endless = iter(range(1, 10**9))
-    assert refused(RequestError, example, "still.power", endless) == (
+    assert refused(RequestError, example_plan, "still.power", endless) == (
         "More than 200 values of still.power are given. Take fewer."
     )
-    said = refused(RequestError, example, "charge.abv", [30.0], "alcohl")
+    said = refused(RequestError, example_plan, "charge.abv", [30.0], "alcohl")
     assert said == "Unknown quantity that stays the same 'alcohl'. Did you mean 'alcohol'?"
 
 
-def test_rows_that_cannot_run_say_why(example: Plan) -> None:
+def test_rows_that_cannot_run_say_why(example_plan: Plan) -> None:
     overfull, fine, strong, nothing, negative = sweep(
-        example, "charge.abv", [10.0, 30.0, 80.0, 0.0, -5.0]
+        example_plan, "charge.abv", [10.0, 30.0, 80.0, 0.0, -5.0]
     ).rows
     assert overfull.run is None
     assert overfull.plan is not None
@@ -241,8 +189,8 @@ def test_a_strength_that_no_pot_should_hold_carries_the_caution() -> None:
     assert any("its vapour lights at" in text for text in beyond.cautions)
 
 
-def test_a_plan_that_cannot_be_run_may_still_be_varied(example: Plan) -> None:
-    small = replace(example, still=replace(example.still, capacity_l=2.0))
+def test_a_plan_that_cannot_be_run_may_still_be_varied(example_plan: Plan) -> None:
+    small = replace(example_plan, still=replace(example_plan.still, capacity_l=2.0))
     made = sweep(small, "still.capacity", [3.0])
     assert made.own.run is None
     assert made.rows[0].run is not None
@@ -282,11 +230,11 @@ def test_ranges() -> None:
 
 
 @pytest.fixture(scope="module")
-def full(example: Plan) -> Plan:
+def full(example_plan: Plan) -> Plan:
     return replace(
-        example,
-        still=replace(example.still, power_steps=(PowerStep(0.4, 500.0),)),
-        cuts=replace(example.cuts, tails_from=Stop(stream_abv=62.0)),
+        example_plan,
+        still=replace(example_plan.still, power_steps=(PowerStep(0.4, 500.0),)),
+        cuts=replace(example_plan.cuts, tails_from=Stop(stream_abv=62.0)),
         bottling=Bottling(42.0, 0.35, stretch=Stretch(0.2, 96.0)),
     )
 
@@ -307,10 +255,12 @@ def test_every_number_has_a_key_of_the_plan_file_and_goes_there_and_back(full: P
         assert value_reader(found)(typed) == pytest.approx(0.5, rel=1e-5), name
 
 
-def test_two_rows_of_one_name_are_the_first(example: Plan) -> None:
-    twice = replace(example, botanicals=(*example.botanicals, replace(example.botanicals[0], mass_g=99.0)))
+def test_two_rows_of_one_name_are_the_first(example_plan: Plan) -> None:
+    twice = replace(
+        example_plan, botanicals=(*example_plan.botanicals, replace(example_plan.botanicals[0], mass_g=99.0))
+    )
     assert number(twice, "botanical.juniper").get(twice) == 14.0
-    shares = replace(example, cuts=Cuts(heads_share=0.02))
+    shares = replace(example_plan, cuts=Cuts(heads_share=0.02))
     assert number(shares, "cuts.heads").get(shares) == 0.02
     with pytest.raises(RangeError, match=r"cuts\.heads"):
         number(shares, "cuts.heads").put(shares, 0.9)
@@ -319,161 +269,30 @@ def test_two_rows_of_one_name_are_the_first(example: Plan) -> None:
 # --- Frames.
 
 
-def test_frames(example: Plan) -> None:
-    made = potsim.sweep(example, "charge.abv", [10.0, 30.0, 45.0])
+def test_frames(example_plan: Plan) -> None:
+    made = potsim.sweep(example_plan, "charge.abv", [10.0, 30.0, 45.0])
     frame = made.to_frame()
     assert frame["value"].tolist() == [10.0, 30.0, 45.0]
     assert frame["distillate_l"].isna().tolist() == [True, False, False]
     assert frame["distillate_l"][1] == made.rows[1].run.stop.collected_l
     assert frame["recovered"][2] > frame["recovered"][1]
     places = made.flavours_to_frame()
-    assert len(places) == 2 * len(example.botanicals)
+    assert len(places) == 2 * len(example_plan.botanicals)
     assert set(places.columns) == {"value", "botanical", "class", "start_l", "peak_l"}
     juniper = next(f for f in made.rows[2].run.flavours if f.botanical == "juniper")
     row = places[(places["value"] == 45.0) & (places["botanical"] == "juniper")].iloc[0]
     assert (row["class"], row["start_l"]) == (juniper.klass, juniper.timing.start_l)
-    assert sweep(example, "still.capacity", [1.0]).flavours_to_frame().empty
+    assert sweep(example_plan, "still.capacity", [1.0]).flavours_to_frame().empty
     assert json.loads(json.dumps(made.to_dict(), allow_nan=False))["same"] == "alcohol"
 
 
-def test_clouds_are_told(example: Plan) -> None:
+def test_clouds_are_told(example_plan: Plan) -> None:
     oily = replace(
-        example, botanicals=tuple(replace(d, mass_g=300.0, pieces=None) for d in example.botanicals[:2])
+        example_plan,
+        botanicals=tuple(replace(d, mass_g=300.0, pieces=None) for d in example_plan.botanicals[:2]),
     )
     made = sweep(oily, "bottling.abv", [25.0, 60.0])
     weak, strong = made.rows
     assert weak.outcome.bottle_clouds == "cloudy"
     assert strong.outcome.bottle_clouds != "cloudy"
     assert "25 %: the bottle clouds" in text_of_sweep(made) or "and the bottle clouds" in text_of_sweep(made)
-
-
-# --- Pictures: no label meets another.
-
-
-def overlaps(figure: Figure) -> list[tuple[str, str]]:
-    canvas = FigureCanvasAgg(figure)
-    canvas.draw()
-    (ax,) = figure.axes
-    renderer = canvas.get_renderer()
-    ticks = [t for axis in (ax.xaxis, ax.yaxis) for t in axis.get_ticklabels()]
-    texts = [t for t in (*ax.texts, *ticks, ax.xaxis.label, ax.yaxis.label) if t.get_text().strip()]
-    boxes = [(t.get_text(), Text.get_window_extent(t, renderer)) for t in texts]
-    return [
-        (one, other)
-        for k, (one, box) in enumerate(boxes)
-        for other, box2 in boxes[k + 1 :]
-        if box.overlaps(box2)
-    ]
-
-
-@pytest.mark.parametrize("same", ["alcohol", "volume"])
-@pytest.mark.parametrize(
-    "values", [(25, 40, 55), tuple(range(20, 65, 5)), (37.9, 38.0, 38.1, 38.2), range(20, 60)]
-)
-def test_no_two_labels_overlap(bare: Plan, values, same: str) -> None:
-    figure = figure_of_sweep(sweep(bare, "charge.abv", values, same))
-    assert overlaps(figure) == []
-    (own,) = [t for t in figure.axes[0].texts if t.get_fontweight() == "bold"]
-    assert own.get_text() == "plan, 38.1 %"
-    widest = max(figure.axes[0].lines, key=lambda line: line.get_linewidth())
-    np.testing.assert_allclose(widest.get_ydata(), potsim.distil(bare).stream_abv)
-
-
-def test_labels_stand_where_curves_lie_apart(bare: Plan) -> None:
-    lasting = replace(bare, cuts=Cuts(stop=Stop(recovered=0.97)), still=replace(bare.still, min_level_l=None))
-    figure = figure_of_sweep(sweep(lasting, "still.power", [300, 500, 700, 1500]))
-    assert overlaps(figure) == []
-    assert "700 W" in [t.get_text().removeprefix("plan, ") for t in figure.axes[0].texts]
-
-
-def test_the_picture_goes_on_the_axes_given_and_in_litres_for_much() -> None:
-    figure = Figure()
-    ax = figure.subplots(1, 2)[0]
-    plan = Plan((Ingredient("spirit", 100.0, 70.0),), still=LOSSLESS)
-    assert plot_sweep(sweep(plan, "charge.abv", [30.0, 60.0], "volume"), ax) is ax
-    assert ax.get_xlabel() == "distillate collected, L at 20 °C; each curve ends at the stop"
-    assert not figure.axes[1].lines
-    assert plot_sweep(sweep(plan, "charge.abv", [40.0], "volume")).figure is not figure
-    with pytest.raises(RequestError, match=r"None of the values of still\.power can be run"):
-        plot_sweep(sweep(replace(plan, still=StillPlan(capacity_l=1.0)), "still.power", [500.0]))
-
-
-# --- Command line.
-
-
-def test_strengths_prints_a_table_within_80_columns(say) -> None:
-    said = say("strengths")
-    assert said.code == 0
-    assert max(map(len, said.out.splitlines())) <= 80
-    assert "38.1 % *" in said.out
-    assert "20 %: The charge takes 4.75 L" in said.out
-    assert "Neither stream nor bottle clouds" in said.out
-    assert said.out.count("savin") == 1  # a caution for all is said once
-    assert "The plan names no capacity" not in said.out
-
-
-def test_strengths_of_a_plan_without_a_still(say, quince: str, tmp_path) -> None:
-    (tmp_path / "small.toml").write_text('[[charge]]\nname = "x"\nvolume = "2 L"\nabv = "70 %"\n', "utf-8")
-    said = say("strengths", str(tmp_path / "small.toml"), "--from", "30", "--to", "50 %", "--step", "10")
-    assert "The plan names no capacity: the pot is sized to each charge." in said.out
-    assert "-        -" not in said.out.splitlines()[5].split("%")[0]
-
-
-def test_strengths_as_data_and_files(say, tmp_path) -> None:
-    picture, table = tmp_path / "s.svg", tmp_path / "s.csv"
-    said = say("strengths", "--json", "--same", "volume", "--plot", str(picture), "--csv", str(table))
-    data = json.loads(said.out)
-    assert (data["key"], data["same"]) == ("charge.abv", "volume")
-    assert [row["value"] for row in data["rows"]] == list(evenly(20, 60, 5))
-    assert data["rows"][0]["flavours"][0]["botanical"] == "juniper"
-    assert picture.read_text("utf-8").lstrip().startswith("<?xml")
-    rows = list(csv.DictReader(io.StringIO(table.read_text("utf-8"))))
-    assert float(rows[3]["distillate_l"]) == data["rows"][3]["distillate_l"]
-    assert rows[3]["juniper_class"] == data["rows"][3]["flavours"][0]["class"]
-    assert "Written: " in said.err
-    assert say("strengths", "--csv", str(table)).code == 2
-
-
-@pytest.mark.parametrize(
-    ("values", "read"),
-    [
-        ("10 mL, 20 mL,0.05 L", [0.01, 0.02, 0.05]),
-        ("10 mL; 20 mL", [0.01, 0.02]),
-        ("0,01 L, 0,02 L", [0.01, 0.02]),
-    ],
-)
-def test_lists_of_values(say, values: str, read: list[float]) -> None:
-    data = json.loads(say("strengths", "--vary", "cuts.heads", "--values", values, "--json").out)
-    assert [row["value"] for row in data["rows"]] == pytest.approx(read)
-
-
-def test_another_number_by_range_and_what_the_table_calls_it(say) -> None:
-    said = say("strengths", "--vary", "Still.Power", "--from", "400 W", "--to", "1 kW", "--step", "300 W")
-    lines = said.out.splitlines()
-    assert lines[0].endswith(": still.power")
-    assert [line.split("  ")[1] for line in lines[3:6]] == ["400 W", "700 W *", "1000 W"]
-
-
-@pytest.mark.parametrize(
-    ("args", "words"),
-    [
-        (("--step", "0"), "A step of 0 never ends."),
-        (("--step", "0.01"), "4001 values; allowed are 200"),
-        (("--from", "60", "--to", "20"), "From 60 to 20 there is nothing."),
-        (("--from", "97", "--to", "99"), "None of the values can be run: charge.abv is 97 % vol"),
-        (("--from", "30 mL"), "--from: '30 mL' has the unknown unit 'mL'"),
-        (("--vary", "still.pwer", "--values", "1 W"), "Unknown number of the plan 'still.pwer'."),
-        (("--vary", "still.power"), "--vary still.power has no values."),
-        (("--vary", "still.power", "--values", ";"), "No value of still.power is given."),
-        (("--vary", "still.power", "--values", "7"), "'7' has no unit"),
-        (("--values", "30 %", "--from", "20"), "--values and --from exclude each other."),
-        (("--vary", "still.power", "--values", "7 W", "--same", "volume"), "--same goes with the strength"),
-        (("--same", "water"), "--same"),
-        (("--plot", "a.bmp"), "'a.bmp' ends in .bmp; allowed: .svg, .png, .pdf."),
-    ],
-)
-def test_what_strengths_refuses(say, args: tuple[str, ...], words: str) -> None:
-    said = say("strengths", *args)
-    assert said.code == 2
-    assert words in " ".join(said.err.split())
-    assert said.out == ""

@@ -1,0 +1,100 @@
+"""Botanicals of the distiller's own: they join the library, and what cannot be is refused."""
+
+from __future__ import annotations
+
+import pytest
+
+from potsim.data import read_table
+from potsim.errors import RequestError
+from potsim.planning.botanicals.bill import BotanicalDose, dose_warnings, resolve
+from potsim.planning.botanicals.library import (
+    Botanical,
+    Piece,
+    Share,
+    Spread,
+    UsualDose,
+    extend,
+    library,
+)
+
+COMPOUNDS = {row["id"] for row in read_table("compounds.csv")}
+
+
+def own(**changes: object) -> Botanical:
+    asked: dict[str, object] = {
+        "id": "spruce_tip",
+        "common_name": "spruce tip",
+        "category": "leaf",
+        "oil_yield_pct": Spread(0.2, 0.4, 0.8),
+        "composition": (Share("bornyl_acetate", Spread(20, 30, 40)),),
+    }
+    return Botanical(**{**asked, **changes})  # type: ignore[arg-type]
+
+
+def test_own_botanicals_join_a_copy() -> None:
+    among = extend(library(), {"spruce_tip": own()}, COMPOUNDS)
+    assert len(among) == 58
+    assert "spruce_tip" not in library()
+    spruce = resolve(BotanicalDose("Spruce tips", mass_g=10), among)
+    assert spruce.oil_g == pytest.approx({"bornyl_acetate": 0.012})
+    assert spruce.unlisted_oil_g == pytest.approx(0.028)
+    with pytest.raises(RequestError, match=r"What a piece of spruce tip weighs is not known. Give its mass"):
+        resolve(BotanicalDose("spruce tip", pieces=3), among)
+
+
+@pytest.mark.parametrize(
+    ("changes", "text"),
+    [
+        ({"common_name": "Junipers"}, "The name 'Junipers' of your own botanical already means juniper"),
+        ({"aliases": ("coriander",)}, "already means coriander seed"),
+        ({"composition": (Share("pinen", Spread(1, 2, 3)),)}, "Unknown compound 'pinen'"),
+    ],
+)
+def test_own_botanicals_that_clash_are_refused(changes: dict[str, object], text: str) -> None:
+    with pytest.raises(RequestError, match=text):
+        extend(library(), {"x": own(**changes)}, COMPOUNDS)
+
+
+@pytest.mark.parametrize(
+    ("changes", "text"),
+    [
+        (
+            {"composition": (Share("a", Spread(0, 60, 70)), Share("b", Spread(0, 41, 50)))},
+            "composition of spruce tip adds up to 101 % of its oil; allowed is at most 100",
+        ),
+        ({"category": "leave"}, "Unknown kind of plant material 'leave'. Did you mean 'leaf'"),
+        ({"oil_yield_pct": Spread(-1, 1, 2)}, "oil_yield of spruce tip is -1 %"),
+        ({"oil_yield_pct": Spread(1, 1, 200)}, "oil_yield of spruce tip is 200 %"),
+        ({"composition": (Share("a", Spread(-1, 1, 2)),)}, "a in spruce tip is -1 %"),
+        ({"fresh_water_fraction": 1.0}, "water of fresh spruce tip is 1 "),
+        ({"yield_state": "fresh"}, "spruce tip is counted or weighed fresh, but the water it then holds"),
+        ({"piece": Piece(1, state="fresh")}, "Give fresh_water, the mass lost on drying"),
+    ],
+)
+def test_botanicals_that_cannot_be_are_refused(changes: dict[str, object], text: str) -> None:
+    with pytest.raises(RequestError, match=text):
+        own(**changes)
+
+
+def test_a_spread_rises() -> None:
+    with pytest.raises(RequestError, match=r"low 2, typical 1 and high 3 do not rise. Put them in order"):
+        Spread(2, 1, 3)
+    assert [Spread(1, 2, 3).at(level) for level in ("low", "typical", "high")] == [1, 2, 3]
+
+
+def test_own_botanical_with_all_its_figures() -> None:
+    spruce = own(
+        fresh_water_fraction=0.6,
+        piece=Piece(0.5, "tip", "fresh"),
+        usual_dose=UsualDose(1, 5),
+        prepared_usually="ground",
+    )
+    resolved = resolve(BotanicalDose("spruce tip", pieces=10), extend(library(), {"spruce_tip": spruce}))
+    assert (resolved.wet_mass_g, resolved.dry_mass_g) == pytest.approx((5, 2))
+    assert resolved.prepared == "ground"
+    assert len(dose_warnings(resolved, 0.1)) == 1
+
+
+def test_a_dose_without_a_usual_range_is_not_judged() -> None:
+    among = extend(library(), {"spruce_tip": own()})
+    assert dose_warnings(resolve(BotanicalDose("spruce tip", mass_g=1e4), among), 1) == ()

@@ -1,0 +1,63 @@
+"""`potsim reach`: what it tells, the plan it saves, and what it refuses."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+import potsim
+from potsim.interfaces.planfile.text import load_plan
+
+
+def test_reach_tells_within_80_columns_and_saves_the_plan(say, tmp_path: Path) -> None:
+    said = say("reach", "--keep", "300 mL @ 72 %", "--save", "next.toml")
+    assert said.code == 0
+    assert max(map(len, said.out.splitlines())) <= 80
+    assert "1 full bottle\n" in said.out
+    run = potsim.distil(load_plan(tmp_path / "next.toml"))
+    assert (run.keep.volume_l, run.keep.abv) == (
+        pytest.approx(0.3, rel=1e-3),
+        pytest.approx(72.0, rel=1e-3),
+    )
+    assert "Written: next.toml" in said.err
+    assert "is there already" in say("reach", "--bottles", "6", "--save", "next.toml").err
+
+
+def test_reach_with_another_bottle_in_several_runs(say) -> None:
+    said = say("reach", "--bottles", "24", "--bottle", "500 mL", "--abv", "40 %")
+    assert "24 bottles of 500 mL at 40 % vol" in said.out
+    assert "equal runs of a 4 L still" in said.out
+    assert "What to charge, for each run" in said.out
+    small = say("reach", "quince.toml", "--keep", "72 %", "--json")
+    assert json.loads(small.out)["each"]["keep_abv"] == pytest.approx(72.0, rel=1e-3)
+    assert "(none is named, so one is sized to it)" in say(
+        "reach", "quince.toml", "--keep", "1 L"
+    ).out.replace("\n  ", " ")
+    assert "80 % of the alcohol" in say("reach", "--recover", "80 %", "--by", "amount").out
+
+
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        ((), "nothing is asked for"),
+        (("--bottles", "6", "--keep", "1 L"), "exclude each other"),
+        (("--bottles", "x"), "--bottles: 'x'"),
+        (("--bottles", "7.5"), "--bottles: '7.5' will not do"),
+        (("--bottles", "0"), "--bottles is 0 bottles; allowed is at least 1"),
+        (("--keep", "300"), "--keep: '300' has no unit"),
+        (("--keep", "300 mL @"), "--keep: '300 mL @' is not VOLUME@ABV"),
+        (("--keep", "90 %"), "A keep of 90 % vol is out of reach: the strongest"),
+        (("--keep", "300 mL @ 0 %"), "--keep is 0 % vol; allowed is more than 0"),
+        (("--recover", "120 %"), "--recover: '120 %'"),
+        (("--bottles", "6", "--save", "a.txt"), "'a.txt' ends in .txt; allowed: .toml."),
+        (("--bottles", "6", "--by", "magic"), "--by"),
+        (("quince.toml", "--bottles", "6"), "bottling.abv is not given"),
+    ],
+)
+def test_what_reach_refuses(say, args: tuple[str, ...], words: str) -> None:
+    said = say("reach", *args)
+    assert said.code == 2
+    assert words in " ".join(said.err.split())
+    assert said.out == ""
