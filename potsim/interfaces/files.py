@@ -74,6 +74,12 @@ def target(name: str, *, force: bool = False, suffixes: Collection[str] = ()) ->
     """
     if not name.strip() or "\0" in name:
         raise RequestError("A file to write has no name.", "Name it.")
+    if name.strip() == "-":
+        such = f"run.{next(iter(suffixes), 'csv')}"
+        raise RequestError(
+            "'-' names no file, and files are not written to standard output.",
+            f"Name one, such as '{such}'; --json prints the result for programs.",
+        )
     if not name.isprintable():  # other files name it, and messages
         raise RequestError(
             f"The name {name!a} holds what cannot be shown.", "Write it with letters, digits and signs."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Any
 
 from potsim.errors import RequestError, UnknownNameError
@@ -17,6 +18,7 @@ from potsim.interfaces.wording import (
     format_temperature,
     format_volume,
     plain,
+    unit_of_volumes,
 )
 from potsim.planning.botanicals.bill import BotanicalDose
 from potsim.planning.trials.differences import Difference, Value
@@ -117,13 +119,32 @@ def per_litre(g_per_l: float) -> str:
     return f"{g_per_l:.3g}"
 
 
-def when(line: InBottle | None) -> tuple[str, str, str]:
-    """Return class, start and end: ``("early", "17", "908")``, in mL collected."""
+def when(lines: Sequence[InBottle | None]) -> tuple[str, list[tuple[str, str, str]]]:
+    """Return when botanicals come over.
+
+    Parameters
+    ----------
+    lines : sequence of InBottle or None
+        The botanicals.
+
+    Returns
+    -------
+    tuple of (str, list)
+        The unit of the volumes collected; of each its class, start and end: ``("early", "17", "908")``.
+    """
+    ends = [line.timing.end_l for line in lines if line is not None and line.timing is not None]
+    unit, per_l = unit_of_volumes(max(ends, default=0.0))
+    return unit, [_when(line, per_l) for line in lines]
+
+
+def _when(line: InBottle | None, per_l: float) -> tuple[str, str, str]:
     if line is None:
         return "", "", ""
     if line.timing is None:
         return line.klass, "", ""
-    return line.klass, f"{1000 * line.timing.start_l:.0f}", f"{1000 * line.timing.end_l:.0f}"
+    digits = 0 if per_l > 1.0 else 2
+    start, end = (f"{per_l * volume:.{digits}f}" for volume in (line.timing.start_l, line.timing.end_l))
+    return line.klass, start, end
 
 
 def ratio(change: float | None) -> str:

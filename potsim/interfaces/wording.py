@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
+
+from potsim.planning.volume_words import MOST_ML
+
+MOST_MG = 10_000.0  # more oil is told in grams
 
 
 def plain(value: float, decimals: int) -> str:
@@ -51,6 +55,83 @@ def format_volume(volume_l: float) -> str:
     if size < 0.9995:
         return f"{plain(volume_l * 1000, 0)} mL"
     return f"{plain(volume_l, 2 if size < 9.995 else 1)} L"
+
+
+def unit_of_volumes(most_l: float) -> tuple[str, float]:
+    """Return the unit for a column of volumes up to a largest, and how many of it make a litre.
+
+    Parameters
+    ----------
+    most_l : float
+        The largest [L].
+
+    Returns
+    -------
+    tuple of (str, float)
+        Millilitres below 10 L, else litres.
+    """
+    return ("L", 1.0) if 1000.0 * abs(most_l) >= MOST_ML else ("mL", 1000.0)
+
+
+def volumes(values_l: Sequence[float]) -> tuple[str, list[str]]:
+    """Return the unit for a column of volumes, and its numbers.
+
+    Parameters
+    ----------
+    values_l : sequence of float
+        Volumes [L].
+
+    Returns
+    -------
+    unit : str
+        ``"mL"`` for anything below 10 L, else ``"L"``.
+    numbers : list of str
+        To 0.1 mL if all are below 100 mL, to 1 mL, or to 0.01 L.
+
+    Examples
+    --------
+    >>> volumes([0.03, 1.0736]), volumes([5.0, 83.08])
+    (('mL', ['30', '1074']), ('L', ['5.00', '83.08']))
+    """
+    most = max(map(abs, values_l), default=0.0)
+    unit, per_l = unit_of_volumes(most)
+    decimals = 2 if unit == "L" else 1 if most < 0.09995 else 0
+    return unit, [_no_minus_zero(f"{per_l * v:.{decimals}f}") for v in values_l]
+
+
+def _no_minus_zero(text: str) -> str:
+    return text.lstrip("-") if float(text) == 0.0 else text
+
+
+def masses(masses_g: Sequence[float]) -> tuple[str, list[str]]:
+    """Return the unit for a column of masses of oil, and its numbers.
+
+    Parameters
+    ----------
+    masses_g : sequence of float
+        Masses [g].
+
+    Returns
+    -------
+    unit : str
+        ``"mg"`` for anything below 10 g, else ``"g"``.
+    numbers : list of str
+        To three digits below 100, else whole; never as a power of ten.
+
+    Examples
+    --------
+    >>> masses([0.168, 0.0125]), masses([18.0, 4.9])
+    (('mg', ['168', '12.5']), ('g', ['18', '4.9']))
+    """
+    grams = 1000.0 * max(map(abs, masses_g), default=0.0) >= MOST_MG
+    unit, per_g = ("g", 1.0) if grams else ("mg", 1000.0)
+    return unit, [_digits(per_g * mass) for mass in masses_g]
+
+
+def _digits(value: float) -> str:
+    if abs(value) >= 99.95:
+        return f"{value:.0f}"
+    return f"{value:.3g}" if value == 0.0 or abs(value) >= 1e-4 else f"{value:.6f}".rstrip("0").rstrip(".")
 
 
 def format_mass(mass_g: float) -> str:

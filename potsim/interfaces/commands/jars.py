@@ -74,8 +74,12 @@ def run(args: argparse.Namespace) -> int:
         return 0
     from potsim.interfaces.summary.flavours import cloud_sections
     from potsim.interfaces.summary.jars import changes_section, jar_section, keep_section
-    from potsim.interfaces.summary.tables import render
+    from potsim.interfaces.summary.run import CLEANING, is_cleaning
+    from potsim.interfaces.summary.tables import Section, render
 
+    if is_cleaning(made):
+        output.result(render([Section("Nothing to keep", (CLEANING,))]))
+        return 0
     pooled = (jar_section(made), keep_section(made), changes_section(made))
     output.result(render([*pooled, working.section(small, away_min, most_share), *cloud_sections(made)]))
     return 0

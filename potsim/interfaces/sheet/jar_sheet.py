@@ -6,17 +6,19 @@ import html
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from potsim.interfaces.summary.jars import volumes
-from potsim.interfaces.wording import format_abv, format_mass, format_temperature, format_volume
+from potsim.interfaces.summary.jars import jar_notes
+from potsim.interfaces.wording import format_abv, format_mass, format_temperature, format_volume, volumes
 from potsim.planning import aroma
 from potsim.planning.run import Run
 
 WEIGH = (
     "Weigh each jar empty and write it on the lid: on the scales it is full at its own weight and the grams "
-    "foretold. Strength and temperature are read together, in the cool jar; a hydrometer for 20 °C shows "
-    "more than there is when the spirit is warmer."
+    "foretold. What stands under vapour, and under stream, is so when the jar is taken away."
 )
-BLANKS = 5  # columns to write in, the last ones
+READ = (
+    " Strength and temperature are read together, in the cool jar; a hydrometer for 20 °C shows more than "
+    "there is when the spirit is warmer."
+)
 HEADS = ("date", "room, °C", "barometer, hPa", "heat on at", "first drop at", "stopped at")
 
 
@@ -42,17 +44,24 @@ def jar_sheet(run: Run) -> str:
     """
     jars = run.jars
     marks = _marks(run)
+    spirit = run.charge.ethanol_mol > 0.0
     columns = [
         _Column("jar", kind="n"),
         _Column("for"),
+        _Column("size", kind="n"),
         _Column("until", volumes([jar.to_l for jar in jars])[0], "n"),
         _Column("at", "min", "n"),
         _Column("to hold", "g", "n"),
-        _Column("foretold", "% vol", "n"),
+        *([_Column("foretold", "% vol", "n"), _Column("stream", "% vol", "n")] if spirit else []),
         _Column("vapour", "°C", "n"),
         *([_Column("marked by")] if marks else []),
-        _Column("strength", "read, % vol", "blank"),
-        _Column("spirit", "at, °C", "blank"),
+    ]
+    blank = [
+        *(
+            [_Column("strength", "read, % vol", "blank"), _Column("spirit", "at, °C", "blank")]
+            if spirit
+            else []
+        ),
         _Column("vapour", "°C", "blank"),
         _Column("smell and taste", kind="blank broad"),
         _Column("keep", "yes, no", "blank box"),
@@ -65,12 +74,14 @@ def jar_sheet(run: Run) -> str:
             f'<td class="{column.kind}">{html.escape(text)}</td>'
             for column, text in zip(columns, row, strict=False)
         ]
-        blanks = [f'<td class="{column.kind}"></td>' for column in columns[-BLANKS:]]
+        blanks = [f'<td class="{column.kind}"></td>' for column in blank]
         rows.append(f"<tr{cut}>{''.join([*cells, *mark, *blanks])}</tr>")
     lines = "".join(f"<span>{html.escape(text)}</span>" for text in HEADS)
+    notes = "".join(f"<li>{html.escape(note)}</li>" for note in jar_notes(run))
     return (
         f"<section><h2>Jar sheet: {html.escape(run.plan.title)}</h2>"
-        f'<div class="lines">{lines}</div>{_table(columns, rows)}<p class="fine">{WEIGH}</p></section>'
+        f'<div class="lines">{lines}</div>{_table([*columns, *blank], rows)}<ul>{notes}</ul>'
+        f'<p class="fine">{WEIGH}{READ if spirit else ""}</p></section>'
     )
 
 
@@ -81,10 +92,11 @@ def _foretold(run: Run) -> list[tuple[str, ...]]:
         (
             str(jar.number),
             jar.role if jar.number in kept or jar.role != "keep" else "left out",
+            format_volume(jar.size_l),
             until[k],
             f"{jar.full_min:.0f}",
             f"{jar.mass_g:.0f}",
-            f"{jar.abv:.1f}",
+            *((f"{jar.abv:.1f}", f"{jar.end_abv:.1f}") if run.charge.ethanol_mol > 0.0 else ()),
             f"{jar.vapour_c:.1f}",
         )
         for k, jar in enumerate(run.jars)

@@ -17,7 +17,7 @@ from potsim.interfaces.wording import format_abv, format_volume
 from potsim.planning.ensemble.many import Ensemble
 from potsim.planning.run import Run
 
-SAFETY, PROOFING = "Take care", "Proofing"
+SAFETY, PROOFING, JARS = "Take care", "Proofing", "Jars"
 LAST = ("What is assumed", "Not known here")
 # Sections beside each other where there is room: those at the left, those at the right.
 PAIRS = (
@@ -49,7 +49,7 @@ def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
     if sure is not None:
         doubts = sure_section(sure)
         named[doubts.title] = doubts
-    safety = named.pop(SAFETY)
+    safety, jars = named.pop(SAFETY), named.pop(JARS, None)
     last = [named.pop(title) for title in LAST if title in named]
     # The picture is named by its heading; what a drawing program would want to know of it is left out.
     picture = re.sub(r"<metadata>.*?</metadata>", "", svg[svg.index("<svg") :], flags=re.DOTALL)
@@ -66,7 +66,7 @@ def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
             f'<figure role="img" aria-label="{title}: strength along the run">{picture}</figure>',
             _section(goes_in, inner="aims"),
             _section(safety, "bench"),
-            jar_sheet(run),
+            *([] if jars is None else [jar_sheet(run)]),
             *_bottling(run, named),
             *(_pair(named, *pair) for pair in PAIRS),
             *(_section(section, "whole") for section in (*named.values(), *last)),
@@ -82,6 +82,13 @@ def _key(run: Run) -> str:
     """The few numbers that are looked for first."""
     charge, stop, keep, made = run.charge, run.stop, run.keep, run.proofing
     heads = run.setting.heads_l
+    if charge.ethanol_mol == 0.0:
+        return _boxes(
+            [
+                ("in the pot", format_volume(charge.volume_l), "water"),
+                ("stop", format_volume(stop.collected_l), format_minutes_whole(stop.elapsed_min)),
+            ]
+        )
     pairs = [
         ("in the pot", format_volume(charge.volume_l), format_abv(charge.abv)),
         ("heads", format_volume(heads) if heads > 0.0 else "none", "first over" if heads > 0.0 else ""),
@@ -97,6 +104,10 @@ def _key(run: Run) -> str:
         size = "" if made.bottle_l is None else f"of {format_volume(made.bottle_l)}"
         bottles = ("bottled", format_volume(made.volume_l), "")
         pairs.append(bottles if made.bottles is None else ("bottles", str(made.bottles), size))
+    return _boxes(pairs)
+
+
+def _boxes(pairs: Sequence[tuple[str, str, str]]) -> str:
     boxes = (
         f"<div><dt>{html.escape(a)}</dt><dd>{html.escape(b)}<small>{html.escape(c)}</small></dd></div>"
         for a, b, c in pairs

@@ -26,7 +26,7 @@ th, td { padding: .12rem .85rem .12rem 0; vertical-align: top; text-align: left 
 th { font-weight: 600; border-bottom: 1px solid #777; vertical-align: bottom }
 tbody tr:nth-child(3n) td { border-bottom: 1px dotted #ccc }
 tr { break-inside: avoid } thead { display: table-header-group }
-.n { text-align: right } th small { font-weight: 400; display: block; color: #555 }
+.n { text-align: right; white-space: nowrap } th small { font-weight: 400; display: block; color: #555 }
 dl.facts { display: grid; grid-template-columns: max-content 1fr; gap: .1rem .9rem; margin: .4rem 0 }
 .facts dt { color: #555 } .facts dd { margin: 0; overflow-wrap: anywhere }
 ul { padding-left: 1.05rem; margin: .4rem 0 } li { margin: .12rem 0; break-inside: avoid }

@@ -35,7 +35,7 @@ def bottling_sections(run: Run) -> tuple[Section, ...]:
     return (Section(section.title, (Facts(pairs), *rest)),)
 
 
-def costs_section(run: Run) -> Section:
+def costs_sections(run: Run) -> tuple[Section, ...]:
     """Return where the alcohol went and, where the plan says prices, what a bottle comes to.
 
     Parameters
@@ -45,21 +45,21 @@ def costs_section(run: Run) -> Section:
 
     Returns
     -------
-    Section
-        Facts.
+    tuple of Section
+        Facts; none for water without a price.
     """
     found = run.costs
     went = "kept" if run.proofing is None else "bottled"
     stayed = "in heads, tails, jars not kept and the pot"
     share = f", {format_share(found.alcohol_out_l / found.alcohol_in_l)}" if found.alcohol_in_l > 0.0 else ""
-    pairs = (
+    alcohol = (
         ("alcohol in", f"{format_volume(found.alcohol_in_l)} of pure alcohol"),
         ("out", f"{format_volume(found.alcohol_out_l)} {went}{share}"),
         ("left", f"{format_volume(found.alcohol_left_l)} {stayed}"),
-        *_money(run),
     )
+    pairs = (*(alcohol if found.alcohol_in_l > 0.0 else ()), *_money(run))
     priced = found.spent is not None or run.plan.bottling.bottle_price is not None
-    return Section("Alcohol and money" if priced else "Alcohol", (Facts(pairs),))
+    return (Section("Alcohol and money" if priced else "Alcohol", (Facts(pairs),)),) if pairs else ()
 
 
 def _money(run: Run) -> list[tuple[str, str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from potsim.interfaces.summary.tables import Column, Facts, Part, Points, Section, Table, render
-from potsim.interfaces.wording import format_abv, format_volume
+from potsim.interfaces.wording import format_abv, format_volume, unit_of_volumes
 from potsim.planning.following.outlook import Band, FlavourNow, Forecast, JarNow
 from potsim.planning.following.outlook_words import in_short
 from potsim.planning.following.readings import Reading
@@ -148,9 +148,11 @@ def _readings(forecast: Forecast) -> tuple[Section, ...]:
     """Raw and corrected, beside the fit."""
     if not forecast.readings:
         return ()
+    places = [r.collected_l for r in forecast.readings if r.collected_l is not None]
+    unit, per_l = unit_of_volumes(max(places, default=0.0))
     columns = (
         Column("minute"),
-        Column("collected", "mL"),
+        Column("collected", unit),
         Column("of", align="left"),
         Column("read", "% vol"),
         Column("at", "°C"),
@@ -160,18 +162,18 @@ def _readings(forecast: Forecast) -> tuple[Section, ...]:
         Column("fit", "°C"),
         Column("", align="left"),
     )
-    rows = tuple(_row(forecast, k, one) for k, one in enumerate(forecast.readings))
+    rows = tuple(_row(forecast, k, one, per_l) for k, one in enumerate(forecast.readings))
     return (Section("Readings", (Table(columns, rows),)),)
 
 
-def _row(forecast: Forecast, line: int, reading: Reading) -> tuple[str, ...]:
+def _row(forecast: Forecast, line: int, reading: Reading, per_l: float) -> tuple[str, ...]:
     entry = reading.entry
     fits = {r.kind: r for r in forecast.fit.residuals if r.line == line}
     strength, vapour = fits.get("strength"), fits.get("vapour")
     place = reading.collected_l
     return (
         "" if entry.elapsed_min is None else f"{entry.elapsed_min:.0f}",
-        _mass(reading) if place is None else f"{1000.0 * place:.0f}",
+        _mass(reading) if place is None else f"{per_l * place:.{0 if per_l > 1.0 else 2}f}",
         entry.of if reading.abv is not None else "",
         "" if entry.read_abv is None else f"{entry.read_abv:.1f}",
         "" if entry.read_c is None else f"{entry.read_c:.0f}",

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from potsim.interfaces.summary.jars import volumes
 from potsim.interfaces.summary.tables import Column, Section, Table
+from potsim.interfaces.wording import volumes
 from potsim.planning.heads import HeadsCut, heads_table
 from potsim.planning.run import Run
 

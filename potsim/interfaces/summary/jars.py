@@ -5,40 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from potsim.interfaces.summary.tables import Column, Facts, Part, Points, Section, Table
-from potsim.interfaces.wording import format_abv, format_mass, format_minutes, format_numbers, format_volume
+from potsim.interfaces.wording import (
+    format_abv,
+    format_mass,
+    format_minutes,
+    format_numbers,
+    format_volume,
+    unit_of_volumes,
+    volumes,
+)
 from potsim.liquid.strength import Mixture
 from potsim.planning import oils
 from potsim.planning.keep import Keep
 from potsim.planning.proofing import Proofing
 from potsim.planning.run import Run
 
-MOST_ML_L = 10.0  # a column of volumes up to here is told in mL
-
-
-def volumes(values_l: Sequence[float]) -> tuple[str, list[str]]:
-    """Return the unit for a column of volumes, and its numbers.
-
-    Parameters
-    ----------
-    values_l : sequence of float
-        Volumes [L].
-
-    Returns
-    -------
-    unit : str
-        ``"mL"`` for anything below 10 L, else ``"L"``.
-    numbers : list of str
-        To 0.1 mL if all are below 100 mL, to 1 mL, or to 0.01 L.
-    """
-    most = max(map(abs, values_l), default=0.0)
-    if most >= MOST_ML_L:
-        return "L", [f"{v:.2f}" for v in values_l]
-    decimals = 1 if most < 0.09995 else 0
-    return "mL", [_no_minus_zero(f"{1000.0 * v:.{decimals}f}") for v in values_l]
-
-
-def _no_minus_zero(text: str) -> str:
-    return text.lstrip("-") if float(text) == 0.0 else text
+HYDROMETER = "float a hydrometer"  # of a note that is idle where there is no spirit to read
+MOST_G = 10_000.0  # heavier is told in kilograms
 
 
 def jar_section(run: Run) -> Section:
@@ -55,9 +38,10 @@ def jar_section(run: Run) -> Section:
         Table and notes.
     """
     jars = run.jars
+    spirit = run.charge.ethanol_mol > 0.0
     unit, held = volumes([jar.volume_l for jar in jars])
     to_unit, to = volumes([jar.to_l for jar in jars])
-    grams, kept = _grams([jar.mass_g for jar in jars]), set(run.keep.jars)
+    (mass_unit, grams), kept = _masses([jar.mass_g for jar in jars]), set(run.keep.jars)
     rows: list[tuple[str, ...]] = [
         (
             str(jar.number),
@@ -78,7 +62,7 @@ def jar_section(run: Run) -> Section:
         Column("for", align="left"),
         Column("size"),
         Column("holds", unit),
-        Column("mass", "g"),
+        Column("mass", mass_unit),
         Column("until", to_unit),
         Column("jar", "% vol"),
         Column("stream", "% vol"),
@@ -86,20 +70,35 @@ def jar_section(run: Run) -> Section:
         Column("at", "min"),
     )
     told = "until, stream, vapour, at: all collected, the stream and the minute when the jar is taken away"
+    if not spirit:
+        told = told.replace("stream, vapour", "vapour", 1).replace("the stream", "the vapour", 1)
     if run.bill:
         columns = (*columns, Column("oil", "mg/L"))
         rows = [(*row, f"{mg:.0f}") for row, mg in zip(rows, oils.jars_mg_per_l(run), strict=True)]
         told += "; oil: of the botanicals, in the jar; lots differ by a factor of two and more"
-    parts: list[Part] = [Table(columns, tuple(rows)), f"{told}."]
-    if run.row.notes:
-        parts.append(Points(run.row.notes))
+    table = Table(columns, tuple(rows))
+    if not spirit:
+        table = table.without_unit("% vol")
+    parts: list[Part] = [table, f"{told}."]
+    notes = jar_notes(run)
+    if notes:
+        parts.append(Points(notes))
     return Section("Jars", tuple(parts))
 
 
-def _grams(masses_g: Sequence[float]) -> list[str]:
-    """What the scales show: to 0.1 g where all are below 1 kg."""
-    decimals = 1 if max(masses_g, default=0.0) < 999.95 else 0
-    return [f"{mass:.{decimals}f}" for mass in masses_g]
+def jar_notes(run: Run) -> tuple[str, ...]:
+    """Return what is to be heeded of the jars; nothing of hydrometers where there is no spirit."""
+    spirit = run.charge.ethanol_mol > 0.0
+    return tuple(note for note in run.row.notes if spirit or HYDROMETER not in note)
+
+
+def _masses(masses_g: Sequence[float]) -> tuple[str, list[str]]:
+    """Unit and what the scales show: to 0.1 g where all are below 1 kg, in kilograms from 10 kg on."""
+    most = max(masses_g, default=0.0)
+    if most >= MOST_G:
+        return "kg", [f"{mass / 1000.0:.2f}" for mass in masses_g]
+    decimals = 1 if most < 999.95 else 0
+    return "g", [f"{mass:.{decimals}f}" for mass in masses_g]
 
 
 def keep_section(run: Run) -> Section:
@@ -118,8 +117,8 @@ def keep_section(run: Run) -> Section:
     keep, stake = run.keep, run.row.at_stake
     pairs = [
         ("jars", format_numbers(keep.jars)),
-        ("volume", f"{format_volume(keep.volume_l)} at {format_abv(keep.abv)}, {format_mass(keep.mass_g)}"),
-        ("pure alcohol", format_volume(keep.ethanol_l)),
+        ("volume", f"{_spirit(keep.volume_l, keep.abv)}, {format_mass(keep.mass_g)}"),
+        *([("pure alcohol", format_volume(keep.ethanol_l))] if keep.abv > 0.0 else []),
         *([("oil", f"{oils.keep_mg_per_l(run):.0f} mg/L, of the botanicals")] if run.bill else []),
         *_edges(keep),
     ]
@@ -130,6 +129,10 @@ def keep_section(run: Run) -> Section:
     return Section("Keep", (Facts(tuple(pairs)),))
 
 
+def _spirit(volume_l: float, abv: float) -> str:
+    return format_volume(volume_l) + (f" at {format_abv(abv)}" if abv > 0.0 else "")
+
+
 def _edges(keep: Keep) -> list[tuple[str, str]]:
     """What the first and last jar kept, and their neighbours, would change."""
     first, last = keep.jars[0], keep.jars[-1]
@@ -138,8 +141,7 @@ def _edges(keep: Keep) -> list[tuple[str, str]]:
     return [
         (
             f"{'without' if changes[n].kept else 'with'} jar {n}",
-            f"{format_volume(keep.volume_l + changes[n].volume_l)} at "
-            f"{format_abv(keep.abv + changes[n].abv)}",
+            _spirit(keep.volume_l + changes[n].volume_l, keep.abv + changes[n].abv),
         )
         for n in at_edge
         if n in changes
@@ -176,8 +178,10 @@ def proofing_section(made: Proofing) -> Section:
 
 
 def _exactly(volume_l: float) -> str:
-    """A volume to the millilitre, as it is measured out."""
-    return format_volume(volume_l) if volume_l < 0.9995 else f"{volume_l:.3f} L"
+    """A volume to the millilitre, as it is measured out; from 10 L on to the centilitre."""
+    if volume_l < 0.9995:
+        return format_volume(volume_l)
+    return f"{volume_l:.3f} L" if unit_of_volumes(volume_l)[0] == "mL" else f"{volume_l:.2f} L"
 
 
 def _at_20(warm: bool) -> str:
@@ -192,22 +196,24 @@ def _bottles(made: Proofing) -> list[tuple[str, str]]:
 
 
 def _additions(made: Proofing) -> Table:
+    unit, water = volumes([a.water_at_c_l for a in made.additions])
+    large = unit == "L"
     columns = (
         Column("addition"),
-        Column("water", "g"),
-        Column(f"at {made.at_c:g} °C", "mL"),
+        Column("water", "kg" if large else "g"),
+        Column(f"at {made.at_c:g} °C", unit),
         Column("strength", "% vol"),
         Column("reads", "% vol"),
     )
     rows = tuple(
         (
             str(a.number),
-            f"{1000.0 * a.water_kg:.1f}",
-            f"{1000.0 * a.water_at_c_l:.1f}",
+            f"{a.water_kg:.2f}" if large else f"{1000.0 * a.water_kg:.1f}",
+            water[k] if large else f"{1000.0 * a.water_at_c_l:.1f}",
             f"{a.abv:.1f}",
             f"{a.reading_abv:.1f}",
         )
-        for a in made.additions
+        for k, a in enumerate(made.additions)
     )
     return Table(columns, rows)
 
@@ -249,7 +255,10 @@ def changes_section(run: Run) -> Section:
         )
         for k, change in enumerate(keep.changes)
     )
-    return Section("One jar more or less", (Table(columns, rows),))
+    table = Table(columns, rows)
+    if keep.abv == 0.0:
+        table = table.without_unit("% vol")
+    return Section("One jar more or less", (table,))
 
 
 def blend_section(poured: Sequence[str], made: Mixture) -> Section:

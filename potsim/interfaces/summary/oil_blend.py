@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from potsim import __version__
-from potsim.interfaces.summary.jars import volumes
 from potsim.interfaces.summary.tables import Column, Facts, Points, Section, Table
-from potsim.interfaces.wording import format_abv, format_mass, format_share, format_volume, plain
+from potsim.interfaces.wording import format_abv, format_mass, format_share, format_volume, plain, volumes
 from potsim.planning.run import Run
 from potsim.planning.trials.oil_blend import OilBlend, Poured
 

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from potsim.interfaces.summary.bottling import bottling_sections, costs_section
-from potsim.interfaces.summary.flavours import flavour_sections, milligrams
-from potsim.interfaces.summary.jars import jar_section, keep_section, timing, volumes
+from potsim.interfaces.summary.bottling import bottling_sections, costs_sections
+from potsim.interfaces.summary.flavours import flavour_sections
+from potsim.interfaces.summary.jars import jar_section, keep_section, timing
 from potsim.interfaces.summary.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.wording import (
     format_abv,
@@ -19,6 +19,8 @@ from potsim.interfaces.wording import (
     format_share,
     format_temperature,
     format_volume,
+    masses,
+    volumes,
 )
 from potsim.planning.cuts import CutRow, cut_table
 from potsim.planning.profile import ZERO_C
@@ -31,6 +33,10 @@ if TYPE_CHECKING:
 
 ROWS = 12  # of the curve table, about
 STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)  # between its rows, times a power of ten
+CLEANING = (
+    "Water without botanicals, as for cleaning the still: nothing of it is for keeping, and neither cuts nor "
+    "jars are told."
+)
 NOT_KNOWN = (
     "Foam, scorching and leaks; faults of the base spirit; how one lot of botanicals differs from another; "
     "how it tastes."
@@ -79,19 +85,35 @@ def sections_of_run(run: Run) -> tuple[Section, ...]:
         *_assumed(run),
         curve_section(run),
         _stop(run),
-        _cuts(run),
-        jar_section(run),
-        keep_section(run),
+        *_made(run),
         *bottling_sections(run),
-        costs_section(run),
+        *costs_sections(run),
         *flavour_sections(run),
         Section("Not known here", (NOT_KNOWN,)),
         Section("Take care", (Points(run.cautions),)),
     )
 
 
+def is_cleaning(run: Run) -> bool:
+    """Whether a run is of water alone, of which nothing is kept."""
+    return run.charge.ethanol_mol == 0.0 and not run.bill
+
+
+def _made(run: Run) -> tuple[Section, ...]:
+    """Cuts, jars and keep."""
+    if is_cleaning(run):
+        return (Section("Nothing to keep", (CLEANING,)),)
+    return (_cuts(run), jar_section(run), keep_section(run))
+
+
 def _in_short(run: Run) -> str:
     keep, made = run.keep, run.proofing
+    if run.charge.ethanol_mol == 0.0:
+        of = "" if run.bill else ", as for cleaning the still"
+        return (
+            f"{format_volume(run.charge.volume_l)} of water in the pot give "
+            f"{format_volume(run.stop.collected_l)} in {format_minutes_whole(run.stop.elapsed_min)}{of}."
+        )
     by = run.plan.bottling.stretch
     short = (
         f"{format_volume(run.charge.volume_l)} at {format_abv(run.charge.abv)} in the pot give "
@@ -126,15 +148,27 @@ def _goes_in(run: Run) -> Section:
     wet = f", {format_volume(brought)} of water from the botanicals in it" if brought > 0.0 else ""
     pressure = format_pressure(where.pressure_pa / 100.0)
     facts = [
-        ("together", f"{format_volume(charge.volume_l)} at {format_abv(charge.abv)}{wet}"),
-        ("pure alcohol", format_volume(charge.ethanol_l)),
+        ("together", f"{_spirit(run, charge.volume_l, charge.abv)}{wet}"),
+        *([("pure alcohol", format_volume(charge.ethanol_l))] if charge.ethanol_mol > 0.0 else []),
         ("pot", f"{format_volume(still.capacity_l)}; sheds {where.pot_loss_w_per_k:.3g} W/K"),
         ("neck", f"sheds {where.neck_loss_w_per_k:.3g} W/K"),
-        ("power", f"{format_power(still.heat_up_power_w)} to the first drop, then {_powers(run)}"),
+        ("power", _power(run)),
         ("room", f"{format_temperature(where.room_k - ZERO_C)}, {pressure}"),
         ("condenser", f"has to carry off up to {format_power(run.condenser_w)}"),
     ]
     return Section("What goes in", (*parts, Facts(tuple(facts))))
+
+
+def _spirit(run: Run, volume_l: float, abv: float) -> str:
+    """A volume with its strength, where there is alcohol in the run."""
+    at = f" at {format_abv(abv)}" if run.charge.ethanol_mol > 0.0 else ""
+    return f"{format_volume(volume_l)}{at}"
+
+
+def _power(run: Run) -> str:
+    still, along = run.setting.still, _powers(run)
+    first = format_power(still.heat_up_power_w)
+    return first if along == first else f"{first} to the first drop, then {along}"
 
 
 def _powers(run: Run) -> str:
@@ -147,13 +181,14 @@ def _powers(run: Run) -> str:
 
 
 def _bill(run: Run) -> Table:
+    unit, oil = masses([dose.oil_total_g for dose in run.bill])
     columns = (
         Column("botanical", align="left"),
         Column("mass"),
         Column("as", align="left"),
         Column("in the", align="left"),
         Column("macerated", "h"),
-        Column("oil in it", "mg"),
+        Column("oil in it", unit),
     )
     rows = tuple(
         (
@@ -162,9 +197,9 @@ def _bill(run: Run) -> Table:
             dose.prepared,
             dose.dose.where,
             f"{dose.dose.macerated_h:g}" if dose.dose.macerated_h else "",
-            milligrams(dose.oil_total_g),
+            grams,
         )
-        for dose in run.bill
+        for dose, grams in zip(run.bill, oil, strict=True)
     )
     return Table(columns, rows)
 
@@ -214,7 +249,10 @@ def curve_section(run: Run) -> Section:
         Column("recovered", "%"),
     )
     begins = f"First drop {timing(run.first_drop_min)}, with the pot at {format_temperature(run.pot_c[0])}."
-    return Section("How it runs", (begins, Table(columns, rows)))
+    table = Table(columns, rows)
+    if run.charge.ethanol_mol == 0.0:
+        table = table.without_unit("% vol").without_unit("%")
+    return Section("How it runs", (begins, table))
 
 
 def curve_places(end_l: float) -> list[float]:
@@ -241,14 +279,18 @@ def curve_places(end_l: float) -> list[float]:
 def _stop(run: Run) -> Section:
     stop = run.stop
     over = f", {format_share(stop.recovered)} of the alcohol" if run.charge.ethanol_mol > 0.0 else ""
+    vapour = format_temperature(stop.vapour_c)
+    stream = ("stream", f"{format_abv(stop.stream_abv)}, vapour {vapour}")
+    if run.charge.ethanol_mol == 0.0:
+        stream = ("vapour", vapour)
     words = f"{run.end.words[0].upper()}{run.end.words[1:]}."
     pairs = (
         ("when", timing(stop.elapsed_min)),
-        ("collected", f"{format_volume(stop.collected_l)} at {format_abv(stop.mean_abv)}{over}"),
-        ("stream", f"{format_abv(stop.stream_abv)}, vapour {format_temperature(stop.vapour_c)}"),
+        ("collected", f"{_spirit(run, stop.collected_l, stop.mean_abv)}{over}"),
+        stream,
         (
             "left in pot",
-            f"{format_volume(stop.pot_l)} at {format_abv(stop.pot_abv)}, {format_temperature(stop.pot_c)}",
+            f"{_spirit(run, stop.pot_l, stop.pot_abv)}, {format_temperature(stop.pot_c)}",
         ),
     )
     return Section("Where it stops", (words, Facts(pairs)))

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from potsim.interfaces.summary.tables import Column, Points, Section, Table
+from potsim.interfaces.wording import unit_of_volumes
 from potsim.planning.ensemble.bands import Band
 from potsim.planning.ensemble.many import Ensemble
 
 # Answer, what it is called, its unit, what one of the answer's own unit is in that, decimals.
 ROWS = (
     ("first_drop_min", "first drop", "min", 1.0, 0),
-    ("stop.collected_l", "collected", "mL", 1000.0, 0),
+    ("stop.collected_l", "collected", "L", 1.0, 2),
     ("stop.elapsed_min", "minute of the stop", "min", 1.0, 0),
     ("stop.recovered", "alcohol over", "%", 100.0, 1),
-    ("keep.volume_l", "keep", "mL", 1000.0, 0),
+    ("keep.volume_l", "keep", "L", 1.0, 2),
     ("keep.abv", "strength of the keep", "% vol", 1.0, 1),
-    ("proofing.water_l", "water to add", "mL", 1000.0, 0),
-    ("proofing.volume_l", "bottled", "mL", 1000.0, 0),
+    ("proofing.water_l", "water to add", "L", 1.0, 2),
+    ("proofing.volume_l", "bottled", "L", 1.0, 2),
     ("proofing.bottles", "bottles", "", 1.0, 0),
 )
 
@@ -41,7 +42,7 @@ def sure_section(found: Ensemble) -> Section:
         Column("9 in 10 lie between"),
     )
     rows = [
-        (words, unit, *_cells(found.answers[name], per, digits))
+        (words, *_row(found.answers[name], unit, per, digits))
         for name, words, unit, per, digits in ROWS
         if name in found.answers
     ]
@@ -53,6 +54,13 @@ def sure_section(found: Ensemble) -> Section:
         "[uncertainty]."
     )
     return Section("How sure", (Table(columns, tuple(rows)), taken, Points(found.sentences())))
+
+
+def _row(band: Band, unit: str, per: float, digits: int) -> tuple[str, ...]:
+    """Unit and numbers; volumes in millilitres where they are small."""
+    if unit == "L" and (small := unit_of_volumes(band.high))[0] == "mL":
+        unit, per, digits = (*small, 0)
+    return unit, *_cells(band, per, digits)
 
 
 def _cells(band: Band, per: float, digits: int) -> tuple[str, str, str]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from potsim.interfaces.summary.jars import volumes
 from potsim.interfaces.summary.sweep_words import number_words, short_words, value_words
 from potsim.interfaces.summary.tables import Column, Part, Points, Section, Table, render
+from potsim.interfaces.wording import format_volume, unit_of_volumes, volumes
 from potsim.planning.asking.outcome import Outcome, Place
 from potsim.planning.asking.sweep import Row, Sweep
 
@@ -125,10 +125,11 @@ def _key(sweep: Sweep) -> str:
 def _flavours(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
     """Class, start and peak of each botanical beside the values, and what clouds."""
     parts: list[Part] = []
+    unit, written = _volume_writer(ran)
     told: tuple[tuple[str, Callable[[Place], str]], ...] = (
-        ("class", lambda place: place.klass),
-        ("starts at, mL", lambda place: _ml(place.start_l)),
-        ("fastest at, mL", lambda place: _ml(place.peak_l)),
+        ("comes", lambda place: place.klass),
+        (f"5 % at, {unit}", lambda place: written(place.start_l)),
+        (f"most at, {unit}", lambda place: written(place.peak_l)),
     )
     blocks = -(-len(ran) // ABREAST)
     size = -(-len(ran) // blocks)
@@ -141,11 +142,18 @@ def _flavours(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
                 for line, place in enumerate(abreast[0].places)
             ]
             parts.append(Table((Column(head, align="left"), *heads), tuple(lines)))
+    if any(place.klass == "stays" for row in ran for place in row.places):
+        parts.append("Stays: most of it is left behind when 99 % of the alcohol is over.")
     return [*parts, *_clouds(sweep, ran)]
 
 
-def _ml(volume_l: float | None) -> str:
-    return NONE if volume_l is None else f"{1000.0 * volume_l:.0f}"
+def _volume_writer(ran: Sequence[Row]) -> tuple[str, Callable[[float | None], str]]:
+    """Unit for where botanicals come over, and what writes a volume in it."""
+    places = [place for row in ran for place in row.places]
+    most = max((v for p in places for v in (p.start_l, p.peak_l) if v is not None), default=0.0)
+    unit, per_l = unit_of_volumes(most)
+    digits = 0 if per_l > 1.0 else 2
+    return unit, lambda volume_l: NONE if volume_l is None else f"{per_l * volume_l:.{digits}f}"
 
 
 def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
@@ -155,7 +163,7 @@ def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
         made = row.outcome
         if made is None or row.run is None or row.run.cloud is None:
             continue
-        stream = "" if made.clouds_l is None else f"the stream clouds at {_ml(made.clouds_l)} mL"
+        stream = "" if made.clouds_l is None else f"the stream clouds at {format_volume(made.clouds_l)}"
         bottle = {"may cloud": "the bottle may cloud", "cloudy": "the bottle clouds"}.get(
             made.bottle_clouds or "", ""
         )

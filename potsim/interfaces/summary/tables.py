@@ -48,6 +48,13 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
 
+    def without_unit(self, unit: str) -> Table:
+        """The table without its columns of a unit."""
+        kept = [k for k, column in enumerate(self.columns) if column.unit != unit]
+        return Table(
+            tuple(self.columns[k] for k in kept), tuple(tuple(row[k] for k in kept) for row in self.rows)
+        )
+
 
 @dataclass(frozen=True)
 class Facts:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from potsim.interfaces.summary.tables import Column, Facts, Part, Points, Section, Table
 from potsim.interfaces.trial_words import (
@@ -78,21 +78,22 @@ def _changes(made: NextTrial) -> Table:
     return Table(columns, rows)
 
 
-def _oils(pairs: Iterable[Pair]) -> Table:
+def _oils(pairs: Sequence[Pair]) -> Table:
+    unit, places = when([pair.b or pair.a for pair in pairs])
     columns = (
         Column("botanical", align="left"),
         Column("oil so far", "mg/L bottled"),
         Column("next", "mg/L bottled"),
         Column(""),
         Column("comes", align="left"),
-        Column("from", "mL"),
-        Column("to", "mL"),
+        Column("from", unit),
+        Column("to", unit),
     )
-    rows = []
-    for pair in pairs:
-        one, other = pair.a, pair.b
-        rows.append((pair.label, _oil(one), _oil(other), ratio(pair.change), *when(other or one)))
-    return Table(columns, tuple(rows))
+    rows = tuple(
+        (pair.label, _oil(pair.a), _oil(pair.b), ratio(pair.change), *place)
+        for pair, place in zip(pairs, places, strict=True)
+    )
+    return Table(columns, rows)
 
 
 def _oil(line: InBottle | None) -> str:
@@ -178,22 +179,23 @@ def _per(doses: Doses | None, name: str) -> str:
     return "-" if doses is None else per_litre(getattr(doses, name))
 
 
-def _both(pairs: Iterable[Pair]) -> Table:
+def _both(pairs: Sequence[Pair]) -> Table:
+    unit, places = when([side for pair in pairs for side in (pair.a, pair.b)])
     columns = (
         Column("botanical", align="left"),
         Column("A", "mg/L"),
         Column("B", "mg/L"),
         Column("B to A"),
         Column("A comes", align="left"),
-        Column("from", "mL"),
-        Column("to", "mL"),
+        Column("from", unit),
+        Column("to", unit),
         Column("B", align="left"),
-        Column("from", "mL"),
-        Column("to", "mL"),
+        Column("from", unit),
+        Column("to", unit),
     )
     rows = tuple(
-        (pair.label, _oil(pair.a), _oil(pair.b), ratio(pair.change), *when(pair.a), *when(pair.b))
-        for pair in pairs
+        (pair.label, _oil(pair.a), _oil(pair.b), ratio(pair.change), *a, *b)
+        for pair, a, b in zip(pairs, places[::2], places[1::2], strict=True)
     )
     return Table(columns, rows)
 
