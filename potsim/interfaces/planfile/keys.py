@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
 from potsim.errors import UnknownNameError
@@ -284,3 +284,29 @@ PLAN_KEYS: Mapping[str, Mapping[str, Key]] = {
     "note": NOTE,
 }
 """The tables of a plan file and their keys."""
+
+
+def table_of(thing: Any, known: Mapping[str, Key]) -> dict[str, Any]:
+    """Return a dataclass as one table; fields that are as by default are left out.
+
+    Parameters
+    ----------
+    thing : dataclass instance
+        What to write.
+    known : mapping of str to Key
+        The keys of the table.
+
+    Returns
+    -------
+    dict
+        Key to value as typed.
+    """
+    usual = {
+        field.name: field.default_factory() if field.default_factory is not MISSING else field.default
+        for field in fields(thing)
+    }
+    return {
+        name: key.write(getattr(thing, key.field))
+        for name, key in known.items()
+        if getattr(thing, key.field) != usual[key.field]
+    }

@@ -10,7 +10,7 @@ from potsim.data import read_table
 from potsim.errors import RangeError, RequestError, UnknownNameError
 from potsim.interfaces import units
 from potsim.interfaces.numerals import leading_number, refusal, shown
-from potsim.interfaces.planfile.keys import Key, measure, same, text, write_number
+from potsim.interfaces.planfile.keys import Key, measure, same, table_of, text, write_number
 from potsim.interfaces.planfile.place import Place, Source, build, read_fields, several
 from potsim.interfaces.wording import exact
 from potsim.planning.botanicals.botanical import Botanical, Piece, Share, Spread, UsualDose
@@ -211,8 +211,6 @@ def write_own(botanicals: Mapping[str, Botanical], compounds: Mapping[str, Any])
     dict
         ``own_botanical`` and ``own_compound``, those that are not empty.
     """
-    from potsim.interfaces.planfile.write import table_of
-
     tables: dict[str, Any] = {}
     for botanical in botanicals.values():
         table = table_of(botanical, OWN_BOTANICAL)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
 from potsim.interfaces.planfile import keys
-from potsim.interfaces.planfile.keys import Key
+from potsim.interfaces.planfile.own import write_own
 from potsim.planning.plan import Cuts, Ingredient, LeftOver, Plan
 
 
@@ -59,60 +58,30 @@ def tables_of(plan: Plan) -> dict[str, Any]:
     dict
         What a TOML reader would return for the file.
     """
-    from potsim.interfaces.planfile.own import write_own
-
-    still = table_of(plan.still, keys.STILL)
+    still = keys.table_of(plan.still, keys.STILL)
     if plan.still.power_steps:
-        still["power_step"] = [table_of(step, keys.POWER_STEP) for step in plan.still.power_steps]
-    bottling = table_of(plan.bottling, keys.BOTTLING)
+        still["power_step"] = [keys.table_of(step, keys.POWER_STEP) for step in plan.still.power_steps]
+    bottling = keys.table_of(plan.bottling, keys.BOTTLING)
     if plan.bottling.stretch is not None:
-        bottling["stretch"] = table_of(plan.bottling.stretch, keys.STRETCH)
+        bottling["stretch"] = keys.table_of(plan.bottling.stretch, keys.STRETCH)
     tables = {
         "title": keys.TOP["title"].write(plan.title),
         "charge": [_part(part) for part in plan.charge],
         "still": still,
-        "botanical": [table_of(dose, keys.BOTANICAL) for dose in plan.botanicals],
+        "botanical": [keys.table_of(dose, keys.BOTANICAL) for dose in plan.botanicals],
         "cuts": _cuts(plan.cuts),
-        "jars": table_of(plan.jars, keys.JARS),
+        "jars": keys.table_of(plan.jars, keys.JARS),
         "bottling": bottling,
-        "uncertainty": table_of(plan.uncertainty, keys.UNCERTAINTY),
+        "uncertainty": keys.table_of(plan.uncertainty, keys.UNCERTAINTY),
         **write_own(plan.own_botanicals, plan.own_compounds),
     }
     return {name: table for name, table in tables.items() if table}
 
 
-def table_of(thing: Any, known: Mapping[str, Key]) -> dict[str, Any]:
-    """Return a dataclass as one table; fields that are as by default are left out.
-
-    Parameters
-    ----------
-    thing : dataclass instance
-        What to write.
-    known : mapping of str to Key
-        The keys of the table.
-
-    Returns
-    -------
-    dict
-        Key to value as typed.
-    """
-    usual = {
-        field.name: field.default_factory()
-        if field.default_factory is not dataclasses.MISSING
-        else field.default
-        for field in dataclasses.fields(thing)
-    }
-    return {
-        name: key.write(getattr(thing, key.field))
-        for name, key in known.items()
-        if getattr(thing, key.field) != usual[key.field]
-    }
-
-
 def _part(part: Ingredient | LeftOver) -> dict[str, Any]:
     if isinstance(part, LeftOver):
-        return {**table_of(part, keys.LEFT_OVER), "from_run": tables_of(part.plan)}
-    table = table_of(part, keys.INGREDIENT)
+        return {**keys.table_of(part, keys.LEFT_OVER), "from_run": tables_of(part.plan)}
+    table = keys.table_of(part, keys.INGREDIENT)
     if "abv" not in table and not keys.is_water(part.name):
         table["abv"] = "0 %"
     return table
@@ -127,7 +96,7 @@ def _cuts(cuts: Cuts) -> dict[str, Any]:
     for name in ("stop", "tails_from"):
         stop = getattr(cuts, name)
         if stop is not None and stop.named:
-            table[name] = table_of(stop, keys.STOP)
+            table[name] = keys.table_of(stop, keys.STOP)
     return table
 
 
