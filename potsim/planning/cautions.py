@@ -50,7 +50,7 @@ def for_run(charge: Charge, setting: Setting, course: Course, hot_solids_l: floa
     if fill > MOST_FILL:
         found.append(
             f"Fill: the boiling charge takes {hot:.2f} L, {fill:.0%} of the pot; "
-            f"at most {MOST_FILL:.0%} leaves room for foam."
+            f"at most {MOST_FILL:.0%} leaves room for foam (common practice, no source)."
         )
     found += fire(charge.abv)
     if setting.still.min_level_l == 0.0:
@@ -74,13 +74,10 @@ def fire(charge_abv: float) -> tuple[str, ...]:
     if charge_abv <= MOST_CHARGE_ABV + ROUNDING_ABV:
         return ()
     usual = f"Usual are at most {MOST_CHARGE_ABV:.0f} % in a small still"
-    more = (
-        f", {USUAL_BOTANICAL_ABV:.0f} % with botanicals."
-        if charge_abv > USUAL_BOTANICAL_ABV + ROUNDING_ABV
-        else "."
-    )
-    lights = f"its vapour lights at {flash_point_c(charge_abv):.0f} °C"
-    return (f"Charge of {charge_abv:.0f} % vol: {lights}. {usual}{more}",)
+    strong = charge_abv > USUAL_BOTANICAL_ABV + ROUNDING_ABV
+    more = f", {USUAL_BOTANICAL_ABV:.0f} % with botanicals" if strong else ""
+    lights = f"its vapour lights at {flash_point_c(charge_abv):.0f} °C (handbook table, from memory)"
+    return (f"Charge of {charge_abv:.0f} % vol: {lights}. {usual}{more} (common practice, no source).",)
 
 
 def for_end(end: End) -> tuple[str, ...]:

@@ -207,7 +207,7 @@ def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
         the trade knows better.
     """
     said = _stream_words(found)
-    limit = _limit_words(found.limit)
+    limit = limit_words(found.limit)
     if target_abv is None or found.verdict is None:
         return (*said, f"The keep when it is let down: {limit}, near 20 °C.", SOONER)
     words = {"clear": "is clear", "may cloud": "may cloud", "cloudy": "will cloud"}[found.verdict]
@@ -269,7 +269,19 @@ def to_dict(found: Cloud | None, target_abv: float | None) -> dict[str, Any] | N
     }
 
 
-def _limit_words(limit: clouding.ClearLimit) -> str:
+def limit_words(limit: clouding.ClearLimit) -> str:
+    """Say down to what strength oil stays clear.
+
+    Parameters
+    ----------
+    limit : ClearLimit
+        The strength, with its band.
+
+    Returns
+    -------
+    str
+        Half a sentence.
+    """
     if limit.state == "always cloudy":
         return "its oil does not stay clear even in pure alcohol"
     if round(limit.abv) == 0:

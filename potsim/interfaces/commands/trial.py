@@ -258,7 +258,8 @@ def run_blend(args: argparse.Namespace) -> int:
         known.setdefault(os.path.realpath(name), _trial(name, target))
     found = [known[os.path.realpath(name)] for name, _ in named]
     from potsim.interfaces.planfile.trialfile import blend_text
-    from potsim.interfaces.summary.scale import doses_of, sections_of_blend
+    from potsim.interfaces.summary.bottle_blend import sections_of_blend
+    from potsim.interfaces.summary.scale import doses_of
     from potsim.planning.trials.trial_blend import blend_trials
 
     made = blend_trials([file.trial for file in found], [parts for _, parts in named])

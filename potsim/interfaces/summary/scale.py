@@ -1,4 +1,4 @@
-"""What a distiller reads of a recipe scaled, of bottles blended, and of a book of trials."""
+"""What a distiller reads of a recipe scaled, and of a book of trials."""
 
 from __future__ import annotations
 
@@ -10,13 +10,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from potsim.interfaces.summary.tables import Column, Facts, Part, Points, Section, Table
-from potsim.interfaces.trial_words import amount, name_of, oil, per_litre, ratio, value_of
+from potsim.interfaces.trial_words import name_of, per_litre, ratio, value_of
 from potsim.interfaces.wording import (
     format_abv,
     format_mass,
     format_minutes,
     format_power,
-    format_share,
     format_volume,
 )
 from potsim.planning import jars
@@ -24,8 +23,7 @@ from potsim.planning.run import Run
 from potsim.planning.trials.another_still import Scaled
 from potsim.planning.trials.book import Entry
 from potsim.planning.trials.differences import Difference
-from potsim.planning.trials.in_bottle import bottled_abv, bottled_l, doses
-from potsim.planning.trials.trial_blend import BlendOil, TrialBlend
+from potsim.planning.trials.in_bottle import bottled_l, doses
 
 MOST_CHANGES = 10  # told of one trial; all are in the CSV
 MOST_TRIALS = 6  # side by side in the table of doses
@@ -141,12 +139,6 @@ def _fill(run: Run) -> str:
     return f"{hot_l / run.setting.still.capacity_l:.0%}".replace("%", " %")
 
 
-def _bottled(run: Run) -> str:
-    made = run.proofing
-    count = "" if made is None or made.bottles is None else f", {made.bottles} bottles"
-    return f"{format_volume(bottled_l(run))} at {format_abv(bottled_abv(run))}{count}"
-
-
 def _full(run: Run) -> str:
     made = run.proofing
     return "-" if made is None or made.bottles is None else str(made.bottles)
@@ -167,82 +159,6 @@ def _jars(run: Run) -> tuple[Part, ...]:
         return ()
     usual = _sizes([jar.size_l for jar in jars.lay(run.course, run.points).jars])
     return (f"The jars are those of the recipe, in proportion. Of everyday sizes: {usual}.",)
-
-
-def sections_of_blend(made: TrialBlend) -> tuple[Section, ...]:
-    """Return bottled spirits poured together.
-
-    Parameters
-    ----------
-    made : TrialBlend
-        The blend.
-
-    Returns
-    -------
-    tuple of Section
-        What is poured, what it holds, and one run in its place.
-    """
-    columns = (Column("spirit", align="left"), Column("parts"), Column("pour"), Column("of"))
-    poured = Table(
-        (*columns, Column("at", "% vol")),
-        tuple(
-            (
-                share.trial.name,
-                f"{share.parts:g}",
-                format_volume(share.poured_l),
-                format_volume(share.bottled_l),
-                f"{share.abv:.1f}",
-            )
-            for share in made.shares
-        ),
-    )
-    comes = (
-        ("comes to", f"{format_volume(made.volume_l)} at {format_abv(made.abv)}"),
-        ("pure alcohol", format_volume(made.ethanol_l)),
-    )
-    sections = [Section("Poured together", (poured, Facts(comes)))]
-    if made.oils:
-        sections.append(Section("Oil for a litre", (_blended(made.oils, len(made.shares)),)))
-    sections.append(_one_run(made))
-    return tuple(sections)
-
-
-def _blended(oils: Sequence[BlendOil], spirits: int) -> Table:
-    columns = [Column("botanical", align="left")]
-    if spirits <= 3:
-        columns += [Column(f"spirit {k + 1}", "mg/L") for k in range(spirits)]
-    columns += [Column("blend", "mg/L"), Column("one run", "mg/L"), Column("run to blend")]
-    rows = []
-    for line in oils:
-        each = [oil(content) for content in line.each_mg_per_l] if spirits <= 3 else []
-        change = line.run_mg_per_l / line.blend_mg_per_l if line.blend_mg_per_l else None
-        both = (oil(line.blend_mg_per_l), oil(line.run_mg_per_l), ratio(change))
-        rows.append((line.label, *each, *both))
-    return Table(tuple(columns), tuple(rows))
-
-
-def _one_run(made: TrialBlend) -> Section:
-    run = made.run
-    charge = Table(
-        (Column("charge", align="left"), Column("volume"), Column("strength", "% vol")),
-        tuple((part.name, format_volume(part.volume_l), f"{part.abv:.1f}") for part in run.charge.parts),
-    )
-    parts: list[Part] = [charge]
-    if run.bill:
-        bill = Table(
-            (Column("botanical", align="left"), Column("amount"), Column("in the", align="left")),
-            tuple((d.botanical.common_name, amount(d.dose), d.dose.where) for d in run.bill),
-        )
-        parts.append(bill)
-    gives = f"{_bottled(run)}, from {format_volume(run.charge.volume_l)} at {format_abv(run.charge.abv)}"
-    parts.append(Facts((("gives", gives), ("keeps", f"{format_share(_kept(run))} of the alcohol"))))
-    if made.notes:
-        parts.append(Points(made.notes))
-    return Section("One run in its place", tuple(parts))
-
-
-def _kept(run: Run) -> float:
-    return run.keep.ethanol_l / run.charge.ethanol_l if run.charge.ethanol_l > 0.0 else 0.0
 
 
 def sections_of_book(entries: Sequence[Entry], folder: str) -> tuple[Section, ...]:

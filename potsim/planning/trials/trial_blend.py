@@ -8,6 +8,7 @@ from typing import Any
 
 from potsim.errors import RequestError, require
 from potsim.liquid import strength
+from potsim.liquid.clouding import ClearLimit, clear_limit
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
 from potsim.planning.trials.combined import combined
@@ -94,6 +95,18 @@ class TrialBlend:
     plan: Plan
     run: Run
     notes: tuple[str, ...]
+
+    @property
+    def clear_limit(self) -> ClearLimit | None:
+        """Strength down to which the blend stays clear; ``None`` if there is no alcohol or no oil.
+
+        Compounds of the distiller's own, whose solubility nobody knows, are left out.
+        """
+        if self.abv <= 0.0 or not any(share.run.bill for share in self.shares):
+            return None
+        own = {name for share in self.shares for name in share.run.flavours.own}
+        held = {name: mg / MG_PER_G for name, mg in self.compounds_mg_per_l.items() if name not in own}
+        return clear_limit(held, self.abv) if held else None
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain numbers, texts, lists and dictionaries."""
