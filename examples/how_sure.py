@@ -25,7 +25,7 @@ curve = sure.curves["stream_abv"]
 ml = 1000 * curve.collected_l
 above.fill_between(ml, curve.low, curve.high, facecolor=ink.BLUE, alpha=0.25, linewidth=0)
 above.plot(ml, curve.value, **ink.STREAM.style)
-above.text(350, 68, "band: 9 runs in 10", fontsize=ink.SIZE)
+above.text(150, 68, "line: the plan; band: 9 runs in 10", fontsize=ink.SIZE)
 above.set(
     xlim=(0, ml[-1]), xlabel="distillate collected, mL at 20 °C", ylabel="strength of the stream, % vol"
 )

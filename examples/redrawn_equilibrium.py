@@ -34,8 +34,9 @@ for row, (name, (table, mark, colour)) in enumerate(SETS.items()):
     above.plot(0.52, 0.30 - 0.09 * row, **style)
     above.text(0.545, 0.30 - 0.09 * row, name, color=colour, fontsize=ink.SIZE, va="center")
 above.text(0.13, 0.60, "our curve", ha="center", fontsize=ink.SIZE)
+above.text(0.24, 0.17, "no richer than\nthe liquid", fontsize=ink.SIZE)
 above.set(xlim=(0, 1), ylim=(0, 1), ylabel="ethanol in the vapour, mole fraction")
-below.set(xlabel="ethanol in the boiling liquid, mole fraction", ylabel="measured - ours")
+below.set(xlabel="ethanol in the boiling liquid, mole fraction", ylabel="measured − ours,\nmole fraction")
 for ax in (above, below):
     ink.plain(ax)
 figure.savefig(PICTURES / "redrawn_equilibrium.png", dpi=110)

@@ -25,10 +25,9 @@ ax = new_axes(3.6)
 for run, pen, at, above in ((made.before, ink.STREAM, 22, 1.2), (made.after, ink.POOLED, 8, -5.5)):
     share = 100 * run.collected_l / run.charge.volume_l
     ax.plot(share, run.stream_abv, **pen.style)
-    words = f"{run.charge.volume_l:.1f} L, {run.setting.still.conditions.power_w / 1000:.1f} kW"
-    ax.text(
-        at, run.at(collected_l=at / 100 * run.charge.volume_l).stream_abv + above, words, color=pen.colour
-    )
+    words = f"charge of {run.charge.volume_l:.3g} L, {run.setting.still.conditions.power_w / 1000:.2g} kW"
+    there = run.at(collected_l=at / 100 * run.charge.volume_l).stream_abv + above
+    ax.text(at, there, words, color=pen.colour, fontsize=ink.SIZE)
 ax.set(xlim=(0, 50), xlabel="distillate collected, % of the charge", ylabel="strength of the stream, % vol")
 ink.plain(ax)
 ax.figure.savefig(PICTURES / "scaling.png", dpi=110)
