@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
+from trial_cases import TASTED
 
 import potsim
 from potsim.interfaces import cli
@@ -79,3 +80,11 @@ def say(
         return Said(code, captured.out, captured.err)
 
     return said
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Work in a folder with one trial that has been tasted."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "trial-1.toml").write_text(TASTED, encoding="utf-8")
+    return tmp_path

@@ -11,14 +11,10 @@ from hypothesis import strategies as st
 
 from potsim.data import read_table
 from potsim.errors import RangeError, UnknownNameError
-from potsim.interfaces.evidence import clouding as evidence
 from potsim.interfaces.evidence import clouding_practice as practice
-from potsim.interfaces.evidence.core import Comparison
 from potsim.liquid.clouding import clear_limit, limit_abv, load, shares
 from potsim.liquid.solubility import Solubility, solubility, solubility_law, solubility_mol_per_l
 
-COMPARISONS = [*evidence.comparisons(), *practice.comparisons()]
-MISSED = (*evidence.MISSED, *practice.MISSED)
 OILS = [row["compound_id"] for row in read_table("cosolvency.csv") if row["treatment"] == "law"]
 GIN = {"alpha_pinene": 0.08, "myrcene": 0.03, "limonene": 0.02, "linalool": 0.04}
 STRENGTH = st.floats(1.0, 99.0)
@@ -28,13 +24,6 @@ few = settings(max_examples=40, deadline=None)
 
 def dilution(mix: dict[str, float], abv: float, to: float) -> dict[str, float]:
     return {name: c * to / abv for name, c in mix.items()}
-
-
-@pytest.mark.parametrize("comparison", COMPARISONS, ids=lambda c: c.subject)
-def test_published_values(comparison: Comparison) -> None:
-    assert comparison.holds == (comparison.subject not in MISSED), comparison.note
-    assert not comparison.shifted(5).holds
-    assert not comparison.shifted(-5).holds
 
 
 def test_more_botanicals_cloud_a_gin_sooner_but_none_as_soon_as_in_practice() -> None:

@@ -384,12 +384,6 @@ def test_less_power_leaves_more_time_to_give() -> None:
     assert slow.botanicals[0].left_in_plant < 0.7 * fast.botanicals[0].left_in_plant
 
 
-@pytest.mark.parametrize("comparison", evidence.comparisons(), ids=lambda c: c.subject)
-def test_published_and_practice(comparison: evidence.Comparison) -> None:
-    assert comparison.holds, f"{comparison.worst} {comparison.note}"
-    assert not comparison.shifted(5.0).holds
-
-
 def test_a_coin_seldom_puts_nine_of_eleven_in_order() -> None:
     assert evidence.least_share(11) == pytest.approx(9 / 11)
     assert evidence.least_share(5) == pytest.approx(1.0)

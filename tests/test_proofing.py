@@ -15,16 +15,16 @@ from potsim.planning.costs import costs
 from potsim.planning.proofing import from_reading, proof_down
 
 few = settings(max_examples=50, deadline=None)
+DRAWN = {
+    "volume": st.floats(0.05, 200.0),
+    "abv": st.floats(20.0, 96.0),
+    "share": st.floats(0.2, 1.0),
+    "at_c": st.floats(5.0, 35.0),
+}
 
 
 @few
-@given(
-    volume=st.floats(0.05, 200.0),
-    abv=st.floats(20.0, 96.0),
-    share=st.floats(0.2, 1.0),
-    at_c=st.floats(5.0, 35.0),
-    steps=st.integers(1, 8),
-)
+@given(**DRAWN, steps=st.integers(1, 8))
 def test_proofed_and_read_back_it_has_the_target(
     volume: float, abv: float, share: float, at_c: float, steps: int
 ) -> None:
@@ -47,12 +47,7 @@ def test_proofed_and_read_back_it_has_the_target(
 
 
 @few
-@given(
-    volume=st.floats(0.05, 200.0),
-    abv=st.floats(20.0, 96.0),
-    share=st.floats(0.2, 1.0),
-    at_c=st.floats(5.0, 35.0),
-)
+@given(**DRAWN)
 def test_a_warm_reading_leads_to_the_same_proofing(
     volume: float, abv: float, share: float, at_c: float
 ) -> None:

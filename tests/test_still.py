@@ -40,13 +40,6 @@ def run(conditions: Conditions = REFLUX, volume_l: float = 2.4, abv: float = 38.
     return course(*charge(volume_l, abv), Still(4.0, conditions, 1200.0, **still))  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("comparison", evidence.comparisons(), ids=lambda c: c.subject)
-def test_evidence_holds_and_could_fail(comparison) -> None:  # type: ignore[no-untyped-def]
-    assert comparison.holds
-    assert not comparison.shifted(5).holds
-    assert not comparison.shifted(-5).holds
-
-
 @pytest.mark.parametrize(
     ("conditions", "abv", "upto"),
     [(PLAIN, 8.0, 2.5), (PLAIN, 38.0, 2.5), (PLAIN, 80.0, 2.5), (REFLUX, 38.0, 0.7)],

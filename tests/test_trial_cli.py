@@ -9,7 +9,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from trial_cases import TASTED
 
 from potsim.interfaces.cli import main
 from potsim.interfaces.planfile.trialfile import read_trial
@@ -18,14 +17,6 @@ from potsim.interfaces.plots.run import new_axes
 from potsim.interfaces.trial_words import read_factors
 from potsim.planning.trials.comparing import compare, pairs
 from potsim.planning.trials.next_trial import Factors, next_trial
-
-
-@pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder with one trial that has been tasted."""
-    monkeypatch.chdir(tmp_path)
-    (tmp_path / "trial-1.toml").write_text(TASTED, encoding="utf-8")
-    return tmp_path
 
 
 def run(*arguments: str) -> int:
@@ -49,7 +40,8 @@ def test_results_go_to_standard_output_and_fit(folder: Path, capsys) -> None:
         assert run(*command) == 0
         said = capsys.readouterr()
         assert max(map(len, said.out.splitlines())) <= 80
-        assert said.err == ""
+        writes = "-o FILE writes the recipe" in said.err
+        assert writes == (command[0] in ("next", "scale", "blend"))
         assert run(*command, "--json") == 0
         assert isinstance(json.loads(capsys.readouterr().out), dict)
 

@@ -8,7 +8,6 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from trial_cases import TASTED
 
 from potsim.data import read_text
 from potsim.errors import RequestError
@@ -18,14 +17,6 @@ from potsim.planning.trials.comparing import compare
 from potsim.planning.trials.next_trial import next_trial
 
 TODAY = datetime.date(2025, 3, 9)
-
-
-@pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder with one trial that has been tasted."""
-    monkeypatch.chdir(tmp_path)
-    (tmp_path / "trial-1.toml").write_text(TASTED, encoding="utf-8")
-    return tmp_path
 
 
 def run(*arguments: str) -> int:

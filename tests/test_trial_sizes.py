@@ -7,36 +7,18 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from trial_cases import FIRST, PLAN, RUN, SECOND
 
 from potsim.errors import RangeError, RequestError
-from potsim.interfaces.planfile.text import example_plan
 from potsim.liquid import strength
 from potsim.planning.botanicals.bill import BotanicalDose
 from potsim.planning.plan import Cuts, Ingredient, Plan, Stop
-from potsim.planning.run import distil
 from potsim.planning.still_plan import StillPlan
 from potsim.planning.trials.another_still import to_bottles, to_charge
 from potsim.planning.trials.in_bottle import bottled_l, doses, in_bottle, kept_g
-from potsim.planning.trials.next_trial import next_trial
 from potsim.planning.trials.rounding import CLOSE, WEIGHING_G, WRITTEN, on_scale, short
-from potsim.planning.trials.trial import Note, Trial
+from potsim.planning.trials.trial import Trial
 from potsim.planning.trials.trial_blend import blend_trials
-
-PLAN = example_plan()
-RUN = distil(PLAN)
-FIRST = Trial("trial-1.toml", PLAN)
-NOTED = replace(
-    FIRST,
-    notes=(
-        Note("juniper berries", "a touch more", "quiet"),
-        Note("lemon peel", "less"),
-        Note("coriander", "right"),
-        Note("fennel seed", "a lot more"),
-        Note("black pepper", "drop", "burns"),
-    ),
-)
-SECOND = Trial("trial-2.toml", next_trial(NOTED).plan, parent="trial-1.toml")
-
 
 # --- Another size
 

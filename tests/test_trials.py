@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from trial_cases import FIRST, NOTED, PLAN, RUN, SECOND
 
 from potsim.errors import PotsimError, RangeError, RequestError
-from potsim.interfaces.planfile.text import example_plan
 from potsim.planning.botanicals.bill import BotanicalDose
 from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, Stop
 from potsim.planning.run import distil
@@ -19,21 +19,6 @@ from potsim.planning.trials.differences import differences
 from potsim.planning.trials.in_bottle import bottled_l, in_bottle, kept_g
 from potsim.planning.trials.next_trial import Factors, lost_by_cut, next_title, next_trial, stays
 from potsim.planning.trials.trial import VERDICTS, Note, Result, Trial, check
-
-PLAN = example_plan()
-RUN = distil(PLAN)
-FIRST = Trial("trial-1.toml", PLAN)
-NOTED = replace(
-    FIRST,
-    notes=(
-        Note("juniper berries", "a touch more", "quiet"),
-        Note("lemon peel", "less"),
-        Note("coriander", "right"),
-        Note("fennel seed", "a lot more"),
-        Note("black pepper", "drop", "burns"),
-    ),
-)
-SECOND = Trial("trial-2.toml", next_trial(NOTED).plan, parent="trial-1.toml")
 
 
 def grams(plan: Plan) -> dict[str, float | None]:

@@ -1,8 +1,14 @@
-"""What is written into a trial file after a run."""
+"""Trials that have been tasted: as a file, and as the built-in example with what was thought of it."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from potsim.data import read_text
+from potsim.interfaces.planfile.text import example_plan
+from potsim.planning.run import distil
+from potsim.planning.trials.next_trial import next_trial
+from potsim.planning.trials.trial import Note, Trial
 
 RESULT = """
 # How it went.
@@ -35,3 +41,18 @@ verdict = "drop"   # at last
 """
 TASTED = read_text("example_plan.toml") + RESULT + NOTES
 """The built-in example, run and tasted."""
+
+PLAN = example_plan()
+RUN = distil(PLAN)
+FIRST = Trial("trial-1.toml", PLAN)
+NOTED = replace(
+    FIRST,
+    notes=(
+        Note("juniper berries", "a touch more", "quiet"),
+        Note("lemon peel", "less"),
+        Note("coriander", "right"),
+        Note("fennel seed", "a lot more"),
+        Note("black pepper", "drop", "burns"),
+    ),
+)
+SECOND = Trial("trial-2.toml", next_trial(NOTED).plan, parent="trial-1.toml")
