@@ -224,9 +224,10 @@ def test_more_than_500_jars_are_refused() -> None:
     assert_sound(row, run, points_of(run))
 
 
-def test_a_jar_of_zero_is_refused() -> None:
-    with pytest.raises(RangeError, match=r"jars\.sizes is 0 L; allowed is more than 0"):
-        JarStock(0.0)
+@pytest.mark.parametrize("size_l", [0.0, 1e-12])
+def test_a_jar_of_less_than_two_drops_is_refused(size_l: float) -> None:
+    with pytest.raises(RangeError, match=r"jars\.sizes is .* L; allowed is at least 0\.0001"):
+        JarStock(size_l)
 
 
 def test_a_run_of_water_has_jars_too() -> None:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from potsim.planning.botanicals.library import Botanical
 
 MOST_JARS = 500
+LEAST_JAR_L = 1e-4  # two drops
 
 
 @dataclass(frozen=True)
@@ -177,7 +178,7 @@ class JarStock:
     count: int | None = None
 
     def __post_init__(self) -> None:
-        require("jars.sizes", self.size_l, 0, 1e4, "L", open_low=True)
+        require("jars.sizes", self.size_l, LEAST_JAR_L, 1e4, "L")
         require("jars.sizes (count)", self.count, 1, MOST_JARS, "jars")
 
 
