@@ -99,7 +99,7 @@ BAD = [
     (JUNIPER + '[cuts]\nstop = { over = { junipr = "95 %" } }\n', "Did you mean 'juniper'?"),
     (CHARGE + '[jars]\nsizes = "60"\n', "[jars] sizes: '60' has no unit"),
     (CHARGE + '[jars]\nsizes = ["0 x 60 mL"]\n', "between 1 and 500 jars"),
-    (CHARGE + '[jars]\nsizes = "0 mL"\n', "[jars] sizes is 0 mL; allowed is more than 0"),
+    (CHARGE + '[jars]\nsizes = "0 mL"\n', "[jars] sizes is 0 L; allowed is more than 0"),
     (CHARGE + '[jars]\nkeep = "9-2"\n', "[jars] keep: '9-2' has the range '9-2' backwards"),
     (CHARGE + "[jars]\nkeep = [2, 2]\n", "names jar 2 twice"),
     (

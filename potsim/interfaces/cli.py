@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 import sys
 import traceback
 from collections.abc import Sequence
@@ -67,7 +68,7 @@ def _run(arguments: list[str]) -> int:
     except SystemExit:  # after --help and --version
         return DONE
     if name is None:
-        raise RequestError("No command is given.", "Try: potsim run -- or see potsim --help")
+        raise RequestError("No command is given.", "Try: potsim run (more: potsim --help)")
     if extra:
         raise RequestError(
             f"{known[name].prog}: '{extra[0]}' is one argument too many.",
@@ -113,10 +114,18 @@ def _refused(error: BaseException, debug: bool) -> int:
     return code
 
 
+def _what_to_do(error: PotsimError) -> str:
+    """Hint for a refusal that has none of its own: what is allowed stands in its message."""
+    if not isinstance(error, RequestError):
+        return ""
+    in_plan = re.match(r"\S*\.toml: |(charge|still|cuts|jars|bottling|uncertainty)\.", error.message)
+    return "Change it in the plan." if in_plan else "Give another value; --help shows an example."
+
+
 def _told(error: BaseException) -> tuple[str, str, int]:
     """Message, hint and exit code for anything that may be raised."""
     if isinstance(error, PotsimError):
-        return error.message, error.hint, error.exit_code
+        return error.message, error.hint or _what_to_do(error), error.exit_code
     if isinstance(error, KeyboardInterrupt):
         return "stopped by Ctrl-C.", "", UNFINISHED
     if isinstance(error, MemoryError):

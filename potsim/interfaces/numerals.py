@@ -225,3 +225,36 @@ def _decimal(given: object, plain: str) -> Fraction | None:
     if not 1 <= len(groups[0]) <= 3 or any(len(group) != 3 for group in groups[1:]):
         return None
     return Fraction("".join(groups) + ("." + part if part else ""))
+
+
+def as_typed(typed: object, given: object) -> object:
+    """Return a value for a refusal: as it was typed, and what that is where it reads otherwise.
+
+    Parameters
+    ----------
+    typed : object
+        What was typed; no text if that is not known.
+    given : object
+        The value as the refusal has it, its unit last.
+
+    Returns
+    -------
+    object
+        Such as ``"200 °F, that is 93.3333 °C"``.
+
+    Examples
+    --------
+    >>> as_typed("200 °F", "93.3333 °C"), as_typed("50L", "50 L"), as_typed("0", "0 additions")
+    ('200 °F, that is 93.3333 °C', '50 L', '0 additions')
+    """
+    if not isinstance(typed, str) or not typed.strip() or len(typed) > LONGEST or not typed.isprintable():
+        return given
+    number, _, unit = str(given).partition(" ")
+    bare = re.fullmatch(r"[\d.,]+", typed.strip())
+    if bare:
+        return f"{typed.strip()} {unit}".strip()
+    same_unit = typed.split()[-1] == str(given).split()[-1]
+    if same_unit or (number == "0" and typed.lstrip().startswith("0")):
+        return typed.strip()
+    alike = "".join(str(given).split()).startswith("".join(typed.split()))
+    return given if alike else f"{typed.strip()}, that is {given}"

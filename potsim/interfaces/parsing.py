@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 from potsim.errors import RangeError, RequestError, UnknownNameError
 from potsim.interfaces import output
+from potsim.interfaces.numerals import as_typed
 
 if TYPE_CHECKING:
     Subparsers = argparse._SubParsersAction["Parser"]
@@ -27,6 +28,8 @@ _SAID = (
     (r"argument (\S+): expected at least one argument", "{0} needs a value."),
     (r"argument (\S+): ignored explicit argument (.*)", "{0} takes no value, but is given {1}."),
     (r"argument (\S+): not allowed with argument (\S+)", "{0} and {1} exclude each other."),
+    (r"argument (\S+): invalid choice: (.+) \(choose from (.+)\)", "{0} is {1}; allowed: {2}."),
+    (r"one of the arguments (\S+) (\S+) is required", "{0} or {1} is missing."),
 )
 
 
@@ -72,8 +75,8 @@ class Parser(argparse.ArgumentParser):
     @property
     def where_to_look(self) -> str:
         """Hint with an example."""
-        example = f"For example: {self.example} -- or see" if self.example else "See"
-        return f"{example} {self.prog} --help"
+        more = f"{self.prog} --help"
+        return f"For example: {self.example} (more: {more})" if self.example else f"See {more}"
 
     @property
     def known_options(self) -> Mapping[str, argparse.Action]:
@@ -228,21 +231,28 @@ def read(name: str, reader: Callable[[str], T], text: str) -> T:
     try:
         return reader(text)
     except RequestError as error:
-        raise RequestError(f"{name}: {error.message}", error.hint) from error
+        said = error.message
+        if isinstance(error, RangeError):
+            said = f"'{text}' is not allowed: {said}"
+        raise RequestError(f"{name}: {said}", error.hint) from error
 
 
 @contextlib.contextmanager
-def typed_as(names: Mapping[str, str]) -> Iterator[None]:
-    """Call arguments in refusals what the person typed.
+def typed_as(names: Mapping[str, str], typed: Mapping[str, str | None] | None = None) -> Iterator[None]:
+    """Call arguments in refusals what the person typed, and say values as they were typed.
 
     Parameters
     ----------
     names : mapping of str to str
         Name in the package to name on the command line.
+    typed : mapping of str to str, optional
+        Name on the command line to what was typed there.
     """
     try:
         yield
     except RangeError as error:
         if error.argument not in names:
             raise
-        raise RangeError(names[error.argument], error.given, error.allowed, error.hint) from error
+        name = names[error.argument]
+        given = as_typed((typed or {}).get(name), error.given)
+        raise RangeError(name, given, error.allowed, error.hint) from error

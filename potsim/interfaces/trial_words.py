@@ -207,4 +207,6 @@ def quantity(value: float, unit: str) -> str:
     }
     if unit in writers:
         return str(writers[unit](value))
+    if unit == "mg/L":
+        return f"{oil(value)} mg/L"
     return f"{value:.4g} {unit}".strip()

@@ -63,7 +63,8 @@ def run(args: argparse.Namespace) -> int:
     if args.like is not None:
         hint = f"Name two plans or more, files that end in {PLAN}."
         raise RequestError("--like is for plans, and none is named.", hint)
-    return _portions(args) if args.make is None else _pair(args)
+    bare = len(args.portions) == 2 and not any("@" in text for text in args.portions)
+    return _pair(args) if bare or args.make is not None else _portions(args)
 
 
 def _portions(args: argparse.Namespace) -> int:
@@ -79,7 +80,7 @@ def _portions(args: argparse.Namespace) -> int:
     from potsim.planning.proofing import proof_down
 
     made = strength.mix([p.volume_l for p in portions], [p.abv for p in portions])
-    with typed_as({"target_abv": "--to", "abv": "the blend"}):
+    with typed_as({"target_abv": "--to", "abv": "the blend"}, {"--to": args.to}):
         down = None if target is None else proof_down(made.volume_l, made.abv, target)
     if args.json:
         data = {"volume_l": made.volume_l, "abv": made.abv, "ethanol_l": made.ethanol_l}
@@ -103,14 +104,15 @@ def _pair(args: argparse.Namespace) -> int:
 
     if len(args.portions) != 2 or args.to is None or any("@" in text for text in args.portions):
         hint = 'Such as: potsim blend "72 %" "45 %" --to "50 %" --make "1 L"'
-        raise RequestError("--make takes two strengths, without volumes, and --to.", hint)
+        raise RequestError("Two strengths without volumes take --to, and --make takes them.", hint)
     first, second = (read("ABV", units.abv, text) for text in args.portions)
-    target, volume_l = read("--to", units.abv, args.to), read("--make", units.volume_l, args.make)
+    target, volume_l = read("--to", units.abv, args.to), read("--make", units.volume_l, args.make or "1 L")
     from potsim.interfaces.summary.tables import Facts, Section, render
     from potsim.interfaces.wording import format_abv, format_volume
     from potsim.planning.blending import pair
 
-    with typed_as({"target_abv": "--to", "a_abv": "ABV", "b_abv": "ABV", "volume": "--make"}):
+    names = {"target_abv": "--to", "a_abv": "ABV", "b_abv": "ABV", "volume": "--make"}
+    with typed_as(names, {"--to": args.to, "--make": args.make}):
         made = pair(first, second, target, volume_l)
     if args.json:
         data = {"spirits_l": list(made.spirits_l), "volume_l": made.volume_l, "abv": made.abv}

@@ -63,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
     made = distil(plan)
     from potsim.interfaces.summary import working_jar as working
 
-    with typed_as(TYPED):
+    with typed_as(TYPED, {"--away": args.away, "--most": args.most}):
         small = working.found(made, away_min, most_share)
     if args.json:
         whole = made.to_dict()

@@ -57,7 +57,8 @@ def run(args: argparse.Namespace) -> int:
     from potsim.planning.cloud import to_dict
     from potsim.planning.proofing import from_reading
 
-    with typed_as(TYPED):
+    typed = {"VOLUME": args.volume, "ABV": args.abv, "TARGET": args.target, "--at": args.at}
+    with typed_as(TYPED, typed | {"--steps": args.steps, "--bottle": args.bottle}):
         made = from_reading(volume_l, reading_abv, target_abv, at_c=at_c, steps=steps, bottle_l=bottle_l)
     run = None if args.of is None else _kept(args.of, target_abv)
     if args.json:

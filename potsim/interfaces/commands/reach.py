@@ -79,7 +79,8 @@ def run(args: argparse.Namespace) -> int:
     from potsim.planning.asking.reach import reach
 
     wanted = _wanted(args)
-    with typed_as(TYPED):
+    typed = {"--bottles": args.bottles, "--keep": _plain(args.keep), "--recover": args.recover}
+    with typed_as(TYPED, typed):
         found = reach(plan, by="strength" if args.by == "strength" else "amount", **wanted)
     if target is not None:
         from potsim.interfaces.planfile.text import write_plan
@@ -93,7 +94,14 @@ def run(args: argparse.Namespace) -> int:
         output.result(text_of_reach(found))
     if target is not None:
         output.words(f"Written: {target.name}")
+    elif not args.json:
+        output.words("Nothing is written yet: --save FILE writes this plan.")
     return 0
+
+
+def _plain(keep: str | None) -> str | None:
+    """What was typed, if it is one value."""
+    return None if keep is None or "@" in keep else keep
 
 
 def _wanted(args: argparse.Namespace) -> dict[str, Any]:

@@ -8,7 +8,16 @@ import sys
 from typing import TYPE_CHECKING
 
 from potsim.interfaces import files, output
-from potsim.interfaces.parsing import Command, Subparsers, add_command, add_force, add_json, add_plan, read
+from potsim.interfaces.parsing import (
+    Command,
+    Subparsers,
+    add_command,
+    add_force,
+    add_json,
+    add_plan,
+    read,
+    typed_as,
+)
 from potsim.interfaces.plans import the_plan, the_plan_file
 
 if TYPE_CHECKING:
@@ -90,13 +99,14 @@ def _sure(args: argparse.Namespace, plan: Plan) -> Ensemble | None:
             if getattr(args, option) is not None:
                 raise RequestError(f"--{option} goes with --sure.", f"Add --sure, or leave --{option} out.")
         return None
-    from potsim.planning.ensemble.many import ensemble, estimate_s
+    from potsim.planning.ensemble.many import MOST, ensemble, estimate_s
 
     seed = 0 if args.seed is None else _whole("--seed", args.seed)
     runs = RUNS if args.runs is None else _whole("--runs", args.runs)
-    if runs > MANY:
+    if MANY < runs <= MOST:
         output.words(f"Drawing {runs:,} runs takes about {estimate_s(plan, runs):.0f} s. Ctrl-C stops.")
-    return ensemble(plan, runs, seed, progress=_bar if runs > MANY else None)
+    with typed_as({"n": "--runs"}, {"--runs": args.runs}):
+        return ensemble(plan, runs, seed, progress=_bar if runs > MANY else None)
 
 
 def _bar(done: int, of: int) -> None:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from potsim.planning.asking.vary import Number
 
 PICTURES = ("svg", "png", "pdf")
+OTHERS = "Choose other values, or change the plan."
 SAME = ("alcohol", "volume")
 USUAL = {"from": "20 %", "to": "60 %", "step": "5 %"}
 ABOUT = Command(
@@ -75,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
     made = sweep(plan, varied.name, _values(args, varied), "volume" if args.same == "volume" else "alcohol")
     if all(row.run is None for row in made.rows):
         why = made.rows[0]
-        raise RequestError(f"None of the values can be run: {why.refusal}", " ".join(why.cautions))
+        raise RequestError(f"None of the values can be run: {why.refusal}", " ".join(why.cautions) or OTHERS)
     from potsim.interfaces.sweep_files import content
 
     files.write_all([(target, content(made, kind, target.suffix)) for kind, target in wanted.items()])

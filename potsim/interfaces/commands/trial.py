@@ -14,7 +14,16 @@ from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
 from potsim.interfaces import files, output
-from potsim.interfaces.parsing import Command, Parser, Subparsers, add_command, add_force, add_json, read
+from potsim.interfaces.parsing import (
+    Command,
+    Parser,
+    Subparsers,
+    add_command,
+    add_force,
+    add_json,
+    read,
+    typed_as,
+)
 
 if TYPE_CHECKING:
     from potsim.interfaces.planfile.trialfile import TrialFile
@@ -198,7 +207,8 @@ def run_scale(args: argparse.Namespace) -> int:
     """Scale a recipe; return the exit code."""
     target = _target("-o", args.output, TOML, args)
     file = _trial(args.trial, target)
-    made = _scaled(args, file)
+    with typed_as({"charge": "--charge", "abv": "--charge", "bottles": "--bottles"}, _sized(args)):
+        made = _scaled(args, file)
     from potsim.interfaces.planfile.trialfile import scale_text, titled
     from potsim.interfaces.summary.scale import doses_of, sections_of_scaled
     from potsim.interfaces.wording import format_volume
@@ -222,6 +232,12 @@ def run_scale(args: argparse.Namespace) -> int:
     }
     sections = functools.partial(sections_of_scaled, made, file.trial.name)
     return _done(args, data, sections, target, text)
+
+
+def _sized(args: argparse.Namespace) -> dict[str, str | None]:
+    """What was typed, where it is one value."""
+    one = None if args.charge is None or "@" in args.charge else args.charge
+    return {"--charge": one, "--bottles": args.bottles}
 
 
 def _scaled(args: argparse.Namespace, file: TrialFile) -> Scaled:
@@ -340,4 +356,6 @@ def _done(
         output.result(render(sections()))
     if target is not None:
         output.words(f"Written: {target.name}")
+    elif "output" in args and not args.json:
+        output.words("Nothing is written yet: -o FILE writes the recipe.")
     return 0

@@ -6,12 +6,12 @@ import dataclasses
 import re
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
 from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError
-from potsim.interfaces.numerals import LONGEST, shown
+from potsim.interfaces.numerals import LONGEST, as_typed, shown
 from potsim.interfaces.planfile.keys import PLAN_KEYS, Key
 
 T = TypeVar("T")
@@ -48,11 +48,14 @@ class Place:
         As it stands there, such as ``"[still]"`` or ``"[[charge]] 2"``; empty for the top of the file.
     prefix : str
         What refusals of the dataclass put before its keys, such as ``"still."``.
+    typed : dict of str to object
+        Keys read so far with what was typed, which refusals then say.
     """
 
     source: Source
     table: str
     prefix: str = ""
+    typed: dict[str, object] = field(default_factory=dict, compare=False)
 
     def where(self, key: str = "") -> str:
         """Return file, table and key, for a message."""
@@ -65,9 +68,10 @@ class Place:
             yield
         except RangeError as error:
             name = error.argument.removeprefix(self.prefix)
+            given = as_typed(self.typed.get(key or name.partition(" ")[0]), error.given)
             if key and not name.startswith(key):
                 name = f"{key}: {name}"
-            raise RangeError(self.where(name), error.given, error.allowed, error.hint) from None
+            raise RangeError(self.where(name), given, error.allowed, error.hint) from None
         except PotsimError as error:
             words = error.message
             if not key:  # from the dataclass, which names its keys in full
@@ -133,6 +137,7 @@ def read_fields(
             continue
         if name not in keys:
             raise place.unknown(name, (*keys, *beside))
+        place.typed[name] = value
         with place.blame(name):
             fields[keys[name].field] = keys[name].read(value)
     return fields

@@ -152,12 +152,12 @@ def _left_over(table: dict[str, Any], place: Place) -> LeftOver:
 
 def _still(value: object, source: Source) -> StillPlan:
     place = Place(source, "[still]", "still.")
-    return build(StillPlan, _still_fields(value, source), keys.STILL, place)
+    return build(StillPlan, _still_fields(value, place), keys.STILL, place)
 
 
-def _still_fields(value: object, source: Source) -> dict[str, Any]:
+def _still_fields(value: object, place: Place) -> dict[str, Any]:
     """Read [still]; what it does not say is taken from the file it names."""
-    place = Place(source, "[still]", "still.")
+    source = place.source
     table = place.table_of(value, "[still]")
     fields = read_fields(table, keys.STILL, place, beside=["power_step", "from_file"])
     if "power_step" in table:
@@ -174,7 +174,7 @@ def _still_fields(value: object, source: Source) -> dict[str, Any]:
         document = parse(text, other.name)
         if "still" not in document:
             raise RequestError(f"{other.name} has no table [still].", "Name a file that describes a still.")
-        taken = _still_fields(document["still"], other)
+        taken = _still_fields(document["still"], Place(other, "[still]", "still."))
     if {"altitude_m", "pressure_hpa"} & set(fields):
         taken.pop("altitude_m", None)
         taken.pop("pressure_hpa", None)
@@ -217,7 +217,7 @@ def _cuts(value: object, source: Source) -> Cuts:
     table = place.table_of(value, "[cuts]")
     fields = read_fields(table, {}, place, beside=["heads", "stop", "tails_from"])
     if "heads" in table:
-        heads = table["heads"]
+        heads = place.typed["heads"] = table["heads"]
         size = keys.HEADS["share" if isinstance(heads, str) and heads.strip().endswith("%") else "volume"]
         with place.blame("heads"):
             try:

@@ -65,7 +65,8 @@ def sections_of_scaled(made: Scaled, name: str) -> tuple[Section, ...]:
     sections = [Section(f"{name} for another size", (charge, Facts(facts)))]
     if after.bill:
         sections.append(Section("Botanicals", (_doses(made), BY_LITRE)))
-    sections.append(Section("Still and jars", (_still(made), *_jars(after))))
+    filled = (("jars so far", _filled(made.before)), ("for this size", _filled(after)))
+    sections.append(Section("Still and jars", (_still(made), Facts(filled), *_jars(after))))
     sections.append(Section("What does not scale", (Points(made.unscaled),)))
     return tuple(sections)
 
@@ -124,7 +125,6 @@ def _still(made: Scaled) -> Table:
         ("strength of keep", lambda run: format_abv(run.keep.abv)),
         ("bottled", lambda run: format_volume(bottled_l(run))),
         ("full bottles", _full),
-        ("jars filled", _filled),
     )
     return Table(columns, tuple((label, tell(before), tell(after)) for label, tell in told))
 

@@ -244,5 +244,6 @@ def _told(table: Table, width: int) -> list[str]:
         for k, (column, cell) in enumerate(zip(table.columns, row, strict=True)):
             unit = f" {column.unit}" if column.unit and cell else ""
             lead = " " * INDENT + ("- " if k == 0 else "  ")
-            lines += wrapped(f"{column.head}: {cell}{unit}", width, lead, " " * (INDENT + 4))
+            head = f"{column.head}: " if column.head else ""
+            lines += wrapped(f"{head}{cell}{unit}", width, lead, " " * (INDENT + 4))
     return lines
