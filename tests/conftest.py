@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from trial_cases import TASTED
@@ -12,6 +13,9 @@ from trial_cases import TASTED
 import potsim
 from potsim.interfaces import cli
 from potsim.planning.plan import Plan
+
+if TYPE_CHECKING:
+    from page_server import Browser, Served
 
 QUINCE = """
 title = "Quince, second trial"
@@ -88,3 +92,20 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     (tmp_path / "trial-1.toml").write_text(TASTED, encoding="utf-8")
     return tmp_path
+
+
+@pytest.fixture(scope="module")
+def here(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """Serve the page, with a folder of runs for the tests of one file."""
+    from page_server import served
+
+    with served(tmp_path_factory.mktemp("runs")) as page:
+        yield page
+
+
+@pytest.fixture
+def browser(here: Served) -> Browser:
+    """Return somebody who has just opened the page."""
+    from page_server import Browser
+
+    return Browser(here).open()

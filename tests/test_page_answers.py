@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from page_server import EXAMPLE, Browser, Served, changed, served
+from page_server import EXAMPLE, Browser, changed
 
 import potsim
 from potsim.interfaces.page.answers import place
@@ -21,17 +20,6 @@ from potsim.interfaces.readings.file import entry_of
 from potsim.planning.following.journal import Journal
 
 EARLIER = [{"jars": "1", "from_run": EXAMPLE}] * 4
-
-
-@pytest.fixture(scope="module")
-def here(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    with served(tmp_path_factory.mktemp("runs")) as page:
-        yield page
-
-
-@pytest.fixture
-def browser(here: Served) -> Browser:
-    return Browser(here).open()
 
 
 def stepped(*steps: list[str]) -> dict[str, Any]:

@@ -43,12 +43,6 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture(scope="module")
-def here(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    with served(tmp_path_factory.mktemp("runs")) as page:
-        yield page
-
-
 @pytest.fixture
 def open_page(chromium: Browser, here: Served) -> Iterator[Any]:
     """Open the page in fresh browsers; nothing may go wrong in them, and nothing leave the machine."""

@@ -12,7 +12,6 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -24,17 +23,6 @@ from potsim.interfaces.cli import main
 from potsim.interfaces.page.access import OneTimeCode, Sessions
 from potsim.interfaces.page.guard import House
 from potsim.interfaces.page.limits import BODY_BYTES, Buckets, Rate
-
-
-@pytest.fixture(scope="module")
-def here(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    with served(tmp_path_factory.mktemp("runs")) as page:
-        yield page
-
-
-@pytest.fixture
-def browser(here: Served) -> Browser:
-    return Browser(here).open()
 
 
 @pytest.mark.parametrize(
