@@ -198,7 +198,7 @@ def test_fresh_material_holds_the_oil_of_what_is_left_on_drying() -> None:
     assert (fresh.dry_mass_g, fresh.wet_mass_g) == pytest.approx((1.84, 10))
     assert fresh.water_brought_l == pytest.approx(0.00816)
     assert dried.water_brought_l == 0
-    assert any("82% water" in note and "from memory" in note for note in fresh.notes)
+    assert any("82 % water" in note and "from memory" in note for note in fresh.notes)
 
 
 def test_a_yield_per_fresh_mass_is_not_converted_twice() -> None:

@@ -16,7 +16,7 @@ def test_text_tells_the_bands_what_was_uncertain_and_what_to_measure(say) -> Non
     assert said.code == 0
     section = said.out.split("How sure\n")[1].split("\n\nNot known")[0]
     assert "strength of the keep" in section
-    assert "strengths +/-0.5 % vol, volumes +/-2%" in " ".join(section.split())
+    assert "strengths +/-0.5 % vol, volumes +/-2 %" in " ".join(section.split())
     assert "of the spread of the keep" in " ".join(section.split())
     assert "Set your own in [uncertainty]." in " ".join(section.split())
     assert all(len(line) <= 80 for line in said.out.splitlines())

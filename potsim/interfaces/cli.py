@@ -7,6 +7,7 @@ import re
 import sys
 import traceback
 from collections.abc import Sequence
+from pathlib import Path
 
 from potsim import __version__
 from potsim.errors import PotsimError, RequestError, UnknownNameError
@@ -77,8 +78,11 @@ def _run(arguments: list[str]) -> int:
     try:
         return int(parsed.run(parsed))
     except RequestError as error:
-        plan = getattr(parsed, "plan", None)
-        if isinstance(plan, str) and plan not in error.message and not error.message.startswith("-"):
+        plan, readings = getattr(parsed, "plan", None), getattr(parsed, "readings", None)
+        elsewhere = error.message.startswith(("-", "potsim ", "There is no file")) or (
+            isinstance(readings, str) and Path(readings).name in error.message
+        )
+        if isinstance(plan, str) and plan not in error.message and not elsewhere:
             error.message = f"{plan}: {error.message}"
         raise
 

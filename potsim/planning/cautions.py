@@ -49,8 +49,8 @@ def for_run(charge: Charge, setting: Setting, course: Course, hot_solids_l: floa
     fill = hot / setting.still.capacity_l
     if fill > MOST_FILL:
         found.append(
-            f"Fill: the boiling charge takes {hot:.2f} L, {fill:.0%} of the pot; "
-            f"at most {MOST_FILL:.0%} leaves room for foam (common practice, no source)."
+            f"Fill: the boiling charge takes {hot:.3g} L, {100.0 * fill:.0f} % of the pot; "
+            f"at most {100.0 * MOST_FILL:.0f} % leaves room for foam (common practice, no source)."
         )
     found += fire(charge.abv)
     if setting.still.min_level_l == 0.0:

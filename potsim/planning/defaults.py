@@ -74,7 +74,9 @@ def settle(plan: Plan, charge: Charge) -> Setting:
     stop = plan.cuts.stop if plan.cuts.stop.named else _stop(charge, assumed)
     if set(stop.named) == {"cloudy"}:
         stop = replace(stop, recovered=RECOVERED)
-        assumed.append(f"Stop when {RECOVERED:.0%} of the alcohol is over if no cloud comes before.")
+        assumed.append(
+            f"Stop when {100.0 * RECOVERED:.0f} % of the alcohol is over if no cloud comes before."
+        )
     if stop.recovered is not None and charge.ethanol_mol == 0.0:
         raise RequestError(
             "cuts.stop.recovered: the charge holds no alcohol.", "Stop by collected or elapsed."
@@ -88,9 +90,9 @@ def settle(plan: Plan, charge: Charge) -> Setting:
 def _stop(charge: Charge, assumed: list[str]) -> Stop:
     if charge.ethanol_mol == 0.0:
         volume = WATER_SHARE * charge.volume_l
-        assumed.append(f"Stop at {volume:.3g} L, {WATER_SHARE:.0%} of the water: no stop given.")
+        assumed.append(f"Stop at {volume:.3g} L, {100.0 * WATER_SHARE:.0f} % of the water: no stop given.")
         return Stop(collected_l=volume)
-    assumed.append(f"Stop when {RECOVERED:.0%} of the alcohol is over: no stop given.")
+    assumed.append(f"Stop when {100.0 * RECOVERED:.0f} % of the alcohol is over: no stop given.")
     return Stop(recovered=RECOVERED)
 
 
@@ -98,7 +100,7 @@ def _still(given: StillPlan, charge_l: float, assumed: list[str]) -> Still:
     capacity = given.capacity_l
     if capacity is None:
         capacity = charge_l / FILL
-        assumed.append(f"Pot of {capacity:.2f} L, {FILL:.0%} full: no capacity given.")
+        assumed.append(f"Pot of {capacity:.2f} L, {100.0 * FILL:.0f} % full: no capacity given.")
     power = given.power_w
     if power is None:
         power = _power(given, capacity)

@@ -161,7 +161,7 @@ def card(run: Run) -> str:
         f"charge    {charge.volume_l:.2f} L at {charge.abv:.1f} % vol, boils at {run.pot_c[0]:.1f} °C",
         f"stream    {run.stream_abv[0]:.1f} to {stop.stream_abv:.1f} % vol, from minute {first:.0f}",
         f"stop      {stop.collected_l:.3f} L after {stop.elapsed_min:.0f} min: {run.end.words}",
-        f"pooled    {stop.mean_abv:.1f} % vol, {stop.recovered:.0%} of the alcohol",
+        f"pooled    {stop.mean_abv:.1f} % vol, {100.0 * stop.recovered:.0f} % of the alcohol",
         f"keep      {run.keep.volume_l:.3f} L at {run.keep.abv:.1f} % vol, jars {_range(run.keep.jars)}",
         f"pot left  {stop.pot_l:.2f} L at {stop.pot_abv:.1f} % vol, {stop.pot_c:.1f} °C",
     ]

@@ -67,7 +67,7 @@ def text_of_evidence(every: Mapping[str, Sequence[Comparison]]) -> str:
     """
     lines: list[str] = []
     for title, comparisons in every.items():
-        lines += [title.capitalize(), f"    {HEAD}"]
+        lines += [_title(title), f"    {HEAD}"]
         for comparison in comparisons:
             lines += _lines(comparison)
         lines.append("")
@@ -105,7 +105,7 @@ def markdown_of_evidence(every: Mapping[str, Sequence[Comparison]]) -> str:
         LIMITS[0].upper() + LIMITS[1:],
     ]
     for title, comparisons in every.items():
-        lines += ["", f"## {title.capitalize()}", "", _row(COLUMNS), _row(["---"] * len(COLUMNS))]
+        lines += ["", f"## {_title(title)}", "", _row(COLUMNS), _row(["---"] * len(COLUMNS))]
         lines += [_row(cells(comparison)) for comparison in comparisons]
     return "\n".join(lines)
 
@@ -148,3 +148,7 @@ def data_of_evidence(every: Mapping[str, Sequence[Comparison]]) -> list[dict[str
         for title, comparisons in every.items()
         for c in comparisons
     ]
+
+
+def _title(module: str) -> str:
+    return module.replace("_", " ").capitalize()

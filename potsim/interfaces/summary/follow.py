@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from potsim.interfaces.summary.tables import Column, Facts, Part, Points, Section, Table, render
-from potsim.interfaces.wording import format_abv, format_volume, unit_of_volumes
+from potsim.interfaces.wording import format_abv, format_minutes, format_volume, unit_of_volumes
 from potsim.planning.following.outlook import Band, FlavourNow, Forecast, JarNow
 from potsim.planning.following.outlook_words import in_short
 from potsim.planning.following.readings import Reading
@@ -115,7 +115,7 @@ def _minutes(band: Band) -> str:
 def _jar(jar: JarNow) -> str:
     held = f"{format_volume(jar.holds_l)} at {format_abv(jar.abv)} in it" if jar.holds_l > 0.0 else "empty"
     return (
-        f"{held}; takes {format_volume(jar.full_in_l)} more, {jar.full_in_min:.0f} min, then at "
+        f"{held}; takes {format_volume(jar.full_in_l)} more, {format_minutes(jar.full_in_min)}, then at "
         f"{format_abv(jar.full_abv)}"
     )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from potsim.interfaces.summary.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.wording import (
     format_abv,
@@ -48,9 +50,11 @@ def _in_short(found: Reach) -> str:
     given = "" if found.plan.still.capacity_l is not None else " (none is named, so one is sized to it)"
     runs = "one run" if found.runs == 1 else f"{found.runs} equal runs"
     water = f"with {format_volume(found.water_l)} of water " if found.water_l > 0.0 else ""
+    article = "an" if re.match(r"8|1[18](?!\d)", format_volume(pot)) else "a"
     return (
         f"{format_volume(found.spirit_l)} of base spirit at {format_abv(found.spirit_abv)}, {water}"
-        f"let down to {format_abv(charge.abv)} in the pot, in {runs} of a {format_volume(pot)} still{given}."
+        f"let down to {format_abv(charge.abv)} in the pot, in {runs} of {article} "
+        f"{format_volume(pot)} still{given}."
     )
 
 
@@ -69,9 +73,11 @@ def _result(found: Reach) -> Facts:
     there = moment(run.course, run.points.keep_end)
     heads = run.setting.heads_l
     still = run.setting.still
+    first, later = (format_power(w) for w in (still.heat_up_power_w, still.conditions.power_w))
+    then = "" if first == later else f" to the first drop, then {later}"
     pairs = [
         ("together", f"{format_volume(made.charge_l)} at {format_abv(made.charge_abv)}"),
-        ("power", f"{format_power(still.heat_up_power_w)}, then {format_power(still.conditions.power_w)}"),
+        ("power", f"{first}{then}"),
         ("heads", format_volume(heads) if heads > 0.0 else "none"),
         (
             "keep until",

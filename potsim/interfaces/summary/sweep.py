@@ -178,7 +178,7 @@ def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
 def _cautions(sweep: Sweep, rows: Sequence[Row]) -> tuple[str, ...]:
     """Cautions, each once, with the values it goes for; without, where it goes for all."""
     heeding: dict[str, list[Row]] = {}
-    for row in rows:
+    for row in (row for row in rows if row.run is not None):
         for text in row.cautions:
             heeding.setdefault(text, []).append(row)
     ran = sum(row.run is not None for row in rows)

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 By = Literal["amount", "strength"]
+LEAST_L = 0.001  # a keep worth asking for; less takes the search long and ends nowhere
 TOLERANCE = 1e-3  # relative, of what was asked
 SAME_ABV = 1e-3  # % vol; rounding of amounts moves the charge by less
 
@@ -207,7 +208,7 @@ def _wish(
             f"{'Nothing is' if not any(asked) else 'Two things are'} asked for.",
             "Ask for one: bottles, a keep (its volume, its strength or both), or a share to recover.",
         )
-    require("keep_l", keep_l, 0.0, 1e5, "L", open_low=True)
+    require("keep_l", keep_l, LEAST_L, 1e5, "L")
     require("keep_abv", keep_abv, 0.0, 97.0, "% vol", open_low=True)
     require("recover", recover, 0.0, 0.9999, "of the alcohol (0 to 1)", open_low=True)
     if bottles is not None:
@@ -237,6 +238,7 @@ def _bottles(plan: Plan, bottles: int) -> _Wish:
             "Give the bottling strength and the bottle.",
         )
     wanted = int(bottles) * bottling.bottle_l
+    require("bottling.bottle", wanted, LEAST_L, unit="L, all bottles together")
     plural = "s" if bottles > 1 else ""
     words = f"{bottles:g} bottle{plural} of {said(bottling.bottle_l)} at {bottling.abv:g} % vol"
     goal = Goal(words, wanted, _bottled_l, _as_planned)

@@ -309,7 +309,7 @@ def _notes(dose: BotanicalDose, botanical: Botanical, state: State, prepared: Pr
     if water is not None and (
         state == "fresh" or (dose.pieces is not None and piece and piece.state == "fresh")
     ):
-        notes.append(f"{name}: {water:.0%} water when fresh: {botanical.fresh_water_source}")
+        notes.append(f"{name}: {100.0 * water:.0f} % water when fresh: {botanical.fresh_water_source}")
     return tuple(notes)
 
 

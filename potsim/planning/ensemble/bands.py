@@ -93,13 +93,13 @@ def advice(name: str, shares: Iterable[Share]) -> str:
     if not ranked:
         return f"Nothing that is uncertain moves {_said(name)}."
     first = ranked[0]
-    part = f"{first.share:.0%} of the spread of {_said(name)}"
+    part = f"{100.0 * first.share:.0f} % of the spread of {_said(name)}"
     if first.name != EQUILIBRIUM:
         return f"Measure the {first.name} better: it is {part}."
     doubt = f"The published vapour data make {part}, which no measurement of yours narrows."
     if len(ranked) == 1:
         return doubt
-    return f"{doubt} Next comes the {ranked[1].name} with {ranked[1].share:.0%}."
+    return f"{doubt} Next comes the {ranked[1].name} with {100.0 * ranked[1].share:.0f} %."
 
 
 def plain(band: Band | CurveBand) -> dict[str, Any]:

@@ -117,8 +117,8 @@ class Ensemble:
         said = [self.advice("keep.volume_l"), self.advice("keep.abv")]
         if self.impossible > 0.0:
             said.append(
-                f"{self.impossible:.1%} of the draws could not be run as planned (too little heat, too "
-                "strong a charge, or a stop that never comes); the bands are over the others."
+                f"{100.0 * self.impossible:.1f} % of the draws could not be run as planned (too little heat, "
+                "too strong a charge, or a stop that never comes); the bands are over the others."
             )
         return tuple(dict.fromkeys(said))
 

@@ -161,7 +161,7 @@ def _neck(fit: Fit) -> str:
         )
     return (
         f"The neck sheds {fit.neck_loss_w_per_k:.2f} ± {fit.loss_errors[0]:.2f} W/K, "
-        f"{fit.value('ratio'):.1%} of the net power."
+        f"{100.0 * fit.value('ratio'):.1f} % of the net power."
     )
 
 
@@ -173,7 +173,7 @@ def _pace(fit: Fit) -> str:
         )
     scale = fit.value("time_scale")
     faster = "slower" if scale > 1.0 else "faster"
-    pace = f"This still is {abs(scale - 1.0):.0%} {faster} than planned"
+    pace = f"This still is {100.0 * abs(scale - 1.0):.0f} % {faster} than planned"
     if fit.pot_loss_w_per_k < 0.0:
         return (
             f"{pace}: there is more power than was said, {fit.net_power_w:.0f} W net of the pot's losses, or "
