@@ -21,7 +21,7 @@ Tell volume and strength of spirits, and water, poured together. Mass and
 alcohol add up; volumes do not quite. Volumes and strengths at 20 °C. With --to,
 also the water that brings the blend down to a strength.
 
-Or give two strengths, with --make and --to what is wanted: how much of each.
+Or give two strengths, with --to (and --make) what is wanted: how much of each.
 
 Or name plans, files that end in .toml: how their keeps are poured together to
 come nearest to the oils of the plan --like.""",
