@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import threading
 import time
 from pathlib import Path
 
@@ -43,6 +45,7 @@ bottle = "500 mL"
 """
 WATER = '[[charge]]\nname = "water"\nvolume = "2 L"\n[cuts]\nstop = { collected = "700 mL" }\n'
 ROSE = '[[botanical]]\nname = "juniper"\nmass = "50 g"\n'
+READINGS = "time,collected,strength\n40 min,700 mL,78 %\n55 min,1400 mL,74 %\n"
 
 
 @pytest.fixture
@@ -272,3 +275,15 @@ def test_every_figure_behind_the_cautions_has_a_source() -> None:
         assert row["source"].strip()
         if row["value"]:
             assert "from memory" in row["source"] or "no source" in row["source"]
+
+
+def test_readings_may_come_through_a_pipe(say, gin: str, tmp_path: Path) -> None:
+    (tmp_path / "r.csv").write_text(READINGS, encoding="utf-8")
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    writer = threading.Thread(target=pipe.write_text, args=(READINGS,))
+    writer.start()
+    piped = say("follow", gin, "pipe")
+    writer.join()
+    assert piped.code == 0
+    assert piped.out == say("follow", gin, "r.csv").out

@@ -147,6 +147,9 @@ def _readings(
 
 
 def _is_journal(path: Path) -> bool:
+    """Whether it begins with a brace; a pipe, which can be read once only, is taken for a table."""
+    if not path.is_file():
+        return False
     try:
         with path.open("rb") as file:
             return file.read(1) == b"{"
