@@ -89,7 +89,7 @@ BAD = [
         "[cuts] stop has the unknown key 'stream'. Did you mean",
     ),
     (CHARGE + "[cuts]\nstop = { recovered = 90 }\n", "stop recovered: 90 may be meant in %"),
-    (CHARGE + '[cuts]\nstop = { recovered = "100 %" }\n', "stop recovered is 100 %, that is 1 of the alcohol"),
+    (CHARGE + '[cuts]\nstop = { recovered = "100 %" }\n', "recovered is 100 %, that is 1 of the alcohol"),
     (
         CHARGE + '[cuts]\nstop = { cloudy = "yes" }\n',
         "stop cloudy: 'yes' will not do; allowed: true or false",
@@ -99,7 +99,7 @@ BAD = [
     (JUNIPER + '[cuts]\nstop = { over = { junipr = "95 %" } }\n', "Did you mean 'juniper'?"),
     (CHARGE + '[jars]\nsizes = "60"\n', "[jars] sizes: '60' has no unit"),
     (CHARGE + '[jars]\nsizes = ["0 x 60 mL"]\n', "between 1 and 500 jars"),
-    (CHARGE + '[jars]\nsizes = "0 mL"\n', "[jars] sizes is 0 L; allowed is more than 0"),
+    (CHARGE + '[jars]\nsizes = "0 mL"\n', "[jars] sizes is 0 mL; allowed is at least 0.0001"),
     (CHARGE + '[jars]\nkeep = "9-2"\n', "[jars] keep: '9-2' has the range '9-2' backwards"),
     (CHARGE + "[jars]\nkeep = [2, 2]\n", "names jar 2 twice"),
     (
