@@ -257,3 +257,10 @@ def test_a_volume_comes_back(volume: float, abv: float, one_c: float, other_c: f
 @given(ABV, st.floats(-20, 40))
 def test_percent_at_another_temperature_comes_back(abv: float, t_c: float) -> None:
     assert strength.abv_from_percent_at(strength.percent_at(abv, t_c), t_c) == pytest.approx(abv, abs=1e-9)
+
+
+def test_rounding_of_a_density_never_keeps_its_share_from_being_found() -> None:
+    w = np.linspace(0.8, 1.0, 30_001)
+    assert np.max(np.abs(strength.w_from_density(strength.density(w)) - w)) < 5e-12
+    at_c = 16.381118222227503
+    assert strength.true_abv(strength.reading_abv(95.0, at_c), at_c) == pytest.approx(95.0, abs=1e-8)

@@ -172,13 +172,14 @@ def w_from_density(density_kg_m3: ArrayLike, t_c: ArrayLike = REFERENCE_C) -> Fl
 def _invert(coefficients: Array, given: Array, low: Array, high: Array) -> Array:
     """Newton's rule, with halving wherever it would leave the bracket; density falls with ``w``."""
     slopes = coefficients[..., 1:] * np.arange(1, coefficients.shape[-1])
+    rounding = np.finfo(float).eps * np.abs(coefficients).sum(axis=-1)  # of the polynomial [kg/m³]
     w = 0.5 * (low + high)
     for _ in range(100):
         miss = polynomial(coefficients, w) - given
         low, high = np.where(miss > 0, w, low), np.where(miss > 0, high, w)
         step = w - miss / polynomial(slopes, w)
         following = np.where((step >= low) & (step <= high), step, 0.5 * (low + high))
-        if np.max(np.abs(following - w), initial=0.0) < 1e-13:
+        if np.all((np.abs(following - w) < 1e-13) | (np.abs(miss) <= rounding)):
             return following
         w = following
     raise ConvergenceError("The mass fraction of a density was not found in 100 steps.")
