@@ -294,7 +294,7 @@ def limit_words(limit: clouding.ClearLimit) -> str:
 def _blame_words(limit: clouding.ClearLimit) -> str:
     """The compounds that make up most of the load, two at the most."""
     worst = itertools.islice(limit.blame.items(), 2)
-    named = [f"{compound(name).name} ({share:.0%})" for name, share in worst]
+    named = [f"{compound(name).name} ({100.0 * share:.0f} %)" for name, share in worst]
     return f"Mostly to blame: {' and '.join(named)}.".replace("%", " %")
 
 

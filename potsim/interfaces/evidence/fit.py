@@ -36,8 +36,8 @@ def comparisons() -> list[Comparison]:
             2.0,
             role="fitted",
             criterion="rms",
-            note=f"neck heat {neck_share(still):.1%} of the net power; rms {learnt:.1f} % vol against "
-            f"{single:.1f} of a single stage, {learnt / single:.2f} of it; historical scale, about 2 % vol "
+            note=f"neck heat {100.0 * neck_share(still):.1f} % of the net power; rms {learnt:.1f} % vol "
+            f"against {single:.1f} of a single stage, {learnt / single:.2f} of it; historical scale, about 2 % vol "
             "uncertain",
         )
     ]

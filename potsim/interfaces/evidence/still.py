@@ -93,7 +93,7 @@ def _practice() -> list[Comparison]:
         values = [_answer(row, still) for still in (SINGLE_STAGE, MODEST_REFLUX)]
         closest = min(values, key=lambda v: abs(v - 0.5 * (low + high)))
         share = float(row["share"])
-        where = f" at {share:.0%} of the charge" if share else " at the start"
+        where = f" at {100.0 * share:.0f} % of the charge" if share else " at the start"
         found.append(
             compare(
                 f"{row['kind']}, {float(row['charge_abv']):g} %: {row['quantity']}{where}",

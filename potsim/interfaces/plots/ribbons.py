@@ -111,7 +111,7 @@ def plot_flavours(run: Run, ax: Axes) -> Axes:
 
 def flavour_words(flavour: BotanicalFlavour) -> str:
     """Return what stands beside a ribbon; long names take two lines."""
-    stays = f"{flavour.left_in_pot:.0%} stays behind"
+    stays = f"{100.0 * flavour.left_in_pot:.0f} % stays behind"
     return textwrap.fill(f"{flavour.botanical}: {CLASS_WORDS.get(flavour.klass, stays)}", LETTERS)
 
 
