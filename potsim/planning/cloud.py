@@ -295,7 +295,7 @@ def _blame_words(limit: clouding.ClearLimit) -> str:
     """The compounds that make up most of the load, two at the most."""
     worst = itertools.islice(limit.blame.items(), 2)
     named = [f"{compound(name).name} ({100.0 * share:.0f} %)" for name, share in worst]
-    return f"Mostly to blame: {' and '.join(named)}.".replace("%", " %")
+    return f"Mostly to blame: {' and '.join(named)}."
 
 
 def _known(flavours: Flavours, held: Mapping[str, Held]) -> dict[str, Held]:

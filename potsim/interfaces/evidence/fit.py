@@ -37,8 +37,8 @@ def comparisons() -> list[Comparison]:
             role="fitted",
             criterion="rms",
             note=f"neck heat {100.0 * neck_share(still):.1f} % of the net power; rms {learnt:.1f} % vol "
-            f"against {single:.1f} of a single stage, {learnt / single:.2f} of it; historical scale, about 2 % vol "
-            "uncertain",
+            f"against {single:.1f} of a single stage, {learnt / single:.2f} of it; historical scale, "
+            "about 2 % vol uncertain",
         )
     ]
 

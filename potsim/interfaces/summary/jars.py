@@ -124,7 +124,7 @@ def keep_section(run: Run) -> Section:
     ]
     as_cut = [jar.number for jar in run.jars if jar.role == "keep"] == list(keep.jars)
     if stake is not None and keep.abv > 0.0 and as_cut and len(keep.jars) > 1:
-        share = f"{stake.share:.0%}".replace("%", " %")
+        share = f"{100.0 * stake.share:.0f} %"
         pairs.append(("one bad jar", f"costs at most {share} of the alcohol kept (jar {stake.number})"))
     return Section("Keep", (Facts(tuple(pairs)),))
 

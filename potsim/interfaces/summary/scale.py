@@ -136,7 +136,7 @@ def _pot(run: Run) -> str:
 def _fill(run: Run) -> str:
     solids_l = sum(dose.solids_volume_l for dose in run.bill if dose.dose.where == "pot")
     hot_l = float(run.course.at(np.array([0.0])).pot_hot_l[0]) + solids_l
-    return f"{hot_l / run.setting.still.capacity_l:.0%}".replace("%", " %")
+    return f"{100.0 * hot_l / run.setting.still.capacity_l:.0f} %"
 
 
 def _full(run: Run) -> str:
