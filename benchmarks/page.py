@@ -102,7 +102,7 @@ def moved(page: Page, command: tuple[str, ...], selector: str) -> float:
         times = []
         for k in range(MOVES):
             times.append(page.evaluate(MOVE, [selector, 900 + 10 * (k + 1)]))
-            page.wait_for_timeout(250)  # weaker and stronger charges are drawn when the hand rests
+            page.wait_for_timeout(60)  # a hand that drags; what is slower is drawn when it rests
         return statistics.median(times)
 
 

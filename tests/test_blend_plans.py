@@ -131,7 +131,7 @@ J, C, GIN = "juniper.toml", "coriander.toml", "gin.toml"
         ((J, "1 L @ 42 %", "--like", GIN), "Plans and portions do not go together: juniper.toml is a plan"),
         ((J, C), "Plans are named, but not what their blend is to be like. hint: Add --like PLAN"),
         (("1 L @ 42 %", "--like", GIN), "--like is for plans, and none is named."),
-        (("1 L @ 42 %", "--make", "1 L"), "--make takes two strengths, without volumes, and --to."),
+        (("1 L @ 42 %", "--make", "1 L"), "Two strengths without volumes take --to, and --make takes them."),
         ((J, "--like", GIN), "There is 1 plan to blend. hint: Give two or more."),
         ((J, C, "--like", J), "--like: juniper.toml names no bottling strength. hint: Add --to"),
         ((J, C, "--like", "fennel.toml", "--to", "90 %"), "--to is 90 % vol; allowed is at most 7"),

@@ -40,6 +40,8 @@ def within(
         If a value lies outside or is not a number; the first such value is named.
     """
     array = np.asarray(values, dtype=float)
+    if isinstance(values, float) and low <= values <= high and values != np.inf:  # most often one number
+        return array
     fine = (array >= low) & (array <= high) & np.isfinite(array)
     if not fine.all():
         first = float(array[~fine].flat[0]) if array.ndim else float(array)

@@ -168,7 +168,9 @@ def liquid_density(x: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray:
 
 def _excess_volume(x: Array, temperature_k: Array) -> Array:
     """Excess molar volume [m3/mol] by the OIML formula, at 40 °C at the most."""
-    t_c = np.minimum(temperature_k - 273.15, _WARMEST_MIXTURE_C)
+    t_c: ArrayLike = np.minimum(temperature_k - 273.15, _WARMEST_MIXTURE_C)
+    if np.all(t_c == _WARMEST_MIXTURE_C):  # at the boil: one temperature is far quicker than many
+        t_c = _WARMEST_MIXTURE_C
     ethanol, water = x * molar_mass("ethanol"), (1.0 - x) * molar_mass("water")
     mixed = (ethanol + water) / np.asarray(strength.density(ethanol / (ethanol + water), t_c))
     apart = ethanol / np.asarray(strength.density(1.0, t_c)) + water / np.asarray(strength.density(0.0, t_c))

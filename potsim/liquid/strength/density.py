@@ -78,8 +78,10 @@ def polynomial(coefficients: Array, w: Array) -> Array:
     ndarray
         The values.
     """
-    if coefficients.ndim == 1:  # plain numbers are added twice as fast as arrays without axes
+    if coefficients.ndim == 1:  # plain numbers are added far faster than arrays without axes
         *lower, highest = coefficients.tolist()
+        if w.ndim == 0:
+            return _single(lower, highest, float(w))
         value = np.full(w.shape, highest)
     else:
         *lower, highest = np.moveaxis(coefficients, -1, 0)
@@ -88,6 +90,13 @@ def polynomial(coefficients: Array, w: Array) -> Array:
         value *= w
         value += coefficient
     return value
+
+
+def _single(lower: list[float], highest: float, w: float) -> Array:
+    value = highest
+    for coefficient in reversed(lower):
+        value = value * w + coefficient
+    return np.asarray(value)
 
 
 def density(w: ArrayLike, t_c: ArrayLike = REFERENCE_C) -> FloatOrArray:
