@@ -38,7 +38,10 @@ def rows() -> list[Row]:
     ours = carried.at(np.array([run.end.depletion])).over[:, 0]
     off = float(np.abs(ours - theirs).max())
     assert off < 1e-5, f"a compound is off by {off:.1e} of its total"
-    slow, quick = best_of(1, lambda: by_lsoda(run)), best_of(20, lambda: whole(plan))
+    slow = quick = np.inf
+    for _ in range(3):  # by turns: a machine has faster and slower minutes
+        slow = min(slow, best_of(1, lambda: by_lsoda(run)))
+        quick = min(quick, best_of(20, lambda: whole(plan)))
     what = f"full run, {len(BILL)} botanicals, {len(carried.compound_ids)} compounds, against LSODA"
     many = best_of(2, lambda: ensemble(plan, DRAWS)) / DRAWS
     return [
