@@ -11,6 +11,8 @@ import numpy as np
 
 import potsim
 from benchmarks.measure import Row, best_of
+from benchmarks.still import straightforward
+from potsim.liquid import strength
 from potsim.planning.ensemble.many import CHUNK
 from potsim.planning.ensemble.study import drawn, standard_numbers, study_of
 from potsim.still.family import family
@@ -80,8 +82,18 @@ def rows() -> list[Row]:
         Row(
             "memory of 1,000,000 runs above that of 10,000", many.memory_mb - some.memory_mb, 50, False, "MB"
         ),
+        _single(some),
         _look(),
     ]
+
+
+def _single(some: Point) -> Row:
+    """A run among many, with its jars and its part in the bands, against one integrated step by step."""
+    ethanol, water = strength.moles(2.4, 38.0)
+    depletion = np.linspace(0.0, 1.2, POINTS)
+    slow = best_of(2, lambda: straightforward(ethanol / (ethanol + water), depletion))
+    what = f"a run among {some.runs:,} with jars, keep and bands, against solve_ivp"
+    return Row(what, slow / (some.seconds / some.runs), 1000, True, "x")
 
 
 def _look() -> Row:
