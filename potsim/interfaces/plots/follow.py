@@ -16,6 +16,7 @@ from potsim.planning.following.outlook_words import in_short
 
 ODD: dict[str, Any] = {"marker": "x", "s": 46, "linewidths": 1.8, "color": ink.VERMILION, "zorder": 5}
 FITS: dict[str, Any] = {"s": 30, "facecolors": "white", "edgecolors": ink.INK, "linewidths": 1.3, "zorder": 5}
+LABEL = 0.34  # width of the label of the band, of the axes
 MARK = {"stream": "o", "parrot": "s", "jar": "D"}
 
 
@@ -118,12 +119,13 @@ def _mark(forecast: Forecast, ax: Axes) -> None:
     ax.plot(band, [top, top], color=ink.INK, linewidth=3.0, solid_capstyle="butt", clip_on=False)
     if forecast.readings and now < stop:
         ax.axvline(now, color=ink.FAINT, linewidth=0.8)
+        early = now < 0.5 * LABEL * right
         ax.annotate(
             f"now, {volumes.words(forecast.collected_l)}",
             xy=(now, ax.get_ylim()[0]),
-            xytext=(-3, 3),
+            xytext=(3 if early else -3, 3),
             textcoords="offset points",
-            ha="right",
+            ha="left" if early else "right",
             fontsize=ink.SIZE,
             color=ink.INK,
         )
@@ -144,14 +146,20 @@ def _mark(forecast: Forecast, ax: Axes) -> None:
     ax.annotate(
         "expected, with its band\nof nine in ten",
         xy=(at, height),
-        xytext=(0.42, 0.2),
+        xytext=(_beside_now(now / right, stop / right), 0.2),
         textcoords="axes fraction",
         ha="center",
         fontsize=ink.SIZE,
         color=ink.BLUE,
-        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5},  # the line of now passes behind
         arrowprops={"arrowstyle": "-", "color": ink.FAINT, "linewidth": 0.6},
     )
+
+
+def _beside_now(now: float, stop: float) -> float:
+    """Middle of a label clear of the line of now: after it if there is room before the stop."""
+    if stop - now > LABEL:
+        return 0.5 * (now + stop)
+    return max(now - 0.55 * LABEL, 0.5 * LABEL)
 
 
 def figure_of_follow(forecast: Forecast) -> Figure:
