@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from potsim.planning.volume_words import MOST_ML
+from potsim.interfaces.wording import unit_of_volumes
 
 
 @dataclass(frozen=True)
@@ -52,4 +52,5 @@ def volumes_up_to(most_l: float) -> Volumes:
     Volumes
         Millilitres below ten litres.
     """
-    return Volumes("mL", 1000.0, 0) if 1000.0 * most_l < MOST_ML else Volumes("L", 1.0, 1)
+    unit, per_l = unit_of_volumes(most_l)
+    return Volumes(unit, per_l, 1 if unit == "L" else 0)
