@@ -40,7 +40,13 @@ def within(
         If a value lies outside or is not a number; the first such value is named.
     """
     array = np.asarray(values, dtype=float)
-    if isinstance(values, float) and low <= values <= high and values != np.inf:  # most often one number
+    if isinstance(values, float):  # most often one number
+        least = most = values
+    elif array.size:
+        least, most = array.min(), array.max()
+    else:
+        return array
+    if low <= least and most <= high and most != np.inf:
         return array
     fine = (array >= low) & (array <= high) & np.isfinite(array)
     if not fine.all():

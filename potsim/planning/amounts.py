@@ -99,7 +99,7 @@ class Amounts:
         ndarray
             Moles, to about 1e-11 of the run.
         """
-        along = self.volume_l(np.zeros(self.over_mol.shape), self.over_mol)
+        along = volume_l(self.over_mol, self.ethanol_mol)
         moles = np.interp(collected_l, along, self.over_mol)
         l_per_mol = np.interp(moles, self.over_mol, np.gradient(along, self.over_mol))
         for _ in range(STEPS):

@@ -50,6 +50,8 @@ class Flavours:
         The botanicals.
     carried : Carried
         Every compound of the base spirit (source 0) and of each line of the bill (sources 1 and up).
+    alcohol_over : float
+        Depletion at which 99 % of the alcohol is over; of the charge, if it is water.
     own : mapping of str to Compound
         Compounds that the library lacks.
     """
@@ -57,6 +59,7 @@ class Flavours:
     course: Course
     bill: tuple[ResolvedDose, ...]
     carried: Carried
+    alcohol_over: float
     own: Mapping[str, Compound] = field(default_factory=dict)
 
     def __iter__(self) -> Iterator[BotanicalFlavour]:
@@ -64,11 +67,6 @@ class Flavours:
 
     def __len__(self) -> int:
         return len(self.bill)
-
-    @cached_property
-    def alcohol_over(self) -> float:
-        """Depletion at which 99 % of the alcohol is over; of the charge, if it is water."""
-        return alcohol_over(self.carried)
 
     @property
     def compound_ids(self) -> tuple[str, ...]:
@@ -304,8 +302,8 @@ def predict(
     sources = [Source(in_charge or {})] + [
         Source(t.oil_g, t.share_in_liquid, t.rate_per_s, t.where == "basket") for t in terms
     ]
-    known = own or {}
-    return Flavours(course, tuple(bill), carry(course, sources, known), known)
+    known, end = own or {}, alcohol_over(course)
+    return Flavours(course, tuple(bill), carry(course, sources, known, [end]), end, known)
 
 
 def base_to_dict(flavours: Flavours) -> list[dict[str, Any]]:

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
 
 from potsim.errors import RangeError, require
 from potsim.liquid import strength
 from potsim.planning.blending import ROUNDING_ABV
+
+Array = NDArray[np.float64]
 
 MAX_STEPS = 50
 COLDEST_C, WARMEST_C = 0.0, 40.0  # water is liquid, and densities are known
@@ -169,9 +175,12 @@ def proof_down(
         allowed = f"at most {abv:.1f} % vol, the strength of the spirit"
         raise RangeError("target_abv", f"{target_abv:g} % vol", allowed, _STRONGER)
     abv = max(abv, target_abv)
-    additions = _additions(volume_l, abv, target_abv, at_c, int(steps))
-    water_l = float(strength.water_to_reach(volume_l, abv, target_abv))
-    end = strength.mix([volume_l, water_l], [abv, 0.0])
+    number = np.arange(1.0, int(steps) + 1.0)
+    there = np.append(abv + (target_abv - abv) * number[:-1] / steps, target_abv)
+    water = np.maximum.accumulate(np.asarray(strength.water_to_reach(volume_l, abv, there))).tolist()
+    mixed = [strength.mix([volume_l, litres], [abv, 0.0]) for litres in water]
+    additions = _additions(water, mixed, there, at_c)
+    water_l, end = water[-1], mixed[-1]
     bottles, left_over_l = _bottled(end.volume_l, bottle_l)
     return Proofing(
         from_l=volume_l,
@@ -243,30 +252,28 @@ def from_reading(
 
 
 def _additions(
-    volume_l: float, abv: float, target_abv: float, at_c: float, steps: int
+    water_l: Sequence[float], mixed: Sequence[strength.Mixture], abvs: Array, at_c: float
 ) -> tuple[Addition, ...]:
-    """Split the water so that each addition lowers the strength by as much."""
-    reached: list[Addition] = []
-    before = 0.0
-    for number in range(1, steps + 1):
-        there = target_abv if number == steps else abv + (target_abv - abv) * number / steps
-        water_l = max(float(strength.water_to_reach(volume_l, abv, there)), before)
-        reached.append(
-            Addition(
-                number=number,
-                water_l=water_l - before,
-                water_at_c_l=_at(water_l - before, 0.0, at_c),
-                water_kg=float(strength.mass_of(water_l - before, 0.0)),
-                volume_l=strength.mix([volume_l, water_l], [abv, 0.0]).volume_l,
-                abv=there,
-                reading_abv=float(strength.reading_abv(there, at_c)),
-            )
+    """Tell apart additions of which the water together, the mixture and the strength are given."""
+    readings = np.asarray(strength.reading_abv(abvs, at_c))
+    steps = zip(np.diff(water_l, prepend=0.0).tolist(), mixed, abvs.tolist(), readings.tolist(), strict=True)
+    return tuple(
+        Addition(
+            number=number,
+            water_l=added_l,
+            water_at_c_l=_at(added_l, 0.0, at_c),
+            water_kg=float(strength.mass_of(added_l, 0.0)),
+            volume_l=mixture.volume_l,
+            abv=abv,
+            reading_abv=reading,
         )
-        before = water_l
-    return tuple(reached)
+        for number, (added_l, mixture, abv, reading) in enumerate(steps, start=1)
+    )
 
 
 def _at(volume_l: float, abv: float, at_c: float) -> float:
+    if at_c == strength.REFERENCE_C:
+        return volume_l
     return float(strength.volume_at(volume_l, abv, strength.REFERENCE_C, at_c))
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from potsim.liquid import strength
 from potsim.still.carry import Carried
-from potsim.still.course import States
+from potsim.still.course import EXHAUSTED, Course, States
 from potsim.still.rising import Rising
 
 Array = NDArray[np.float64]
@@ -26,6 +26,7 @@ Klass = Literal["early", "middle", "late", "stays"]
 ALCOHOL_OVER = 0.99  # share of the alcohol at which a run counts as done
 EARLY_BELOW, MIDDLE_BELOW = 0.25, 0.6  # of the distillate
 LEAST_OVER = 0.5  # of the releasable amount
+LOOKS = 257  # points at which it is looked for, twice
 MARKS = np.array([0.05, 0.5, 0.95])  # of what comes over: start, half and end
 
 
@@ -86,26 +87,27 @@ class Passage:
         return cls("stays", None, 1.0, releasable_g, 0.0, 1.0, left_in_plant)
 
 
-def alcohol_over(carried: Carried) -> float:
+def alcohol_over(course: Course) -> float:
     """Depletion at which 99 % of the alcohol is over; of the charge, if that is water.
 
     Parameters
     ----------
-    carried : Carried
-        The run, with its grid.
+    course : Course
+        The run.
 
     Returns
     -------
     float
         ln(W0 / W), to about 1e-8.
     """
-    course = carried.course
     if course.charge_x == 0.0:
         return float(-np.log1p(-ALCOHOL_OVER))
     goal = ALCOHOL_OVER * course.charge_mol * course.charge_x
-    s, over = carried.depletion, carried.states.over_ethanol_mol
-    k = int(np.searchsorted(over, goal))
-    s = np.linspace(s[k - 1], s[k], 129)
+    s = np.linspace(0.0, EXHAUSTED, LOOKS)
+    over = course.at(s).over_ethanol_mol
+    # Of next to no alcohol 99 % is a matter of rounding, and may be no more than all or nothing.
+    k = max(int(np.searchsorted(over, min(goal, over[-1]))), 1)
+    s = np.linspace(s[k - 1], s[k], LOOKS)
     return float(np.interp(goal, course.at(s).over_ethanol_mol, s))
 
 
@@ -126,16 +128,12 @@ def passages(carried: Carried, groups: Sequence[Index], end: float) -> tuple[Pas
     tuple of Passage
         One for each row, then one for each group.
     """
-    amount, grid = carried.rows.amount, carried.grid
-    last = carried.at(np.array([end]))
-
-    def grams(shares: Array) -> Array:
-        rows = shares * amount[:, None]
-        return np.concatenate([rows, *(rows[group].sum(axis=0, keepdims=True) for group in groups)])
-
-    whole, over = grams(np.ones((amount.size, 1)))[:, 0], grams(last.over)[:, 0]
-    held, dissolved = grams(last.in_plant)[:, 0], grams(last.in_pot)[:, 0]
-    curve, rate = grams(grid.over), grams(carried.grid_rate)
+    amount, grid, last = carried.rows.amount[:, None], carried.grid, carried.at(np.array([end]))
+    shares = (np.ones(amount.shape), last.over, last.in_plant, last.in_pot, grid.over, carried.grid_rate)
+    rows = np.concatenate(shares, axis=1) * amount
+    grams = np.concatenate([rows, *(rows[group].sum(axis=0, keepdims=True) for group in groups)])
+    whole, over, held, dissolved = grams[:, :4].T
+    curve, rate = np.split(grams[:, 4:], 2, axis=1)
     marks = Rising(carried.depletion, curve, rate).reaches(over[:, None] * MARKS)
     litres = carried.course.at(np.append(np.minimum(marks, end).ravel(), end)).collected_l
     at_marks, at_end = litres[:-1].reshape(-1, MARKS.size), float(litres[-1])

@@ -23,6 +23,8 @@ Index = NDArray[np.intp]
 
 STEPS = 96  # of the grid; the error falls with about the fifth power, and is 1e-7 here
 EVEN_UPTO = 0.02  # depletion up to which the steps are even; beyond they widen in proportion
+GRID = EVEN_UPTO * np.sinh(np.linspace(0.0, np.arcsinh(EXHAUSTED / EVEN_UPTO), STEPS + 1))
+GRID[-1] = EXHAUSTED
 
 
 @dataclass(frozen=True)
@@ -151,13 +153,11 @@ class Carried:
                 *(part[:, known] for part in (self.grid.in_plant, self.grid.in_pot, self.grid.over))
             )
         before = np.clip(np.searchsorted(self.depletion, s, side="right") - 1, 0, self.depletion.size - 2)
-        start = self.depletion[before]
-        steps = _steps(self.course, self.sources, self.rows, start, s)
+        steps = _steps(self.course, self.sources, self.rows, self.depletion[before], s)
         there = self.grid.in_pot[:, before]
+        gone = there * steps.lost.T
         return Shares(
-            steps.plant_end[:, self.rows.source].T,
-            there - there * steps.lost[:, self.rows.compound].T + steps.kept.T,
-            self.grid.over[:, before] + there * steps.lost[:, self.rows.compound].T + steps.left.T,
+            steps.plant_end.T, there - gone + steps.kept.T, self.grid.over[:, before] + gone + steps.left.T
         )
 
     def rate(self, depletion: Array) -> Array:
@@ -198,12 +198,18 @@ class Carried:
         flow = out.per_depletion[:, rows.compound].T * in_pot
         vapour = np.flatnonzero(_in_vapour(self.sources, rows))
         if vapour.size:
-            release = _release(self.sources, self.course, states)[:, rows.source[vapour]].T
+            plant = _in_plant(self.sources, self.course, states.elapsed_s)
+            release = _release(self.sources, states, plant)[:, rows.source[vapour]].T
             flow[vapour] += out.past_neck[:, rows.compound[vapour]].T * release
         return flow
 
 
-def carry(course: Course, sources: Sequence[Source], own: Mapping[str, Compound] | None = None) -> Carried:
+def carry(
+    course: Course,
+    sources: Sequence[Source],
+    own: Mapping[str, Compound] | None = None,
+    also: Sequence[float] = (),
+) -> Carried:
     """Follow trace compounds from the first drop until 99.9 % of the charge is over.
 
     Parameters
@@ -214,6 +220,8 @@ def carry(course: Course, sources: Sequence[Source], own: Mapping[str, Compound]
         What brings the compounds.
     own : mapping of str to Compound, optional
         Compounds that the library lacks.
+    also : sequence of float
+        Depletions that the grid is to hold besides its own, as they will be asked for.
 
     Returns
     -------
@@ -246,72 +254,69 @@ def carry(course: Course, sources: Sequence[Source], own: Mapping[str, Compound]
         compound=np.array([k for _, k in pairs], dtype=np.intp),
         amount=np.array([a for source in sources for a in source.amounts.values()], dtype=float),
     )
-    depletion = _grid(course)
+    depletion = _grid(course, also)
     steps = _steps(course, sources, rows, depletion[:-1], depletion[1:])
     return Carried(course, tuple(sources), rows, depletion, _march(steps, sources, rows))
 
 
-def _grid(course: Course) -> Array:
+def _grid(course: Course, also: Sequence[float]) -> Array:
     """Depletions, dense at the first drop, with a point wherever the power changes."""
-    along = np.linspace(0.0, np.arcsinh(EXHAUSTED / EVEN_UPTO), STEPS + 1)
-    even = EVEN_UPTO * np.sinh(along)
-    even[-1] = EXHAUSTED
-    if len(course.legs) == 1:
-        return np.asarray(even)
-    return np.union1d(even, [leg.from_depletion for leg in course.legs])
+    return np.unique(np.concatenate([GRID, [leg.from_depletion for leg in course.legs], also]))
 
 
 @dataclass(frozen=True)
 class _Steps:
-    """What happens in steps; arrays of shape (steps, compounds), (steps, rows) and (steps, sources)."""
+    """What happens in steps; arrays of shape (steps, rows)."""
 
-    lost: Array  # share of what is dissolved at the start that comes over; of compounds
-    kept: Array  # share released during the step that is dissolved at its end; of rows
-    left: Array  # share released during the step that is over at its end; of rows
-    plant_end: Array  # share in the plant at the end; of sources
+    lost: Array  # share of what is dissolved at the start that comes over
+    kept: Array  # share released during the step that is dissolved at its end
+    left: Array  # share released during the step that is over at its end
+    plant_end: Array  # share in the plant at the end
 
 
 def _steps(course: Course, sources: Sequence[Source], rows: Rows, start: Array, end: Array) -> _Steps:
-    width = end - start
+    width, n = end - start, 3 * end.size
     nodes = (start + width * NODES[:, None]).ravel()
     states = course.at(np.concatenate([nodes, start, end]))
-    inner, (before, after) = _head(states, nodes.size), np.split(states.elapsed_s[nodes.size :], 2)
+    plant = _in_plant(sources, course, states.elapsed_s)
+    inner = _head(states, n)
     out = escape(rows.compounds, inner, _pressure(course))
-    shape = (3, width.size)
-    w = weights(out.per_depletion.reshape(*shape, len(rows.compounds)), width[:, None])
-    release = _release(sources, course, inner).reshape(*shape, len(sources))
-    plant = _in_plant(sources, course, np.concatenate([before, after]))
-    plant_start, plant_end = plant[: width.size], plant[width.size :]
-
     source, compound = rows.source, rows.compound
-    given = release[:, :, source]
-    vapour = np.flatnonzero(_in_vapour(sources, rows))
-    direct = np.zeros((width.size, source.size))
-    if vapour.size:
-        past = out.past_neck.reshape(*shape, len(rows.compounds))[:, :, compound[vapour]]
-        direct[:, vapour] = width[:, None] * np.tensordot(SHARES, past * given[:, :, vapour], axes=1)
-        given[:, :, vapour] *= 1.0 - past
-    kept = np.einsum("isr,isr->sr", w.kept[:, :, compound], given)
-    left = np.einsum("isr,isr->sr", w.left[:, :, compound], given) + direct
+    w = weights(out.per_depletion.reshape(3, width.size, -1), width[:, None])
+    given = _release(sources, inner, plant[:n]).take(source, axis=1).reshape(3, width.size, -1)
+    direct = np.zeros(1)
+    vapour = _in_vapour(sources, rows)
+    if vapour.any():
+        past = np.where(vapour, out.past_neck.take(compound, axis=1).reshape(given.shape), 0.0)
+        direct = width[:, None] * np.tensordot(SHARES, past * given, axes=1)
+        given *= 1.0 - past
+    kept, left = (np.einsum("isr,isr->sr", part.take(compound, axis=2), given) for part in (w.kept, w.left))
+    left += direct
     # The release itself is known exactly: both parts are scaled to add up to it.
-    released = (plant_start - plant_end)[:, source]
+    plant_start, plant_end = np.split(plant[n:].take(source, axis=1), 2)
     found = kept + left
-    scale = released / np.where(found > 0.0, found, 1.0)
-    return _Steps(w.lost, kept * scale, left * scale, plant_end)
+    scale = (plant_start - plant_end) / np.where(found > 0.0, found, 1.0)
+    return _Steps(w.lost.take(compound, axis=1), kept * scale, left * scale, plant_end)
 
 
 def _march(steps: _Steps, sources: Sequence[Source], rows: Rows) -> Shares:
-    n = rows.amount.size
     plant = np.array([1.0 - source.share_in_liquid for source in sources])[rows.source]
-    in_pot, over = np.empty((len(steps.lost) + 1, n)), np.zeros((len(steps.lost) + 1, n))
-    in_pot[0] = 1.0 - plant
-    lost = steps.lost[:, rows.compound]
-    stays = 1.0 - lost
-    for j in range(len(lost)):
-        in_pot[j + 1] = in_pot[j] * stays[j] + steps.kept[j]
-    np.cumsum(in_pot[:-1] * lost + steps.left, axis=0, out=over[1:])
-    in_plant = np.vstack([plant, steps.plant_end[:, rows.source]])
-    return Shares(in_plant.T, in_pot.T, over.T)
+    in_pot = _dissolved(1.0 - plant, 1.0 - steps.lost, steps.kept)
+    over = np.zeros(in_pot.shape)
+    np.cumsum(in_pot[:-1] * steps.lost + steps.left, axis=0, out=over[1:])
+    return Shares(np.vstack([plant, steps.plant_end]).T, in_pot.T, over.T)
+
+
+def _dissolved(first: Array, stays: Array, kept: Array) -> Array:
+    """What is dissolved at every point, ``n[j + 1] = stays[j] n[j] + kept[j]``, in ever longer strides."""
+    share, total = stays, kept  # of one step, then of two, four and so on that end at a point
+    stride = 1
+    while stride < len(share):
+        ahead = total.copy()
+        ahead[stride:] += share[stride:] * total[:-stride]
+        share = np.concatenate([share[:stride], share[stride:] * share[:-stride]])
+        total, stride = ahead, 2 * stride
+    return np.vstack([first, share * first + total])
 
 
 def _head(states: States, count: int) -> States:
@@ -334,8 +339,7 @@ def _in_plant(sources: Sequence[Source], course: Course, elapsed_s: Array) -> Ar
     return np.asarray(whole * np.exp(-np.outer(elapsed_s - course.first_drop_s, rate)))
 
 
-def _release(sources: Sequence[Source], course: Course, states: States) -> Array:
+def _release(sources: Sequence[Source], states: States, plant: Array) -> Array:
     """Share of each source released for each unit of depletion, shape (points, sources)."""
     rate = np.array([source.rate_per_s for source in sources])
-    per_depletion = states.pot_mol / states.rate_mol_per_s
-    return np.asarray(rate * per_depletion[:, None] * _in_plant(sources, course, states.elapsed_s))
+    return np.asarray(rate * (states.pot_mol / states.rate_mol_per_s)[:, None] * plant)

@@ -22,6 +22,9 @@ from potsim.still.still import Still
 Array = NDArray[np.float64]
 
 ROUNDING = 1e-9  # of a depletion
+CLOSE = 1e-12  # depletion to which a condition is placed
+EVEN = np.linspace(0.0, 1.0, 17)  # parts of a step at which it is looked at next, whatever the condition
+NEAR = 10.0 ** -np.arange(1.0, 10.0)  # and how near, in steps, to where a straight line would cross
 EXHAUSTED = float(np.log(1000.0))  # depletion at which 99.9 % of the charge's moles are over
 
 
@@ -148,8 +151,8 @@ class Course:
             If a depletion lies outside; what rounding puts outside is taken.
         """
         s = np.asarray(depletion, dtype=float)
-        if s.size and not (float(s.min()) >= -ROUNDING and float(s.max()) <= EXHAUSTED + ROUNDING):
-            out = float(s.max()) if float(s.min()) >= -ROUNDING else float(s.min())
+        if s.size and not (s.min() >= -ROUNDING and s.max() <= EXHAUSTED + ROUNDING):
+            out = float(s.max()) if s.min() >= -ROUNDING else float(s.min())
             raise RangeError("depletion", f"{out:g}", f"0 to {EXHAUSTED:.4g}", "Ask within the run.")
         if len(self.legs) == 1:
             return self._on(self.legs[0], s)
@@ -181,7 +184,7 @@ class Course:
             pot_x=x,
             stream_x=y,
             over_mol=over,
-            over_ethanol_mol=np.clip(ethanol, 0.0, over),
+            over_ethanol_mol=np.minimum(np.maximum(ethanol, 0.0), over),
             pot_abv=pot_abv,
             stream_abv=stream_abv,
             pot_k=row.pot_k,
@@ -210,20 +213,24 @@ class Course:
 
         Notes
         -----
-        Looks at 257 points evenly spaced in what is over, then zooms into the step in which the sign changes.
-        A condition that comes true and false again between two of them is missed.
+        Looks at 257 points evenly spaced in what is over, then zooms into the step in which the sign changes,
+        with points that crowd where a straight line would cross. A condition that comes true and false again
+        between two of them is missed.
         """
         over = np.linspace(0.0, -np.expm1(-upto), 257)
         s = np.minimum(-np.log1p(-over), upto)
-        for _ in range(5):
-            true = np.flatnonzero(margin(self.at(s)) >= 0.0)
+        while True:
+            reached = margin(self.at(s))
+            true = np.flatnonzero(reached >= 0.0)
             if true.size == 0:
                 return None
             k = int(true[0])
-            if k == 0 or s[k] - s[k - 1] <= 1e-12:
+            if k == 0 or s[k] - s[k - 1] <= CLOSE:
                 return float(s[k])
-            s = np.linspace(s[k - 1], s[k], 257)
-        return float(s[int(np.flatnonzero(margin(self.at(s)) >= 0.0)[0])])
+            crossing = reached[k - 1] / (reached[k - 1] - reached[k])
+            along = np.concatenate([EVEN, crossing - NEAR, crossing + NEAR])
+            along = np.sort(np.minimum(np.maximum(along, 0.0), 1.0))
+            s = s[k - 1] + (s[k] - s[k - 1]) * along
 
     def at_power(self, depletion: float, power_w: float) -> Course:
         """Return the course that takes another power from a point on.

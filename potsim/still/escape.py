@@ -28,14 +28,27 @@ class Escape:
 
     Parameters
     ----------
-    per_depletion : ndarray
-        ``k = -d ln n / ds`` of what is dissolved in the pot.
-    past_neck : ndarray
-        Share of what enters the rising vapour that passes the neck.
+    volatility : ndarray
+        K of what is dissolved in the pot.
+    gain : ndarray
+        How much richer the stream is than the vapour of the pot.
+    on : ndarray, shape (points, 1)
+        Share of the vapour that passes the neck.
     """
 
-    per_depletion: Array
-    past_neck: Array
+    volatility: Array
+    gain: Array
+    on: Array
+
+    @property
+    def per_depletion(self) -> Array:
+        """``k = -d ln n / ds`` of what is dissolved in the pot."""
+        return self.volatility * self.gain
+
+    @property
+    def past_neck(self) -> Array:
+        """Share of what enters the rising vapour that passes the neck."""
+        return self.on * self.gain
 
 
 def escape(compounds: Compounds, states: States, pressure_pa: float) -> Escape:
@@ -66,14 +79,14 @@ def escape(compounds: Compounds, states: States, pressure_pa: float) -> Escape:
     of the vapour that runs back, x_r its composition.
     """
     _refuse_strong(states)
-    table = volatility_table(compounds, pressure_pa)
-    on = (1.0 - states.reflux)[:, None]
-    here, back = table(states.pot_x), table(states.x_reflux)
-    passing = on * back + states.reflux[:, None]
-    return Escape(
-        per_depletion=here * back / np.where(passing > 0.0, passing, 1.0),
-        past_neck=on * back / np.where(passing > 0.0, passing, 1.0),
-    )
+    k = volatility_table(compounds, pressure_pa)(np.concatenate([states.pot_x, states.x_reflux]))
+    here, back = k[: states.pot_x.size], k[states.pot_x.size :]
+    on = 1.0 - states.reflux[:, None]
+    passing = on * back
+    passing += states.reflux[:, None]
+    passing[passing == 0.0] = 1.0  # where all runs back, of what stays
+    back /= passing
+    return Escape(here, back, on)
 
 
 class VolatilityTable:
@@ -104,7 +117,7 @@ class VolatilityTable:
         values = chebyshev.chebval(unit, series).T
         slopes = chebyshev.chebval(unit, chebyshev.chebder(series)).T * (2.0 / ROWS)
         rise = np.diff(values, axis=0)
-        self._cubic = np.stack(
+        self._cubic = np.ascontiguousarray(
             [
                 values[:-1],
                 slopes[:-1],
@@ -118,10 +131,13 @@ class VolatilityTable:
         place = np.arcsinh(x / SCALE_X) / self._step
         row = np.minimum(place.astype(np.intp), ROWS - 1)
         along = (place - row)[:, None]
-        a, b, c, d = (column[row] for column in self._cubic)
-        k = np.exp(((d * along + c) * along + b) * along + a)
+        a, b, c, k = (np.asarray(column) for column in self._cubic.take(row, axis=1))
+        for lower in (c, b, a):
+            k *= along
+            k += lower
+        np.exp(k, out=k)
         k[:, self.stays] = 0.0
-        return np.asarray(k)
+        return k
 
 
 @lru_cache(maxsize=64)

@@ -9,6 +9,7 @@ the decay, so that a parabola through three points of it serves.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import factorial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,7 @@ RUNNING = np.array(
     ]
 )
 SMALL = 0.5  # below this z the moments are summed as series
+SERIES = tuple(-2.0 * (-1.0) ** j / factorial(j + 3) for j in range(1, 13))  # of z, z^2 and so on
 LEAST = 1e-200  # added where a decay is divided by, which may be nought
 
 
@@ -90,10 +92,11 @@ def weights(decay: Array, width: Array) -> Weights:
 def _moments(z: Array) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
     """Integrals over u of ``u^j exp(-z (1 - u))``, j = 0, 1, 2, and of ``u^j (1 - exp(-z (1 - u)))``."""
     low = np.minimum(z, SMALL)
-    series, factor = np.zeros_like(z), np.full_like(z, 1.0 / 3.0)
-    for j in range(1, 13):  # -sum over j of 2 (-z)^j / (j + 3)! ... written as products
-        factor = factor * low / (j + 3.0)
-        series = series + (factor if j % 2 else -factor)
+    series = np.full_like(z, SERIES[-1])
+    for factor in SERIES[-2::-1]:
+        series *= low
+        series += factor
+    series *= low
     high = np.maximum(z, SMALL)
     m0 = -np.expm1(-high) / high
     m2 = (1.0 - 2.0 * (1.0 - m0) / high) / high

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-HALVINGS = 30  # of a step, in the search for a level
+STEPS = 60  # at most, in the search for a level; four or five do
+CLOSE = 1e-10  # of a step of the grid
 
 
 class Rising:
@@ -84,10 +85,23 @@ class Rising:
         step = np.clip(below - 1, 0, self._step.size - 1)
         every = np.arange(len(self.values))[:, None]
         a, b, c, d = (column[every, step] for column in self._cubic)
-        rest = a - wanted
-        low, high = np.zeros(step.shape), np.ones(step.shape)
-        for _ in range(HALVINGS):
-            middle = 0.5 * (low + high)
-            short = ((d * middle + c) * middle + b) * middle + rest < 0.0
-            low, high = np.where(short, middle, low), np.where(short, high, middle)
-        return np.asarray(self.position[step] + 0.5 * (low + high) * self._step[step])
+        along = _first_root(a - wanted, b, c, d)
+        return np.asarray(self.position[step] + along * self._step[step])
+
+
+def _first_root(a: Array, b: Array, c: Array, d: Array) -> Array:
+    """Where rising cubics on 0 to 1 reach zero: Newton's rule, halving where it would leave the bracket."""
+    low, high = np.zeros(a.shape), np.ones(a.shape)
+    rise = b + c + d
+    t = np.clip(-a / np.where(rise > 0.0, rise, 1.0), 0.0, 1.0)
+    for _ in range(STEPS):
+        value = ((d * t + c) * t + b) * t + a
+        slope = (3.0 * d * t + 2.0 * c) * t + b
+        short = value < 0.0
+        low, high = np.where(short, t, low), np.where(short, high, t)
+        following = t - np.divide(value, slope, out=np.full(t.shape, np.inf), where=slope > 0.0)
+        following = np.where((following >= low) & (following <= high), following, 0.5 * (low + high))
+        if np.all(np.abs(following - t) <= CLOSE):
+            return following
+        t = following
+    return t

@@ -80,8 +80,8 @@ def polynomial(coefficients: Array, w: Array) -> Array:
     """
     if coefficients.ndim == 1:  # plain numbers are added far faster than arrays without axes
         *lower, highest = coefficients.tolist()
-        if w.ndim == 0:
-            return _single(lower, highest, float(w))
+        if w.size == 1:
+            return np.full(w.shape, _single(lower, highest, w.item()))
         value = np.full(w.shape, highest)
     else:
         *lower, highest = np.moveaxis(coefficients, -1, 0)
@@ -92,11 +92,11 @@ def polynomial(coefficients: Array, w: Array) -> Array:
     return value
 
 
-def _single(lower: list[float], highest: float, w: float) -> Array:
+def _single(lower: list[float], highest: float, w: float) -> float:
     value = highest
     for coefficient in reversed(lower):
         value = value * w + coefficient
-    return np.asarray(value)
+    return value
 
 
 def density(w: ArrayLike, t_c: ArrayLike = REFERENCE_C) -> FloatOrArray:
@@ -175,14 +175,24 @@ def w_from_density(density_kg_m3: ArrayLike, t_c: ArrayLike = REFERENCE_C) -> Fl
             f"{low:.2f} to {high:.2f} kg/m³ at this temperature, from ethanol to water",
             "Sugar, colour and oil change a density: such a liquid is not ethanol-water.",
         )
-    return plain(_invert(coefficients, given, np.zeros(fine.shape), np.ones(fine.shape)))
+    w_at_20, part_at_20 = _way_at_20()
+    start = np.interp((heaviest - given) / (heaviest - lightest), part_at_20, w_at_20)
+    return plain(_invert(coefficients, given, np.asarray(start)))
 
 
-def _invert(coefficients: Array, given: Array, low: Array, high: Array) -> Array:
+@cache
+def _way_at_20() -> tuple[Array, Array]:
+    """Mass fractions, and the part of the way from the density of water to that of ethanol at 20 °C."""
+    w = np.linspace(0.0, 1.0, 201)
+    at_20 = polynomial(general_formula()[0], w)
+    return w, (at_20[0] - at_20) / (at_20[0] - at_20[-1])
+
+
+def _invert(coefficients: Array, given: Array, w: Array) -> Array:
     """Newton's rule, with halving wherever it would leave the bracket; density falls with ``w``."""
     slopes = coefficients[..., 1:] * np.arange(1, coefficients.shape[-1])
     rounding = np.finfo(float).eps * np.abs(coefficients).sum(axis=-1)  # of the polynomial [kg/m³]
-    w = 0.5 * (low + high)
+    low, high = np.zeros(w.shape), np.ones(w.shape)
     for _ in range(100):
         miss = polynomial(coefficients, w) - given
         low, high = np.where(miss > 0, w, low), np.where(miss > 0, high, w)

@@ -86,6 +86,8 @@ def reading_abv(abv: ArrayLike, t_c: ArrayLike, *, calibrated_c: float = REFEREN
     >>> round(reading_abv(38.0, 25.0), 1)
     40.0
     """
+    if isinstance(t_c, float) and t_c == calibrated_c:  # it shows what there is
+        return percent_at(abv, calibrated_c)
     share = np.asarray(w_from_abv(abv))
     buoyant = np.asarray(density(share, t_c)) * _glass(t_c, calibrated_c)
     given = np.asarray(abv, dtype=float)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 
 ENDINGS = (("leaves", "leaf"), ("ies", "y"))
 NO_PLURAL = ("ss", "us", "is")
 
 
+@lru_cache(maxsize=4096)
 def key(name: str) -> str:
     """Return the form in which two spellings of one name are equal.
 
