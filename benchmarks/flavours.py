@@ -65,9 +65,10 @@ def same(run: Run) -> str:
 
 
 def whole(plan: Plan) -> Run:
-    """Curve, stop, jars, keep, proofing and the times of every botanical."""
+    """Curve, stop, jars, keep, proofing, arrays and the times of every botanical."""
     run = potsim.distil(plan)
     assert len(run.flavours.botanicals) == len(BILL)
+    assert run.profile.collected_l.size > 200
     return run
 
 

@@ -227,6 +227,12 @@ def test_what_is_not_said_is_noted() -> None:
     assert resolve(BotanicalDose("juniper", 14, state="dried", prepared="whole")).notes == ()
 
 
+def test_a_dose_of_nothing_is_told() -> None:
+    notes = resolve(BotanicalDose("juniper", mass_g=0.0)).notes
+    assert notes[-1].startswith("juniper: the dose is nothing")
+    assert "nothing" not in " ".join(resolve(BotanicalDose("juniper", mass_g=1.0)).notes)
+
+
 def test_volumes_of_solids_and_soaked_liquid() -> None:
     juniper = resolve(BotanicalDose("juniper", mass_g=100))
     assert juniper.solids_volume_l == pytest.approx(0.1 / 1.2)

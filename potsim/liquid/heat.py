@@ -181,5 +181,7 @@ def _state(share: ArrayLike, name: str, temperature_k: ArrayLike) -> tuple[Array
     """Check and broadcast a mole fraction and a temperature."""
     fraction = within(name, share, 0.0, 1.0, hint="It is a mole fraction of ethanol.")
     t = within("temperature_k", temperature_k, T_MIN_K, T_MAX_K, "K", "Give the temperature in K.")
+    if fraction.shape == t.shape:
+        return fraction, t
     a, b = np.broadcast_arrays(fraction, t)
     return a, b

@@ -207,11 +207,9 @@ class LiquidDensity:
         ndarray
             Density [kg/m3].
         """
+        powers, factors = np.array(self.terms).T
         tau = 1.0 - temperature_k / self.tc_k
-        total = np.ones_like(tau)
-        for n, a in self.terms:
-            total = total + a * tau**n
-        return self.critical_kg_m3 * total
+        return np.asarray(self.critical_kg_m3 * (1.0 + np.power.outer(tau, powers) @ factors))
 
 
 @cache

@@ -103,7 +103,7 @@ class Amounts:
         moles = np.interp(collected_l, along, self.over_mol)
         l_per_mol = np.interp(moles, self.over_mol, np.gradient(along, self.over_mol))
         for _ in range(STEPS):
-            short = collected_l - self.volume_l(np.zeros(moles.shape), moles)
+            short = collected_l - volume_l(moles, self.ethanol(moles))
             moles = np.clip(moles + short / l_per_mol, 0.0, self.over_mol[-1])
             if np.all(np.abs(short) <= 1e-12 * along[-1]):
                 break

@@ -54,8 +54,6 @@ class Run:
         The run in physical units, to exhaustion.
     end : End
         Where it stops, and why.
-    profile : Profile
-        The arrays.
     points : CutPoints
         Where heads, keep and run end.
     row : Row
@@ -73,12 +71,18 @@ class Run:
     setting: Setting
     course: Course
     end: stops.End
-    profile: Profile
     points: CutPoints
     row: jars.Row
     keep: keep.Keep
     proofing: Proofing | None
     flavours: Flavours
+
+    @cached_property
+    def profile(self) -> Profile:
+        """The arrays, evenly spaced in moles collected."""
+        over = np.linspace(0.0, -np.expm1(-self.end.depletion), POINTS)
+        depletion = np.minimum(-np.log1p(-over), self.end.depletion)
+        return profile(self.course, self.course.at(depletion))
 
     @property
     def collected_l(self) -> Array:
@@ -354,14 +358,12 @@ def distil(plan: Plan) -> Run:
     points = cut_points(run, setting.heads_l, keep_end, end.depletion)
     row = jars.lay(run, points, plan.jars.sizes)
     pooled = keep.pool(row.jars, plan.jars.keep)
-    over = np.linspace(0.0, -np.expm1(-end.depletion), POINTS)
     return Run(
         plan=plan,
         charge=charge,
         setting=setting,
         course=run,
         end=end,
-        profile=profile(run, run.at(np.minimum(-np.log1p(-over), end.depletion))),
         points=points,
         row=row,
         keep=pooled,

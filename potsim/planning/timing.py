@@ -26,7 +26,7 @@ Klass = Literal["early", "middle", "late", "stays"]
 ALCOHOL_OVER = 0.99  # share of the alcohol at which a run counts as done
 EARLY_BELOW, MIDDLE_BELOW = 0.25, 0.6  # of the distillate
 LEAST_OVER = 0.5  # of the releasable amount
-LOOKS = 257  # points at which it is looked for, twice
+LOOKS = 129  # points at which it is looked for, twice
 MARKS = np.array([0.05, 0.5, 0.95])  # of what comes over: start, half and end
 
 

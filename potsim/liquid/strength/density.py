@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -57,10 +57,18 @@ def at_temperature(t_c: ArrayLike) -> Array:
     RangeError
         Outside -20 to 40 °C.
     """
-    if isinstance(t_c, float) and t_c == REFERENCE_C:
-        return np.asarray(general_formula()[0])
-    above = within("t_c", t_c, T_MIN_C, T_MAX_C, "°C", _WARMER) - REFERENCE_C
-    return np.asarray(np.power.outer(above, np.arange(7)) @ general_formula())
+    if isinstance(t_c, float):
+        return _at_one_temperature(t_c)
+    return _at_temperatures(within("t_c", t_c, T_MIN_C, T_MAX_C, "°C", _WARMER))
+
+
+@lru_cache(maxsize=256)
+def _at_one_temperature(t_c: float) -> Array:
+    return _at_temperatures(within("t_c", t_c, T_MIN_C, T_MAX_C, "°C", _WARMER))
+
+
+def _at_temperatures(t_c: Array) -> Array:
+    return np.asarray(np.power.outer(t_c - REFERENCE_C, np.arange(7)) @ general_formula())
 
 
 def polynomial(coefficients: Array, w: Array) -> Array:

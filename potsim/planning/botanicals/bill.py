@@ -303,6 +303,8 @@ def _notes(dose: BotanicalDose, botanical: Botanical, state: State, prepared: Pr
     name, water, piece = botanical.common_name, botanical.fresh_water_fraction, botanical.piece
     taken = [*([] if dose.state else [state]), *([] if dose.prepared else [prepared])]
     notes = [f"{name}: taken {' and '.join(taken)}, not said otherwise"] if taken else []
+    if 0.0 in (dose.mass_g, dose.pieces):
+        notes.append(f"{name}: the dose is nothing, and nothing comes over; leave the line out to drop it")
     if dose.pieces is not None and piece is not None:
         each = f"{piece.mass_g:g} g each, {piece.state}"
         notes.append(f"{name}: {dose.pieces:g} x {piece.name} taken as {each}: {piece.source}")
