@@ -89,9 +89,8 @@ def rows() -> list[Row]:
 
 def _single(some: Point) -> Row:
     """A run among many, with its jars and its part in the bands, against one integrated step by step."""
-    ethanol, water = strength.moles(2.4, 38.0)
-    depletion = np.linspace(0.0, 1.2, POINTS)
-    slow = best_of(2, lambda: straightforward(ethanol / (ethanol + water), depletion))
+    x0, depletion = float(strength.x_from_abv(38.0)), np.linspace(0.0, 1.2, POINTS)
+    slow = best_of(2, lambda: straightforward(x0, depletion))
     what = f"a run among {some.runs:,} with jars, keep and bands, against solve_ivp"
     return Row(what, slow / (some.seconds / some.runs), 1000, True, "x")
 

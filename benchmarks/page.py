@@ -103,7 +103,7 @@ def moved(page: Page, command: tuple[str, ...], selector: str) -> float:
         for k in range(MOVES):
             times.append(page.evaluate(MOVE, [selector, 900 + 10 * (k + 1)]))
             page.wait_for_timeout(60)  # a hand that drags; what is slower is drawn when it rests
-        return statistics.median(times)
+        return float(statistics.median(times))
 
 
 def rows() -> list[Row]:

@@ -42,13 +42,12 @@ def straightforward(x0: float, depletion: np.ndarray) -> np.ndarray:
         rtol=1e-8,
         atol=1e-10,
     )
-    return solved.y[0]
+    return np.asarray(solved.y[0])
 
 
 def rows() -> list[Row]:
     """One run in a tabulated still, the same with its table, and 20,000 charges at once."""
-    ethanol, water = strength.moles(2.4, 38.0)
-    mol, x0 = ethanol + water, ethanol / (ethanol + water)
+    mol, x0 = float(sum(strength.moles(2.4, 38.0))), float(strength.x_from_abv(38.0))
     still = Still(4.0, CONDITIONS, 1200.0)
     depletion = np.linspace(0.0, 1.2, POINTS)
     curves(CONDITIONS)
