@@ -174,7 +174,7 @@ def test_rows_that_cannot_run_say_why(example_plan: Plan) -> None:
         "Take stronger spirit: water only weakens."
     )
     assert strong.outcome is None
-    assert "vapour lights at 21 °C" in strong.cautions[0]
+    assert "vapour lights at 19 °C" in strong.cautions[0]
     assert nothing.refusal.startswith("charge.abv is 0 % vol; allowed is more than 0")
     assert negative.refusal.startswith("charge.abv is -5 % vol")
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from potsim.data import read_table
 from potsim.liquid import strength
+from potsim.liquid.flash import flash_point
 from potsim.planning.charge import Charge
 from potsim.planning.defaults import Setting
+from potsim.planning.profile import ZERO_C
 from potsim.planning.stops import End
 from potsim.still.course import Course
 
@@ -76,7 +77,8 @@ def fire(charge_abv: float) -> tuple[str, ...]:
     usual = f"Usual are at most {MOST_CHARGE_ABV:.0f} % in a small still"
     strong = charge_abv > USUAL_BOTANICAL_ABV + ROUNDING_ABV
     more = f", {USUAL_BOTANICAL_ABV:.0f} % with botanicals" if strong else ""
-    lights = f"its vapour lights at {flash_point_c(charge_abv):.0f} °C (handbook table, from memory)"
+    lights_c = flash_point(float(strength.x_from_abv(charge_abv))) - ZERO_C
+    lights = f"its vapour lights at {lights_c:.0f} °C (from IEC 60079-20-1)"
     return (f"Charge of {charge_abv:.0f} % vol: {lights}. {usual}{more} (common practice, no source).",)
 
 
@@ -96,27 +98,3 @@ def for_end(end: End) -> tuple[str, ...]:
     if end.reason != "min_level":
         return ()
     return (f"Switch off before the planned stop: {end.words}. Charge more to get to the stop.",)
-
-
-def flash_point_c(abv: float) -> float:
-    """Flash point of a spirit.
-
-    Parameters
-    ----------
-    abv : float
-        Strength [% vol at 20 °C], 6 to 97.
-
-    Returns
-    -------
-    float
-        Temperature at which the vapour over it can be lit [°C].
-
-    Notes
-    -----
-    Linear between the handbook values by mass per cent in ``data/safety.csv``; rounded to 1 °C there.
-    """
-    rows = [r for r in read_table("safety.csv") if "flash point" in r["fact"]]
-    percent = [float(r["fact"].split(" mass")[0].split()[-1]) for r in rows]
-    return float(
-        np.interp(100.0 * float(strength.w_from_abv(abv)), percent, [float(r["value"]) for r in rows])
-    )

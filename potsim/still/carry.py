@@ -278,9 +278,9 @@ def _steps(course: Course, sources: Sequence[Source], rows: Rows, start: Array, 
     width, n = end - start, 3 * end.size
     nodes = (start + width * NODES[:, None]).ravel()
     states = course.at(np.concatenate([nodes, start, end]))
-    plant = _in_plant(sources, course, states.elapsed_s)
     inner = _head(states, n)
     out = escape(rows.compounds, inner, _pressure(course))
+    plant = _in_plant(sources, course, states.elapsed_s)
     source, compound = rows.source, rows.compound
     w = weights(out.per_depletion.reshape(3, width.size, -1), width[:, None])
     given = _release(sources, inner, plant[:n]).take(source, axis=1).reshape(3, width.size, -1)

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import RangeError, RequestError
+from potsim.errors import RangeError
 from potsim.liquid import equilibrium, strength
 from potsim.still.balance import Balance, balance, balances
 from potsim.still.lookup import BLOCK, SmoothFit, UniformTable, difference, running_integral
@@ -174,8 +174,6 @@ class Curves:
         ------
         RangeError
             If a pot is stronger than the table holds.
-        RequestError
-            If hardly any vapour of a charge of water passes the neck.
         """
         x = np.asarray(x, dtype=float)
         if not np.all((x >= 0.0) & (x <= self.highest_x)):
@@ -190,11 +188,6 @@ class Curves:
                 f"0 to {most:.1f} % vol at this pressure",
                 "Let the charge down with water: so near the azeotrope a pot no longer separates.",
             )
-        if self.lowest_x == LEAST_X and np.any(x == 0.0):
-            raise RequestError(
-                "The neck returns over 94 % of the vapour of water; potsim does not follow water that far.",
-                "Insulate the neck, lower neck_loss, or give more power.",
-            )
         return self._ln_w(np.maximum(x, WATER_X))
 
     def at(self, ln_w: Array) -> Row:
@@ -203,14 +196,23 @@ class Curves:
         Parameters
         ----------
         ln_w : ndarray
-            Positions inside the table.
+            Positions inside the table; or below it, if it ends where numbers do.
 
         Returns
         -------
         Row
             Arrays of the shape of ``ln_w``.
+
+        Notes
+        -----
+        Only a neck that returns nearly all vapour brings a pot to the end of what numbers can tell. From
+        there on it is water: nothing changes but the clock, which goes on at the rate reached.
         """
-        return Row(*self._table(ln_w))
+        if self.lowest_x > LEAST_X:
+            return Row(*self._table(ln_w))
+        row = Row(*self._table(np.maximum(ln_w, self.first)))
+        beyond = np.exp(self.first) - np.exp(np.minimum(ln_w, self.first))
+        return row._replace(clock=row.clock + beyond / row.rate)
 
     def distil(self, charge_x: Array, left: Array) -> tuple[Array, Array]:
         """Strength of stream and pot for many charges at once.
