@@ -297,3 +297,10 @@ def test_the_misfit_of_the_model_is_that_to_published_vapour() -> None:
         best.append(float(moved @ (y - ours) / (moved @ moved)))
     assert max(best) > 0.0 > min(best)
     assert np.sqrt(np.mean(np.square(best))) == pytest.approx(VOLATILITY_SD, abs=0.005)
+
+
+def test_a_still_at_its_limit_is_not_told_how_sure() -> None:
+    still = replace(SURE.still, power_w=130.0)
+    assert distil(replace(SURE, still=still)).end.depletion > 0.0
+    with pytest.raises(RequestError, match="so near the limit"):
+        ensemble(replace(SURE, still=still), 20)

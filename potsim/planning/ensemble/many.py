@@ -157,7 +157,7 @@ def ensemble(
     Raises
     ------
     RequestError
-        If the plan itself cannot be run.
+        If the plan itself cannot be run, or so nearly cannot that the least doubt decides.
     RangeError
         For a number of runs out of range.
 
@@ -308,7 +308,14 @@ def _chunks(study: Study, n: int, seed: int, executor: Executor | None) -> Itera
 
 def _own(study: Study) -> Array:
     """The plan's own answers, by the same look-up."""
-    return np.asarray(_flat(*answers(study, np.zeros((1, len(study.inputs)))))[0])
+    own = np.asarray(_flat(*answers(study, np.zeros((1, len(study.inputs)))))[0])
+    if not np.isfinite(own).any():
+        raise RequestError(
+            "How sure this run is cannot be told: it is so near the limit of what pot and neck can do that "
+            "the least doubt decides whether anything comes over.",
+            "Give more power, lower still.pot_loss or still.neck_loss, or let the charge down with water.",
+        )
+    return own
 
 
 def _flat(single: Array, curves: Array) -> Array:
