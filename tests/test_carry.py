@@ -230,3 +230,22 @@ def test_rising_curves_keep_rising_and_turn_back() -> None:
     back = curve.reaches(levels)
     for row in range(2):
         np.testing.assert_allclose(curve(back[row])[row], levels, atol=1e-7)
+
+
+@pytest.mark.parametrize(
+    ("abv", "conditions"),
+    [
+        (56.4, Conditions(101325.0, 87.66, 0.9306, 0.0664, 285.3)),  # most of the vapour runs back
+        (2e-6, Conditions(101325.0, 3.047, 0.01195, 0.0206, 279.6)),  # a first step of years
+    ],
+)
+def test_nothing_is_lost_or_comes_back_where_the_neck_returns_nearly_all(
+    abv: float, conditions: Conditions
+) -> None:
+    names = dict.fromkeys(MANY, 1.0)
+    there = course(20.0, float(strength.x_from_abv(abv)), Still(103.0, conditions, 2.0 * conditions.power_w))
+    both = [Source(names, 0.0, 0.1 / 60.0), Source(names, 0.1, 0.1 / 60.0, in_vapour=True)]
+    grid = carry(there, both).grid
+    np.testing.assert_allclose(grid.in_plant + grid.in_pot + grid.over, 1.0, atol=1e-12)
+    assert min(grid.in_plant.min(), grid.in_pot.min()) >= 0.0
+    assert np.diff(grid.over, axis=1).min() >= 0.0

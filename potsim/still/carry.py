@@ -292,11 +292,21 @@ def _steps(course: Course, sources: Sequence[Source], rows: Rows, start: Array, 
         given *= 1.0 - past
     kept, left = (np.einsum("isr,isr->sr", part.take(compound, axis=2), given) for part in (w.kept, w.left))
     left += direct
-    # The release itself is known exactly: both parts are scaled to add up to it.
+    lost = w.lost.take(compound, axis=1)
     plant_start, plant_end = np.split(plant[n:].take(source, axis=1), 2)
+    kept, left = _parts(plant_start - plant_end, lost, np.maximum(kept, 0.0), np.maximum(left, 0.0))
+    return _Steps(lost, kept, left, plant_end)
+
+
+def _parts(released: Array, lost: Array, kept: Array, left: Array) -> tuple[Array, Array]:
+    """Scale both parts of what is released, which is known exactly, so that they add up to it."""
     found = kept + left
-    scale = (plant_start - plant_end) / np.where(found > 0.0, found, 1.0)
-    return _Steps(w.lost.take(compound, axis=1), kept * scale, left * scale, plant_end)
+    unseen = (found <= 0.0) & (released > 0.0)
+    if unseen.any():  # all is released long before the first look into a step that takes days
+        kept, left = np.where(unseen, 1.0 - lost, kept), np.where(unseen, lost, left)
+        found = kept + left
+    scale = released / np.where(found > 0.0, found, 1.0)
+    return kept * scale, left * scale
 
 
 def _march(steps: _Steps, sources: Sequence[Source], rows: Rows) -> Shares:
