@@ -255,6 +255,19 @@ STILL = st.builds(
     pot_mass_kg=maybe(log(0.1, 100.0)),
     power_steps=st.just(()) | log(0.01, 2.0).map(lambda litres: (PowerStep(litres, 400.0),)),
 )
+
+
+@st.composite
+def stills_near_their_limit(draw: st.DrawFn) -> StillPlan:
+    """Hardly more power than pot and neck shed: most of the vapour runs back.
+
+    From 1 % more on; at 0.1 % the table's energy balance closes to 1e-4 only.
+    """
+    neck, pot = draw(log(0.05, 3.0)), draw(log(0.05, 3.0))
+    power_w = 80.0 * (neck + pot) * (1.0 + draw(log(0.01, 1.0)))
+    return StillPlan(50.0, power_w=power_w, heat_up_power_w=1e4, neck_loss_w_per_k=neck, pot_loss_w_per_k=pot)
+
+
 ONE_STOP = st.one_of(
     st.builds(Stop, stream_abv=st.floats(1.0, 90.0)),
     st.builds(Stop, pot_abv=st.floats(1e-6, 30.0)),
@@ -287,7 +300,7 @@ STOCK = st.lists(st.builds(JarStock, log(0.02, 50.0), maybe(st.integers(1, 12)))
 PLAN = st.builds(
     Plan,
     charge=st.lists(INGREDIENT, min_size=1, max_size=3).map(tuple),
-    still=st.just(StillPlan()) | STILL,
+    still=st.just(StillPlan()) | STILL | stills_near_their_limit(),
     botanicals=st.lists(DOSE, max_size=2).map(tuple),
     cuts=st.builds(
         Cuts, heads_share=maybe(st.floats(0.0, 0.2)), stop=st.just(Stop()) | STOP, tails_from=maybe(STOP)
@@ -297,7 +310,7 @@ PLAN = st.builds(
 )
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(PLAN)
 @example(of(Ingredient("a", 1.0, 40.0), bottling=Bottling(abv=40.0)))  # rounding at the end of the jars
 def test_any_plan_gives_a_run_that_balances_or_a_refusal_with_a_hint(plan: Plan) -> None:
