@@ -308,6 +308,15 @@ def test_a_condition_that_never_comes_and_one_true_from_the_start() -> None:
     assert r.at(half).collected_l == pytest.approx(0.5, abs=1e-9)
 
 
+def test_a_condition_that_jumps_is_found_where_it_jumps() -> None:
+    r = run()
+    looked_at = -np.log1p(-np.linspace(0.0, -np.expm1(-EXHAUSTED), 257)[1:-1])
+    for at in looked_at:  # these very points, where rounding could miss the end of a step
+        found = r.first(lambda s, at=at: np.where(s.depletion >= at, 0.0, -1.0))  # type: ignore[misc]
+        assert found is not None
+        assert 0.0 <= found - at <= 2e-12
+
+
 def test_lookups_against_functions_known_in_closed_form() -> None:
     z = SmoothFit.points(0.0, 2.0, 24)
     fit = SmoothFit(0.0, 2.0, np.exp(z))
