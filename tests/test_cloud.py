@@ -14,7 +14,7 @@ from potsim.liquid.clouding import ClearLimit, Verdict
 from potsim.planning import oils
 from potsim.planning.botanicals.bill import BotanicalDose
 from potsim.planning.cloud import SOONER, Cloud, Remedy, sentences
-from potsim.planning.plan import Bottling
+from potsim.planning.plan import Bottling, Ingredient, Plan
 
 
 def a_cloud(limit: ClearLimit, verdict: Verdict | None, *remedies: Remedy) -> Cloud:
@@ -113,3 +113,34 @@ def test_proof_of_a_plan_without_botanicals_and_of_one_too_weak(say) -> None:
     assert said.code == 2
     assert "quince.toml keeps spirit of 7" in said.err
     assert "weaker than TARGET" in said.err
+
+
+# --- What would help: the botanical named is the one whose halving clears the bottle furthest.
+
+
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_the_botanical_to_halve_is_the_one_whose_halving_helps_most(place: int) -> None:
+    bill = [BotanicalDose("juniper", mass_g=6.0), BotanicalDose("coriander seed", mass_g=6.0)]
+    bill.insert(place, BotanicalDose("star anise", mass_g=40.0, prepared="ground"))
+    plan = Plan(
+        charge=(Ingredient("spirit", 1.5, 40.0),), botanicals=tuple(bill), bottling=Bottling(abv=38.0)
+    )
+    run = potsim.distil(plan)
+    assert run.cloud is not None
+    assert run.cloud.verdict != "clear"
+    names = [line.botanical.common_name for line in run.bill]
+    (advice,) = [
+        (name, remedy.clear_abv)
+        for remedy in run.cloud.remedies
+        for name in names
+        if name in remedy.words
+    ]
+    halved = {}
+    for k, name in enumerate(names):
+        less = tuple(replace(d, mass_g=d.mass_g / 2) if j == k else d for j, d in enumerate(bill))
+        cloud = potsim.distil(replace(plan, botanicals=less)).cloud
+        assert cloud is not None
+        halved[name] = cloud.limit.abv
+    assert advice[0] == min(halved, key=lambda name: halved[name]) == "star anise"
+    assert advice[1] == pytest.approx(halved["star anise"], abs=0.3)
+    assert min(v for name, v in halved.items() if name != "star anise") > advice[1] + 2.0

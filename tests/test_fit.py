@@ -20,6 +20,7 @@ from potsim.planning.following.known import bench_of, hold_up, observed_of, prio
 from potsim.planning.following.learnt import Learnt, Loss, learn, mark_of
 from potsim.planning.following.outlook import Band, Forecast
 from potsim.planning.following.readings import Entry, Reading, next_reading
+from potsim.planning.following.verdicts import verdicts
 from potsim.planning.plan import Bottling, Cuts
 from potsim.planning.run import Run, distil
 from potsim.planning.still_plan import PowerStep
@@ -373,3 +374,60 @@ def test_the_mark_of_a_run_stays_as_it_goes_on(planned: Run) -> None:
     found = read(planned, [0.1, 0.2, 0.3])
     assert mark_of("x", found[:1]) == mark_of("x", found)
     assert mark_of("y", found) != mark_of("x", found)
+
+
+# --- Standard errors, against closed forms.
+
+
+def with_errors(made: Fit, ratio: float, scale: float, correlation: float) -> Fit:
+    """The same still, its ratio known to so much (relative), its time scale too, and so correlated."""
+    k, m = NAMES.index("ratio"), NAMES.index("time_scale")
+    covariance = np.zeros_like(made.covariance)
+    error = ratio * made.value("ratio")
+    covariance[k, k], covariance[m, m] = error**2, scale**2
+    covariance[k, m] = covariance[m, k] = correlation * error * scale
+    return replace(made, covariance=covariance)
+
+
+def test_the_neck_loss_is_as_sure_as_the_heat_it_sheds(planned: Run) -> None:
+    """The loss goes as the ratio over the time scale: what moves both alike leaves it where it is."""
+    made = learnt_from(planned, read(planned, [0.1, 0.4, 0.8], time=True))
+    loss = made.neck_loss_w_per_k
+    assert with_errors(made, 0.1, 0.1, 1.0).loss_errors[0] == pytest.approx(0.0, abs=1e-6)
+    assert with_errors(made, 0.1, 0.1, -1.0).loss_errors[0] == pytest.approx(0.2 * loss)
+    for ratio, scale, together in ((0.2, 0.1, 0.5), (0.05, 0.1, -0.6), (0.1, 0.0, 0.0)):
+        relative = np.sqrt(ratio**2 + scale**2 - 2.0 * together * ratio * scale)
+        assert with_errors(made, ratio, scale, together).loss_errors[0] == pytest.approx(relative * loss)
+
+
+def test_a_residual_carries_the_error_of_its_reading_and_of_its_place(planned: Run) -> None:
+    """0.5 % vol, 0.5 K, 30 s and 2 mL; a place off by 2 mL is as much as the stream falls in them."""
+    found = read(planned, [0.2, 0.5, 0.8], abv_off={0.5: 0.4}, time=True, vapour=True)
+    made = learnt_from(planned, found)
+    own = {"strength": 0.5, "vapour": 0.5, "time": 30.0}
+    assert sorted(r.kind for r in made.residuals) == sorted(list(own) * 3)
+    for residual in made.residuals:
+        place = found[residual.line].collected_l
+        assert place is not None
+        here, there = planned.at(collected_l=place - 0.001), planned.at(collected_l=place + 0.001)
+        moved = {
+            "strength": here.stream_abv - there.stream_abv,
+            "vapour": here.vapour_c - there.vapour_c,
+            "time": 60.0 * (here.elapsed_min - there.elapsed_min),
+        }[residual.kind]
+        assert residual.error == pytest.approx(np.hypot(own[residual.kind], moved), rel=0.02)
+        # Taken out of the answer again, a reading lies further off than it is left lying.
+        assert abs(residual.distance) >= abs(residual.off) / residual.error
+
+
+def test_a_number_matters_from_half_a_standard_error_on(planned: Run) -> None:
+    """Two numbers that show alike are said to be so only if each would show at all."""
+    made = learnt_from(planned, read(planned, [0.8]))
+
+    def said(moves: float) -> int:
+        k, m = NAMES.index("ratio"), NAMES.index("charge_abv")
+        information = np.zeros_like(made.information)
+        information[k, k] = information[m, m] = information[k, m] = information[m, k] = moves**2
+        return len(verdicts(replace(made, information=information)))
+
+    assert said(0.501) == said(5.0) == said(0.499) + 1 == said(0.0) + 1

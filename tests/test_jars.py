@@ -14,7 +14,7 @@ from potsim.errors import RangeError, RequestError
 from potsim.planning.amounts import amounts
 from potsim.planning.charge import blend
 from potsim.planning.cuts import CutPoints, cut_points
-from potsim.planning.jar_sizes import KITCHEN_L
+from potsim.planning.jar_sizes import KITCHEN_L, wanted_sizes
 from potsim.planning.jars import Jar, Row, lay
 from potsim.planning.plan import Ingredient, JarStock
 from potsim.planning.portion import between
@@ -328,3 +328,40 @@ def test_too_long_a_distraction_is_refused() -> None:
         working_jar(run, points.heads, points.keep_end, minutes=30.0, most_lost=0.05)
     with pytest.raises(RangeError, match=r"most_lost is 0 of the keep"):
         working_jar(run, points.heads, points.keep_end, most_lost=0.0)
+
+
+@pytest.mark.parametrize("most_lost", [1.0, 0.3, 0.1, 0.02, 0.004])
+def test_a_working_jar_is_emptied_as_often_as_the_keep_fills_it(most_lost: float) -> None:
+    run = run_of()
+    points = points_of(run)
+    jar = working_jar(run, points.heads, points.keep_end, minutes=0.0, most_lost=most_lost)
+    keep_l = between(run, points.heads, points.keep_end).volume_l
+    assert (jar.emptied - 1) * jar.size_l < keep_l <= jar.emptied * jar.size_l
+
+
+@pytest.mark.parametrize("times", [1000, 2000])
+def test_a_jar_below_every_kitchen_size_goes_into_the_keep_a_whole_number_of_times(times: int) -> None:
+    run = run_of()
+    points = points_of(run)
+    jar = working_jar(run, points.heads, points.keep_end, minutes=0.0, most_lost=1.0 / times)
+    assert jar.size_l < min(KITCHEN_L)
+    assert jar.emptied == times
+
+
+@pytest.mark.parametrize(
+    ("whole_l", "jars"), [(0.05, 6.0), (0.3, 6.0), (0.6, 10.0), (0.72, 12.0), (0.88, 14.0)]
+)
+def test_jars_wanted_add_up_to_six_to_fourteen_along_a_run(whole_l: float, jars: float) -> None:
+    """Our choice: one for each 60 mL, 6 to 14 of them; each place wants one over so many jars a litre."""
+    run = run_of()
+    curve = amounts(run, falls_to(run, 50.0))
+    wanted = wanted_sizes(curve, [0.03, 0.03 + 0.8 * whole_l, 0.03 + whole_l])
+    assert np.trapezoid(1.0 / np.array(wanted.size_l), wanted.stream_l) == pytest.approx(jars, rel=1e-9)
+
+
+def test_jars_that_float_no_hydrometer_are_told_of() -> None:
+    """Below 100 mL it may not float: common practice, no source."""
+    run = run_of(24.0, 38.0, 3000.0)
+    points = points_of(run, 0.3)
+    told = {ml: len(lay(run, points, stock(ml, 1000.0)).notes) for ml in (95.0, 99.9, 100.0, 105.0)}
+    assert told[95.0] == told[99.9] == told[100.0] + 1 == told[105.0] + 1

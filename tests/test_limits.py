@@ -355,3 +355,17 @@ def test_cut_tables_are_finite_to_the_end() -> None:
     table = cut_table(run.course, run.points)
     assert all(np.all(np.isfinite(numbers(row))) for rows in vars(table).values() for row in rows)
     assert blend([SPIRIT]).volume_l == pytest.approx(2.4)
+
+
+# --- A still of which only the size is known: what sheds heat is a surface, and goes as volume to the 2/3.
+
+
+@pytest.mark.parametrize(("capacity_l", "surface"), [(4.0, 1.0), (0.5, 0.25), (32.0, 4.0), (108.0, 9.0)])
+def test_losses_not_given_go_with_the_surface_of_the_pot(capacity_l: float, surface: float) -> None:
+    charge = (Ingredient("spirit", 0.6 * capacity_l, 40.0),)
+    there = potsim.distil(Plan(charge, still=StillPlan(capacity_l=capacity_l))).setting.still.conditions
+    assert there.neck_loss_w_per_k == pytest.approx(0.6 * surface)
+    assert there.pot_loss_w_per_k == pytest.approx(1.0 * surface)
+    # 300 W/L, at most 3 kW; or three times what is shed 80 K above the room, where that is more.
+    power = max(min(300.0 * capacity_l, 3000.0), 3.0 * 80.0 * (0.6 + 1.0) * surface)
+    assert there.power_w == pytest.approx(power)
