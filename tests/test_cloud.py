@@ -130,10 +130,7 @@ def test_the_botanical_to_halve_is_the_one_whose_halving_helps_most(place: int) 
     assert run.cloud.verdict != "clear"
     names = [line.botanical.common_name for line in run.bill]
     (advice,) = [
-        (name, remedy.clear_abv)
-        for remedy in run.cloud.remedies
-        for name in names
-        if name in remedy.words
+        (name, remedy.clear_abv) for remedy in run.cloud.remedies for name in names if name in remedy.words
     ]
     halved = {}
     for k, name in enumerate(names):

@@ -10,7 +10,6 @@ import potsim
 from potsim.planning.plan import JarPlan, JarStock, Plan
 from potsim.planning.trials.another_still import to_charge
 
-
 # --- Notes
 
 
