@@ -13,9 +13,9 @@ import potsim
 from benchmarks.measure import Row, best_of
 from benchmarks.still import straightforward
 from potsim.liquid import strength
-from potsim.planning.ensemble.many import CHUNK
-from potsim.planning.ensemble.study import drawn, standard_numbers, study_of
-from potsim.still.family import family
+from potsim.planning.ensemble import CHUNK
+from potsim.planning.study import drawn, standard_numbers, study_of
+from potsim.still.courses import family
 
 SIZES = (1, 100, 10_000, 1_000_000)
 DRAWS, POINTS = 20_000, 200
@@ -24,7 +24,7 @@ PROGRAM = """
 import resource, sys, time
 from dataclasses import replace
 import potsim
-from potsim.planning.ensemble.many import ensemble
+from potsim.planning.ensemble import ensemble
 from potsim.planning.plan import JarPlan, JarStock
 plan = replace(potsim.example_plan(), botanicals=(), jars=JarPlan((JarStock(0.5),)))
 ensemble(plan, 1)

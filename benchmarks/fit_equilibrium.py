@@ -19,8 +19,7 @@ from scipy.optimize import OptimizeResult, least_squares
 
 import potsim.data
 from potsim.data import read_table
-from potsim.liquid.boiling import boil, combine, total_pressure
-from potsim.liquid.excess import Excess
+from potsim.liquid.equilibrium import Excess, boil, combine, total_pressure
 
 Array = NDArray[np.float64]
 RATIO, REFERENCE_K, VAPOUR_SHARE = 3.0, 358.15, 0.6
@@ -120,7 +119,7 @@ def fit() -> OptimizeResult:
 def table_of(p: Array) -> str:
     model = model_of(p)
     lines = [
-        "# Parameters of the excess functions of ethanol-water; the equation is in potsim/liquid/excess.py.",
+        "# Parameters of the excess functions of ethanol-water; see potsim/liquid/equilibrium.py.",
         "# Fitted by benchmarks/fit_equilibrium.py (weighted least squares, all sets at once) to:",
         "# Kamihama et al. 2012 (101.3 kPa; y and T), Pemberton & Mash 1978 (303.15 and 363.15 K; P),",
         "# Beebe et al. 1942 (380 mmHg; y), Larkin 1975 (298-383 K; excess enthalpy, heat capacity; little",

@@ -9,11 +9,11 @@ from scipy.integrate import solve_ivp
 
 import potsim
 from benchmarks.measure import Row, best_of
-from potsim.planning.botanicals.bill import BotanicalDose
-from potsim.planning.ensemble.many import ensemble
+from potsim.planning.botanicals import BotanicalDose
+from potsim.planning.ensemble import ensemble
 from potsim.planning.plan import Plan, Uncertainty
 from potsim.planning.run import Run
-from potsim.still.escape import escape
+from potsim.still.carry import escape
 
 BILL = (
     "juniper",

@@ -9,8 +9,8 @@ import numpy as np
 
 import potsim
 from benchmarks.measure import Row, best_of
-from potsim.planning.following.forecast import Follower
-from potsim.planning.following.readings import Entry, Reading, next_reading
+from potsim.planning.forecast import Follower
+from potsim.planning.readings import Entry, Reading, next_reading
 
 IMPORT = "import time; t = time.perf_counter(); import matplotlib.figure; print(time.perf_counter() - t)"
 

@@ -8,11 +8,10 @@ from scipy.optimize import brentq
 
 from benchmarks.measure import Row, best_of
 from potsim.liquid import strength
-from potsim.liquid.boiling import volatilities
-from potsim.liquid.excess import excess
+from potsim.liquid.equilibrium import excess, volatilities
 from potsim.still.course import course
-from potsim.still.curves import Curves, curves
 from potsim.still.still import Conditions, Still
+from potsim.still.tables import Curves, curves
 
 CONDITIONS = Conditions(power_w=700.0)
 PRESSURE_PA = CONDITIONS.pressure_pa

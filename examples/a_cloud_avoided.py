@@ -6,7 +6,7 @@ from pathlib import Path
 import potsim
 from potsim.interfaces.plots import ink
 from potsim.interfaces.plots.run import new_axes
-from potsim.planning.botanicals.bill import BotanicalDose
+from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.cloud import sentences
 from potsim.planning.plan import Bottling, Stop
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import potsim
-from potsim.interfaces.plots.sweep import figure_of_sweep
+from potsim.interfaces.plots.others import figure_of_sweep
 
 PICTURES = Path(__file__).with_name("pictures")
 

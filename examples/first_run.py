@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import potsim
-from potsim.interfaces.plots.whole import figure_of_run
+from potsim.interfaces.plots.run import figure_of_run
 
 PICTURES = Path(__file__).with_name("pictures")
 

@@ -4,9 +4,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import potsim
-from potsim.interfaces.plots.follow import figure_of_follow
-from potsim.interfaces.readings.file import read_readings
-from potsim.planning.following.forecast import follow
+from potsim.interfaces.plots.others import figure_of_follow
+from potsim.interfaces.readingsfile import read_readings
+from potsim.planning.forecast import follow
 from potsim.planning.plan import Uncertainty
 
 PICTURES = Path(__file__).with_name("pictures")

@@ -7,8 +7,7 @@ from matplotlib.figure import Figure
 import potsim
 from potsim.interfaces.plots import ink
 from potsim.interfaces.plots.run import WIDTH_IN
-from potsim.planning.ensemble.bands import advice
-from potsim.planning.ensemble.many import ensemble
+from potsim.planning.ensemble import advice, ensemble
 
 PICTURES = Path(__file__).with_name("pictures")
 ASKED = {"keep.volume_l": "volume of the keep", "keep.abv": "strength of the keep"}

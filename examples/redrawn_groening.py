@@ -8,8 +8,8 @@ from potsim.data import header, read_table
 from potsim.interfaces.plots import ink
 from potsim.interfaces.plots.run import new_axes
 from potsim.liquid import strength
-from potsim.still.balance import balance
 from potsim.still.still import Conditions
+from potsim.still.tables import balance
 
 PICTURES = Path(__file__).with_name("pictures")
 TABLE = "published/groening_spout_vs_pot.csv"

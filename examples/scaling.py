@@ -5,7 +5,7 @@ from pathlib import Path
 import potsim
 from potsim.interfaces.plots import ink
 from potsim.interfaces.plots.run import new_axes
-from potsim.planning.trials.another_still import to_charge
+from potsim.planning.next_trial import to_charge
 
 PICTURES = Path(__file__).with_name("pictures")
 

@@ -5,9 +5,9 @@ from pathlib import Path
 import potsim
 from potsim.interfaces.plots import ink
 from potsim.interfaces.plots.run import new_axes
-from potsim.planning.trials.in_bottle import in_bottle
-from potsim.planning.trials.next_trial import next_trial
-from potsim.planning.trials.trial import Note, Trial
+from potsim.planning.comparison import in_bottle
+from potsim.planning.next_trial import next_trial
+from potsim.planning.trials import Note, Trial
 
 PICTURES = Path(__file__).with_name("pictures")
 TASTED = (

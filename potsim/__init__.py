@@ -12,25 +12,25 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from potsim.errors import PotsimError as PotsimError
-    from potsim.interfaces.planfile.text import example_plan as example_plan
-    from potsim.interfaces.planfile.text import load_plan as load_plan
-    from potsim.planning.asking.reach import reach as reach
-    from potsim.planning.asking.sweep import sweep as sweep
-    from potsim.planning.ensemble.many import ensemble as ensemble
+    from potsim.interfaces.planfile import example_plan as example_plan
+    from potsim.interfaces.planfile import load_plan as load_plan
+    from potsim.planning.ensemble import ensemble as ensemble
     from potsim.planning.plan import Plan as Plan
+    from potsim.planning.reach import reach as reach
     from potsim.planning.run import Run as Run
     from potsim.planning.run import distil as distil
+    from potsim.planning.sweep import sweep as sweep
 
 _HOMES = {
     "PotsimError": "potsim.errors",
     "Plan": "potsim.planning.plan",
     "Run": "potsim.planning.run",
     "distil": "potsim.planning.run",
-    "ensemble": "potsim.planning.ensemble.many",
-    "example_plan": "potsim.interfaces.planfile.text",
-    "load_plan": "potsim.interfaces.planfile.text",
-    "reach": "potsim.planning.asking.reach",
-    "sweep": "potsim.planning.asking.sweep",
+    "ensemble": "potsim.planning.ensemble",
+    "example_plan": "potsim.interfaces.planfile",
+    "load_plan": "potsim.interfaces.planfile",
+    "reach": "potsim.planning.reach",
+    "sweep": "potsim.planning.sweep",
 }
 __all__ = [
     "Plan",

@@ -8,15 +8,7 @@ from collections.abc import Iterable
 
 
 class PotsimError(Exception):
-    """Any refusal or failure that potsim foresaw.
-
-    Parameters
-    ----------
-    message : str
-        One sentence: what was given and what is allowed.
-    hint : str, optional
-        What to do next.
-    """
+    """Any refusal or failure that potsim foresaw."""
 
     exit_code = 1
 
@@ -36,19 +28,7 @@ class RequestError(PotsimError, ValueError):
 
 
 class RangeError(RequestError):
-    """A number lies outside the range in which a model is valid.
-
-    Parameters
-    ----------
-    argument : str
-        Name of the argument at fault.
-    given : object
-        What was given.
-    allowed : str
-        The allowed range, with its unit.
-    hint : str, optional
-        What to do next.
-    """
+    """A number lies outside the range in which a model is valid."""
 
     def __init__(self, argument: str, given: object, allowed: str, hint: str = "") -> None:
         super().__init__(f"{argument} is {given}; allowed is {allowed}.", hint)
@@ -58,17 +38,7 @@ class RangeError(RequestError):
 
 
 class UnknownNameError(RequestError, LookupError):
-    """A name that nothing here goes by; the nearest known names are suggested.
-
-    Parameters
-    ----------
-    what : str
-        The kind of thing named, such as ``"botanical"``.
-    given : str
-        The name given.
-    known : iterable of str
-        The names that would have been understood.
-    """
+    """A name that nothing here goes by; the nearest known names are suggested."""
 
     def __init__(self, what: str, given: str, known: Iterable[str]) -> None:
         names = sorted(set(known))
@@ -96,28 +66,7 @@ def require(
     open_low: bool = False,
     hint: str = "",
 ) -> None:
-    """Refuse a number outside its range; ``None`` (not said) passes.
-
-    Parameters
-    ----------
-    key : str
-        The key of the plan file, for the message.
-    value : float or None
-        The number given, in ``unit``.
-    low, high : float
-        The allowed range, ends included.
-    unit : str
-        Unit of all three.
-    open_low : bool
-        Whether ``low`` itself is refused.
-    hint : str
-        What to do instead.
-
-    Raises
-    ------
-    RangeError
-        If the number lies outside, or is not a number.
-    """
+    """Refuse a number outside its range; ``None`` (not said) passes."""
     if value is None:
         return
     fine = (value > low if open_low else value >= low) and value <= high and math.isfinite(value)
@@ -134,22 +83,7 @@ def _plain(value: float) -> str:
 
 
 def nearest(given: str, known: Iterable[str], most: int = 3) -> tuple[str, ...]:
-    """Return the known names closest in spelling to the one given.
-
-    Parameters
-    ----------
-    given : str
-        The name as typed.
-    known : iterable of str
-        The names to compare with.
-    most : int
-        How many to return at the most.
-
-    Returns
-    -------
-    tuple of str
-        Closest first; empty when nothing is near.
-    """
+    """Return the known names closest in spelling to the one given."""
     by_lower = {name.lower(): name for name in known}
     near = difflib.get_close_matches(given.lower(), list(by_lower), n=most, cutoff=0.6)
     return tuple(by_lower[name] for name in near)

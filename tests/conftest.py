@@ -17,6 +17,7 @@ from potsim.planning.plan import Plan
 if TYPE_CHECKING:
     from page_server import Browser, Served
 
+
 QUINCE = """
 title = "Quince, second trial"
 [[charge]]

@@ -7,7 +7,7 @@ import json
 import sys
 
 import potsim
-from potsim.planning.ensemble.many import ensemble
+from potsim.planning.ensemble import ensemble
 
 
 def digest() -> str:

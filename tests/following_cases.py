@@ -9,8 +9,8 @@ from other_still import OtherRun, distil
 
 import potsim
 from potsim.liquid import strength
-from potsim.planning.following.readings import Entry, Reading, next_reading
 from potsim.planning.plan import Ingredient, Plan
+from potsim.planning.readings import Entry, Reading, next_reading
 from potsim.planning.run import Run
 
 STOP_ABV = 55.0

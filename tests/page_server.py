@@ -19,7 +19,7 @@ from potsim.interfaces.page.app import Desk
 from potsim.interfaces.page.folder import Folder
 from potsim.interfaces.page.guard import House
 from potsim.interfaces.page.serve import Wish, listen, server_of
-from potsim.interfaces.planfile.write import tables_of
+from potsim.interfaces.planfile import tables_of
 
 EXAMPLE = tables_of(potsim.example_plan())
 

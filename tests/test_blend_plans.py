@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 import potsim
-from potsim.interfaces.planfile.text import read_plan
+from potsim.interfaces.planfile import read_plan
 from potsim.liquid import strength
-from potsim.planning.trials.oil_blend import blend_to_profile, oils_mg_per_l, pour
+from potsim.planning.blends import blend_to_profile, oils_mg_per_l, pour
 
 SPIRIT = """
 [[charge]]

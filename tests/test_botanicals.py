@@ -10,13 +10,16 @@ from hypothesis import strategies as st
 
 from potsim.data import read_table
 from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.planning.botanicals.bill import BotanicalDose, dose_warnings, limit_warnings, resolve
-from potsim.planning.botanicals.library import (
+from potsim.planning.botanicals import (
+    BotanicalDose,
     Spread,
+    dose_warnings,
     find,
     library,
+    limit_warnings,
+    resolve,
+    spelling,
 )
-from potsim.planning.botanicals.names import key
 
 COMPOUNDS = {row["id"] for row in read_table("compounds.csv")}
 IDS = sorted(library())
@@ -169,12 +172,12 @@ def test_the_state_tells_fresh_ginger_from_dried() -> None:
 @given(st.text(alphabet="abcdefghiklmnopqrstuvxyz éñç-_/()×柚", max_size=30))
 @settings(max_examples=50, deadline=None)
 def test_case_and_blanks_do_not_count(name: str) -> None:
-    assert key(name.upper()) == key(name)
-    assert key(f"  {name} ") == key(name)
+    assert spelling(name.upper()) == spelling(name)
+    assert spelling(f"  {name} ") == spelling(name)
 
 
 def test_names_in_other_scripts_stay_apart() -> None:
-    assert key("柚子") != key("山椒")
+    assert spelling("柚子") != spelling("山椒")
 
 
 # --- doses ----------------------------------------------------------------------------------------------

@@ -10,18 +10,15 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from potsim.errors import RangeError, UnknownNameError
-from potsim.liquid import strength, traces
-from potsim.still.carry import Carried, Source, carry
-from potsim.still.course import EXHAUSTED, Course, course
-from potsim.still.escape import escape, volatility_table
-from potsim.still.exponential import NODES, SHARES, weights
-from potsim.still.rising import Rising
+from potsim.liquid import compounds, strength, traces
+from potsim.still.carry import NODES, SHARES, Carried, Source, carry, escape, volatility_table, weights
+from potsim.still.course import EXHAUSTED, Course, Rising, course
 from potsim.still.still import Conditions, PowerChange, Still
 
 Array = NDArray[np.float64]
 REFLUX = Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0)
 # 40 compounds from the most volatile to those that stay.
-MANY = (*[c.id for c in traces.compounds()][:74:2], "vanillin", "piperine", "methanol")
+MANY = (*[c.id for c in compounds.compounds()][:74:2], "vanillin", "piperine", "methanol")
 
 
 def run(abv: float = 40.0, conditions: Conditions = REFLUX, *changes: PowerChange) -> Course:
@@ -172,14 +169,14 @@ def test_reflux_holds_the_heavy_back_and_lets_the_light_go() -> None:
 
 
 def test_the_table_of_volatilities_is_the_function() -> None:
-    names = tuple(c.id for c in traces.compounds())
+    names = tuple(c.id for c in compounds.compounds())
     x = np.array([0.0, 1e-6, 0.003, 0.05, 0.3, 0.62, traces.X_MAX])
     direct = traces.volatilities(names, x, 95e3).T
     np.testing.assert_allclose(volatility_table(names, 95e3)(x), direct, rtol=1e-6)
 
 
 def test_own_compounds_and_unknown_ones() -> None:
-    own = {"mine": traces.Compound.own("mine", 150.0, relative_to_ethanol=1.0)}
+    own = {"mine": compounds.Compound.own("mine", 150.0, relative_to_ethanol=1.0)}
     found = carry(run(), [Source({"mine": 1.0, "methanol": 2.0})], own)
     assert found.compound_ids == ("mine", "methanol")
     assert found.rows.amount.tolist() == [1.0, 2.0]
@@ -188,7 +185,7 @@ def test_own_compounds_and_unknown_ones() -> None:
 
 
 def test_something_as_volatile_as_ethanol_leaves_with_it() -> None:
-    own = {"mine": traces.Compound.own("mine", 150.0, relative_to_ethanol=1.0)}
+    own = {"mine": compounds.Compound.own("mine", 150.0, relative_to_ethanol=1.0)}
     found = carry(run(40.0, Conditions(power_w=700.0)), [Source({"mine": 1.0})], own)
     s = np.array([0.05, 0.2, 0.6])
     there = found.course.at(s)

@@ -11,9 +11,17 @@ from hypothesis import strategies as st
 
 from potsim.data import read_table
 from potsim.errors import RangeError, UnknownNameError
-from potsim.interfaces.evidence import clouding_practice as practice
-from potsim.liquid.clouding import clear_limit, limit_abv, load, shares
-from potsim.liquid.solubility import Solubility, solubility, solubility_law, solubility_mol_per_l
+from potsim.interfaces.evidence import clouding_practice
+from potsim.liquid.clouding import (
+    Solubility,
+    clear_limit,
+    limit_abv,
+    load,
+    shares,
+    solubility,
+    solubility_law,
+    solubility_mol_per_l,
+)
 
 OILS = [row["compound_id"] for row in read_table("cosolvency.csv") if row["treatment"] == "law"]
 GIN = {"alpha_pinene": 0.08, "myrcene": 0.03, "limonene": 0.02, "linalool": 0.04}
@@ -27,9 +35,12 @@ def dilution(mix: dict[str, float], abv: float, to: float) -> dict[str, float]:
 
 
 def test_more_botanicals_cloud_a_gin_sooner_but_none_as_soon_as_in_practice() -> None:
-    little, typical, much = (practice.limit(d) for d in (practice.LITTLE, practice.TYPICAL, practice.MUCH))
-    assert little.abv < typical.abv < much.abv < practice.CLEAR_TO_ABV
-    assert all(found.verdict(practice.CLEAR_TO_ABV) == "clear" for found in (little, typical, much))
+    little, typical, much = (
+        clouding_practice.limit(d)
+        for d in (clouding_practice.LITTLE, clouding_practice.TYPICAL, clouding_practice.MUCH)
+    )
+    assert little.abv < typical.abv < much.abv < clouding_practice.CLEAR_TO_ABV
+    assert all(found.verdict(clouding_practice.CLEAR_TO_ABV) == "clear" for found in (little, typical, much))
 
 
 def test_law_by_hand() -> None:

@@ -16,9 +16,9 @@ import pytest
 import potsim
 from potsim.interfaces import files
 from potsim.interfaces.commands import proof
-from potsim.interfaces.evidence.registry import modules
-from potsim.interfaces.summary.run import curve_places
-from potsim.planning.profile import QUANTITIES
+from potsim.interfaces.evidence.core import modules
+from potsim.interfaces.report.run import curve_places
+from potsim.planning.stops import QUANTITIES
 
 KEPT_EVIDENCE = Path(__file__).parent / "EVIDENCE.md"
 P = ("1 L", "72 %", "42 %")
@@ -302,7 +302,7 @@ def test_new_writes_a_plan_that_runs(say, tmp_path: Path) -> None:
 
 
 def test_botanicals_lists_all_and_tells_one_with_its_sources(say) -> None:
-    from potsim.planning.botanicals.library import library
+    from potsim.planning.botanicals import library
 
     listed = say("botanicals").out
     assert f"{len(library())} botanicals" in listed
@@ -316,7 +316,7 @@ def test_botanicals_lists_all_and_tells_one_with_its_sources(say) -> None:
 
 @pytest.mark.parametrize("name", ["aniseed", "wormwood", "tonka bean", "fresh ginger"])
 def test_every_caution_of_a_botanical_is_told(say, name: str) -> None:
-    from potsim.planning.botanicals.library import find
+    from potsim.planning.botanicals import find
 
     told = " ".join(say("botanicals", name).out.split())
     for caution in find(name).cautions:

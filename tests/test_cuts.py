@@ -9,10 +9,9 @@ import numpy as np
 import pytest
 
 from potsim.errors import RequestError
-from potsim.planning.charge import blend
-from potsim.planning.cuts import CutPoints, CutTable, cut_points, cut_table
+from potsim.planning.charge import between, blend
 from potsim.planning.plan import Ingredient
-from potsim.planning.portion import between
+from potsim.planning.stops import CutPoints, CutTable, cut_points, cut_table
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, PowerChange, Still
 

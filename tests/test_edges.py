@@ -8,10 +8,9 @@ import pytest
 
 import potsim
 from potsim.errors import RangeError, RequestError
-from potsim.interfaces.planfile.text import read_plan
-from potsim.planning.botanicals.bill import BotanicalDose
-from potsim.planning.plan import Bottling, Ingredient, Plan
-from potsim.planning.still_plan import StillPlan
+from potsim.interfaces.planfile import read_plan
+from potsim.planning.botanicals import BotanicalDose
+from potsim.planning.plan import Bottling, Ingredient, Plan, StillPlan
 
 SPIRIT = Plan(charge=(Ingredient("apple spirit", 2.0, 40.0),))
 

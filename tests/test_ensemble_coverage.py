@@ -18,11 +18,12 @@ from thermo.unifac import DOUFIP2016, DOUFSG, UNIFAC
 
 import potsim
 from potsim.liquid import equilibrium, strength
-from potsim.planning.ensemble.many import ensemble
-from potsim.planning.ensemble.study import drawn, standard_numbers, study_of
+from potsim.planning.ensemble import ensemble
 from potsim.planning.run import distil
-from potsim.still import balance as balance_module
-from potsim.still import curves as curves_module
+from potsim.planning.study import drawn, standard_numbers, study_of
+from potsim.still import tables
+from potsim.still import tables as balance_module
+from potsim.still import tables as curves_module
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions
 
@@ -141,7 +142,7 @@ def truths(pressure_pa: float) -> dict[str, np.ndarray]:
             )
             still = replace(study.still, conditions=own)
             rows.append(truth(course(float(mol[k]), float(draws.ethanol_mol[k] / mol[k]), still)))
-    curves_module.curves.cache_clear()
+    tables.curves.cache_clear()
     return {name: np.array([row[name] for row in rows]) for name in rows[0]}
 
 

@@ -20,10 +20,8 @@ from thermo.unifac import DOUFIP2006, DOUFSG, UNIFAC
 from potsim.errors import RangeError
 from potsim.interfaces.evidence.equilibrium import SETS, comparisons, points
 from potsim.liquid import equilibrium
-from potsim.liquid.arrays import Array
-from potsim.liquid.boiling import total_pressure
-from potsim.liquid.excess import excess
-from potsim.liquid.pure import second_virial
+from potsim.liquid.equilibrium import excess, total_pressure
+from potsim.liquid.pure import Array, second_virial
 
 CASES = comparisons()
 PRESSURES = [4e3, 12.7e3, 60e3, 101325.0, 160e3]

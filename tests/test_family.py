@@ -12,13 +12,10 @@ from hypothesis import strategies as st
 
 from potsim.errors import RangeError
 from potsim.liquid import equilibrium, strength
-from potsim.still.balance import balance
 from potsim.still.course import EXHAUSTED, course
-from potsim.still.courses import courses
-from potsim.still.curves import Curves
-from potsim.still.family import Family, family, family_over
-from potsim.still.still import Conditions, PowerChange, Still
-from potsim.still.stills import Span, Stills, reference_k
+from potsim.still.courses import Family, courses, family, family_over
+from potsim.still.still import Conditions, PowerChange, Span, Still, Stills, reference_k
+from potsim.still.tables import Curves, balance
 
 BASE = Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0)
 SIGMA = float(np.sqrt(np.log1p(0.3**2)))  # of a loss uncertain by 30 %

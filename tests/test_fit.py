@@ -10,22 +10,16 @@ import pytest
 from following_cases import readings, the_plan, truth
 
 from potsim.errors import RequestError
-from potsim.interfaces.evidence import fit as evidence
+from potsim.interfaces.evidence.fit import fitted_still, misfit, neck_share
 from potsim.interfaces.evidence.still import SINGLE_STAGE
-from potsim.interfaces.planfile.still_file import read_still, still_text
-from potsim.interfaces.planfile.text import load_plan
+from potsim.interfaces.planfile import load_plan, read_still, still_text
 from potsim.liquid import strength
-from potsim.planning.following.forecast import Follower, follow
-from potsim.planning.following.known import bench_of, hold_up, observed_of, prior_of
-from potsim.planning.following.learnt import Learnt, Loss, learn, mark_of
-from potsim.planning.following.outlook import Band, Forecast
-from potsim.planning.following.readings import Entry, Reading, next_reading
-from potsim.planning.following.verdicts import verdicts
-from potsim.planning.plan import Bottling, Cuts
+from potsim.planning.forecast import Band, Follower, Forecast, Learnt, Loss, follow, learn, mark_of
+from potsim.planning.plan import Bottling, Cuts, PowerStep
+from potsim.planning.readings import Entry, Reading, bench_of, hold_up, next_reading, observed_of, prior_of
 from potsim.planning.run import Run, distil
-from potsim.planning.still_plan import PowerStep
-from potsim.still.fit import Fit, fit
-from potsim.still.problem import NAMES
+from potsim.planning.trials import verdicts
+from potsim.still.fit import NAMES, Fit, fit
 
 RUNS = 20
 
@@ -105,7 +99,7 @@ def _against(band: Band, real: float) -> tuple[float, float]:
 
 
 def test_the_stop_of_another_equilibrium_is_forecast_as_closely_as_said(recovered: Recovered) -> None:
-    # Found on 100 runs, see `potsim.planning.following.forecast.Follower`; bounds twice as wide, for 20 runs.
+    # Found on 100 runs, see `potsim.planning.forecast.Follower`; bounds twice as wide, for 20 runs.
     assert abs(recovered.off["stop_l"].mean()) < 0.012
     assert abs(recovered.off["stop_min"].mean()) < 0.8
     assert abs(recovered.off["stream_abv"].mean()) < 0.25
@@ -292,9 +286,9 @@ def test_the_readings_of_another_run_are_refused(planned: Run) -> None:
 
 
 def test_groening_with_one_neck_comes_to_half_the_misfit_of_a_single_stage() -> None:
-    share = evidence.misfit(evidence.fitted_still()) / evidence.misfit(SINGLE_STAGE)
+    share = misfit(fitted_still()) / misfit(SINGLE_STAGE)
     assert 0.4 < share < 0.6  # found: 0.51
-    assert 0.02 < evidence.neck_share(evidence.fitted_still()) < 0.10
+    assert 0.02 < neck_share(fitted_still()) < 0.10
 
 
 # --- A still remembered.

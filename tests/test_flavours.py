@@ -8,20 +8,33 @@ import numpy as np
 import pytest
 
 from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.interfaces.evidence import flavours as evidence
+from potsim.interfaces.evidence.flavours import least_share
 from potsim.liquid import strength
-from potsim.liquid.traces import Compound
-from potsim.planning import aroma, flavour_cautions
-from potsim.planning.botanical_flavour import BotanicalFlavour
-from potsim.planning.botanicals.bill import BotanicalDose, resolve
-from potsim.planning.botanicals.botanical import Botanical, Share, Spread
-from potsim.planning.botanicals.library import extend, library
-from potsim.planning.botanicals.spirits import volatiles
-from potsim.planning.flavours import Flavours, predict
-from potsim.planning.heads import heads_table, in_charge
-from potsim.planning.over import over_condition
+from potsim.liquid.compounds import Compound
+from potsim.planning import notes
+from potsim.planning.botanicals import (
+    Botanical,
+    BotanicalDose,
+    Share,
+    Spread,
+    extend,
+    library,
+    resolve,
+    volatiles,
+)
+from potsim.planning.charge import between
+from potsim.planning.flavours import (
+    BotanicalFlavour,
+    Flavours,
+    activities,
+    heads_table,
+    in_charge,
+    labels,
+    leading,
+    predict,
+)
 from potsim.planning.plan import Ingredient
-from potsim.planning.portion import between
+from potsim.planning.run import over_condition
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, PowerChange, Still
 
@@ -193,7 +206,7 @@ def test_own_compounds_are_followed() -> None:
     (flavour,) = found
     assert flavour.over_g == pytest.approx(0.02, rel=0.01)
     assert flavour.compounds[0].name == "mine"
-    assert flavour_cautions.film(found, found.alcohol_over) == ()
+    assert notes.film(found, found.alcohol_over) == ()
 
 
 def test_a_plan_without_botanicals_has_no_flavours() -> None:
@@ -262,16 +275,16 @@ def test_base_spirits_add_up() -> None:
 def test_jars_are_marked_by_what_their_neighbours_lack(bench: Flavours) -> None:
     edges = np.linspace(0.0, bench.alcohol_over, 9)
     spans = list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
-    marks = aroma.leading(bench, spans)
+    marks = leading(bench, spans)
     assert set(marks[0]) == {"juniper", "lemon peel", "bay leaf"}
     assert all(len(mark) <= 3 for mark in marks)
     assert "juniper" not in {name for mark in marks[4:] for name in mark}
     assert {"coriander seed", "fennel seed"} & set(marks[5])
     assert "vanilla bean" not in {name for mark in marks[:6] for name in mark}
-    found = aroma.activities(bench, spans)
+    found = activities(bench, spans)
     assert found.shape == (len(BILL), 8)
     assert (found >= 0.0).all()
-    assert aroma.leading(bench, ()) == ()
+    assert leading(bench, ()) == ()
 
 
 def test_activity_is_concentration_over_threshold() -> None:
@@ -286,18 +299,18 @@ def test_activity_is_concentration_over_threshold() -> None:
     found = predict(run(), [dose])
     span = (0.0, found.alcohol_over)
     ug_per_l = found.over_g([span])["limonene"] * 1e6 / between(found.course, *span).volume_l
-    assert aroma.activities(found, [span])[0, 0] == pytest.approx(ug_per_l / 200.0)
+    assert activities(found, [span])[0, 0] == pytest.approx(ug_per_l / 200.0)
 
 
 def test_the_same_botanical_in_pot_and_basket_is_told_apart() -> None:
     found = flavours(BotanicalDose("juniper", mass_g=5), BotanicalDose("juniper", mass_g=5, where="basket"))
-    assert aroma.labels(found) == ("juniper (pot)", "juniper (basket)")
+    assert labels(found) == ("juniper (pot)", "juniper (basket)")
     assert found.rows_called("juniper").size == found.carried.rows.amount.size
 
 
 def test_cautions_of_doses_and_dangers() -> None:
     found = flavours(BotanicalDose("wormwood", mass_g=300.0), BotanicalDose("juniper", mass_g=20.0))
-    said = flavour_cautions.for_bill(found, 2.4)
+    said = notes.for_bill(found, 2.4)
     assert any("much more" in sentence for sentence in said)
     assert any("thujone" in sentence for sentence in said)
     assert any(sentence.startswith("juniper: ") and "savin" in sentence for sentence in said)
@@ -306,19 +319,19 @@ def test_cautions_of_doses_and_dangers() -> None:
 def test_legal_limits_are_held_against_the_bottled_spirit() -> None:
     found = flavours(BotanicalDose("sage", mass_g=60.0))
     kept = [(0.0, found.alcohol_over)]
-    (said,) = flavour_cautions.for_drink(found, kept, 2.0, 42.0)
+    (said,) = notes.for_drink(found, kept, 2.0, 42.0)
     content = found.over_g(kept)["thujone"] * 1e3 / float(strength.mass_of(2.0, 42.0))
     assert f"{content:.2g} mg/kg" in said
     assert "10 mg/kg" in said
-    assert flavour_cautions.for_drink(found, kept, 2000.0, 42.0) == ()
-    assert flavour_cautions.for_drink(found, kept, 0.0, 42.0) == ()
+    assert notes.for_drink(found, kept, 2000.0, 42.0) == ()
+    assert notes.for_drink(found, kept, 0.0, 42.0) == ()
 
 
 def test_too_much_oil_makes_a_film() -> None:
     little = flavours(BotanicalDose("star anise", mass_g=1.0, macerated_h=1000), abv=20.0)
     much = flavours(BotanicalDose("star anise", mass_g=100.0, macerated_h=1000), abv=20.0)
-    assert flavour_cautions.film(little, little.alcohol_over) == ()
-    (said,) = flavour_cautions.film(much, much.alcohol_over)
+    assert notes.film(little, little.alcohol_over) == ()
+    (said,) = notes.film(much, much.alcohol_over)
     assert said.startswith("Oil film: from ")
 
 
@@ -385,5 +398,5 @@ def test_less_power_leaves_more_time_to_give() -> None:
 
 
 def test_a_coin_seldom_puts_nine_of_eleven_in_order() -> None:
-    assert evidence.least_share(11) == pytest.approx(9 / 11)
-    assert evidence.least_share(5) == pytest.approx(1.0)
+    assert least_share(11) == pytest.approx(9 / 11)
+    assert least_share(5) == pytest.approx(1.0)

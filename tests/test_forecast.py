@@ -18,14 +18,13 @@ from matplotlib.collections import PathCollection
 
 import potsim
 from potsim.errors import RequestError
-from potsim.interfaces.plots.follow import figure_of_follow, plot_follow
-from potsim.interfaces.readings import enter
-from potsim.interfaces.summary.follow import text_of_forecast
-from potsim.planning.following.forecast import Follower, follow
-from potsim.planning.following.journal import Journal
-from potsim.planning.following.outlook import Forecast
-from potsim.planning.following.readings import Entry, Reading, next_reading
+from potsim.interfaces import readingsfile
+from potsim.interfaces.plots.others import figure_of_follow, plot_follow
+from potsim.interfaces.report.follow import text_of_forecast
+from potsim.planning.forecast import Follower, Forecast, follow
+from potsim.planning.journal import Journal
 from potsim.planning.plan import Bottling, Cuts, Stop
+from potsim.planning.readings import Entry, Reading, next_reading
 from potsim.planning.run import Run, distil
 
 
@@ -322,7 +321,7 @@ def test_going_on_after_a_crash_and_forecasting_from_the_journal(
         def isatty(self) -> bool:
             return True
 
-    monkeypatch.setattr(enter.sys, "stdin", Typed())
+    monkeypatch.setattr(readingsfile.sys, "stdin", Typed())
     crashed = say("follow", "quince.toml", "--enter", "--journal", "j.jsonl")
     assert crashed.code == 1  # no more lines: StopIteration stands for anything unforeseen
     assert "1> " in crashed.err

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from potsim.errors import RangeError
 from potsim.liquid import equilibrium, heat, strength
-from potsim.liquid.excess import excess
+from potsim.liquid.equilibrium import excess
 
 few = settings(max_examples=50, deadline=None)
 FLUIDS = [(0.0, "Water"), (1.0, "Ethanol")]

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 
 import potsim
-from potsim.interfaces.planfile.text import read_plan
-from potsim.planning import oils
-from potsim.planning.botanicals.bill import BotanicalDose
+from potsim.interfaces.planfile import read_plan
+from potsim.planning import flavours
+from potsim.planning.botanicals import BotanicalDose
 
 HUGE = """
 [[charge]]
@@ -34,13 +34,13 @@ keep = "2-3"
 
 def test_oil_of_the_jars_adds_up_to_that_of_the_keep_and_of_its_botanicals() -> None:
     run = potsim.distil(potsim.example_plan())
-    mg = oils.jars_mg_per_l(run) * [jar.volume_l for jar in run.jars]
+    mg = flavours.jars_mg_per_l(run) * [jar.volume_l for jar in run.jars]
     kept = [jar.number in run.keep.jars for jar in run.jars]
-    assert oils.keep_mg_per_l(run) * run.keep.volume_l == pytest.approx(float(mg[kept].sum()))
-    assert 1000.0 * oils.kept_g(run).sum() == pytest.approx(float(mg[kept].sum()))
+    assert flavours.keep_mg_per_l(run) * run.keep.volume_l == pytest.approx(float(mg[kept].sum()))
+    assert 1000.0 * flavours.kept_g(run).sum() == pytest.approx(float(mg[kept].sum()))
     assert run.cloud is not None
     assert run.cloud.oil_mg_per_l * 100.0 / 42.0 == pytest.approx(
-        oils.keep_mg_per_l(run) * 100.0 / run.keep.abv
+        flavours.keep_mg_per_l(run) * 100.0 / run.keep.abv
     )
 
 
@@ -55,7 +55,7 @@ def test_the_base_spirits_own_volatiles_are_no_oil(quince: str) -> None:
     text = quince.replace('"55 %"\n', '"55 %"\nkind = "fruit"\n', 1)
     run = potsim.distil(read_plan(text, "quince.toml"))
     assert len(run.flavours.base) > 5
-    np.testing.assert_array_equal(oils.jars_mg_per_l(run), np.zeros(len(run.jars)))
+    np.testing.assert_array_equal(flavours.jars_mg_per_l(run), np.zeros(len(run.jars)))
 
 
 def test_jars_are_told_in_grams_and_with_their_oil(say) -> None:
@@ -133,7 +133,7 @@ def test_jars_tell_the_cloud(say) -> None:
 def test_flavours_tell_how_much_of_each_oil_is_kept(say) -> None:
     data = json.loads(say("flavours", "--json").out)
     run = potsim.distil(potsim.example_plan())
-    grams = dict(zip([dose.botanical.common_name for dose in run.bill], oils.kept_g(run), strict=True))
+    grams = dict(zip([dose.botanical.common_name for dose in run.bill], flavours.kept_g(run), strict=True))
     text = say("flavours").out
     assert data["heads"] == []
     for one in data["flavours"]:
@@ -153,7 +153,7 @@ def test_two_lines_of_one_botanical_are_told_apart() -> None:
     for flavour in run.flavours:
         assert flavour.releasable_g == pytest.approx(run.bill[flavour.line].oil_total_g, rel=0.2)
     kept = {one["kept_g"] for one in run.to_dict()["flavours"]}
-    assert kept == set(oils.kept_g(run).tolist())
+    assert kept == set(flavours.kept_g(run).tolist())
 
 
 @pytest.mark.parametrize("heads", ['heads = "20 mL"', ""])

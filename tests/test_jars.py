@@ -11,14 +11,10 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from potsim.errors import RangeError, RequestError
-from potsim.planning.amounts import amounts
-from potsim.planning.charge import blend
-from potsim.planning.cuts import CutPoints, cut_points
-from potsim.planning.jar_sizes import KITCHEN_L, wanted_sizes
-from potsim.planning.jars import Jar, Row, lay
+from potsim.planning.charge import amounts, between, blend
+from potsim.planning.jars import KITCHEN_L, Jar, Row, lay, wanted_sizes, working_jar
 from potsim.planning.plan import Ingredient, JarStock
-from potsim.planning.portion import between
-from potsim.planning.working_jar import working_jar
+from potsim.planning.stops import CutPoints, cut_points
 from potsim.still.course import EXHAUSTED, Course, course
 from potsim.still.still import Conditions, PowerChange, Still
 

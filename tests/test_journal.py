@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 
 from potsim.errors import PotsimError, RequestError
-from potsim.planning.following import journal_file
-from potsim.planning.following.journal import (
+from potsim.planning import journal as journal_module
+from potsim.planning.journal import (
     FilledJar,
     Journal,
     event_record,
@@ -21,7 +21,7 @@ from potsim.planning.following.journal import (
     reading_record,
     strike_record,
 )
-from potsim.planning.following.readings import Entry
+from potsim.planning.readings import Entry
 
 PLAN = "title = 'x'\n"
 
@@ -53,7 +53,7 @@ def test_what_is_told_is_there_when_it_is_opened_again(path: Path) -> None:
 
 def test_each_record_is_on_disk_at_once(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     synced: list[int] = []
-    monkeypatch.setattr(journal_file.os, "fsync", lambda handle: synced.append(os.fstat(handle).st_size))
+    monkeypatch.setattr(journal_module.os, "fsync", lambda handle: synced.append(os.fstat(handle).st_size))
     with Journal.open(path, PLAN) as journal:
         before = path.stat().st_size
         journal.append(told(0.1))
@@ -122,12 +122,12 @@ def test_a_full_disk_leaves_no_half_line(path: Path, monkeypatch: pytest.MonkeyP
             write(handle, content[:10])
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-        monkeypatch.setattr(journal_file.os, "write", half)
+        monkeypatch.setattr(journal_module.os, "write", half)
         with pytest.raises(PotsimError, match="cannot be used: no space left") as full:
             journal.append(told(0.1))
         assert full.value.exit_code == 1
         assert "enter it once more" in full.value.hint
-        monkeypatch.setattr(journal_file.os, "write", lambda handle, content: write(handle, content[:10]))
+        monkeypatch.setattr(journal_module.os, "write", lambda handle, content: write(handle, content[:10]))
         with pytest.raises(PotsimError, match="no space left"):
             journal.append(told(0.1))
         monkeypatch.undo()
@@ -183,8 +183,8 @@ def test_one_run_one_plan_one_writer(path: Path) -> None:
 # The prompt as it is, but for its answers, which would take longer to make than to test.
 PROMPT = """
 import sys
-from potsim.interfaces.readings import enter
-from potsim.planning.following.journal import Journal
+from potsim.interfaces import readingsfile as enter
+from potsim.planning.journal import Journal
 
 class Follower:
     def update(self, readings):

@@ -10,16 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from potsim.errors import RequestError
-from potsim.interfaces import units
+from potsim.interfaces import quantities
 from potsim.liquid import strength
-from potsim.planning.charge import blend
-from potsim.planning.cuts import CutPoints, cut_points
+from potsim.planning.charge import between, blend
 from potsim.planning.jars import Jar, lay
-from potsim.planning.keep import pool
-from potsim.planning.leftovers import resolve
 from potsim.planning.plan import Ingredient, JarStock, LeftOver, Plan
-from potsim.planning.portion import between
-from potsim.planning.proofing import proof_down
+from potsim.planning.proofing import pool, proof_down
+from potsim.planning.run import resolve
+from potsim.planning.stops import CutPoints, cut_points
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, Still
 
@@ -109,7 +107,7 @@ def test_a_jar_named_twice_is_refused() -> None:
     with pytest.raises(RequestError, match=r"jars\.keep names jar 3 twice\. Name every jar once\."):
         pool(jars_of(), [3, 4, 3])
     with pytest.raises(RequestError, match=r"names jar 4 twice"):
-        units.numbers("2-5,4")
+        quantities.numbers("2-5,4")
 
 
 def test_no_jar_between_the_cuts_is_refused() -> None:

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import potsim
-from potsim.planning.asking.letting_down import charge_of, strongest, with_strength
 from potsim.planning.plan import Ingredient, JarPlan, LeftOver, Plan
+from potsim.planning.sweep import charge_of, strongest, with_strength
 
 
 @given(abv=st.floats(3.0, 60.0), same=st.sampled_from(["alcohol", "volume"]))

@@ -19,21 +19,30 @@ from hypothesis import strategies as st
 
 import potsim
 from potsim.errors import PotsimError, RangeError
-from potsim.liquid import clouding, equilibrium, heat, solubility, strength, traces
-from potsim.liquid.compound import Compound
-from potsim.planning.blending import Part, blend_to
-from potsim.planning.botanicals.bill import BotanicalDose
+from potsim.liquid import clouding, equilibrium, heat, strength, traces
+from potsim.liquid.compounds import Compound
+from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.charge import blend
-from potsim.planning.cuts import cut_table
-from potsim.planning.following.forecast import follow
-from potsim.planning.following.readings import Entry, next_reading
-from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, JarStock, Plan, Stop, Stretch
-from potsim.planning.proofing import proof_down
+from potsim.planning.forecast import follow
+from potsim.planning.plan import (
+    Bottling,
+    Cuts,
+    Ingredient,
+    JarPlan,
+    JarStock,
+    Plan,
+    PowerStep,
+    StillPlan,
+    Stop,
+    Stretch,
+)
+from potsim.planning.proofing import Part, blend_to, proof_down
+from potsim.planning.readings import Entry, next_reading
 from potsim.planning.run import Run
-from potsim.planning.still_plan import PowerStep, StillPlan
-from potsim.still.balance import balance
+from potsim.planning.stops import cut_table
 from potsim.still.course import EXHAUSTED, course
 from potsim.still.still import Conditions, Still, pressure_at_altitude
+from potsim.still.tables import balance
 
 LOW_PA, SEA_PA = 60_000.0, 101_325.0
 AZEOTROPE = float(equilibrium.azeotrope(SEA_PA).x)
@@ -68,7 +77,7 @@ LIQUID: dict[str, tuple[Callable[..., Any], tuple[Any, ...]]] = {
         ("limonene", np.array([0.0, 1e-9, 0.5, 0.86]), np.array([[LOW_PA], [SEA_PA]])),
     ),
     "escape": (traces.escape, (np.array([0.0, 1e-300, 1.0, 1e12]), 0.0, np.array([[0.0], [0.5]]))),
-    "solubility": (solubility.solubility, ("anethole", ABV)),
+    "solubility": (clouding.solubility, ("anethole", ABV)),
     "load": (clouding.load, ({"anethole": 0.0, "limonene": 1e-12}, ABV)),
 }
 

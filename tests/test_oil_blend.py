@@ -8,9 +8,9 @@ import pytest
 
 import potsim
 from potsim.errors import RequestError
-from potsim.planning.botanicals.bill import BotanicalDose
+from potsim.planning.blends import blend_to_profile, oils_mg_per_l
+from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.run import Run
-from potsim.planning.trials.oil_blend import blend_to_profile, oils_mg_per_l
 
 
 def run_of(*doses: tuple[str, float]) -> Run:

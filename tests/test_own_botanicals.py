@@ -6,15 +6,17 @@ import pytest
 
 from potsim.data import read_table
 from potsim.errors import RequestError
-from potsim.planning.botanicals.bill import BotanicalDose, dose_warnings, resolve
-from potsim.planning.botanicals.library import (
+from potsim.planning.botanicals import (
     Botanical,
+    BotanicalDose,
     Piece,
     Share,
     Spread,
     UsualDose,
+    dose_warnings,
     extend,
     library,
+    resolve,
 )
 
 COMPOUNDS = {row["id"] for row in read_table("compounds.csv")}

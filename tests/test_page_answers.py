@@ -13,11 +13,9 @@ from page_server import EXAMPLE, Browser, changed
 import potsim
 from potsim.interfaces.page.answers import place
 from potsim.interfaces.page.folder import Folder, plain_name
-from potsim.interfaces.planfile.text import read_plan
-from potsim.interfaces.planfile.write import write_plan
-from potsim.interfaces.readings.columns import read_entry_fields
-from potsim.interfaces.readings.file import entry_of
-from potsim.planning.following.journal import Journal
+from potsim.interfaces.planfile import read_plan, write_plan
+from potsim.interfaces.readingsfile import entry_of, read_entry_fields
+from potsim.planning.journal import Journal
 
 EARLIER = [{"jars": "1", "from_run": EXAMPLE}] * 4
 

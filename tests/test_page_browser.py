@@ -27,7 +27,7 @@ from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, 
 
 import potsim
 from potsim.interfaces import wording
-from potsim.interfaces.planfile.text import read_plan
+from potsim.interfaces.planfile import read_plan
 
 ABOVE_THE_FORM = """() => {
   const [said, form] = ["#during .trouble", ".reading"].map((at) => document.querySelector(at));

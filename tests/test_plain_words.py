@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from potsim.data import read_table
-from potsim.interfaces.numerals import as_typed
+from potsim.interfaces.quantities import as_typed
 from potsim.interfaces.wording import masses, volumes
 
 GIN = """

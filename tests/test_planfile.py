@@ -10,13 +10,31 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from potsim.errors import RequestError
-from potsim.interfaces.planfile.keys import PLAN_KEYS
-from potsim.interfaces.planfile.text import example_plan, load_plan, new_plan_text, read_plan, write_plan
-from potsim.liquid.compound import Compound
-from potsim.planning import plan as p
-from potsim.planning.botanicals.bill import BotanicalDose
-from potsim.planning.botanicals.botanical import Botanical, Piece, Share, Spread, UsualDose
-from potsim.planning.still_plan import PowerStep, StillPlan
+from potsim.interfaces.planfile import (
+    PLAN_KEYS,
+    example_plan,
+    load_plan,
+    new_plan_text,
+    read_plan,
+    write_plan,
+)
+from potsim.liquid.compounds import Compound
+from potsim.planning import plan
+from potsim.planning.botanicals import Botanical, BotanicalDose, Piece, Share, Spread, UsualDose
+from potsim.planning.plan import (
+    Bottling,
+    Cuts,
+    Ingredient,
+    JarPlan,
+    JarStock,
+    LeftOver,
+    Plan,
+    PowerStep,
+    StillPlan,
+    Stop,
+    Stretch,
+    Uncertainty,
+)
 
 CHARGE = '[[charge]]\nname = "apple spirit"\nvolume = "1 L"\nabv = "60 %"\n'
 JUNIPER = CHARGE + '[[botanical]]\nname = "juniper"\nmass = "3 g"\n'
@@ -26,9 +44,9 @@ def test_the_example_is_the_bench_spirit() -> None:
     plan = example_plan()
     assert plan.title == "Bench spirit, trial 1"
     assert plan.charge == (
-        p.Ingredient("apple spirit", 0.9, 62.0),
-        p.Ingredient("barley spirit", 0.6, 58.0),
-        p.Ingredient("water", 0.9),
+        Ingredient("apple spirit", 0.9, 62.0),
+        Ingredient("barley spirit", 0.6, 58.0),
+        Ingredient("water", 0.9),
     )
     assert plan.still == StillPlan(
         capacity_l=4,
@@ -44,15 +62,15 @@ def test_the_example_is_the_bench_spirit() -> None:
     assert plan.botanicals[2] == BotanicalDose("lemon peel", pieces=2, state="fresh")
     assert plan.botanicals[4] == BotanicalDose("bay leaf", mass_g=0.8, where="basket")
     assert len(plan.botanicals) == 7
-    assert plan.cuts == p.Cuts(heads_l=0.03, stop=p.Stop(stream_abv=55))
-    assert plan.jars == p.JarPlan((p.JarStock(0.06),))
-    assert plan.bottling == p.Bottling(abv=42, bottle_l=0.35)
-    assert plan.uncertainty == p.Uncertainty()
+    assert plan.cuts == Cuts(heads_l=0.03, stop=Stop(stream_abv=55))
+    assert plan.jars == JarPlan((JarStock(0.06),))
+    assert plan.bottling == Bottling(abv=42, bottle_l=0.35)
+    assert plan.uncertainty == Uncertainty()
 
 
 def test_a_charge_is_enough() -> None:
     plan = read_plan('[[charge]]\nname = "spring water"\nvolume = "1 L"\n')
-    assert plan == p.Plan((p.Ingredient("spring water", 1.0),))
+    assert plan == Plan((Ingredient("spring water", 1.0),))
 
 
 def test_the_starter_is_read_as_it_is_and_with_every_comment_taken_away() -> None:
@@ -62,7 +80,7 @@ def test_the_starter_is_read_as_it_is_and_with_every_comment_taken_away() -> Non
     everything = re.sub(r"^# (?=\[|[a-z_]+ = )", "", re.sub(needs_a_file, "", text), flags=re.MULTILINE)
     plan = read_plan(everything, "starter.toml")
     assert (plan.still.pot_mass_kg, plan.still.power_steps) == (2.5, (PowerStep(0.4, 500),))
-    assert plan.uncertainty == p.Uncertainty()
+    assert plan.uncertainty == Uncertainty()
     assert set(plan.own_botanicals) == {"spruce_tips"}
     assert set(plan.own_compounds) == {"pentanal"}
     assert read_plan(write_plan(plan)) == plan
@@ -107,11 +125,11 @@ def test_every_table() -> None:
         "elapsed": 90.0,
         "over": {"juniper": 0.95},
     }
-    assert plan.cuts.tails_from == p.Stop(stream_abv=62, cloudy=True)
-    assert plan.jars == p.JarPlan((p.JarStock(0.06, 12), p.JarStock(0.25)), (2, 3, 4))
+    assert plan.cuts.tails_from == Stop(stream_abv=62, cloudy=True)
+    assert plan.jars == JarPlan((JarStock(0.06, 12), JarStock(0.25)), (2, 3, 4))
     assert plan.bottling.abv == pytest.approx(42, abs=0.2)
-    assert plan.bottling.stretch == p.Stretch(1, 96)
-    assert plan.uncertainty == p.Uncertainty(1, 0.01, 0.2, 0.2, 5)
+    assert plan.bottling.stretch == Stretch(1, 96)
+    assert plan.uncertainty == Uncertainty(1, 0.01, 0.2, 0.2, 5)
     assert read_plan(write_plan(plan)) == plan
 
 
@@ -130,7 +148,7 @@ def test_jars_of_an_earlier_run(tmp_path) -> None:
     second.write_text(CHARGE + '[[charge]]\nfrom_run = "trial-1.toml"\njars = "1,17-20"\n')
     plan = load_plan(second)
     first = load_plan(tmp_path / "trial-1.toml")
-    assert plan.charge[1] == p.LeftOver("jars of trial-1", first, (1, 17, 18, 19, 20))
+    assert plan.charge[1] == LeftOver("jars of trial-1", first, (1, 17, 18, 19, 20))
     assert read_plan(write_plan(plan)) == plan
 
 
@@ -164,8 +182,8 @@ def test_a_botanical_and_a_compound_of_ones_own() -> None:
         piece=Piece(1.5, "shoot", "fresh"),
         usual_dose=UsualDose(2, 8),
     )
-    plan = p.Plan(
-        (p.Ingredient("apple spirit", 1, 60),),
+    plan = Plan(
+        (Ingredient("apple spirit", 1, 60),),
         botanicals=(BotanicalDose("spruce shoots", pieces=3),),
         own_botanicals={"spruce_tips": botanical},
         own_compounds={"pentanal": compound},
@@ -184,7 +202,7 @@ def maybe(strategy: st.SearchStrategy) -> st.SearchStrategy:
 
 
 INGREDIENTS = st.builds(
-    p.Ingredient,
+    plan.Ingredient,
     NAMES,
     LITRES,
     st.floats(0, 100),
@@ -202,7 +220,7 @@ STILLS = st.builds(
     power_steps=maybe(st.builds(PowerStep, LITRES, LITRES)).map(lambda step: (step,) if step else ()),
 )
 STOPS = st.builds(
-    p.Stop,
+    plan.Stop,
     maybe(ABV),
     maybe(ABV),
     maybe(st.floats(50, 105)),
@@ -222,39 +240,41 @@ BILLS = st.builds(
     maybe(st.floats(0, 100)),
 )
 PLANS = st.builds(
-    p.Plan,
+    plan.Plan,
     charge=st.lists(INGREDIENTS, min_size=1, max_size=3).map(tuple),
     title=NAMES,
     still=STILLS,
     botanicals=BILLS,
     cuts=st.builds(
-        p.Cuts,
+        plan.Cuts,
         heads_l=maybe(LITRES),
         stop=STOPS,
         tails_from=maybe(STOPS.filter(lambda stop: stop.named)),
     ),
     jars=st.builds(
-        p.JarPlan,
+        plan.JarPlan,
         st.lists(
-            st.builds(p.JarStock, st.floats(0.01, 10), maybe(st.integers(1, 500))),
+            st.builds(plan.JarStock, st.floats(0.01, 10), maybe(st.integers(1, 500))),
             max_size=3,
             unique_by=lambda jar: jar.size_l,
         ).map(tuple),
         st.sets(st.integers(1, 500), max_size=9).map(lambda jars: tuple(sorted(jars))),
     ),
     bottling=st.builds(
-        p.Bottling,
+        plan.Bottling,
         maybe(ABV),
         maybe(LITRES),
         st.integers(1, 50),
         bottle_price=maybe(st.floats(0, 100)),
     )
     | st.builds(
-        p.Bottling,
+        plan.Bottling,
         st.floats(1, 60),
-        stretch=st.builds(p.Stretch, LITRES, st.floats(60, 99)),
+        stretch=st.builds(plan.Stretch, LITRES, st.floats(60, 99)),
     ),
-    uncertainty=st.builds(p.Uncertainty, st.floats(0, 20), SHARE, SHARE, st.floats(0, 2), st.floats(0, 30)),
+    uncertainty=st.builds(
+        plan.Uncertainty, st.floats(0, 20), SHARE, SHARE, st.floats(0, 2), st.floats(0, 30)
+    ),
 )
 
 
@@ -267,10 +287,10 @@ def test_a_plan_written_reads_back_equal(plan) -> None:
 @settings(max_examples=10, deadline=None)
 @given(PLANS, NAMES)
 def test_a_plan_that_takes_from_another_reads_back_equal(plan, name) -> None:
-    both = p.Plan((p.LeftOver(name, plan, (1, 2, 3, 9)), p.Ingredient("water", 1)))
+    both = Plan((LeftOver(name, plan, (1, 2, 3, 9)), Ingredient("water", 1)))
     assert read_plan(write_plan(both)) == both
 
 
 def test_what_a_file_cannot_hold_is_not_written() -> None:
     with pytest.raises(RequestError, match="one line of up to"):
-        write_plan(p.Plan((p.Ingredient("two\nlines", 1, 60),)))
+        write_plan(plan.Plan((plan.Ingredient("two\nlines", 1, 60),)))

@@ -8,8 +8,7 @@ from hypothesis import strategies as st
 
 from potsim.data import read_text
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces.planfile.keys import PLAN_KEYS
-from potsim.interfaces.planfile.text import load_plan, read_plan
+from potsim.interfaces.planfile import PLAN_KEYS, load_plan, read_plan
 
 CHARGE = '[[charge]]\nname = "apple spirit"\nvolume = "1 L"\nabv = "60 %"\n'
 JUNIPER = CHARGE + '[[botanical]]\nname = "juniper"\nmass = "3 g"\n'

@@ -12,9 +12,8 @@ from matplotlib.text import Text
 
 import potsim
 from potsim.interfaces.plots import ink
-from potsim.interfaces.plots.run import plot_run
-from potsim.interfaces.plots.whole import figure_of_run
-from potsim.planning.botanicals.bill import BotanicalDose
+from potsim.interfaces.plots.run import figure_of_run, plot_run
+from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, Stop
 
 FOURTEEN = [

@@ -10,9 +10,8 @@ from hypothesis import strategies as st
 
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import strength
-from potsim.planning.blending import Part, blend_to, pair
-from potsim.planning.costs import costs
-from potsim.planning.proofing import from_reading, proof_down
+from potsim.planning.proofing import Part, blend_to, from_reading, pair, proof_down
+from potsim.planning.run import costs
 
 few = settings(max_examples=50, deadline=None)
 DRAWN = {

@@ -12,19 +12,27 @@ from hypothesis import strategies as st
 
 import potsim
 from potsim.errors import RangeError
-from potsim.interfaces.planfile.text import read_plan, write_plan
-from potsim.planning.asking import aim
-from potsim.planning.asking.amount import hot_l
-from potsim.planning.asking.outcome import outcome
-from potsim.planning.asking.reach import reach
-from potsim.planning.asking.scaling import scaled
-from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, JarStock, LeftOver, Plan, Stop, Stretch
-from potsim.planning.still_plan import PowerStep, StillPlan
+from potsim.interfaces.planfile import read_plan, write_plan
+from potsim.planning.plan import (
+    Bottling,
+    Cuts,
+    Ingredient,
+    JarPlan,
+    JarStock,
+    LeftOver,
+    Plan,
+    PowerStep,
+    StillPlan,
+    Stop,
+    Stretch,
+)
+from potsim.planning.reach import hot_l, opened, reach
+from potsim.planning.sweep import outcome, scaled
 
 ASKED = 1e-3  # relative, to which an answer gives what was asked
 
 
-def again(found: potsim.planning.asking.reach.Reach) -> potsim.Run:
+def again(found: potsim.planning.reach.Reach) -> potsim.Run:
     """The run of the answer, by way of a plan file."""
     run = potsim.distil(read_plan(write_plan(found.plan)))
     assert run.keep.volume_l == pytest.approx(found.run.keep.volume_l, rel=1e-12)
@@ -108,7 +116,7 @@ def test_a_small_keep_is_taken_from_a_weaker_charge_rather_than_bare_the_element
         "so that the pot keeps its least level."
     )
     end = found.run.course.at(np.array([found.run.end.depletion]))
-    assert float(end.pot_hot_l[0]) + aim.opened(found.plan).solids_l >= 0.5
+    assert float(end.pot_hot_l[0]) + opened(found.plan).solids_l >= 0.5
     assert reach(example_plan, keep_l=0.9, keep_abv=72.0).run.charge.abv == pytest.approx(38.06, abs=0.01)
 
 
@@ -169,7 +177,7 @@ def test_where_the_power_changes_the_stop_is_told_by_volume(bare: Plan) -> None:
 def test_whatever_is_found_gives_what_was_asked(abv: float, want: float, heads: float, litres: float) -> None:
     still = StillPlan(capacity_l=8.0, power_w=1500.0, neck_loss_w_per_k=0.9, pot_loss_w_per_k=1.5)
     plan = Plan((Ingredient("spirit", 4.0, abv),), still=still, cuts=Cuts(heads_l=heads))
-    whole = aim.opened(plan)
+    whole = opened(plan)
     strengths, _ = whole.keep(np.array([whole.heads, whole.last]))
     keep_abv = float(strengths[1] + want * (strengths[0] - strengths[1]))
     found = reach(plan, keep_l=litres, keep_abv=keep_abv)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import potsim
-from potsim.interfaces.planfile.text import load_plan
+from potsim.interfaces.planfile import load_plan
 
 
 def test_reach_tells_within_80_columns_and_saves_the_plan(say, tmp_path: Path) -> None:

@@ -8,9 +8,9 @@ import pytest
 
 import potsim
 from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.planning.asking.outcome import outcome
-from potsim.planning.asking.reach import reach
 from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan
+from potsim.planning.reach import reach
+from potsim.planning.sweep import outcome
 
 ASKED = 1e-3  # relative, to which an answer gives what was asked
 

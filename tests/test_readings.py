@@ -8,10 +8,9 @@ from pathlib import Path
 import pytest
 
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces.readings.columns import column, read_entry_fields
-from potsim.interfaces.readings.file import entry_of, load_readings, read_readings
+from potsim.interfaces.readingsfile import column, entry_of, load_readings, read_entry_fields, read_readings
 from potsim.liquid import strength
-from potsim.planning.following.readings import Entry, next_reading
+from potsim.planning.readings import Entry, next_reading
 
 
 def test_raw_and_corrected_values_are_both_kept() -> None:

@@ -12,7 +12,7 @@ import pytest
 
 import potsim
 from potsim.interfaces.cli import main
-from potsim.interfaces.planfile.text import read_plan
+from potsim.interfaces.planfile import read_plan
 from potsim.planning.run import Run
 
 ROOT = Path(__file__).parents[1]

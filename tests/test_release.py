@@ -10,16 +10,8 @@ from hypothesis import strategies as st
 
 from potsim.data import read_table
 from potsim.errors import RangeError, UnknownNameError
-from potsim.planning.botanicals.bill import PREPARED, BotanicalDose, resolve
-from potsim.planning.botanicals.botanical import materials
-from potsim.planning.botanicals.library import find, library
-from potsim.planning.botanicals.release import (
-    rate_per_min,
-    release_rate,
-    release_rates,
-    release_term,
-    share_macerated,
-)
+from potsim.planning.botanicals import PREPARED, BotanicalDose, find, library, materials, resolve
+from potsim.planning.release import rate_per_min, release_rate, release_rates, release_term, share_macerated
 
 JUNIPER = find("juniper")
 

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 import potsim
-from potsim.interfaces.run_files import content
-from potsim.interfaces.summary.run import sections_of_run
-from potsim.planning.botanicals.bill import BotanicalDose
+from potsim.interfaces.output import content
+from potsim.interfaces.report.run import sections_of_run
+from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.plan import Bottling, Ingredient, Stretch
 from potsim.planning.run import Run
 

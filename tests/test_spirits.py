@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from potsim.errors import RangeError, UnknownNameError
-from potsim.planning.botanicals.spirits import composition, spirit_kinds, volatiles
+from potsim.planning.botanicals import composition, spirit_kinds, volatiles
 
 # Regulation (EU) 2019/787: art. 5 for neutral spirit, annex I for fruit spirit (general) and wine spirit.
 METHANOL_LIMITS = {"neutral": 30, "fruit": 1000, "wine": 200}

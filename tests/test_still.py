@@ -11,21 +11,13 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from potsim.errors import RangeError, RequestError
-from potsim.interfaces.evidence import still as evidence
+from potsim.interfaces.evidence import still
 from potsim.liquid import equilibrium, heat, strength
-from potsim.still import balance as balance_module
-from potsim.still import curves as curves_module
-from potsim.still.balance import balance
+from potsim.still import tables as balance_module
+from potsim.still import tables as curves_module
 from potsim.still.course import EXHAUSTED, course
-from potsim.still.curves import Curves, curves
-from potsim.still.lookup import SmoothFit, UniformTable, running_integral
-from potsim.still.still import (
-    Conditions,
-    PowerChange,
-    Still,
-    metal_heat_capacity,
-    pressure_at_altitude,
-)
+from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
+from potsim.still.tables import Curves, SmoothFit, UniformTable, balance, curves, running_integral
 
 PLAIN = Conditions(power_w=700.0)
 REFLUX = Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0)
@@ -141,10 +133,10 @@ def test_methanol_water_stopped_on_the_mean_of_the_distillate(monkeypatch: pytes
 
 def test_groening_fits_better_with_reflux() -> None:
     """One neck-heat ratio brings the old measurements to well under the single-stage misfit."""
-    pot, spout = evidence.groening_pairs()
-    single = np.sqrt(np.mean((evidence.spout_abv(pot, PLAIN) - spout) ** 2))
+    pot, spout = still.groening_pairs()
+    single = np.sqrt(np.mean((still.spout_abv(pot, PLAIN) - spout) ** 2))
     losses = [Conditions(power_w=700.0, neck_loss_w_per_k=u) for u in np.linspace(0.1, 2.0, 20)]
-    best = min(np.sqrt(np.mean((evidence.spout_abv(pot, c) - spout) ** 2)) for c in losses)
+    best = min(np.sqrt(np.mean((still.spout_abv(pot, c) - spout) ** 2)) for c in losses)
     assert best < 0.75 * single
 
 

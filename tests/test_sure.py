@@ -7,8 +7,8 @@ import json
 import pytest
 
 import potsim
-from potsim.interfaces.plots.whole import figure_of_run
-from potsim.planning.ensemble.many import ensemble
+from potsim.interfaces.plots.run import figure_of_run
+from potsim.planning.ensemble import ensemble
 
 
 def test_text_tells_the_bands_what_was_uncertain_and_what_to_measure(say) -> None:
@@ -73,7 +73,7 @@ def test_ctrl_c_stops_the_draws_with_a_word(say, monkeypatch: pytest.MonkeyPatch
     def stopped(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("potsim.planning.ensemble.many.work", stopped)
+    monkeypatch.setattr("potsim.planning.ensemble.work", stopped)
     said = say("run", "quince.toml", "--sure", "--plot", "a.png")
     assert said.code == 1
     assert "stopped by Ctrl-C" in said.err

@@ -12,14 +12,9 @@ from hypothesis import strategies as st
 
 import potsim
 from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.interfaces.summary.sweep import text_of_sweep
-from potsim.interfaces.summary.sweep_words import key_of, value_reader, value_words
-from potsim.planning.asking.letting_down import charge_of
-from potsim.planning.asking.outcome import outcome
-from potsim.planning.asking.sweep import evenly, sweep
-from potsim.planning.asking.vary import number, numbers
-from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, Stop, Stretch
-from potsim.planning.still_plan import PowerStep, StillPlan
+from potsim.interfaces.report.sweep import key_of, text_of_sweep, value_reader, value_words
+from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, PowerStep, StillPlan, Stop, Stretch
+from potsim.planning.sweep import charge_of, evenly, number, numbers, outcome, sweep
 
 LOSSLESS = StillPlan(capacity_l=150.0, neck_loss_w_per_k=0.0, pot_loss_w_per_k=0.0)
 

@@ -12,10 +12,9 @@ from matplotlib.text import Text
 
 import potsim
 from potsim.errors import RequestError
-from potsim.interfaces.plots.sweep import figure_of_sweep, plot_sweep
-from potsim.planning.asking.sweep import sweep
-from potsim.planning.plan import Cuts, Ingredient, Plan, Stop
-from potsim.planning.still_plan import StillPlan
+from potsim.interfaces.plots.others import figure_of_sweep, plot_sweep
+from potsim.planning.plan import Cuts, Ingredient, Plan, StillPlan, Stop
+from potsim.planning.sweep import sweep
 
 
 def overlaps(figure: Figure) -> list[tuple[str, str]]:

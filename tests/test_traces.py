@@ -14,14 +14,13 @@ from hypothesis import strategies as st
 from potsim.data import read_table
 from potsim.errors import RangeError, RequestError, UnknownNameError
 from potsim.interfaces.evidence.traces import comparisons
-from potsim.liquid import dilution, groups, traces
-from potsim.liquid.compounds import compounds
-from potsim.liquid.dilution import from_groups, group_table, water_share
+from potsim.liquid import compounds, traces
 from potsim.liquid.equilibrium import bubble_point, limiting_volatility
+from potsim.liquid.traces import from_groups, group_table, water_share
 
 ROWS = comparisons()
-ETHANOL = traces.Compound.own("ethanol", 46.07, relative_to_ethanol=1.0)
-VOLATILE = [one for one in compounds() if not one.stays]
+ETHANOL = compounds.Compound.own("ethanol", 46.07, relative_to_ethanol=1.0)
+VOLATILE = [one for one in compounds.compounds() if not one.stays]
 WEAK, HALF, STRONG = 0.033, 0.16, 0.55  # 10, 41 and 80 % vol
 
 
@@ -33,7 +32,7 @@ def test_groups_agree_with_the_general_mixture_of_the_library(t):
     mixture = unifac.UNIFAC.from_subgroups(
         T=t,
         xs=[0.0] * len(groups) + [0.3, 0.7],
-        chemgroups=[dict(each) for each in [*groups, dilution.ETHANOL, dilution.WATER]],
+        chemgroups=[dict(each) for each in [*groups, traces.ETHANOL, traces.WATER]],
         subgroups=unifac.DOUFSG,
         interaction_data=unifac.DOUF2IP,
         version=1,
@@ -50,7 +49,7 @@ def test_one_mole_fraction_at_a_time_or_all_at_once():
     assert isinstance(alone, float)
     assert alone == pytest.approx(together[0, 1, 0], rel=1e-12)
     assert traces.volatility("linalool", x, p) == pytest.approx(together[0], rel=1e-12)
-    many = traces.volatility("linalool", np.linspace(0.0, 0.8, dilution.POINTS_AT_ONCE + 7))
+    many = traces.volatility("linalool", np.linspace(0.0, 0.8, traces.POINTS_AT_ONCE + 7))
     assert many[-1] == pytest.approx(traces.volatility("linalool", 0.8), rel=1e-12)
     assert traces.volatilities([], [0.1, 0.2]).shape == (0, 2)
     assert traces.volatility("linalool", np.array([])).shape == (0,)
@@ -78,9 +77,9 @@ def test_unknown_names_are_answered_with_near_ones():
 
 def test_every_compound_is_complete_and_smooth():
     x = np.linspace(0.0, traces.X_MAX, 87)
-    k = traces.volatilities(compounds(), x)
+    k = traces.volatilities(compounds.compounds(), x)
     assert np.isfinite(k).all()
-    for one, row in zip(compounds(), k, strict=True):
+    for one, row in zip(compounds.compounds(), k, strict=True):
         if one.stays:
             assert (row == 0.0).all()
             continue
@@ -154,18 +153,18 @@ def _half_over() -> dict[str, float]:
 
 
 def test_anchor_is_met_in_water_and_fades_with_water():
-    cineole = traces.compound("cineole")
+    cineole = compounds.compound("cineole")
     assert cineole.anchor is not None
     water, t = np.zeros(1), np.array([cineole.anchor.temperature_k])
-    assert dilution.ln_gamma([cineole], water, t)[0, 0] == pytest.approx(cineole.anchor.ln_gamma, abs=1e-12)
-    pure = dilution.ln_gamma([cineole], np.ones(1), t)
+    assert traces.ln_gamma([cineole], water, t)[0, 0] == pytest.approx(cineole.anchor.ln_gamma, abs=1e-12)
+    pure = traces.ln_gamma([cineole], np.ones(1), t)
     assert pure == pytest.approx(from_groups([cineole.groups], np.ones(1), t), abs=1e-12)
     assert water_share([0.0, 1.0]).tolist() == [1.0, 0.0]
 
 
 def test_solubility_of_crystals_is_corrected_for_melting():
     solid = {row["compound_id"] for row in read_table("water_solubility.csv") if row["phase"] == "solid"}
-    anchor = traces.compound("menthol").anchor
+    anchor = compounds.compound("menthol").anchor
     assert "menthol" in solid
     assert anchor is not None
     naive = math.log(55.34 / 0.00292)
@@ -179,7 +178,7 @@ def test_ratio_to_ethanol_gives_ethanol():
 
 
 def test_compound_of_ones_own_lies_among_its_homologues():
-    pentanal = traces.Compound.own("pentanal", 86.13, groups={1: 1, 2: 3, 20: 1}, tb_k=376.2)
+    pentanal = compounds.Compound.own("pentanal", 86.13, groups={1: 1, 2: 3, 20: 1}, tb_k=376.2)
     x = [0.05, 0.3]
     assert (traces.volatility(pentanal, x) > traces.volatility("hexanal", x) * 0.7).all()
     assert (traces.volatility(pentanal, x) < traces.volatility("propanal", x) * 3.0).all()
@@ -197,18 +196,18 @@ def test_compound_of_ones_own_lies_among_its_homologues():
 )
 def test_compound_of_ones_own_must_be_determined(given, words):
     with pytest.raises(RequestError, match=words):
-        traces.Compound.own("mine", 100.0, **given)
+        compounds.Compound.own("mine", 100.0, **given)
 
 
 def test_unknown_group_is_refused():
-    odd = traces.Compound.own("mine", 100.0, groups={1: 2, 9999: 1}, tb_k=400.0)
+    odd = compounds.Compound.own("mine", 100.0, groups={1: 2, 9999: 1}, tb_k=400.0)
     with pytest.raises(RequestError, match="Group 9999 is not a subgroup"):
         traces.volatility(odd, 0.1)
 
 
 def test_copied_parameters_are_those_of_the_library_they_come_from():
-    copied, original = groups._copied(), groups._of_thermo()
-    needed = {number for one in compounds() for number, _ in one.groups} | {1, 2, 14, 16}
+    copied, original = compounds._copied(), compounds._of_thermo()
+    needed = {number for one in compounds.compounds() for number, _ in one.groups} | {1, 2, 14, 16}
     assert needed <= copied.subgroups.keys(), "run `python -m benchmarks.copy_groups`"
     assert len(copied.pairs) == 420
     for number, group in copied.subgroups.items():
@@ -218,14 +217,14 @@ def test_copied_parameters_are_those_of_the_library_they_come_from():
 
 
 def test_a_group_outside_the_copy_is_looked_up_in_thermo():
-    assert 45 not in groups._copied().subgroups
-    assert groups.group_parameters([1, 45]).volume[0] == groups.group_parameters([1, 2]).volume[0]
+    assert 45 not in compounds._copied().subgroups
+    assert compounds.group_parameters([1, 45]).volume[0] == compounds.group_parameters([1, 2]).volume[0]
 
 
 def test_many_compounds_share_one_evaluation(monkeypatch):
     calls = []
-    original = dilution._infinite_dilution
-    monkeypatch.setattr(dilution, "_infinite_dilution", lambda *a: calls.append(1) or original(*a))
+    original = traces._infinite_dilution
+    monkeypatch.setattr(traces, "_infinite_dilution", lambda *a: calls.append(1) or original(*a))
     names = [one.id for one in VOLATILE[:40]]
     x = np.linspace(0.0, 0.8, 60)
     traces.volatilities(names, x)

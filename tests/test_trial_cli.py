@@ -11,12 +11,11 @@ from pathlib import Path
 import pytest
 
 from potsim.interfaces.cli import main
-from potsim.interfaces.planfile.trialfile import read_trial
-from potsim.interfaces.plots.compare import figure_of_comparison, plot_comparison
+from potsim.interfaces.plots.others import figure_of_comparison, plot_comparison
 from potsim.interfaces.plots.run import new_axes
-from potsim.interfaces.trial_words import read_factors
-from potsim.planning.trials.comparing import compare, pairs
-from potsim.planning.trials.next_trial import Factors, next_trial
+from potsim.interfaces.trialfile import read_factors, read_trial
+from potsim.planning.comparison import compare, pairs
+from potsim.planning.next_trial import Factors, next_trial
 
 
 def run(*arguments: str) -> int:

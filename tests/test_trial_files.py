@@ -12,9 +12,9 @@ import pytest
 from potsim.data import read_text
 from potsim.errors import RequestError
 from potsim.interfaces.cli import main
-from potsim.interfaces.planfile.trialfile import next_text, read_trial
-from potsim.planning.trials.comparing import compare
-from potsim.planning.trials.next_trial import next_trial
+from potsim.interfaces.trialfile import next_text, read_trial
+from potsim.planning.comparison import compare
+from potsim.planning.next_trial import next_trial
 
 TODAY = datetime.date(2025, 3, 9)
 

@@ -11,14 +11,12 @@ from trial_cases import FIRST, PLAN, RUN, SECOND
 
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import strength
-from potsim.planning.botanicals.bill import BotanicalDose
-from potsim.planning.plan import Cuts, Ingredient, Plan, Stop
-from potsim.planning.still_plan import StillPlan
-from potsim.planning.trials.another_still import to_bottles, to_charge
-from potsim.planning.trials.in_bottle import bottled_l, doses, in_bottle, kept_g
-from potsim.planning.trials.rounding import CLOSE, WEIGHING_G, WRITTEN, on_scale, short
-from potsim.planning.trials.trial import Trial
-from potsim.planning.trials.trial_blend import blend_trials
+from potsim.planning.blends import blend_trials
+from potsim.planning.botanicals import BotanicalDose
+from potsim.planning.comparison import bottled_l, doses, in_bottle, kept_g
+from potsim.planning.next_trial import to_bottles, to_charge
+from potsim.planning.plan import Cuts, Ingredient, Plan, StillPlan, Stop
+from potsim.planning.trials import CLOSE, WEIGHING_G, WRITTEN, Trial, on_scale, short
 
 # --- Another size
 

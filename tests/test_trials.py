@@ -8,17 +8,12 @@ import pytest
 from trial_cases import FIRST, NOTED, PLAN, RUN, SECOND
 
 from potsim.errors import PotsimError, RangeError, RequestError
-from potsim.planning.botanicals.bill import BotanicalDose
-from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, Stop
+from potsim.planning.botanicals import BotanicalDose
+from potsim.planning.comparison import bottled_l, compare, differences, in_bottle, kept_g
+from potsim.planning.next_trial import Factors, book, lost_by_cut, next_title, next_trial, stays, to_charge
+from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, StillPlan, Stop
 from potsim.planning.run import distil
-from potsim.planning.still_plan import StillPlan
-from potsim.planning.trials.another_still import to_charge
-from potsim.planning.trials.book import book
-from potsim.planning.trials.comparing import compare
-from potsim.planning.trials.differences import differences
-from potsim.planning.trials.in_bottle import bottled_l, in_bottle, kept_g
-from potsim.planning.trials.next_trial import Factors, lost_by_cut, next_title, next_trial, stays
-from potsim.planning.trials.trial import VERDICTS, Note, Result, Trial, check
+from potsim.planning.trials import VERDICTS, Note, Result, Trial, check
 
 
 def grams(plan: Plan) -> dict[str, float | None]:

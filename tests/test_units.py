@@ -13,8 +13,8 @@ import pytest
 from scipy import constants
 
 from potsim.data import read_table
-from potsim.interfaces import units
-from potsim.interfaces.unit_table import Kind, normal
+from potsim.interfaces import quantities
+from potsim.interfaces.quantities import Kind, normal
 from potsim.planning.plan import JarStock
 
 INCH_L = 0.254**3  # a cubic inch in litres, the inch being 25.4 mm exactly
@@ -24,56 +24,56 @@ BTU_J = 1055.05585262
 G_N = 9.80665
 
 DEFINED = [
-    (units.volume_l, "1 mL", 0.001),
-    (units.volume_l, "1 cL", 0.01),
-    (units.volume_l, "1 dL", 0.1),
-    (units.volume_l, "1 L", 1),
-    (units.volume_l, "1 hL", 100),
-    (units.volume_l, "1 US gal", US_GAL),
-    (units.volume_l, "1 imperial gal", IMPERIAL_GAL),
-    (units.volume_l, "1 US quart", US_GAL / 4),
-    (units.volume_l, "1 imperial quart", IMPERIAL_GAL / 4),
-    (units.volume_l, "1 US pint", US_GAL / 8),
-    (units.volume_l, "1 imperial pint", IMPERIAL_GAL / 8),
-    (units.volume_l, "1 US cup", US_GAL / 16),
-    (units.volume_l, "1 metric cup", 0.250),
-    (units.volume_l, "1 imperial cup", IMPERIAL_GAL / 16),
-    (units.volume_l, "1 US fl oz", constants.fluid_ounce_US * 1000),
-    (units.volume_l, "1 imperial fl oz", constants.fluid_ounce_imp * 1000),
-    (units.volume_l, "1 US tbsp", constants.fluid_ounce_US * 500),
-    (units.volume_l, "1 metric tbsp", 0.015),
-    (units.volume_l, "1 Australian tbsp", 0.020),
-    (units.volume_l, "1 US tsp", constants.fluid_ounce_US * 1000 / 6),
-    (units.volume_l, "1 metric tsp", 0.005),
-    (units.mass_g, "1 mg", 0.001),
-    (units.mass_g, "1 g", 1),
-    (units.mass_g, "1 kg", 1000),
-    (units.mass_g, "1 oz", constants.oz * 1000),
-    (units.mass_g, "1 lb", constants.lb * 1000),
-    (units.duration_min, "1 s", 1 / 60),
-    (units.duration_min, "1 min", 1),
-    (units.duration_min, "1 h", 60),
-    (units.duration_min, "1 d", 1440),
-    (units.length_m, "1 m", 1),
-    (units.length_m, "1 km", 1000),
-    (units.length_m, "1 ft", constants.foot),
-    (units.pressure_hpa, "1 Pa", 0.01),
-    (units.pressure_hpa, "1 hPa", 1),
-    (units.pressure_hpa, "1 kPa", 10),
-    (units.pressure_hpa, "1 mbar", 1),
-    (units.pressure_hpa, "1 bar", constants.bar / 100),
-    (units.pressure_hpa, "1 atm", constants.atm / 100),
-    (units.pressure_hpa, "1 torr", constants.torr / 100),
-    (units.pressure_hpa, "1 mmHg", 13595.1 * G_N * 1e-3 / 100),
-    (units.pressure_hpa, "1 inHg", 13595.1 * G_N * 25.4e-3 / 100),
-    (units.power_w, "1 W", 1),
-    (units.power_w, "1 kW", 1000),
-    (units.power_w, "1 BTU/h", BTU_J / 3600),
-    (units.heat_loss_w_per_k, "1 W/K", 1),
-    (units.heat_loss_w_per_k, "1 BTU/(h·°F)", BTU_J / 3600 * 1.8),
-    (units.temperature_difference_k, "1 K", 1),
-    (units.temperature_difference_k, "1 °C", 1),
-    (units.temperature_difference_k, "1 °F", 5 / 9),
+    (quantities.volume_l, "1 mL", 0.001),
+    (quantities.volume_l, "1 cL", 0.01),
+    (quantities.volume_l, "1 dL", 0.1),
+    (quantities.volume_l, "1 L", 1),
+    (quantities.volume_l, "1 hL", 100),
+    (quantities.volume_l, "1 US gal", US_GAL),
+    (quantities.volume_l, "1 imperial gal", IMPERIAL_GAL),
+    (quantities.volume_l, "1 US quart", US_GAL / 4),
+    (quantities.volume_l, "1 imperial quart", IMPERIAL_GAL / 4),
+    (quantities.volume_l, "1 US pint", US_GAL / 8),
+    (quantities.volume_l, "1 imperial pint", IMPERIAL_GAL / 8),
+    (quantities.volume_l, "1 US cup", US_GAL / 16),
+    (quantities.volume_l, "1 metric cup", 0.250),
+    (quantities.volume_l, "1 imperial cup", IMPERIAL_GAL / 16),
+    (quantities.volume_l, "1 US fl oz", constants.fluid_ounce_US * 1000),
+    (quantities.volume_l, "1 imperial fl oz", constants.fluid_ounce_imp * 1000),
+    (quantities.volume_l, "1 US tbsp", constants.fluid_ounce_US * 500),
+    (quantities.volume_l, "1 metric tbsp", 0.015),
+    (quantities.volume_l, "1 Australian tbsp", 0.020),
+    (quantities.volume_l, "1 US tsp", constants.fluid_ounce_US * 1000 / 6),
+    (quantities.volume_l, "1 metric tsp", 0.005),
+    (quantities.mass_g, "1 mg", 0.001),
+    (quantities.mass_g, "1 g", 1),
+    (quantities.mass_g, "1 kg", 1000),
+    (quantities.mass_g, "1 oz", constants.oz * 1000),
+    (quantities.mass_g, "1 lb", constants.lb * 1000),
+    (quantities.duration_min, "1 s", 1 / 60),
+    (quantities.duration_min, "1 min", 1),
+    (quantities.duration_min, "1 h", 60),
+    (quantities.duration_min, "1 d", 1440),
+    (quantities.length_m, "1 m", 1),
+    (quantities.length_m, "1 km", 1000),
+    (quantities.length_m, "1 ft", constants.foot),
+    (quantities.pressure_hpa, "1 Pa", 0.01),
+    (quantities.pressure_hpa, "1 hPa", 1),
+    (quantities.pressure_hpa, "1 kPa", 10),
+    (quantities.pressure_hpa, "1 mbar", 1),
+    (quantities.pressure_hpa, "1 bar", constants.bar / 100),
+    (quantities.pressure_hpa, "1 atm", constants.atm / 100),
+    (quantities.pressure_hpa, "1 torr", constants.torr / 100),
+    (quantities.pressure_hpa, "1 mmHg", 13595.1 * G_N * 1e-3 / 100),
+    (quantities.pressure_hpa, "1 inHg", 13595.1 * G_N * 25.4e-3 / 100),
+    (quantities.power_w, "1 W", 1),
+    (quantities.power_w, "1 kW", 1000),
+    (quantities.power_w, "1 BTU/h", BTU_J / 3600),
+    (quantities.heat_loss_w_per_k, "1 W/K", 1),
+    (quantities.heat_loss_w_per_k, "1 BTU/(h·°F)", BTU_J / 3600 * 1.8),
+    (quantities.temperature_difference_k, "1 K", 1),
+    (quantities.temperature_difference_k, "1 °C", 1),
+    (quantities.temperature_difference_k, "1 °F", 5 / 9),
 ]
 
 
@@ -134,7 +134,7 @@ def test_no_spelling_means_two_units(kind) -> None:
     ],
 )
 def test_volumes_as_people_write_them(text, litres) -> None:
-    assert units.volume_l(text) == pytest.approx(litres, rel=1e-12)
+    assert quantities.volume_l(text) == pytest.approx(litres, rel=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -156,8 +156,8 @@ def test_volumes_as_people_write_them(text, litres) -> None:
     ],
 )
 def test_temperatures(text, celsius) -> None:
-    assert units.temperature_c(text) == pytest.approx(celsius, abs=1e-12)
-    assert units.temperature_k(text) == pytest.approx(celsius + 273.15, abs=1e-10)
+    assert quantities.temperature_c(text) == pytest.approx(celsius, abs=1e-12)
+    assert quantities.temperature_k(text) == pytest.approx(celsius + 273.15, abs=1e-10)
 
 
 @pytest.mark.parametrize(
@@ -174,42 +174,52 @@ def test_temperatures(text, celsius) -> None:
     ],
 )
 def test_durations(text, minutes) -> None:
-    assert units.duration_min(text) == pytest.approx(minutes, rel=1e-12)
-    assert units.duration_h(text) == pytest.approx(minutes / 60, rel=1e-12)
+    assert quantities.duration_min(text) == pytest.approx(minutes, rel=1e-12)
+    assert quantities.duration_h(text) == pytest.approx(minutes / 60, rel=1e-12)
 
 
 @pytest.mark.parametrize(
     "text", ["62 %", "62%", "62 % vol", "62 vol%", "62% abv", "62 % ABV", "62 percent", "62,0 %"]
 )
 def test_strengths(text) -> None:
-    assert units.abv(text) == 62.0
+    assert quantities.abv(text) == 62.0
 
 
 def test_us_proof_is_twice_the_strength_at_60_f() -> None:
     # 27 CFR 5.11: twice the % vol at 60 °F; at 20 °C that is within 0.2 % vol of half the proof.
-    assert units.abv("120 proof") == units.abv("120 US proof")
-    assert units.abv("120 proof") == pytest.approx(60, abs=0.2)
-    assert units.abv("120 proof") != 60
-    assert units.abv("0 proof") == 0
+    assert quantities.abv("120 proof") == quantities.abv("120 US proof")
+    assert quantities.abv("120 proof") == pytest.approx(60, abs=0.2)
+    assert quantities.abv("120 proof") != 60
+    assert quantities.abv("0 proof") == 0
 
 
 def test_uk_proof_spirit_weighs_twelve_thirteenths_of_water() -> None:
     # Customs and Excise Act 1952, s. 172 (from memory): at 51 °F it weighs 12/13 of as much water.
     from potsim.liquid import strength
 
-    w = strength.w_from_abv(units.abv("100 UK proof"))
-    at_51_f = units.temperature_c("51 °F")
+    w = strength.w_from_abv(quantities.abv("100 UK proof"))
+    at_51_f = quantities.temperature_c("51 °F")
     ratio = strength.density(w, at_51_f) / strength.density(0.0, at_51_f)
     assert ratio == pytest.approx(12 / 13, abs=2e-5)  # 0.01 % vol
-    assert units.abv("70 UK proof") == pytest.approx(40.0)
-    assert units.abv("70 imperial proof") == units.abv("70 British proof") == units.abv("70 UK proof")
+    assert quantities.abv("70 UK proof") == pytest.approx(40.0)
+    assert (
+        quantities.abv("70 imperial proof")
+        == quantities.abv("70 British proof")
+        == quantities.abv("70 UK proof")
+    )
 
 
 def test_shares_and_per_cent() -> None:
-    assert units.share("90 %") == units.share("0.9") == units.share(0.9) == units.share("0,9") == 0.9
-    assert units.share("100 %") == 1
-    assert units.share("150 %", most=2) == 1.5
-    assert units.percent("1.2 %") == 1.2
+    assert (
+        quantities.share("90 %")
+        == quantities.share("0.9")
+        == quantities.share(0.9)
+        == quantities.share("0,9")
+        == 0.9
+    )
+    assert quantities.share("100 %") == 1
+    assert quantities.share("150 %", most=2) == 1.5
+    assert quantities.percent("1.2 %") == 1.2
 
 
 def test_jars() -> None:
@@ -220,25 +230,32 @@ def test_jars() -> None:
         "12 × 60 mL; 6 × 0,25 L",
         "12 X 60 ml, 6*25 cl",
     ):
-        assert units.jars(text) == twelve
-    assert units.jars("60 mL") == (JarStock(0.06),)
-    assert units.jars("60 mL, 2 x 1/2 L") == (JarStock(0.06), JarStock(0.5, 2))
+        assert quantities.jars(text) == twelve
+    assert quantities.jars("60 mL") == (JarStock(0.06),)
+    assert quantities.jars("60 mL, 2 x 1/2 L") == (JarStock(0.06), JarStock(0.5, 2))
 
 
 def test_numbers() -> None:
-    assert units.numbers("2-9,11") == (2, 3, 4, 5, 6, 7, 8, 9, 11)
-    assert units.numbers("11, 2 – 4; 6 to 7") == (2, 3, 4, 6, 7, 11)
+    assert quantities.numbers("2-9,11") == (2, 3, 4, 5, 6, 7, 8, 9, 11)
+    assert quantities.numbers("11, 2 – 4; 6 to 7") == (2, 3, 4, 6, 7, 11)
 
 
 def test_portions_prices_and_counts() -> None:
-    assert units.portion("300 mL @ 72 %") == units.Portion(0.3, 72.0) == units.portion("300mL@72%")
     assert (
-        units.price_per_l("12 per L") == units.price_per_l("€12/L") == units.price_per_l("12 EUR per L") == 12
+        quantities.portion("300 mL @ 72 %")
+        == quantities.Portion(0.3, 72.0)
+        == quantities.portion("300mL@72%")
     )
-    assert units.price_per_l("9 per 700 mL") == pytest.approx(9 / 0.7)
-    assert units.price("0.80 €") == units.price(0.8) == units.price("$0.80") == 0.8
-    assert units.count(2) == units.count("2") == 2
-    assert units.count("1/2") == 0.5
+    assert (
+        quantities.price_per_l("12 per L")
+        == quantities.price_per_l("€12/L")
+        == quantities.price_per_l("12 EUR per L")
+        == 12
+    )
+    assert quantities.price_per_l("9 per 700 mL") == pytest.approx(9 / 0.7)
+    assert quantities.price("0.80 €") == quantities.price(0.8) == quantities.price("$0.80") == 0.8
+    assert quantities.count(2) == quantities.count("2") == 2
+    assert quantities.count("1/2") == 0.5
 
 
 def test_reading_units_loads_nothing_heavy() -> None:

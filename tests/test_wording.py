@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 import potsim
+from potsim.planning.next_trial import to_charge
 from potsim.planning.plan import JarPlan, JarStock, Plan
-from potsim.planning.trials.another_still import to_charge
 
 # --- Notes
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from potsim.data import read_text
-from potsim.interfaces.planfile.text import example_plan
+from potsim.interfaces.planfile import example_plan
+from potsim.planning.next_trial import next_trial
 from potsim.planning.run import distil
-from potsim.planning.trials.next_trial import next_trial
-from potsim.planning.trials.trial import Note, Trial
+from potsim.planning.trials import Note, Trial
 
 RESULT = """
 # How it went.

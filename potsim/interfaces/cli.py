@@ -12,7 +12,7 @@ from pathlib import Path
 from potsim import __version__
 from potsim.errors import PotsimError, RequestError, UnknownNameError
 from potsim.interfaces import commands, output
-from potsim.interfaces.parsing import Parser
+from potsim.interfaces.options import Parser
 
 DONE, UNFINISHED = 0, 1
 DESCRIPTION = """\
@@ -24,18 +24,7 @@ Results go to standard output, words to standard error. Exit codes: 0 done,
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command line.
-
-    Parameters
-    ----------
-    argv : sequence of str, optional
-        Arguments without the name of the program; those of the process if left out.
-
-    Returns
-    -------
-    int
-        0 done; 1 could not finish; 2 the request is wrong.
-    """
+    """Run one command line."""
     arguments = list(sys.argv[1:] if argv is None else argv)
     debug = "--debug" in arguments
     output.prepare()

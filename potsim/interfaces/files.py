@@ -18,21 +18,11 @@ _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 
 @dataclass(frozen=True)
 class Target:
-    """A file that may be written.
+    """A file that may be written."""
 
-    Parameters
-    ----------
-    path : Path
-        Where, links followed.
-    name : str
-        As the person named it.
-    force : bool
-        Whether a file that is there may be replaced.
-    """
-
-    path: Path
-    name: str
-    force: bool
+    path: Path  # where, links followed
+    name: str  # as the person named it
+    force: bool  # whether a file that is there may be replaced
 
     @property
     def suffix(self) -> str:
@@ -50,28 +40,7 @@ class Target:
 
 
 def target(name: str, *, force: bool = False, suffixes: Collection[str] = ()) -> Target:
-    """Check that a file may be written, without writing it.
-
-    Parameters
-    ----------
-    name : str
-        Path as typed.
-    force : bool
-        Whether a file that is there may be replaced.
-    suffixes : collection of str
-        Suffixes allowed, without the point; any if empty.
-
-    Returns
-    -------
-    Target
-        For `write_all`.
-
-    Raises
-    ------
-    RequestError
-        If its name cannot be shown, it is there already, is a folder, lies in no folder or in one that may
-        not be written to, or has another suffix.
-    """
+    """Check that a file may be written, without writing it."""
     if not name.strip() or "\0" in name:
         raise RequestError("A file to write has no name.", "Name it.")
     if name.strip() == "-":
@@ -119,20 +88,7 @@ def _check_folder(checked: Target) -> None:
 
 
 def check_apart(targets: Sequence[Target], read: Path | None = None) -> None:
-    """Refuse two files of one name, and one that would replace the file read.
-
-    Parameters
-    ----------
-    targets : sequence of Target
-        Files to be written.
-    read : Path, optional
-        A file that they come from.
-
-    Raises
-    ------
-    RequestError
-        If two are the same.
-    """
+    """Refuse two files of one name, and one that would replace the file read."""
     regular = [t for t in targets if not t.special]
     for k, one in enumerate(regular):
         if read is not None and one.path == Path(os.path.realpath(read)):
@@ -142,37 +98,13 @@ def check_apart(targets: Sequence[Target], read: Path | None = None) -> None:
 
 
 def write_new(name: str, content: str | bytes, *, force: bool = False) -> None:
-    """Write one file, whole or not at all; as `target` and `write_all` together.
-
-    Parameters
-    ----------
-    name : str
-        Path as typed.
-    content : str or bytes
-        What it is to hold; text becomes UTF-8.
-    force : bool
-        Whether a file that is there may be replaced.
-    """
+    """Write one file, whole or not at all; as `target` and `write_all` together."""
     write_all([(target(name, force=force), content)])
 
 
 def write_all(results: Sequence[tuple[Target, str | bytes]]) -> None:
     """Write files, all of them or none.
 
-    Parameters
-    ----------
-    results : sequence of (Target, content)
-        Checked targets and what each is to hold; text becomes UTF-8.
-
-    Raises
-    ------
-    PotsimError
-        If the disk is full or fails; nothing half-written stays behind.
-    RequestError
-        If a file has come to be there since it was checked.
-
-    Notes
-    -----
     Each is written under a passing name in its own folder; when all are there, they are renamed.
     """
     contents = [(t, c.encode("utf-8") if isinstance(c, str) else c) for t, c in results]

@@ -6,49 +6,20 @@ import itertools
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
-from potsim.planning.volume_words import MOST_ML
+from potsim.planning.jars import MOST_ML
 
 MOST_MG = 10_000.0  # more oil is told in grams
 
 
 def plain(value: float, decimals: int) -> str:
-    """Return a number with at most so many decimals, without trailing zeros and without ``-0``.
-
-    Parameters
-    ----------
-    value : float
-        Any number.
-    decimals : int
-        How many decimals at the most.
-
-    Returns
-    -------
-    str
-        Such as ``"1.35"``.
-    """
+    """Return a number with at most so many decimals, without trailing zeros and without ``-0``."""
     text = f"{value:.{decimals}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text
 
 
 def format_volume(volume_l: float) -> str:
-    """Return a volume as people say it: ``"30.5 mL"``, ``"250 mL"``, ``"1.35 L"``.
-
-    Parameters
-    ----------
-    volume_l : float
-        Volume [L].
-
-    Returns
-    -------
-    str
-        To 0.1 mL below 100 mL, 1 mL below 1 L, 0.01 L below 10 L, 0.1 L beyond.
-
-    Examples
-    --------
-    >>> format_volume(0.25), format_volume(1.35)
-    ('250 mL', '1.35 L')
-    """
+    """Return a volume as people say it: ``"30.5 mL"``, ``"250 mL"``, ``"1.35 L"``."""
     size = abs(volume_l)
     if size < 0.09995:
         return f"{plain(volume_l * 1000, 1)} mL"
@@ -58,41 +29,12 @@ def format_volume(volume_l: float) -> str:
 
 
 def unit_of_volumes(most_l: float) -> tuple[str, float]:
-    """Return the unit for a column of volumes up to a largest, and how many of it make a litre.
-
-    Parameters
-    ----------
-    most_l : float
-        The largest [L].
-
-    Returns
-    -------
-    tuple of (str, float)
-        Millilitres below 10 L, else litres.
-    """
+    """Return the unit for a column of volumes up to a largest, and how many of it make a litre."""
     return ("L", 1.0) if 1000.0 * abs(most_l) >= MOST_ML else ("mL", 1000.0)
 
 
 def volumes(values_l: Sequence[float]) -> tuple[str, list[str]]:
-    """Return the unit for a column of volumes, and its numbers.
-
-    Parameters
-    ----------
-    values_l : sequence of float
-        Volumes [L].
-
-    Returns
-    -------
-    unit : str
-        ``"mL"`` for anything below 10 L, else ``"L"``.
-    numbers : list of str
-        To 0.1 mL if all are below 100 mL, to 1 mL, or to 0.01 L.
-
-    Examples
-    --------
-    >>> volumes([0.03, 1.0736]), volumes([5.0, 83.08])
-    (('mL', ['30', '1074']), ('L', ['5.00', '83.08']))
-    """
+    """Return the unit for a column of volumes, and its numbers."""
     most = max(map(abs, values_l), default=0.0)
     unit, per_l = unit_of_volumes(most)
     decimals = 2 if unit == "L" else 1 if most < 0.09995 else 0
@@ -104,25 +46,7 @@ def _no_minus_zero(text: str) -> str:
 
 
 def masses(masses_g: Sequence[float]) -> tuple[str, list[str]]:
-    """Return the unit for a column of masses of oil, and its numbers.
-
-    Parameters
-    ----------
-    masses_g : sequence of float
-        Masses [g].
-
-    Returns
-    -------
-    unit : str
-        ``"mg"`` for anything below 10 g, else ``"g"``.
-    numbers : list of str
-        To three digits below 100, else whole; never as a power of ten.
-
-    Examples
-    --------
-    >>> masses([0.168, 0.0125]), masses([18.0, 4.9])
-    (('mg', ['168', '12.5']), ('g', ['18', '4.9']))
-    """
+    """Return the unit for a column of masses of oil, and its numbers."""
     grams = 1000.0 * max(map(abs, masses_g), default=0.0) >= MOST_MG
     unit, per_g = ("g", 1.0) if grams else ("mg", 1000.0)
     return unit, [_digits(per_g * mass) for mass in masses_g]
@@ -171,18 +95,7 @@ def format_pressure(pressure_hpa: float) -> str:
 
 
 def format_minutes(minutes: float) -> str:
-    """Return a duration: ``"30 s"``, ``"7.5 min"``, ``"45 min"``, ``"1 h 05 min"``, ``"2 d 3 h"``.
-
-    Parameters
-    ----------
-    minutes : float
-        Duration [min].
-
-    Returns
-    -------
-    str
-        To 1 s below 1 min, 0.5 min below 10 min, 1 min below a day, 1 h beyond.
-    """
+    """Return a duration: ``"30 s"``, ``"7.5 min"``, ``"45 min"``, ``"1 h 05 min"``, ``"2 d 3 h"``."""
     sign, size = ("-", -minutes) if minutes < 0 else ("", minutes)
     if size < 59.5 / 60:
         seconds = plain(size * 60, 0)
@@ -199,18 +112,7 @@ def format_minutes(minutes: float) -> str:
 
 
 def format_numbers(numbers: Iterable[int]) -> str:
-    """Return jar numbers as a person writes them: ``"2-9,11"``.
-
-    Parameters
-    ----------
-    numbers : iterable of int
-        In any order.
-
-    Returns
-    -------
-    str
-        Rising, runs of three and more as ranges.
-    """
+    """Return jar numbers as a person writes them: ``"2-9,11"``."""
     spans: list[list[int]] = []
     for number in sorted(set(numbers)):
         if spans and number == spans[-1][-1] + 1:
@@ -222,22 +124,7 @@ def format_numbers(numbers: Iterable[int]) -> str:
 
 
 def exact(value: float, unit: str, per_unit: int = 1) -> str:
-    """Return text that reads back as exactly this number.
-
-    Parameters
-    ----------
-    value : float
-        The number in the base unit.
-    unit : str
-        The unit to write.
-    per_unit : int
-        How many of that unit make one of the base unit.
-
-    Returns
-    -------
-    str
-        Such as ``"30 mL"`` for 0.03 with ``"mL"`` and 1000.
-    """
+    """Return text that reads back as exactly this number."""
     size = Decimal(repr(float(value))) * per_unit
     digits = f"{size:f}" if -12 < size.adjusted() < 20 or not size else f"{size:E}"
     digits = digits.rstrip("0").rstrip(".") if "." in digits and "E" not in digits else digits

@@ -1,23 +1,193 @@
-"""Vapour-liquid equilibrium of ethanol-water: what a liquid boils at, and what its vapour is.
-
-Modified Raoult's law, ``y_i P = x_i gamma_i(x, T) Psat_i(T)`` with a small correction for the vapour (see
-`potsim.liquid.boiling`); ``x`` and ``y`` are mole fractions of ethanol. The parameters were fitted by
-``benchmarks/fit_equilibrium.py`` to measurements from 4 to 159 kPa. Expected error at 60 to 110 kPa: 0.006 in
-``y``, 0.1 K; the published sets themselves differ by 0.02 in ``y`` at the dilute end.
-"""
+"""The excess Gibbs energy and excess enthalpy of liquid ethanol-water, from one set of parameters."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from potsim.errors import RangeError
-from potsim.liquid.arrays import Array, FloatOrArray, plain, within
-from potsim.liquid.boiling import azeotrope_of, boil, combine, liquid_under
-from potsim.liquid.excess import excess
-from potsim.liquid.pure import T_MAX_K, T_MIN_K, wagner
+from potsim.data import read_table
+from potsim.errors import ConvergenceError, RangeError
+from potsim.liquid.pure import T_MAX_K, T_MIN_K, Array, FloatOrArray, R, plain, second_virial, wagner, within
+
+TABLE = "ethanol_water.csv"
+
+
+@dataclass(frozen=True)
+class Mixture:
+    """The composition part of the excess functions at given mole fractions.
+
+    Each field has one leading axis for the four temperature terms of `Excess`.
+
+    Parameters
+    ----------
+    ethanol, water : ndarray, shape (4, ...)
+        Parts of ``ln gamma``.
+    gibbs : ndarray, shape (4, ...)
+        Parts of ``gE / RT``.
+    curvature : ndarray, shape (4, ...)
+        Parts of its second derivative in x.
+    """
+
+    ethanol: Array
+    water: Array
+    gibbs: Array
+    curvature: Array
+
+
+@dataclass(frozen=True)
+class Excess:
+    """Excess functions of ethanol (1) - water (2).
+
+    Parameters
+    ----------
+    ratio : float
+        How many water molecules count as much as one of ethanol in ``z``.
+    reference_k : float
+        Temperature T0 at which ``gE`` is given [K].
+    vapour_share : float
+        Share of the second virial correction that goes with these parameters.
+    terms : ndarray, shape (4, n)
+        Coefficients of the powers of ``z``: ``gE/RT`` at T0 [-]; ``hE`` at T0 [J/mol]; ``cpE`` at T0 [J/(mol
+        K)]; half of its slope in T [J/(mol K2)].
+
+    Notes
+    -----
+    ``hE = x1 x2 sum_n (h_n + c_n (T - T0) + d_n (T - T0)^2) z^n`` with ``z = 2 r x1 / (r x1 + x2) - 1``, and
+    ``gE/RT = x1 x2 sum_n g_n z^n - int_T0^T hE / (R T^2) dT`` (Gibbs-Helmholtz). The activity coefficients
+    are the partial molar derivatives of ``gE/RT``, so Gibbs-Duhem holds exactly, and they are smooth and
+    finite to both ends.
+    """
+
+    ratio: float
+    reference_k: float
+    vapour_share: float
+    terms: Array
+
+    def mixture(self, x: Array) -> Mixture:
+        """Return the composition part, which does not change with temperature.
+
+        Parameters
+        ----------
+        x : ndarray
+            Mole fraction of ethanol.
+
+        Returns
+        -------
+        Mixture
+            To be combined with `gibbs_weights` or `heat_weights`.
+        """
+        x1, x2 = x, 1.0 - x
+        share = self.ratio * x1 + x2
+        z = 2.0 * self.ratio * x1 / share - 1.0
+        z1 = 2.0 * self.ratio / share**2
+        z2 = -2.0 * (self.ratio - 1.0) * z1 / share
+        f, fz, fzz = np.zeros((3, 4, *x.shape))
+        for column in self.terms.T[::-1]:
+            fzz = fzz * z + 2.0 * fz
+            fz = fz * z + f
+            f = f * z + column.reshape(4, *(1,) * x.ndim)
+        f1 = fz * z1
+        f2 = fzz * z1**2 + fz * z2
+        return Mixture(
+            ethanol=x2**2 * (f + x1 * f1),
+            water=x1**2 * (f - x2 * f1),
+            gibbs=x1 * x2 * f,
+            curvature=-2.0 * f + 2.0 * (x2 - x1) * f1 + x1 * x2 * f2,
+        )
+
+    def gibbs_weights(self, temperature_k: Array) -> Array:
+        """Return the weights of the four terms in ``gE / RT``.
+
+        Parameters
+        ----------
+        temperature_k : ndarray
+            Temperature [K].
+
+        Returns
+        -------
+        ndarray, shape (4, ...)
+            ``1`` and the three integrals of Gibbs-Helmholtz.
+        """
+        t, t0 = temperature_k, self.reference_k
+        log = np.log(t / t0)
+        return np.stack(
+            [
+                np.ones_like(t),
+                (1.0 / t - 1.0 / t0) / R,
+                -(log + t0 / t - 1.0) / R,
+                -(t - 2.0 * t0 * log - t0**2 / t) / R,
+            ]
+        )
+
+    def gibbs_slopes(self, temperature_k: Array) -> Array:
+        """Return the derivatives in T of `gibbs_weights` [1/K].
+
+        Parameters
+        ----------
+        temperature_k : ndarray
+            Temperature [K].
+
+        Returns
+        -------
+        ndarray, shape (4, ...)
+            ``-hE/(R T^2)``, term by term.
+        """
+        return -self.heat_weights(temperature_k) / (R * temperature_k**2)
+
+    def heat_weights(self, temperature_k: Array) -> Array:
+        """Return the weights of the four terms in the excess enthalpy.
+
+        Parameters
+        ----------
+        temperature_k : ndarray
+            Temperature [K].
+
+        Returns
+        -------
+        ndarray, shape (4, ...)
+            ``0, 1, T - T0, (T - T0)^2``.
+        """
+        dt = temperature_k - self.reference_k
+        return np.stack([np.zeros_like(dt), np.ones_like(dt), dt, dt**2])
+
+    def heat_slopes(self, temperature_k: Array) -> Array:
+        """Return the weights of the four terms in the excess heat capacity.
+
+        Parameters
+        ----------
+        temperature_k : ndarray
+            Temperature [K].
+
+        Returns
+        -------
+        ndarray, shape (4, ...)
+            ``0, 0, 1, 2 (T - T0)``.
+        """
+        dt = temperature_k - self.reference_k
+        return np.stack([np.zeros_like(dt), np.zeros_like(dt), np.ones_like(dt), 2.0 * dt])
+
+
+@cache
+def excess() -> Excess:
+    """Return the excess functions with the fitted parameters of the package.
+
+    Returns
+    -------
+    Excess
+        Read from ``potsim/data/ethanol_water.csv``; its header says how they were fitted.
+    """
+    rows = read_table(TABLE)
+    single = {row["parameter"]: float(row["value"]) for row in rows if row["power"] == ""}
+    terms = [[float(row["value"]) for row in rows if row["parameter"] == name] for name in "ghcd"]
+    return Excess(single["ratio"], single["reference_temperature"], single["vapour_share"], np.array(terms))
+
+
+# --- Vapour-liquid equilibrium of ethanol-water: what a liquid boils at, and what its vapour is.
+
 
 ATMOSPHERE_PA = 101325.0
 P_MIN_PA, P_MAX_PA = 4000.0, 160000.0
@@ -134,7 +304,7 @@ def activity_coefficients(x: ArrayLike, temperature_k: ArrayLike) -> ActivityCoe
 
     Notes
     -----
-    See `potsim.liquid.excess.Excess` for the equation.
+    See `potsim.liquid.equilibrium.Excess` for the equation.
     """
     share, t = np.broadcast_arrays(_fraction("x", x), _temperature(temperature_k))
     model = excess()
@@ -348,3 +518,255 @@ def _temperature(values: ArrayLike) -> Array:
 
 def _vapour_pressure(component: str, temperature_k: ArrayLike) -> FloatOrArray:
     return plain(np.exp(wagner(component).ln_pressure(_temperature(temperature_k))[0]))
+
+
+# --- The solver behind `potsim.liquid.equilibrium`: boiling liquids, for any set of excess parameters.
+
+
+_T_LOW_K, _T_HIGH_K = 270.0, 420.0  # brackets every boiling point from 4 to 160 kPa
+_START_PA = 101325.0
+_ENOUGH = 1e-6  # the last step of Newton's method; about its square remains
+_MOST_STEPS = 60
+_WIDEST = 6.0  # |ln alpha| stays below 3.5 from 4 to 160 kPa
+
+
+class Boiling(NamedTuple):
+    """A boiling liquid: temperature, vapour, relative volatility and its slope along the boiling line.
+
+    ``ln_volatility`` is the logarithm of ``(y/x) / ((1-y)/(1-x))`` and ``volatility_slope`` its derivative in
+    x at constant pressure.
+    """
+
+    temperature_k: Array
+    y: Array
+    ln_volatility: Array
+    volatility_slope: Array
+
+
+class Volatilities(NamedTuple):
+    """``ln (p_i / x_i)`` of both components, Pa, and the slopes in temperature [1/K]."""
+
+    ethanol: Array
+    water: Array
+    ethanol_slope: Array
+    water_slope: Array
+
+
+def volatilities(mixture: Mixture, temperature_k: Array, pressure_pa: Array, model: Excess) -> Volatilities:
+    """Return ``ln (gamma_i Psat_i F_i)`` of a liquid under its vapour.
+
+    Parameters
+    ----------
+    mixture : Mixture
+        From `Excess.mixture`.
+    temperature_k : ndarray
+        Temperature [K].
+    pressure_pa : ndarray
+        Pressure of the vapour [Pa].
+    model : Excess
+        The excess functions that gave ``mixture``.
+
+    Returns
+    -------
+    Volatilities
+        With their slopes in temperature at constant pressure.
+    """
+    weights, slopes = model.gibbs_weights(temperature_k), model.gibbs_slopes(temperature_k)
+    value1, slope1 = _pure_volatility("ethanol", temperature_k, pressure_pa, model.vapour_share)
+    value2, slope2 = _pure_volatility("water", temperature_k, pressure_pa, model.vapour_share)
+    return Volatilities(
+        value1 + combine(mixture.ethanol, weights),
+        value2 + combine(mixture.water, weights),
+        slope1 + combine(mixture.ethanol, slopes),
+        slope2 + combine(mixture.water, slopes),
+    )
+
+
+def _pure_volatility(component: str, t: Array, pressure_pa: Array, share: float) -> tuple[Array, Array]:
+    """``ln (Psat F)`` and its slope in temperature."""
+    ln_psat, rise = wagner(component).ln_pressure(t)
+    psat = np.exp(ln_psat)
+    virial, virial_rise = second_virial(component)(t)
+    scale = -share / (R * t)
+    over = pressure_pa - psat
+    correction = scale * virial * over
+    return ln_psat + correction, rise + scale * (virial_rise * over - virial * psat * rise) - correction / t
+
+
+def combine(parts: Array, weights: Array) -> Array:
+    """Return the sum over the temperature terms of parts times weights.
+
+    Parameters
+    ----------
+    parts, weights : ndarray, shape (4, ...)
+        A field of `Mixture` and weights from `Excess`.
+
+    Returns
+    -------
+    ndarray
+        Without the leading axis.
+    """
+    total: Array = np.einsum("k...,k...->...", parts, weights)
+    return total
+
+
+def total_pressure(x: Array, temperature_k: Array, model: Excess) -> Array:
+    """Return the pressure [Pa] at which a liquid boils.
+
+    Parameters
+    ----------
+    x : ndarray
+        Mole fraction of ethanol.
+    temperature_k : ndarray
+        Temperature [K], same shape.
+    model : Excess
+        The excess functions.
+
+    Returns
+    -------
+    ndarray
+        Pressure [Pa].
+    """
+    mixture = model.mixture(x)
+    pressure = np.full(np.shape(temperature_k), _START_PA)
+    for _ in range(_MOST_STEPS):
+        v = volatilities(mixture, temperature_k, pressure, model)
+        new = x * np.exp(v.ethanol) + (1.0 - x) * np.exp(v.water)
+        if np.max(np.abs(new / pressure - 1.0), initial=0.0) < 1e-12:
+            return new
+        pressure = new
+    raise ConvergenceError("A pressure was not found.", "Please report the composition and the temperature.")
+
+
+def boil(x: Array, pressure_pa: Array, model: Excess) -> Boiling:
+    """Solve for the boiling point of a liquid.
+
+    Parameters
+    ----------
+    x : ndarray
+        Mole fraction of ethanol.
+    pressure_pa : ndarray
+        Pressure [Pa], same shape.
+    model : Excess
+        The excess functions.
+
+    Returns
+    -------
+    Boiling
+        The state of each boiling liquid.
+
+    Raises
+    ------
+    ConvergenceError
+        If Newton's method does not come to an end; not known to happen.
+
+    Notes
+    -----
+    Newton's method in ``1/T`` on ``ln P``, nearly a straight line, with the analytic slope.
+    """
+    mixture, ln_p = model.mixture(x), np.log(pressure_pa)
+    t = 1.0 / (1.0 / (351.0 + 22.1 / (1.0 + 17.0 * x)) - np.log(pressure_pa / _START_PA) / 4900.0)  # a start
+    for _ in range(_MOST_STEPS):
+        v = volatilities(mixture, t, pressure_pa, model)
+        p1, p2 = x * np.exp(v.ethanol), (1.0 - x) * np.exp(v.water)
+        miss = np.log(p1 + p2) - ln_p
+        slope = (p1 * v.ethanol_slope + p2 * v.water_slope) / (p1 + p2)
+        t = np.clip(1.0 / (1.0 / t + miss / (slope * t**2)), _T_LOW_K, _T_HIGH_K)
+        if np.max(np.abs(miss), initial=0.0) < _ENOUGH:
+            return _state(x, t, pressure_pa, mixture, model)
+    raise ConvergenceError(
+        "A boiling point was not found.", "Please report the composition and the pressure."
+    )
+
+
+def _state(x: Array, t: Array, pressure_pa: Array, mixture: Mixture, model: Excess) -> Boiling:
+    v = volatilities(mixture, t, pressure_pa, model)
+    e1, e2 = np.exp(v.ethanol), np.exp(v.water)
+    p1, p2 = x * e1, (1.0 - x) * e2
+    curvature = combine(mixture.curvature, model.gibbs_weights(t))
+    rise_x = (e1 - e2) * (1.0 + x * (1.0 - x) * curvature)  # dP/dx at constant T
+    rise_t = p1 * v.ethanol_slope + p2 * v.water_slope  # dP/dT at constant x
+    return Boiling(
+        temperature_k=t,
+        y=p1 / (p1 + p2),
+        ln_volatility=v.ethanol - v.water,
+        volatility_slope=curvature - (v.ethanol_slope - v.water_slope) * rise_x / rise_t,
+    )
+
+
+def liquid_under(y: Array, pressure_pa: Array, model: Excess) -> Array:
+    """Return the liquid whose vapour is given.
+
+    Parameters
+    ----------
+    y : ndarray
+        Mole fraction of ethanol in the vapour, more than 0 and less than 1.
+    pressure_pa : ndarray
+        Pressure [Pa], same shape.
+    model : Excess
+        The excess functions.
+
+    Returns
+    -------
+    ndarray
+        Mole fraction of ethanol in the liquid.
+
+    Raises
+    ------
+    ConvergenceError
+        If no liquid was found; not known to happen.
+
+    Notes
+    -----
+    Newton's method in ``s = logit x`` on ``logit y = s + ln alpha``, which rises with s, in a bracket that
+    closes.
+    """
+    target = np.log(y) - np.log1p(-y)
+    low, high = target - _WIDEST, target + _WIDEST
+    s = target - 2.65 / (1.0 + (y / 0.6) ** 5)  # a start
+    for _ in range(_MOST_STEPS):
+        x = 1.0 / (1.0 + np.exp(-s))
+        state = boil(x, pressure_pa, model)
+        miss = s + state.ln_volatility - target
+        low, high = np.where(miss < 0.0, s, low), np.where(miss > 0.0, s, high)
+        step = s - miss / (1.0 + x * (1.0 - x) * state.volatility_slope)
+        new = np.where((step >= low) & (step <= high), step, 0.5 * (low + high))
+        if np.max(np.abs(new - s), initial=0.0) < _ENOUGH:
+            return 1.0 / (1.0 + np.exp(-new))
+        s = new
+    raise ConvergenceError(
+        "No liquid was found for a vapour.", "Please report the composition and the pressure."
+    )
+
+
+def azeotrope_of(pressure_pa: Array, model: Excess) -> Array:
+    """Return the liquid with a vapour like itself, between x = 0.5 and 1, where there is one.
+
+    Parameters
+    ----------
+    pressure_pa : ndarray
+        Pressure [Pa] at which water is the more volatile trace in boiling ethanol.
+    model : Excess
+        The excess functions.
+
+    Returns
+    -------
+    ndarray
+        Mole fraction of ethanol.
+
+    Raises
+    ------
+    ConvergenceError
+        If it was not found; not known to happen.
+    """
+    low, high = np.full_like(pressure_pa, 0.5), np.ones_like(pressure_pa)
+    x = np.full_like(pressure_pa, 0.9)
+    for _ in range(_MOST_STEPS):
+        state = boil(x, pressure_pa, model)
+        low, high = np.where(state.ln_volatility > 0.0, x, low), np.where(state.ln_volatility > 0.0, high, x)
+        step = x - state.ln_volatility / state.volatility_slope
+        new = np.where((step >= low) & (step <= high), step, 0.5 * (low + high))
+        if np.max(np.abs(new - x), initial=0.0) < _ENOUGH:
+            return new
+        x = new
+    raise ConvergenceError("The azeotrope was not found.", "Please report the pressure.")

@@ -1,39 +1,167 @@
-"""Base spirits and water blended into a pot."""
+"""A portion of the distillate: what comes over between two points, or several such pooled."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
-from potsim.errors import RequestError
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.errors import RequestError, require
 from potsim.liquid import strength
-from potsim.planning.plan import Ingredient
+from potsim.planning.plan import Ingredient, Plan, StillPlan, Stop
+from potsim.still.course import Course
+from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
+
+
+@dataclass(frozen=True)
+class Portion:
+    """An amount of ethanol-water."""
+
+    ethanol_mol: float  # moles
+    water_mol: float  # moles
+
+    @property
+    def volume_l(self) -> float:
+        """Volume at 20 °C [L]."""
+        return float(strength.volume_from_moles(self.ethanol_mol, self.water_mol))
+
+    @property
+    def abv(self) -> float:
+        """Strength [% vol at 20 °C]; 0 for nothing at all."""
+        if self.ethanol_mol + self.water_mol == 0.0:
+            return 0.0
+        return float(strength.abv_from_moles(self.ethanol_mol, self.water_mol))
+
+    @property
+    def ethanol_l(self) -> float:
+        """Litres of pure alcohol at 20 °C."""
+        return self.volume_l * self.abv / 100.0
+
+    @property
+    def mass_g(self) -> float:
+        """Mass [g]."""
+        return float(strength.mass_of(self.volume_l, self.abv)) * 1000.0
+
+
+def between(course: Course, start: float, end: float) -> Portion:
+    """What comes over between two points of a run."""
+    states = course.at(np.array([start, end]))
+    # Differences of sums: of next to nothing, rounding may leave less than nothing.
+    total = max(float(states.over_mol[1] - states.over_mol[0]), 0.0)
+    ethanol = min(max(float(states.over_ethanol_mol[1] - states.over_ethanol_mol[0]), 0.0), total)
+    return Portion(max(ethanol, 0.0), max(total - ethanol, 0.0))
+
+
+def pool(portions: Iterable[Portion]) -> Portion:
+    """Pool portions by mass."""
+    parts = list(portions)
+    return Portion(sum(p.ethanol_mol for p in parts), sum(p.water_mol for p in parts))
+
+
+# --- What has come over along a run, as a curve of moles that is quick to ask and to ask backwards.
+
+
+Array = NDArray[np.float64]
+
+POINTS = 257  # evenly spaced in moles that are over
+BEFORE = 1e-9  # depletion by which the side before a change of power is looked at
+STEPS = 40  # at most; three or four do
+
+
+@dataclass(frozen=True)
+class Amounts:
+    """Moles that have come over from the first drop to the end of a run.
+
+    Between the points ethanol is a cubic in the moles that are over, with the stream's mole fraction as
+    its slope; a change of power lies between two points, as the stream jumps there.
+    """
+
+    charge_mol: float  # moles charged
+    over_mol: Array  # moles that are over, and those of ethanol
+    ethanol_mol: Array  # moles that are over, and those of ethanol
+    stream_x: Array  # mole fraction of ethanol in the stream, and its strength [% vol at 20 °C]
+    stream_abv: Array  # mole fraction of ethanol in the stream, and its strength [% vol at 20 °C]
+    # volume at 20 °C of the stream, each drop by itself [L]: jars as small as drops would hold so much
+    stream_l: Array
+
+    def ethanol(self, over_mol: Array) -> Array:
+        """Ethanol that is over [mol] when so many moles are over."""
+        n, e, y = self.over_mol, self.ethanol_mol, self.stream_x
+        k = np.minimum(np.searchsorted(n, over_mol, side="right") - 1, n.size - 2)
+        h = n[k + 1] - n[k]
+        t = (over_mol - n[k]) / h
+        rise = e[k + 1] - e[k]
+        first, last = y[k] * h - rise, rise - y[k + 1] * h  # how the cubic leaves its chord at both ends
+        return np.asarray(e[k] + t * (rise + (1.0 - t) * (first + t * (last - first))))
+
+    def volume_l(self, start_mol: Array, end_mol: Array) -> Array:
+        """Own volume at 20 °C [L] of what comes over between two points."""
+        return volume_l(end_mol - start_mol, self.ethanol(end_mol) - self.ethanol(start_mol))
+
+    def at_stream_l(self, stream_l: Array) -> Array:
+        """Moles that are over when so much has run, each drop by itself; held within the run."""
+        return np.interp(stream_l, self.stream_l, self.over_mol)
+
+    def at_collected_l(self, collected_l: Array) -> Array:
+        """Moles that are over when so much is collected, pooled."""
+        along = volume_l(self.over_mol, self.ethanol_mol)
+        moles = np.interp(collected_l, along, self.over_mol)
+        l_per_mol = np.interp(moles, self.over_mol, np.gradient(along, self.over_mol))
+        for _ in range(STEPS):
+            short = collected_l - volume_l(moles, self.ethanol(moles))
+            moles = np.clip(moles + short / l_per_mol, 0.0, self.over_mol[-1])
+            if np.all(np.abs(short) <= 1e-12 * along[-1]):
+                break
+        return moles
+
+    def depletion(self, over_mol: Array) -> Array:
+        """Depletion ln(W0 / W) when so many moles are over."""
+        return np.asarray(-np.log1p(-over_mol / self.charge_mol))
+
+
+@lru_cache(maxsize=16)
+def amounts(course: Course, end: float) -> Amounts:
+    """Follow a run to its end; done once and kept, as cuts and jars ask for the same."""
+    s = np.minimum(-np.log1p(np.linspace(0.0, np.expm1(-end), POINTS)), end)
+    jumps = [leg.from_depletion for leg in course.legs[1:] if BEFORE < leg.from_depletion < end]
+    if jumps:
+        s = np.unique(np.concatenate([s, jumps, np.array(jumps) - BEFORE]))
+    states = course.at(s)
+    y = states.stream_x
+    l_per_mol = np.asarray(strength.volume_from_moles(y, 1.0 - y))
+    steps = 0.5 * (l_per_mol[1:] + l_per_mol[:-1]) * np.diff(states.over_mol)
+    return Amounts(
+        charge_mol=course.charge_mol,
+        over_mol=states.over_mol,
+        ethanol_mol=states.over_ethanol_mol,
+        stream_x=y,
+        stream_abv=states.stream_abv,
+        stream_l=np.concatenate([[0.0], np.cumsum(steps)]),
+    )
+
+
+def volume_l(moles: Array, ethanol_mol: Array) -> Array:
+    """Volume at 20 °C [L] of moles of which some are ethanol; rounding below nothing counts as nothing."""
+    ethanol = np.maximum(ethanol_mol, 0.0)
+    return np.asarray(strength.volume_from_moles(ethanol, np.maximum(moles - ethanol, 0.0)))
+
+
+# --- Base spirits and water blended into a pot.
 
 
 @dataclass(frozen=True)
 class Charge:
-    """What is in the pot at switch-on.
+    """What is in the pot at switch-on."""
 
-    Parameters
-    ----------
-    volume_l : float
-        Volume at 20 °C [L]; less than the sum of the parts, by the contraction.
-    abv : float
-        Strength [% vol at 20 °C].
-    mass_kg : float
-        Mass [kg].
-    ethanol_mol, water_mol : float
-        Moles.
-    parts : tuple of Ingredient
-        What it was blended from.
-    """
-
-    volume_l: float
-    abv: float
-    mass_kg: float
-    ethanol_mol: float
-    water_mol: float
-    parts: tuple[Ingredient, ...]
+    volume_l: float  # volume at 20 °C [L]; less than the sum of the parts, by the contraction
+    abv: float  # strength [% vol at 20 °C]
+    mass_kg: float  # mass [kg]
+    ethanol_mol: float  # moles
+    water_mol: float  # moles
+    parts: tuple[Ingredient, ...]  # what it was blended from
 
     @property
     def mol(self) -> float:
@@ -51,18 +179,7 @@ class Charge:
         return self.volume_l * self.abv / 100.0
 
     def with_water(self, water_l: float) -> Charge:
-        """Return the charge with more water in it.
-
-        Parameters
-        ----------
-        water_l : float
-            Volume at 20 °C [L].
-
-        Returns
-        -------
-        Charge
-            A new one; ``parts`` stay as they were.
-        """
+        """Return the charge with more water in it."""
         if water_l == 0.0:
             return self
         both = strength.mix([self.volume_l, water_l], [self.abv, 0.0])
@@ -71,25 +188,140 @@ class Charge:
 
 
 def blend(parts: Sequence[Ingredient]) -> Charge:
-    """Blend spirits and water by mass.
-
-    Parameters
-    ----------
-    parts : sequence of Ingredient
-        At least one.
-
-    Returns
-    -------
-    Charge
-        The blend; mass and ethanol add up, volumes do not.
-
-    Raises
-    ------
-    RequestError
-        If there is nothing to blend.
-    """
+    """Blend spirits and water by mass."""
     if not parts:
         raise RequestError("There is nothing in the charge.", "Give at least one spirit or water.")
     both = strength.mix([p.volume_l for p in parts], [p.abv for p in parts])
     ethanol, water = strength.moles(both.volume_l, both.abv)
     return Charge(both.volume_l, both.abv, both.mass_kg, float(ethanol), float(water), tuple(parts))
+
+
+# --- What is taken when the plan does not say, each choice told in words.
+
+
+# All of these: common practice, no source.
+FILL = 0.7  # charge over capacity
+LEAST_CHARGE_L = 1e-3  # below it, drops decide
+_LITRES = "Correct the volumes under charge, or scale the recipe to a size that can be run."
+POWER_W_PER_L = 300.0
+MOST_POWER_W = 3000.0
+OVER_LOSSES = 3.0  # power over what pot and neck shed at the boil, where MOST_POWER_W would not do
+BOIL_K = 80.0  # from the room to the boil, about
+REFERENCE_CAPACITY_L = 4.0  # losses grow with the surface, capacity ** (2/3), from this size
+NECK_LOSS_W_PER_K = 0.6
+POT_LOSS_W_PER_K = 1.0
+ROOM_C = 20.0
+RECOVERED = 0.90
+WATER_SHARE = 0.2  # of a cleaning run with water alone
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A plan made whole."""
+
+    still: Still  # the vessel in physical units
+    stop: Stop  # what ends the run
+    heads_l: float  # heads [L at 20 °C]
+    assumed: tuple[str, ...]  # what was not said and therefore taken, a sentence each
+
+
+def settle(plan: Plan, charge: Charge) -> Setting:
+    """Fill in what the plan leaves out."""
+    require("charge (all parts)", charge.volume_l, LEAST_CHARGE_L, 1e5, "L", hint=_LITRES)
+    assumed: list[str] = []
+    still = _still(plan.still, charge.volume_l, assumed)
+    stop = plan.cuts.stop if plan.cuts.stop.named else _stop(charge, assumed)
+    if set(stop.named) == {"cloudy"}:
+        stop = replace(stop, recovered=RECOVERED)
+        assumed.append(
+            f"Stop when {100.0 * RECOVERED:.0f} % of the alcohol is over if no cloud comes before."
+        )
+    if stop.recovered is not None and charge.ethanol_mol == 0.0:
+        raise RequestError(
+            "cuts.stop.recovered: the charge holds no alcohol.", "Stop by collected or elapsed."
+        )
+    heads_l = plan.cuts.heads_l or (plan.cuts.heads_share or 0.0) * charge.volume_l
+    if plan.cuts.heads_l is None and plan.cuts.heads_share is None:
+        assumed.append("No heads taken: none given.")
+    return Setting(still, stop, heads_l, tuple(assumed))
+
+
+def _stop(charge: Charge, assumed: list[str]) -> Stop:
+    if charge.ethanol_mol == 0.0:
+        volume = WATER_SHARE * charge.volume_l
+        assumed.append(f"Stop at {volume:.3g} L, {100.0 * WATER_SHARE:.0f} % of the water: no stop given.")
+        return Stop(collected_l=volume)
+    assumed.append(f"Stop when {100.0 * RECOVERED:.0f} % of the alcohol is over: no stop given.")
+    return Stop(recovered=RECOVERED)
+
+
+def _still(given: StillPlan, charge_l: float, assumed: list[str]) -> Still:
+    capacity = given.capacity_l
+    if capacity is None:
+        capacity = charge_l / FILL
+        assumed.append(f"Pot of {capacity:.2f} L, {100.0 * FILL:.0f} % full: no capacity given.")
+    power = given.power_w
+    if power is None:
+        power = _power(given, capacity)
+        assumed.append(f"Power {power:.0f} W, for a pot of {capacity:.3g} L: none given.")
+    heat_up = given.heat_up_power_w
+    if heat_up is None:
+        heat_up = power
+        assumed.append("Heat-up at the same power: no heat_up_power given.")
+    return Still(
+        capacity_l=capacity,
+        conditions=_conditions(given, capacity, power, assumed),
+        heat_up_power_w=heat_up,
+        min_level_l=_min_level(given, capacity, assumed),
+        metal_j_per_k=_metal(given, assumed),
+        power_changes=tuple(PowerChange(p.from_collected_l, p.power_w) for p in given.power_steps),
+    )
+
+
+def _power(given: StillPlan, capacity: float) -> float:
+    """By the litre up to what a socket gives; a larger pot gets what its losses ask for."""
+    surface = (capacity / REFERENCE_CAPACITY_L) ** (2.0 / 3.0)
+    neck = NECK_LOSS_W_PER_K * surface if given.neck_loss_w_per_k is None else given.neck_loss_w_per_k
+    pot = POT_LOSS_W_PER_K * surface if given.pot_loss_w_per_k is None else given.pot_loss_w_per_k
+    by_litre = min(POWER_W_PER_L * capacity, MOST_POWER_W)
+    return max(by_litre, OVER_LOSSES * BOIL_K * (neck + pot))
+
+
+def _conditions(given: StillPlan, capacity: float, power: float, assumed: list[str]) -> Conditions:
+    surface = (capacity / REFERENCE_CAPACITY_L) ** (2.0 / 3.0)
+    neck, pot, room = given.neck_loss_w_per_k, given.pot_loss_w_per_k, given.room_c
+    if neck is None:
+        neck = NECK_LOSS_W_PER_K * surface
+        assumed.append(f"Neck sheds {neck:.2g} W/K, scaled from a 4 L still: no neck_loss given.")
+    if pot is None:
+        pot = POT_LOSS_W_PER_K * surface
+        assumed.append(f"Pot sheds {pot:.2g} W/K, scaled from a 4 L still: no pot_loss given.")
+    if room is None:
+        room = ROOM_C
+        assumed.append(f"Room at {room:.0f} °C: none given.")
+    if given.pressure_hpa is not None:
+        pressure = given.pressure_hpa * 100.0
+    else:
+        if given.altitude_m is None:
+            assumed.append("At sea level, 1013 hPa: no altitude or pressure given.")
+        pressure = pressure_at_altitude(given.altitude_m or 0.0)
+    return Conditions(pressure, power, neck, pot, room + 273.15)
+
+
+def _min_level(given: StillPlan, capacity: float, assumed: list[str]) -> float:
+    if given.min_level_l is None:
+        assumed.append("Nothing has to stay in the pot: no min_level given. Cover a bare element.")
+        return 0.0
+    if given.min_level_l >= capacity:
+        raise RequestError(
+            f"still.min_level is {given.min_level_l:g} L, but the pot holds {capacity:g} L.",
+            "Give the level that keeps the element covered.",
+        )
+    return given.min_level_l
+
+
+def _metal(given: StillPlan, assumed: list[str]) -> float:
+    if given.pot_mass_kg is None:
+        assumed.append("The pot's own metal is not heated: no pot_mass given; the first drop comes later.")
+        return 0.0
+    return metal_heat_capacity(given.pot_mass_kg, given.pot_metal)

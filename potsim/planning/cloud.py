@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from potsim.liquid import clouding
 from potsim.liquid.compounds import compound
+from potsim.planning.charge import between
 from potsim.planning.flavours import Flavours, Span
-from potsim.planning.jar_sizes import said as volume
-from potsim.planning.portion import between
+from potsim.planning.jars import said as volume
 from potsim.planning.stops import Condition
 from potsim.still.course import EXHAUSTED, States
 
@@ -31,88 +31,41 @@ TINY = 1e-30  # a load of nothing at all, whose logarithm is wanted
 
 @dataclass(frozen=True)
 class Bottled:
-    """What is bottled, as far as its cloud goes.
+    """What is bottled, as far as its cloud goes."""
 
-    Parameters
-    ----------
-    spans : tuple of (float, float)
-        Depletions between which the jars of the keep were collected.
-    ethanol_l : float
-        Pure alcohol in the keep, with that of what it is stretched by [L].
-    target_abv : float or None
-        Bottling strength [% vol]; ``None`` if the keep is not let down.
-    """
-
-    spans: tuple[Span, ...]
-    ethanol_l: float
-    target_abv: float | None
+    spans: tuple[Span, ...]  # depletions between which the jars of the keep were collected
+    ethanol_l: float  # pure alcohol in the keep, with that of what it is stretched by [L]
+    target_abv: float | None  # bottling strength [% vol]; ``None`` if the keep is not let down
 
 
 @dataclass(frozen=True)
 class Remedy:
-    """Something that would help against a cloud.
+    """Something that would help against a cloud."""
 
-    Parameters
-    ----------
-    words : str
-        What to do.
-    clear_abv : float
-        Strength down to which the spirit would then stay clear [% vol].
-    """
-
-    words: str
-    clear_abv: float
+    words: str  # what to do
+    clear_abv: float  # strength down to which the spirit would then stay clear [% vol]
 
 
 @dataclass(frozen=True)
 class Cloud:
-    """The cloud in stream and bottle, near 20 to 25 °C; colder is sooner.
+    """The cloud in stream and bottle, near 20 to 25 °C; colder is sooner."""
 
-    Parameters
-    ----------
-    stream_l : float or None
-        Distillate collected when the stream clouds [L at 20 °C]; ``None`` if it stays clear to the last drop
-        of alcohol.
-    stream_abv : float or None
-        Strength of the stream there [% vol].
-    within_run : bool
-        Whether that is before the run ends.
-    limit : ClearLimit
-        Strength down to which the keep stays clear, as a band.
-    verdict : {'clear', 'may cloud', 'cloudy'} or None
-        Of the bottled spirit; ``None`` if the keep is not let down.
-    oil_mg_per_l : float
-        Oil in the spirit bottled [mg/L].
-    remedies : tuple of Remedy
-        What would help; empty if the bottle is clear.
-    clears_l : float or None
-        Distillate collected when a stream that is cloudy from the first drop turns clear [L at 20 °C];
-        infinite if it never does, ``None`` if it is clear at the first drop.
-    """
-
+    # distillate collected when the stream clouds [L at 20 °C]; ``None`` if it stays clear to the last drop
+    # of alcohol
     stream_l: float | None
-    stream_abv: float | None
-    within_run: bool
-    limit: clouding.ClearLimit
-    verdict: clouding.Verdict | None
-    oil_mg_per_l: float
-    remedies: tuple[Remedy, ...]
+    stream_abv: float | None  # strength of the stream there [% vol]
+    within_run: bool  # whether that is before the run ends
+    limit: clouding.ClearLimit  # strength down to which the keep stays clear, as a band
+    verdict: clouding.Verdict | None  # of the bottled spirit; ``None`` if the keep is not let down
+    oil_mg_per_l: float  # oil in the spirit bottled [mg/L]
+    remedies: tuple[Remedy, ...]  # what would help; empty if the bottle is clear
+    # distillate collected when a stream that is cloudy from the first drop turns clear [L at 20 °C];
+    # infinite if it never does, ``None`` if it is clear at the first drop
     clears_l: float | None = None
 
 
 def stream_load(flavours: Flavours) -> Array:
-    """Oil in the stream over what it keeps clear, along the run.
-
-    Parameters
-    ----------
-    flavours : Flavours
-        The run.
-
-    Returns
-    -------
-    ndarray
-        At the depletions of ``flavours.carried``; 1 and more is cloudy.
-    """
+    """Oil in the stream over what it keeps clear, along the run."""
     carried = flavours.carried
     held = _known(flavours, flavours.stream_g_per_l(carried.depletion))
     filled = np.asarray(clouding.load(held, carried.states.stream_abv))
@@ -120,19 +73,7 @@ def stream_load(flavours: Flavours) -> Array:
 
 
 def cloudy_condition(flavours: Flavours) -> Condition:
-    """Return the stop at which the stream turns cloudy.
-
-    Parameters
-    ----------
-    flavours : Flavours
-        The run.
-
-    Returns
-    -------
-    Condition
-        A stream that is cloudy from the first drop has to clear first. Between the points of the course the
-        logarithm of the load is taken as straight: far closer than solubilities are known.
-    """
+    """Return the stop at which the stream turns cloudy."""
     along = flavours.carried.depletion
     load = np.log(np.maximum(stream_load(flavours), TINY))
     clear = np.flatnonzero(load < 0.0)
@@ -145,22 +86,7 @@ def cloudy_condition(flavours: Flavours) -> Condition:
 
 
 def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:
-    """Predict the cloud of a run.
-
-    Parameters
-    ----------
-    flavours : Flavours
-        The run.
-    end : float
-        Depletion at which it ends.
-    bottled : Bottled
-        The keep, and what becomes of it.
-
-    Returns
-    -------
-    Cloud or None
-        ``None`` where there is no oil or no alcohol to speak of.
-    """
+    """Predict the cloud of a run."""
     if not flavours.compound_ids or bottled.ethanol_l <= 0.0:
         return None
     at = flavours.course.first(cloudy_condition(flavours).margin)
@@ -191,21 +117,7 @@ def _clears_l(flavours: Flavours) -> float | None:
 
 
 def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
-    """Say what a cloud means to the distiller.
-
-    Parameters
-    ----------
-    found : Cloud
-        The prediction.
-    target_abv : float or None
-        Bottling strength [% vol].
-
-    Returns
-    -------
-    tuple of str
-        One sentence each for the stream, the bottle or the keep, the oils to blame, the remedies, and what
-        the trade knows better.
-    """
+    """Say what a cloud means to the distiller."""
     said = _stream_words(found)
     limit = limit_words(found.limit)
     if target_abv is None or found.verdict is None:
@@ -240,20 +152,7 @@ def _stream_words(found: Cloud) -> list[str]:
 
 
 def to_dict(found: Cloud | None, target_abv: float | None) -> dict[str, Any] | None:
-    """Return a cloud as plain data.
-
-    Parameters
-    ----------
-    found : Cloud or None
-        The prediction.
-    target_abv : float or None
-        Bottling strength [% vol].
-
-    Returns
-    -------
-    dict or None
-        Numbers, texts, lists and dictionaries only; ``None`` for no prediction.
-    """
+    """Return a cloud as plain data."""
     if found is None:
         return None
     return {
@@ -270,18 +169,7 @@ def to_dict(found: Cloud | None, target_abv: float | None) -> dict[str, Any] | N
 
 
 def limit_words(limit: clouding.ClearLimit) -> str:
-    """Say down to what strength oil stays clear.
-
-    Parameters
-    ----------
-    limit : ClearLimit
-        The strength, with its band.
-
-    Returns
-    -------
-    str
-        Half a sentence.
-    """
+    """Say down to what strength oil stays clear."""
     if limit.state == "always cloudy":
         return "its oil does not stay clear even in pure alcohol"
     if round(limit.abv) == 0:

@@ -1,66 +1,128 @@
-"""Where each botanical comes over: its compounds followed through a run.
+"""How strongly a botanical can be noticed, by odour thresholds: a rough guide.
 
-A rough guide: yields and compositions differ between lots by a factor of two and more, rates of release are
-rough, and volatilities are off by the factor given with each compound. It says where a compound comes
-over, not whether it is pleasant.
+The measure is the sum of concentration over threshold of its compounds. The thresholds are those in water;
+ethanol raises them tenfold and more, sources differ by as much, and compounds mask and strengthen each
+other. So the size of the number says little; how it changes along a run says more, and that is what
+`leading` goes by.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import UnknownNameError
-from potsim.liquid.compounds import compound
-from potsim.liquid.traces import Compound
-from potsim.planning.botanical_flavour import (
-    BotanicalFlavour,
-    CompoundFlavour,
-    plain_botanical,
-    plain_compound,
-)
-from potsim.planning.botanicals.bill import ResolvedDose
-from potsim.planning.botanicals.botanical import Level
-from potsim.planning.botanicals.names import key
-from potsim.planning.botanicals.release import release_term
-from potsim.planning.timing import Passage, alcohol_over, passages, stream_l
+from potsim.errors import RangeError, UnknownNameError
+from potsim.liquid.compounds import Compound, compound
+from potsim.planning.botanicals import Level, ResolvedDose, Where, spelling, volatiles
+from potsim.planning.charge import between
+from potsim.planning.plan import Ingredient
+from potsim.planning.release import release_term
+from potsim.planning.stops import Klass, Passage, Timing, alcohol_over, passages, stream_l
 from potsim.still.carry import Carried, Source, carry
 from potsim.still.course import Course
 
-__all__ = ["BotanicalFlavour", "CompoundFlavour", "Flavours", "Span", "base_to_dict", "predict"]
+if TYPE_CHECKING:
+    from potsim.planning.run import Run
+
 
 Array = NDArray[np.float64]
+
+NOTICED = 10.0  # from which a botanical is counted: thresholds in water, raised tenfold by ethanol
+UG_PER_G = 1e6
+
+
+def activities(flavours: Flavours, spans: Sequence[Span]) -> Array:
+    """Sum of concentration over odour threshold for each botanical."""
+    rows = flavours.carried.rows
+    thresholds = [compound(flavours.own.get(name, name)).odour_threshold for name in flavours.compound_ids]
+    per_g = np.array([0.0 if t is None else UG_PER_G / t.ug_per_l for t in thresholds])
+    noticed = flavours.over_by_row(spans) * per_g[rows.compound][:, None]
+    volumes = np.array([between(flavours.course, start, end).volume_l for start, end in spans])
+    lines = [noticed[flavours.rows_of(k + 1)].sum(axis=0) for k in range(len(flavours.bill))]
+    return np.asarray(np.array(lines).reshape(len(lines), len(spans)) / volumes)
+
+
+def leading(flavours: Flavours, spans: Sequence[Span], most: int = 3) -> tuple[tuple[str, ...], ...]:
+    """Botanicals that mark each jar.
+
+    Ranked by how far each stands above its own mean over all the jars given, not by size: by size the
+    same two or three botanicals with a keenly smelt compound would lead every jar, while a taster wants
+    to know what a jar has that its neighbours lack. Counted are those with an activity of 10 and more
+    that stand above their mean; if none does, the one nearest to its mean.
+    """
+    found = activities(flavours, spans)
+    names = labels(flavours)
+    volumes = np.array([between(flavours.course, start, end).volume_l for start, end in spans])
+    mean = found @ volumes / volumes.sum() if spans else np.zeros(len(names))
+    marks = []
+    for jar in found.T:
+        above = {k: float(jar[k] / mean[k]) for k in range(len(names)) if jar[k] >= NOTICED}
+        ranked = sorted(above, key=above.__getitem__, reverse=True)
+        marked = [k for k in ranked if above[k] > 1.0] or ranked[:1]
+        marks.append(tuple(names[k] for k in marked[:most]))
+    return tuple(marks)
+
+
+def labels(flavours: Flavours) -> tuple[str, ...]:
+    """Common name of each line of the bill, with its place where the same botanical lies in both."""
+    names = [dose.botanical.common_name for dose in flavours.bill]
+    return tuple(
+        name if names.count(name) == 1 else f"{name} ({dose.dose.where})"
+        for name, dose in zip(names, flavours.bill, strict=True)
+    )
+
+
+# --- How much of the botanicals' oil is in each jar and in the keep.
+
+
+def jars_mg_per_l(run: Run) -> Array:
+    """Return the botanicals' oil in each jar.
+
+    Yields differ between lots by a factor of two and more.
+    """
+    spans = [(jar.start_depletion, jar.end_depletion) for jar in run.jars]
+    volumes = np.array([jar.volume_l for jar in run.jars])
+    return np.asarray(1000.0 * _by_line(run, spans).sum(axis=0) / volumes)
+
+
+def keep_mg_per_l(run: Run) -> float:
+    """Return the botanicals' oil in the keep, as it is pooled [mg/L]; see `jars_mg_per_l`."""
+    return 1000.0 * float(np.sum(kept_g(run))) / run.keep.volume_l
+
+
+def kept_g(run: Run) -> Array:
+    """Return how much of the oil of each botanical is in the keep."""
+    return np.asarray(_by_line(run, run.kept_spans).sum(axis=1))
+
+
+def _by_line(run: Run, spans: Sequence[Span]) -> Array:
+    """Grams of each line of the bill in each span, shape (lines, spans)."""
+    over = run.flavours.over_by_row(spans)
+    lines = [over[run.flavours.rows_of(k + 1)].sum(axis=0) for k in range(len(run.bill))]
+    return np.array(lines).reshape(len(lines), len(spans))
+
+
+# --- Where each botanical comes over: its compounds followed through a run.
+
+
 Span = tuple[float, float]
 
 
 @dataclass(frozen=True)
 class Flavours:
-    """Trace compounds of a run; iterates over its botanicals in the order in which they come over.
+    """Trace compounds of a run; iterates over its botanicals in the order in which they come over."""
 
-    Parameters
-    ----------
-    course : Course
-        The run.
-    bill : tuple of ResolvedDose
-        The botanicals.
-    carried : Carried
-        Every compound of the base spirit (source 0) and of each line of the bill (sources 1 and up).
-    alcohol_over : float
-        Depletion at which 99 % of the alcohol is over; of the charge, if it is water.
-    own : mapping of str to Compound
-        Compounds that the library lacks.
-    """
-
-    course: Course
-    bill: tuple[ResolvedDose, ...]
+    course: Course  # the run
+    bill: tuple[ResolvedDose, ...]  # the botanicals
+    # every compound of the base spirit (source 0) and of each line of the bill (sources 1 and up)
     carried: Carried
-    alcohol_over: float
-    own: Mapping[str, Compound] = field(default_factory=dict)
+    alcohol_over: float  # depletion at which 99 % of the alcohol is over; of the charge, if it is water
+    own: Mapping[str, Compound] = field(default_factory=dict)  # compounds that the library lacks
 
     def __iter__(self) -> Iterator[BotanicalFlavour]:
         return iter(self.botanicals)
@@ -91,22 +153,11 @@ class Flavours:
         return np.flatnonzero(self.carried.rows.source == source)
 
     def rows_called(self, name: str) -> NDArray[np.intp]:
-        """Rows of `carried` of a botanical, by any of its names.
-
-        Parameters
-        ----------
-        name : str
-            As in the plan.
-
-        Raises
-        ------
-        UnknownNameError
-            If no line of the bill goes by it.
-        """
+        """Rows of `carried` of a botanical, by any of its names."""
         meant = [
             k
             for k, dose in enumerate(self.bill)
-            if key(name) in {key(known) for known in (dose.dose.name, *dose.botanical.names)}
+            if spelling(name) in {spelling(known) for known in (dose.dose.name, *dose.botanical.names)}
         ]
         if not meant:
             raise UnknownNameError(
@@ -121,18 +172,7 @@ class Flavours:
         return np.asarray(over[:, 1::2] - over[:, ::2])
 
     def over_g(self, spans: Sequence[Span]) -> dict[str, float]:
-        """What comes over of each compound in all spans together, all sources together.
-
-        Parameters
-        ----------
-        spans : sequence of (float, float)
-            Depletions between which it is collected: one for a jar, several for what is pooled.
-
-        Returns
-        -------
-        dict of str to float
-            Compound id to grams. Spans that follow on each other add up exactly.
-        """
+        """What comes over of each compound in all spans together, all sources together."""
         return self.by_compound(self.over_by_row(spans).sum(axis=1))
 
     def by_compound(self, by_row: Array) -> dict[str, float]:
@@ -145,52 +185,19 @@ class Flavours:
         return tuple(dict(zip(self.compound_ids, column, strict=True)) for column in columns)
 
     def stream_g_per_l(self, depletion: Array) -> dict[str, Array]:
-        """Concentration of each compound in the stream.
-
-        Parameters
-        ----------
-        depletion : ndarray, shape (m,)
-            Points of the run.
-
-        Returns
-        -------
-        dict of str to ndarray
-            Compound id to grams in a litre of stream at 20 °C.
-        """
+        """Concentration of each compound in the stream."""
         s = np.asarray(depletion, dtype=float)
         grams = self._by_compound(self.carried.rate(s) * self.carried.rows.amount[:, None])
         return dict(zip(self.compound_ids, grams / stream_l(self.course.at(s)), strict=True))
 
     def pot_g_per_l(self, depletion: Array) -> dict[str, Array]:
-        """Concentration of each compound in the pot.
-
-        Parameters
-        ----------
-        depletion : ndarray, shape (m,)
-            Points of the run.
-
-        Returns
-        -------
-        dict of str to ndarray
-            Compound id to grams in a litre of the pot's liquid at 20 °C.
-        """
+        """Concentration of each compound in the pot."""
         s = np.asarray(depletion, dtype=float)
         grams = self._by_compound(self.carried.at(s).in_pot * self.carried.rows.amount[:, None])
         return dict(zip(self.compound_ids, grams / self.course.at(s).pot_l, strict=True))
 
     def rate_g_per_10_ml(self, depletion: Array) -> Array:
-        """How strongly each botanical comes over.
-
-        Parameters
-        ----------
-        depletion : ndarray, shape (m,)
-            Points of the run.
-
-        Returns
-        -------
-        ndarray, shape (lines of the bill, m)
-            Oil in 10 mL of stream at 20 °C [g], in the order of ``bill``.
-        """
+        """How strongly each botanical comes over."""
         s = np.asarray(depletion, dtype=float)
         grams = self.carried.rate(s) * self.carried.rows.amount[:, None]
         lines = [grams[self.rows_of(k + 1)].sum(axis=0) for k in range(len(self.bill))]
@@ -266,37 +273,10 @@ def predict(
 ) -> Flavours:
     """Follow the compounds of a bill and of the charge through a run.
 
-    Parameters
-    ----------
-    course : Course
-        The run.
-    bill : sequence of ResolvedDose
-        The botanicals; may be empty.
-    in_charge : mapping of str to float, optional
-        Compound id to grams in the charge: the base spirits' own volatiles, oils of left-overs.
-    own : mapping of str to Compound, optional
-        Compounds that the library lacks.
-    level : {'low', 'typical', 'high'}
-        Which end of the range of release rates.
-
-    Returns
-    -------
-    Flavours
-        To 99 % of the alcohol and beyond.
-
-    Raises
-    ------
-    RangeError
-        If pot or reflux are stronger than volatilities are known for, 96 % vol.
-    UnknownNameError
-        If a compound is unknown.
-
-    Notes
-    -----
     Release counts from the first drop; what maceration has moved into the liquid is there at the start.
-    Limits of the model: dilute oil (see `potsim.planning.flavour_cautions` for a film of oil on the pot),
-    one rate of release for all compounds of a botanical, nothing formed or lost by heat. On a foreign still
-    the order is worth more than the volumes.
+    Limits of the model: dilute oil (see `potsim.planning.notes` for a film of oil on the pot), one rate
+    of release for all compounds of a botanical, nothing formed or lost by heat. On a foreign still the
+    order is worth more than the volumes.
     """
     terms = [release_term(dose, level) for dose in bill]
     sources = [Source(in_charge or {})] + [
@@ -307,16 +287,141 @@ def predict(
 
 
 def base_to_dict(flavours: Flavours) -> list[dict[str, Any]]:
-    """What ``potsim run --json`` prints of the base spirits' own volatiles.
-
-    Parameters
-    ----------
-    flavours : Flavours
-        The run.
-
-    Returns
-    -------
-    list of dict
-        One for each compound.
-    """
+    """What ``potsim run --json`` prints of the base spirits' own volatiles."""
     return [plain_compound(one) for one in flavours.base]
+
+
+# --- What one line of the bill does over a run, as a whole and compound by compound.
+
+
+@dataclass(frozen=True)
+class CompoundFlavour:
+    """One compound of one botanical, or of the base spirit."""
+
+    compound_id: str  # what it is and what it smells of
+    name: str  # what it is and what it smells of
+    odour: str  # what it is and what it smells of
+    klass: Klass  # when it comes over, see `potsim.planning.stops`
+    timing: Timing | None  # start, peak and end; None for what stays
+    releasable_g: float  # what the source holds of it, and what of that is over with 99 % of the alcohol [g]
+    over_g: float  # what the source holds of it, and what of that is over with 99 % of the alcohol [g]
+    # share of the releasable amount not over by then, and the part of that still in the plant; 0 to 1
+    left_in_pot: float
+    # share of the releasable amount not over by then, and the part of that still in the plant; 0 to 1
+    left_in_plant: float
+    # least concentration noticed in water [µg/L], a rough guide; None when none is known
+    odour_threshold_ug_per_l: float | None
+    route: str  # how its volatility was found
+    expected_factor: float  # expected error of the volatility: 2 means between half and double
+
+
+@dataclass(frozen=True)
+class BotanicalFlavour:
+    """One line of the bill; the volatile oil as a whole and each compound."""
+
+    line: int  # which line of the bill, from 0
+    botanical_id: str  # what it is
+    botanical: str  # what it is
+    where: Where  # where it lies
+    klass: Klass  # when its oil comes over, see `potsim.planning.stops`
+    timing: Timing | None  # start, peak and end; None for what stays
+    # oil whose compounds are followed, and what of that is over with 99 % of the alcohol [g]
+    releasable_g: float
+    over_g: float  # oil whose compounds are followed, and what of that is over with 99 % of the alcohol [g]
+    # share of the releasable oil not over by then, and the part of that still in the plant; 0 to 1
+    left_in_pot: float
+    # share of the releasable oil not over by then, and the part of that still in the plant; 0 to 1
+    left_in_plant: float
+    unlisted_oil_g: float  # oil of unknown composition, which is not followed [g]
+    compounds: tuple[CompoundFlavour, ...]  # in the order of the composition, what is not volatile last
+
+
+def plain_compound(one: CompoundFlavour) -> dict[str, Any]:
+    """Return a compound as plain data for programs."""
+    return {
+        "compound": one.compound_id,
+        "name": one.name,
+        "odour": one.odour,
+        **_when(one),
+        "expected_factor": one.expected_factor,
+    }
+
+
+def plain_botanical(flavour: BotanicalFlavour) -> dict[str, Any]:
+    """Return a botanical as plain data for programs; start, peak and end are left out for what stays."""
+    return {
+        "botanical": flavour.botanical,
+        "where": flavour.where,
+        **_when(flavour),
+        "unlisted_oil_g": flavour.unlisted_oil_g,
+        "compounds": [plain_compound(one) for one in flavour.compounds],
+    }
+
+
+def _when(flavour: BotanicalFlavour | CompoundFlavour) -> dict[str, Any]:
+    timing = flavour.timing
+    return {
+        "class": flavour.klass,
+        **({} if timing is None else asdict(timing)),
+        "releasable_g": flavour.releasable_g,
+        "over_g": flavour.over_g,
+        "left_in_pot": flavour.left_in_pot,
+        "left_in_plant": flavour.left_in_plant,
+    }
+
+
+# --- What a heads cut takes away of the base spirit's own volatiles, and what it costs in alcohol.
+
+
+@dataclass(frozen=True)
+class HeadsCut:
+    """A heads cut of one size."""
+
+    heads_l: float  # its volume [L at 20 °C] and strength [% vol]
+    abv: float  # its volume [L at 20 °C] and strength [% vol]
+    ethanol_l: float  # pure alcohol in it [L at 20 °C], and that as a share of the alcohol charged, 0 to 1
+    # pure alcohol in it [L at 20 °C], and that as a share of the alcohol charged, 0 to 1
+    ethanol_share: float
+    # compound id to the share of it that the cut takes, of all in the charge, 0 to 1
+    taken: Mapping[str, float]
+
+
+def in_charge(parts: Sequence[Ingredient], level: Level = "typical") -> dict[str, float]:
+    """Return what the base spirits of a charge bring of each volatile."""
+    total: dict[str, float] = {}
+    for part in parts:
+        for name, grams in volatiles(part.kind, part.volume_l * part.abv / 100.0, level).items():
+            total[name] = total.get(name, 0.0) + grams
+    return total
+
+
+def heads_table(flavours: Flavours, heads_l: Sequence[float]) -> tuple[HeadsCut, ...]:
+    """Return what heads cuts of several sizes take.
+
+    Only what was in the charge is counted, not the botanicals. Methanol is no heads compound: from a
+    charge of usual strength a heads cut takes about as much of it as of the alcohol.
+    """
+    return tuple(_cut(flavours, volume) for volume in heads_l)
+
+
+def _cut(flavours: Flavours, volume_l: float) -> HeadsCut:
+    course = flavours.course
+    at = course.first(lambda states: states.collected_l - volume_l) if volume_l > 0.0 else None
+    if at is None:
+        most = float(course.at(flavours.carried.depletion[-1:]).collected_l[0])
+        raise RangeError("heads", f"{volume_l:g} L", f"more than 0 and at most {most:.3g} L", "Take less.")
+    portion = between(course, 0.0, at)
+    charged = course.charge_mol * course.charge_x
+    over = flavours.over_by_row([(0.0, at)])[:, 0]
+    rows = flavours.carried.rows
+    return HeadsCut(
+        heads_l=volume_l,
+        abv=portion.abv,
+        ethanol_l=portion.ethanol_l,
+        ethanol_share=portion.ethanol_mol / charged if charged > 0.0 else 0.0,
+        taken={
+            flavours.compound_ids[rows.compound[row]]: float(over[row] / rows.amount[row])
+            for row in flavours.rows_of(0)
+            if rows.amount[row] > 0.0
+        },
+    )

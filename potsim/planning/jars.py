@@ -1,8 +1,10 @@
-"""The row of jars under the spout: which comes when, how strong it is, and what one gone wrong would cost."""
+"""How a volume is said where a cylinder measures it."""
 
 from __future__ import annotations
 
+import bisect
 import itertools
+import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -10,17 +12,201 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import ConvergenceError
+from potsim.errors import ConvergenceError, RequestError, require
 from potsim.liquid import strength
-from potsim.planning.amounts import Amounts, amounts, volume_l
-from potsim.planning.cuts import CutPoints
-from potsim.planning.jar_sizes import FULL, Parts, owned, proposed, said
+from potsim.planning.charge import Amounts, Portion, amounts, between, volume_l
 from potsim.planning.plan import MOST_JARS, JarStock
-from potsim.planning.portion import Portion, between
-from potsim.planning.profile import ZERO_C
+from potsim.planning.stops import ZERO_C, CutPoints
 from potsim.still.course import Course
 
+MOST_ML = 10_000.0  # more is told in litres
+
+
+def measured(volume_l: float) -> str:
+    """Return a volume [L] to a millilitre, from ten litres on to a tenth of a litre."""
+    return f"{1000.0 * volume_l:.0f} mL" if 1000.0 * volume_l < MOST_ML else f"{volume_l:.1f} L"
+
+
+# --- Which size of jar to put where: small near a cut and where the stream changes fast, large between.
+
+
 Array = NDArray[np.float64]
+
+# Sizes in which jars are commonly sold or marked [L]; common practice, no source.
+KITCHEN_L = (
+    *(0.001, 0.002, 0.005, 0.01, 0.02, 0.03, 0.06, 0.1, 0.125, 0.25, 0.35, 0.5, 0.75),
+    *(1.0, 2.0, 3.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10000.0),
+)
+# Our choices for a proposed row.
+PROPOSED_JARS = 14  # between heads and the end of a run of a litre or more
+FEWEST_JARS = 6
+JAR_TO_READ_L = 0.06  # a small run takes fewer jars rather than jars in which no hydrometer floats
+MOST_SIZES = 3
+BASE, CHANGE, NEARNESS = 0.4, 0.25, 0.35  # what jars are shared out by: volume, change of strength, cuts
+REACH = 0.08  # how far a cut makes itself felt, as a share of the volume after the heads
+LAST = 1.5  # a last jar up to so much larger than wanted is taken rather than two
+FULL = 1e-9  # of its size, to which a jar is filled
+COVER = 1.0 + 1e-4  # the stream drop by drop is told to about this
+STRETCHES = (1.0, 1.4, 0.7, 2.0, 0.5, 2.8, 0.35, 4.0, 0.25, 8.0, 0.12)  # of the wanted sizes, tried in order
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Heads, keep and tails, for which jars are chosen."""
+
+    stretches_l: tuple[tuple[float, float], ...]  # start and end of each [L of stream]
+    heads_l: float  # own volume of the heads [L]; 0 for none
+    most: tuple[int, ...] = (MOST_JARS + 1,) * 3  # jars that each can use at most
+
+    @property
+    def ends_l(self) -> list[float]:
+        """Where each ends [L of stream]."""
+        return [end for _, end in self.stretches_l]
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Size that a jar should have, by its place."""
+
+    stream_l: list[float]  # places after the heads [L of stream]
+    size_l: list[float]  # sizes there [L]
+
+    def at(self, place: float) -> float:
+        """Size for a jar that begins at a place [L of stream], judged at the middle of the jar."""
+        size = self._at(place)
+        return self._at(place + 0.5 * size)
+
+    def _at(self, place: float) -> float:
+        return self.size_l[min(bisect.bisect_left(self.stream_l, place), len(self.size_l) - 1)]
+
+
+def wanted_sizes(run: Amounts, bounds_l: Sequence[float]) -> Wanted:
+    """Share a row of jars out along a run."""
+    start, end = bounds_l[0], bounds_l[-1]
+    place = np.linspace(start, end, 129)
+    abv = np.interp(place, run.stream_l, run.stream_abv)
+    whole = end - start
+    change = np.abs(np.gradient(abv, place))
+    near = np.zeros(place.shape)
+    for cut in bounds_l[:2]:
+        near += np.exp(-np.abs(place - cut) / (REACH * whole))
+    measure = BASE / whole + CHANGE * _share(change, place) + NEARNESS * _share(near, place)
+    jars = min(max(whole / JAR_TO_READ_L, FEWEST_JARS), PROPOSED_JARS)
+    size = float(np.trapezoid(measure, place)) / (jars * measure)
+    return Wanted(place.tolist(), size.tolist())
+
+
+def _share(weight: Array, place: Array) -> Array:
+    total = float(np.trapezoid(weight, place))
+    return weight / total if total > 0.0 else np.zeros(place.shape)
+
+
+def proposed(run: Amounts, parts: Parts) -> list[list[float]]:
+    """Propose sizes for every part of a run."""
+    wanted = wanted_sizes(run, parts.ends_l)
+    (start, heads_end), after = parts.stretches_l[0], parts.ends_l[-1]
+    low, high = min(wanted.size_l), max(wanted.size_l)
+    low = max(low, min(JAR_TO_READ_L, (after - start) / FEWEST_JARS))
+    palette = [size for size in KITCHEN_L if 0.8 * low <= size <= 1.25 * high] or [nearest_size(low)]
+    if len(palette) > MOST_SIZES:
+        middle = min(palette, key=lambda size: abs(math.log(size * size / (palette[0] * palette[-1]))))
+        palette = sorted({palette[0], middle, palette[-1]})
+    heads = [_holding(parts.heads_l * (1.0 - FULL), KITCHEN_L)] if parts.heads_l > 0.0 else []
+    if heads and heads[0] > 4.0 * palette[-1]:
+        heads = [palette[-1]] * math.ceil((heads_end - start) * COVER / palette[-1])
+    rest = Parts(((heads_end, heads_end), *parts.stretches_l[1:]), 0.0)
+    return [heads, *_lay(rest, [JarStock(size) for size in palette], wanted, 1.0).rows[1:]]
+
+
+def nearest_size(size_l: float) -> float:
+    """Return the kitchen size nearest to a volume, by ratio."""
+    return min(KITCHEN_L, key=lambda size: abs(math.log(size / size_l)))
+
+
+def size_below(size_l: float) -> float | None:
+    """Return the largest kitchen size that does not exceed a volume, if there is one."""
+    return max((size for size in KITCHEN_L if size <= size_l * (1.0 + 1e-9)), default=None)
+
+
+def owned(run: Amounts, parts: Parts, stock: Sequence[JarStock]) -> list[list[float]]:
+    """Place the jars that there are."""
+    if len({jar.size_l for jar in stock}) == 1:
+        return _lay(parts, stock, None, 1.0).rows
+    wanted = wanted_sizes(run, parts.ends_l)
+    tries = []
+    for stretch in STRETCHES:
+        tries.append(_lay(parts, stock, wanted, stretch))
+        if tries[-1].enough and not tries[-1].makeshift:
+            return tries[-1].rows
+    return next((lay for lay in tries if lay.enough), tries[0]).rows
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """Sizes for each part, whether they suffice, and whether a size ran out on the way."""
+
+    rows: list[list[float]]
+    enough: bool
+    makeshift: bool
+
+
+def _lay(parts: Parts, stock: Sequence[JarStock], wanted: Wanted | None, stretch: float) -> _Laid:
+    left: Counter[float] = Counter()
+    for jar in stock:
+        left[jar.size_l] += MOST_JARS + 1 if jar.count is None else jar.count
+    sizes = sorted(left)
+    rows: list[list[float]] = []
+    makeshift = False
+    count = 0
+    for number, (start, end) in enumerate(parts.stretches_l):
+        row: list[float] = []
+        is_heads = number == 0
+        place, until = start, start + (end - start) * COVER
+        pooled = parts.heads_l * (1.0 - FULL)
+        if is_heads and pooled <= sizes[-1]:  # one jar
+            until = start + pooled
+        while place < until and len(row) < parts.most[number]:
+            size = math.inf if wanted is None or is_heads else stretch * wanted.at(place)
+            best, there = _pick(size, until - place, sizes), [s for s in sizes if left[s] > 0]
+            if not there:
+                return _Laid([*rows, row], enough=False, makeshift=True)
+            chosen = best if left[best] > 0 else _pick(size, until - place, there)
+            makeshift = makeshift or chosen != best
+            left[chosen] -= 1
+            count += 1
+            if count > MOST_JARS:
+                raise RequestError(
+                    f"jars.sizes: jars of {said(min(sizes))} would make more than {MOST_JARS} for this run; "
+                    f"allowed are {MOST_JARS}.",
+                    "Take larger jars, or fewer of the small ones.",
+                )
+            row.append(chosen)
+            place += chosen
+        rows.append(row)
+    return _Laid(rows, enough=True, makeshift=makeshift)
+
+
+def _pick(wanted_l: float, rest_l: float, sizes: Sequence[float]) -> float:
+    """Size nearest to the one wanted; for the last of a part, the smallest that holds the rest."""
+    near = sizes[-1]
+    if len(sizes) > 1 and not math.isinf(wanted_l):
+        near = min(sizes, key=lambda size: abs(math.log(size / wanted_l)))
+    holding = _holding(rest_l, sizes)
+    return holding if rest_l <= holding <= LAST * near else near
+
+
+def _holding(volume_l: float, sizes: Sequence[float]) -> float:
+    """Smallest size that holds a volume; the largest if none does."""
+    return min((size for size in sizes if size >= volume_l), default=max(sizes))
+
+
+def said(volume_l: float) -> str:
+    """Say a volume for a person, in mL below a litre."""
+    return f"{volume_l * 1000.0:.3g} mL" if volume_l < 0.9995 else f"{volume_l:.3g} L"
+
+
+# --- The row of jars under the spout: which comes when, how strong it is, and what one gone wrong would cost.
+
 
 ROLES = ("heads", "keep", "tails")
 SLIVER = 1e-6  # of its size; so little does not begin another jar
@@ -30,47 +216,23 @@ HYDROMETER_L = (0.06, 0.1)  # spirit in which a hydrometer floats; common practi
 
 @dataclass(frozen=True)
 class Jar:
-    """What one jar holds.
+    """What one jar holds."""
 
-    Parameters
-    ----------
-    number : int
-        From 1, in the order of the run.
-    role : {'heads', 'keep', 'tails'}
-        Where it lies between the cuts.
-    size_l, volume_l : float
-        What it can hold, and what it does hold at 20 °C [L].
-    from_l, to_l : float
-        Pooled distillate when it is put under the spout and when it is taken away [L at 20 °C].
-    abv, start_abv, end_abv : float
-        Strength of its contents, and of the stream at its start and end [% vol].
-    vapour_c : float
-        Temperature of the vapour at its end [°C].
-    full_min : float
-        Minute at which it is taken away, from switch-on.
-    mass_g : float
-        Mass of its contents [g]; what the scales show.
-    start_depletion, end_depletion : float
-        ln(W0 / W) at its start and end.
-    portion : Portion
-        Its contents in moles.
-    """
-
-    number: int
-    role: str
-    size_l: float
-    volume_l: float
-    from_l: float
-    to_l: float
-    abv: float
-    start_abv: float
-    end_abv: float
-    vapour_c: float
-    full_min: float
-    mass_g: float
-    start_depletion: float
-    end_depletion: float
-    portion: Portion
+    number: int  # from 1, in the order of the run
+    role: str  # where it lies between the cuts
+    size_l: float  # what it can hold, and what it does hold at 20 °C [L]
+    volume_l: float  # what it can hold, and what it does hold at 20 °C [L]
+    from_l: float  # pooled distillate when it is put under the spout and when it is taken away [L at 20 °C]
+    to_l: float  # pooled distillate when it is put under the spout and when it is taken away [L at 20 °C]
+    abv: float  # strength of its contents, and of the stream at its start and end [% vol]
+    start_abv: float  # strength of its contents, and of the stream at its start and end [% vol]
+    end_abv: float  # strength of its contents, and of the stream at its start and end [% vol]
+    vapour_c: float  # temperature of the vapour at its end [°C]
+    full_min: float  # minute at which it is taken away, from switch-on
+    mass_g: float  # mass of its contents [g]; what the scales show
+    start_depletion: float  # ln(W0 / W) at its start and end
+    end_depletion: float  # ln(W0 / W) at its start and end
+    portion: Portion  # its contents in moles
 
     @property
     def ethanol_l(self) -> float:
@@ -80,75 +242,30 @@ class Jar:
 
 @dataclass(frozen=True)
 class AtStake:
-    """The most that is lost when one jar of the keep turns out bad.
+    """The most that is lost when one jar of the keep turns out bad."""
 
-    Parameters
-    ----------
-    number : int
-        The jar that holds most alcohol.
-    volume_l : float
-        What is in it [L at 20 °C].
-    share : float
-        Its share of the alcohol in the keep, 0 to 1; of the volume where there is none.
-    """
-
-    number: int
-    volume_l: float
-    share: float
+    number: int  # the jar that holds most alcohol
+    volume_l: float  # what is in it [L at 20 °C]
+    share: float  # its share of the alcohol in the keep, 0 to 1; of the volume where there is none
 
 
 @dataclass(frozen=True)
 class Row:
-    """Jars from the first drop to the end of a run.
+    """Jars from the first drop to the end of a run."""
 
-    Parameters
-    ----------
-    jars : tuple of Jar
-        In the order of the run.
-    proposed : bool
-        Whether the sizes are a proposal; else they are those owned.
-    left_over : Portion
-        What comes over when the last jar is full.
-    at_stake : AtStake or None
-        The most that one bad jar costs; ``None`` if no jar is kept.
-    notes : tuple of str
-        What to heed, a sentence each.
-    """
-
-    jars: tuple[Jar, ...]
-    proposed: bool
-    left_over: Portion
-    at_stake: AtStake | None
-    notes: tuple[str, ...]
+    jars: tuple[Jar, ...]  # in the order of the run
+    proposed: bool  # whether the sizes are a proposal; else they are those owned
+    left_over: Portion  # what comes over when the last jar is full
+    at_stake: AtStake | None  # the most that one bad jar costs; ``None`` if no jar is kept
+    notes: tuple[str, ...]  # what to heed, a sentence each
 
 
 def lay(course: Course, points: CutPoints, sizes: Sequence[JarStock] = ()) -> Row:
     """Lay jars along a run.
 
-    Parameters
-    ----------
-    course : Course
-        The run.
-    points : CutPoints
-        Where heads, keep and run end.
-    sizes : sequence of JarStock
-        The jars owned; a row is proposed if there are none.
-
-    Returns
-    -------
-    Row
-        The jars; mass and ethanol add up to the distillate, but for what is left over.
-
-    Raises
-    ------
-    RequestError
-        If the run would take more than 500 jars.
-
-    Notes
-    -----
-    A jar is full when its own contents at 20 °C are as much as it holds; pooled they are a little less, by
-    the contraction. Every cut ends a jar. Of several sizes the small ones go near the cuts and where the
-    stream changes fast, the large ones between.
+    A jar is full when its own contents at 20 °C are as much as it holds; pooled they are a little less,
+    by the contraction. Every cut ends a jar. Of several sizes the small ones go near the cuts and where
+    the stream changes fast, the large ones between.
     """
     run = amounts(course, points.end)
     cuts = -course.charge_mol * np.expm1(-np.array([0.0, points.heads, points.keep_end, points.end]))
@@ -322,3 +439,55 @@ def _short(jars: Sequence[Jar], left: Portion) -> list[str]:
         f"{last.full_min:.0f} min, and {said(left.volume_l)} at {left.abv:.1f} % vol are left over. "
         f"Have larger jars ready, or more of them, up to {MOST_JARS}."
     ]
+
+
+# --- The other way of collecting: one small jar, emptied into the keep as long as it still tastes right.
+
+
+POINTS = 65
+
+
+@dataclass(frozen=True)
+class WorkingJar:
+    """A jar that is emptied into the keep whenever it is full and tastes right."""
+
+    largest_l: float  # how much it may hold [L]
+    size_l: float  # the kitchen size below [L]; ``largest_l`` itself where none is small enough
+    emptied: int  # how often it is filled during the keep
+    every_min: float  # time in which it fills when the stream is fastest [min]
+    lost_l: float  # what is thrown away at worst [L at 20 °C]
+    lost_share: float  # the same as a share of the keep, 0 to 1
+
+
+def working_jar(
+    course: Course, start: float, end: float, *, minutes: float = 1.0, most_lost: float = 0.1
+) -> WorkingJar:
+    """Choose how large a working jar may be.
+
+    At worst the stream turns when the jar was last emptied, the jar is full when one is called away, and
+    the stream runs on at its fastest: ``lost = size + flow * minutes``.
+    """
+    require("minutes", minutes, 0, 1e5, "min")
+    require("most_lost", most_lost, 0, 1, "of the keep (0 to 1)", open_low=True)
+    keep_l = between(course, start, end).volume_l
+    states = course.at(np.linspace(start, end, POINTS))
+    l_per_mol = np.asarray(strength.volume_from_moles(states.stream_x, 1.0 - states.stream_x))
+    flow = float(np.max(states.rate_mol_per_s * l_per_mol)) * 60.0
+    largest = most_lost * keep_l - flow * minutes
+    if largest <= 0.0:
+        raise RequestError(
+            f"In {minutes:g} min as much as {said(flow * minutes)} come over, but at most "
+            f"{said(most_lost * keep_l)} may be lost.",
+            f"Stay away for less than {most_lost * keep_l / flow:.2g} min, allow a larger loss, "
+            "or lower the power.",
+        )
+    size = min(size_below(largest) or largest, largest)
+    lost = size + flow * minutes
+    return WorkingJar(
+        largest_l=largest,
+        size_l=size,
+        emptied=math.ceil(keep_l / size * (1.0 - 1e-9)),
+        every_min=size / flow,
+        lost_l=lost,
+        lost_share=lost / keep_l,
+    )

@@ -1,22 +1,80 @@
-"""The plan of one run in plain numbers: what goes in, the still, the cuts, the jars, the bottling.
-
-What the distiller did not say is ``None`` here; `potsim.planning.defaults` fills it in and says so.
-Argument names in refusals are the keys of the plan file, so that a reader finds the line.
-"""
+"""What a plan says of the still, in plain numbers."""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from potsim.errors import RangeError, RequestError, require
-from potsim.planning.still_plan import StillPlan
 
 if TYPE_CHECKING:
-    from potsim.liquid.traces import Compound
-    from potsim.planning.botanicals.bill import BotanicalDose
-    from potsim.planning.botanicals.library import Botanical
+    from potsim.liquid.compounds import Compound
+    from potsim.planning.botanicals import Botanical, BotanicalDose
+
+
+@dataclass(frozen=True)
+class PowerStep:
+    """A change of power in mid-run."""
+
+    from_collected_l: float  # pooled distillate at which it happens [L at 20 °C]
+    power_w: float  # power from there on [W]
+
+    def __post_init__(self) -> None:
+        require("still.power_step.from_collected", self.from_collected_l, 0, 1e5, "L", open_low=True)
+        require("still.power_step.power", self.power_w, 0, 1e6, "W", open_low=True)
+
+
+@dataclass(frozen=True)
+class StillPlan:
+    """What the plan says of the still; ``None`` is filled from the charge."""
+
+    capacity_l: float | None = None  # volume of the pot to the rim [L]
+    power_w: float | None = None  # heat put in during the run, and until the first drop [W]
+    heat_up_power_w: float | None = None  # heat put in during the run, and until the first drop [W]
+    # heat shed by the bare head and neck, and by the pot, for each degree above the room [W/K]
+    neck_loss_w_per_k: float | None = None
+    # heat shed by the bare head and neck, and by the pot, for each degree above the room [W/K]
+    pot_loss_w_per_k: float | None = None
+    room_c: float | None = None  # temperature of the room [°C]
+    # height above the sea [m] or the barometer's reading at the place [hPa]; not both
+    altitude_m: float | None = None
+    # height above the sea [m] or the barometer's reading at the place [hPa]; not both
+    pressure_hpa: float | None = None
+    min_level_l: float | None = None  # hot liquid that must stay in the pot to cover the element [L]
+    pot_mass_kg: float | None = None  # mass of metal heated with the charge [kg]; counted in the heat-up only
+    pot_metal: str = "stainless steel"  # what it is made of
+    power_steps: tuple[PowerStep, ...] = ()  # changes of power in mid-run, in order
+
+    def __post_init__(self) -> None:
+        require("still.capacity", self.capacity_l, 0, 1e5, "L", open_low=True)
+        require("still.power", self.power_w, 0, 1e6, "W", open_low=True)
+        require("still.heat_up_power", self.heat_up_power_w, 0, 1e6, "W", open_low=True)
+        require("still.neck_loss", self.neck_loss_w_per_k, 0, 1e4, "W/K")
+        require("still.pot_loss", self.pot_loss_w_per_k, 0, 1e4, "W/K")
+        require("still.room", self.room_c, 0, 45, "°C")
+        require("still.altitude", self.altitude_m, -430, 4200, "m")
+        require(
+            "still.pressure", self.pressure_hpa, 600, 1100, "hPa", hint="Give the barometer at the place."
+        )
+        require("still.min_level", self.min_level_l, 0, 1e5, "L")
+        require("still.pot_mass", self.pot_mass_kg, 0, 1e5, "kg")
+        if self.altitude_m is not None and self.pressure_hpa is not None:
+            raise RequestError(
+                "still.altitude and still.pressure are both given.",
+                "Keep one: the pressure tells the height.",
+            )
+        at = [step.from_collected_l for step in self.power_steps]
+        if any(b <= a for a, b in itertools.pairwise(at)):
+            raise RequestError(
+                "still.power_step: from_collected does not rise.",
+                "Put the smallest first.",
+            )
+
+
+# --- The plan of one run in plain numbers: what goes in, the still, the cuts, the jars, the bottling.
+
 
 MOST_JARS = 500
 LEAST_JAR_L = 1e-4  # two drops
@@ -24,27 +82,14 @@ LEAST_JAR_L = 1e-4  # two drops
 
 @dataclass(frozen=True)
 class Ingredient:
-    """One base spirit, or water, that goes into the charge.
+    """One base spirit, or water, that goes into the charge."""
 
-    Parameters
-    ----------
-    name : str
-        What it is called.
-    volume_l : float
-        Volume at 20 °C [L].
-    abv : float
-        Strength [% vol at 20 °C]; 0 for water.
-    kind : str or None
-        Kind of base spirit, whose own volatiles are then followed; see `potsim.planning.botanicals.spirits`.
-    price_per_l : float or None
-        Price of a litre, in whatever money the plan counts.
-    """
-
-    name: str
-    volume_l: float
-    abv: float = 0.0
+    name: str  # what it is called
+    volume_l: float  # volume at 20 °C [L]
+    abv: float = 0.0  # strength [% vol at 20 °C]; 0 for water
+    # kind of base spirit, whose own volatiles are then followed; see `potsim.planning.botanicals`
     kind: str | None = None
-    price_per_l: float | None = None
+    price_per_l: float | None = None  # price of a litre, in whatever money the plan counts
 
     def __post_init__(self) -> None:
         require("charge.volume", self.volume_l, 0, 1e5, "L", open_low=True)
@@ -54,52 +99,25 @@ class Ingredient:
 
 @dataclass(frozen=True)
 class LeftOver:
-    """Jars of an earlier run that go into this charge.
+    """Jars of an earlier run that go into this charge."""
 
-    Parameters
-    ----------
-    name : str
-        What it is called.
-    plan : Plan
-        The plan of the earlier run.
-    jars : tuple of int
-        Numbers of the jars taken.
-    """
-
-    name: str
-    plan: Plan
-    jars: tuple[int, ...]
+    name: str  # what it is called
+    plan: Plan  # the plan of the earlier run
+    jars: tuple[int, ...]  # numbers of the jars taken
 
 
 @dataclass(frozen=True)
 class Stop:
-    """Conditions of which the first to come true ends the run, or the keep.
+    """Conditions of which the first to come true ends the run, or the keep."""
 
-    Parameters
-    ----------
-    stream_abv, pot_abv : float or None
-        Strength of the stream or of the pot falls to this [% vol at 20 °C].
-    vapour_c : float or None
-        Vapour temperature rises to this [°C].
-    collected_l : float or None
-        Pooled distillate reaches this [L at 20 °C].
-    recovered : float or None
-        Share of the charged ethanol collected reaches this, 0 to 1.
-    elapsed_min : float or None
-        Time since switch-on reaches this [min].
-    cloudy : bool
-        The stream turns cloudy.
-    over : mapping of str to float
-        Botanical name to the share of what comes over of it by 99 % of the alcohol, 0 to 1.
-    """
-
-    stream_abv: float | None = None
-    pot_abv: float | None = None
-    vapour_c: float | None = None
-    collected_l: float | None = None
-    recovered: float | None = None
-    elapsed_min: float | None = None
-    cloudy: bool = False
+    stream_abv: float | None = None  # strength of the stream or of the pot falls to this [% vol at 20 °C]
+    pot_abv: float | None = None  # strength of the stream or of the pot falls to this [% vol at 20 °C]
+    vapour_c: float | None = None  # vapour temperature rises to this [°C]
+    collected_l: float | None = None  # pooled distillate reaches this [L at 20 °C]
+    recovered: float | None = None  # share of the charged ethanol collected reaches this, 0 to 1
+    elapsed_min: float | None = None  # time since switch-on reaches this [min]
+    cloudy: bool = False  # the stream turns cloudy
+    # botanical name to the share of what comes over of it by 99 % of the alcohol, 0 to 1
     over: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -138,22 +156,14 @@ class Stop:
 
 @dataclass(frozen=True)
 class Cuts:
-    """Where heads end, where the keep ends and where the run ends.
+    """Where heads end, where the keep ends and where the run ends."""
 
-    Parameters
-    ----------
-    heads_l, heads_share : float or None
-        Heads as a volume [L at 20 °C] or as a share of the charge's volume, 0 to 1; not both.
-    stop : Stop
-        What ends the run.
-    tails_from : Stop or None
-        What ends the keep before the run ends.
-    """
-
+    # heads as a volume [L at 20 °C] or as a share of the charge's volume, 0 to 1; not both
     heads_l: float | None = None
+    # heads as a volume [L at 20 °C] or as a share of the charge's volume, 0 to 1; not both
     heads_share: float | None = None
-    stop: Stop = field(default_factory=Stop)
-    tails_from: Stop | None = None
+    stop: Stop = field(default_factory=Stop)  # what ends the run
+    tails_from: Stop | None = None  # what ends the keep before the run ends
 
     def __post_init__(self) -> None:
         require("cuts.heads", self.heads_l, 0, 1e5, "L")
@@ -164,18 +174,10 @@ class Cuts:
 
 @dataclass(frozen=True)
 class JarStock:
-    """Jars of one size that the distiller owns.
+    """Jars of one size that the distiller owns."""
 
-    Parameters
-    ----------
-    size_l : float
-        What one holds [L].
-    count : int or None
-        How many there are; ``None`` for as many as needed.
-    """
-
-    size_l: float
-    count: int | None = None
+    size_l: float  # what one holds [L]
+    count: int | None = None  # how many there are; ``None`` for as many as needed
 
     def __post_init__(self) -> None:
         require("jars.sizes", self.size_l, LEAST_JAR_L, 1e4, "L")
@@ -184,34 +186,18 @@ class JarStock:
 
 @dataclass(frozen=True)
 class JarPlan:
-    """The jars owned and those to be pooled.
+    """The jars owned and those to be pooled."""
 
-    Parameters
-    ----------
-    sizes : tuple of JarStock
-        What is owned; empty for a proposal.
-    keep : tuple of int
-        Numbers of the jars pooled; empty for all between heads and tails.
-    """
-
-    sizes: tuple[JarStock, ...] = ()
-    keep: tuple[int, ...] = ()
+    sizes: tuple[JarStock, ...] = ()  # what is owned; empty for a proposal
+    keep: tuple[int, ...] = ()  # numbers of the jars pooled; empty for all between heads and tails
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """Neutral spirit by which a strong distillate is stretched before proofing.
+    """Neutral spirit by which a strong distillate is stretched before proofing."""
 
-    Parameters
-    ----------
-    spirit_l : float
-        Volume added [L at 20 °C].
-    abv : float
-        Its strength [% vol at 20 °C].
-    """
-
-    spirit_l: float
-    abv: float
+    spirit_l: float  # volume added [L at 20 °C]
+    abv: float  # its strength [% vol at 20 °C]
 
     def __post_init__(self) -> None:
         require("bottling.stretch.spirit", self.spirit_l, 0, 1e5, "L", open_low=True)
@@ -220,27 +206,13 @@ class Stretch:
 
 @dataclass(frozen=True)
 class Bottling:
-    """Strength and bottle to which the keep is brought.
+    """Strength and bottle to which the keep is brought."""
 
-    Parameters
-    ----------
-    abv : float or None
-        Bottling strength [% vol at 20 °C]; ``None`` for no proofing.
-    bottle_l : float or None
-        Volume of a bottle [L].
-    steps : int
-        Number of additions of water.
-    stretch : Stretch or None
-        Neutral spirit added first; no weaker than ``abv``, which it needs.
-    bottle_price : float or None
-        What an empty bottle costs.
-    """
-
-    abv: float | None = None
-    bottle_l: float | None = None
-    steps: int = 1
-    stretch: Stretch | None = None
-    bottle_price: float | None = None
+    abv: float | None = None  # bottling strength [% vol at 20 °C]; ``None`` for no proofing
+    bottle_l: float | None = None  # volume of a bottle [L]
+    steps: int = 1  # number of additions of water
+    stretch: Stretch | None = None  # neutral spirit added first; no weaker than ``abv``, which it needs
+    bottle_price: float | None = None  # what an empty bottle costs
 
     def __post_init__(self) -> None:
         require("bottling.abv", self.abv, 0, 100, "% vol", open_low=True)
@@ -267,23 +239,13 @@ class Bottling:
 
 @dataclass(frozen=True)
 class Uncertainty:
-    """Standard uncertainty of what was typed.
+    """Standard uncertainty of what was typed."""
 
-    Parameters
-    ----------
-    abv : float
-        Of each strength [% vol].
-    volume, neck_loss, pot_loss : float
-        Relative, of the charge's volume and the two losses.
-    room_c : float
-        Of the room [K].
-    """
-
-    abv: float = 0.5
-    volume: float = 0.02
-    neck_loss: float = 0.30
-    pot_loss: float = 0.30
-    room_c: float = 3.0
+    abv: float = 0.5  # of each strength [% vol]
+    volume: float = 0.02  # relative, of the charge's volume and the two losses
+    neck_loss: float = 0.30  # relative, of the charge's volume and the two losses
+    pot_loss: float = 0.30  # relative, of the charge's volume and the two losses
+    room_c: float = 3.0  # of the room [K]
 
     def __post_init__(self) -> None:
         require("uncertainty.abv", self.abv, 0, 20, "% vol")
@@ -295,35 +257,19 @@ class Uncertainty:
 
 @dataclass(frozen=True)
 class Plan:
-    """All that one run is computed from.
+    """All that one run is computed from."""
 
-    Parameters
-    ----------
-    charge : tuple of Ingredient or LeftOver
-        What is blended into the pot; at least one.
-    title : str
-        A name for the run.
-    still : StillPlan
-        The still.
-    botanicals : tuple of BotanicalDose
-        The bill.
-    cuts, jars, bottling, uncertainty
-        The distiller's decisions and doubts.
-    own_botanicals : mapping of str to Botanical
-        Botanicals that the plan adds to the library.
-    own_compounds : mapping of str to Compound
-        Compounds that the plan adds to the library.
-    """
-
-    charge: tuple[Ingredient | LeftOver, ...]
-    title: str = "Untitled run"
-    still: StillPlan = field(default_factory=StillPlan)
-    botanicals: tuple[BotanicalDose, ...] = ()
-    cuts: Cuts = field(default_factory=Cuts)
-    jars: JarPlan = field(default_factory=JarPlan)
-    bottling: Bottling = field(default_factory=Bottling)
-    uncertainty: Uncertainty = field(default_factory=Uncertainty)
+    charge: tuple[Ingredient | LeftOver, ...]  # what is blended into the pot; at least one
+    title: str = "Untitled run"  # a name for the run
+    still: StillPlan = field(default_factory=StillPlan)  # the still
+    botanicals: tuple[BotanicalDose, ...] = ()  # the bill
+    cuts: Cuts = field(default_factory=Cuts)  # the distiller's decisions and doubts
+    jars: JarPlan = field(default_factory=JarPlan)  # the distiller's decisions and doubts
+    bottling: Bottling = field(default_factory=Bottling)  # the distiller's decisions and doubts
+    uncertainty: Uncertainty = field(default_factory=Uncertainty)  # the distiller's decisions and doubts
+    # botanicals that the plan adds to the library
     own_botanicals: Mapping[str, Botanical] = field(default_factory=dict)
+    # compounds that the plan adds to the library
     own_compounds: Mapping[str, Compound] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -1,17 +1,95 @@
-"""Proofing: the water that brings a keep to bottling strength, in steps, and the bottles it fills."""
+"""The keep: jars poured together, and what one more or one less would change."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import RangeError, require
+from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
-from potsim.planning.blending import ROUNDING_ABV
+from potsim.planning.jars import Jar
+from potsim.planning.plan import Bottling, Stretch
+
+
+@dataclass(frozen=True)
+class Change:
+    """What a jar more or less does to the keep."""
+
+    number: int  # the jar
+    kept: bool  # whether it is in the keep, so that the change is that of dropping it; else that of adding it
+    volume_l: float  # by how much the keep becomes larger; smaller if negative [L at 20 °C]
+    abv: float  # by how much it becomes stronger; weaker if negative [% vol]
+
+
+@dataclass(frozen=True)
+class Keep:
+    """Jars poured together."""
+
+    volume_l: float  # volume at 20 °C [L]; a little less than that of the jars, by the contraction
+    abv: float  # strength [% vol at 20 °C]
+    ethanol_l: float  # pure alcohol [L at 20 °C]
+    mass_g: float  # mass [g]
+    jars: tuple[int, ...]  # numbers of the jars, rising
+    changes: tuple[Change, ...]  # one for each jar of the run; a jar that is the whole keep has none
+
+
+def pool(jars: Sequence[Jar], numbers: Sequence[int] = ()) -> Keep:
+    """Pour jars together."""
+    wanted = numbers or [jar.number for jar in jars if jar.role == "keep"]
+    chosen = _checked(jars, wanted)
+    kept = np.array([jar.number in chosen for jar in jars])
+    ethanol = np.array([jar.portion.ethanol_mol for jar in jars])
+    water = np.array([jar.portion.water_mol for jar in jars])
+    grams = float(np.array([jar.mass_g for jar in jars])[kept].sum())
+    sign = np.where(kept, -1.0, 1.0)
+    of = [k for k in range(kept.size) if not (kept[k] and len(chosen) == 1)]
+    # The keep itself, then the keep with each jar added or dropped.
+    keep_ethanol, keep_water = ethanol[kept].sum(), water[kept].sum()
+    ethanols = np.maximum(np.concatenate([[keep_ethanol], keep_ethanol + (sign * ethanol)[of]]), 0.0)
+    waters = np.maximum(np.concatenate([[keep_water], keep_water + (sign * water)[of]]), 0.0)
+    volumes = np.asarray(strength.volume_from_moles(ethanols, waters))
+    abvs = np.asarray(strength.abv_from_moles(ethanols, waters))
+    changes = zip(of, (volumes[1:] - volumes[0]).tolist(), (abvs[1:] - abvs[0]).tolist(), strict=True)
+    return Keep(
+        volume_l=float(volumes[0]),
+        abv=float(abvs[0]),
+        ethanol_l=float(volumes[0] * abvs[0] / 100.0),
+        mass_g=grams,
+        jars=tuple(sorted(chosen)),
+        changes=tuple(Change(jars[k].number, bool(kept[k]), v, a) for k, v, a in changes),
+    )
+
+
+def stretched(keep: Keep, by: Stretch | None) -> strength.Mixture:
+    """Pour a keep and neutral spirit together."""
+    if by is None:
+        return strength.mix([keep.volume_l], [keep.abv])
+    return strength.mix([keep.volume_l, by.spirit_l], [keep.abv, by.abv])
+
+
+def _checked(jars: Sequence[Jar], numbers: Sequence[int]) -> set[int]:
+    known = {jar.number for jar in jars}
+    if not known:
+        raise RequestError("jars: there are none to pool.", "Let the run last until a jar is filled.")
+    there = f"There are jars 1 to {max(known)}."
+    if not numbers:
+        raise RequestError("jars.keep: no jar lies between heads and tails.", there)
+    chosen: set[int] = set()
+    for number in numbers:
+        if number not in known:
+            raise RequestError(f"jars.keep names jar {number}, which this run does not have.", there)
+        if number in chosen:
+            raise RequestError(f"jars.keep names jar {number} twice.", "Name every jar once.")
+        chosen.add(number)
+    return chosen
+
+
+# --- Proofing: the water that brings a keep to bottling strength, in steps, and the bottles it fills.
+
 
 Array = NDArray[np.float64]
 
@@ -34,89 +112,41 @@ FALSIFIED = (
 
 @dataclass(frozen=True)
 class Addition:
-    """One addition of water.
+    """One addition of water."""
 
-    Parameters
-    ----------
-    number : int
-        From 1.
-    water_l, water_at_c_l : float
-        Water at 20 °C and as measured at the temperature of the room [L].
-    water_kg : float
-        The same by mass [kg].
-    volume_l : float
-        Volume after it at 20 °C [L].
-    abv : float
-        Strength after it [% vol at 20 °C].
-    reading_abv : float
-        What a hydrometer calibrated at 20 °C then shows at the temperature of the room [% vol].
-    """
-
-    number: int
-    water_l: float
-    water_at_c_l: float
-    water_kg: float
-    volume_l: float
-    abv: float
+    number: int  # from 1
+    water_l: float  # water at 20 °C and as measured at the temperature of the room [L]
+    water_at_c_l: float  # water at 20 °C and as measured at the temperature of the room [L]
+    water_kg: float  # the same by mass [kg]
+    volume_l: float  # volume after it at 20 °C [L]
+    abv: float  # strength after it [% vol at 20 °C]
+    # what a hydrometer calibrated at 20 °C then shows at the temperature of the room [% vol]
     reading_abv: float
 
 
 @dataclass(frozen=True)
 class Proofing:
-    """Spirit brought down to a strength with water.
+    """Spirit brought down to a strength with water."""
 
-    Parameters
-    ----------
-    from_l, from_abv : float
-        The spirit before: volume at 20 °C [L] and strength [% vol at 20 °C].
-    target_abv : float
-        Strength reached [% vol at 20 °C].
-    at_c : float
-        Temperature of the room, the spirit and the water [°C].
-    water_l, water_at_c_l : float
-        Water at 20 °C and as measured at ``at_c`` [L].
-    water_kg : float
-        The same by mass [kg].
-    volume_l, volume_at_c_l : float
-        Volume reached, at 20 °C and at ``at_c`` [L].
-    mass_kg : float
-        Mass reached [kg].
-    ethanol_l : float
-        Pure alcohol in it [L at 20 °C].
-    contraction_l : float
-        By how much spirit and water, at 20 °C, exceed the volume [L]; a little below zero for weak spirit.
-    reading_abv : float
-        What a hydrometer calibrated at 20 °C shows in it at ``at_c`` [% vol].
-    additions : tuple of Addition
-        The water in steps.
-    bottle_l : float or None
-        Volume of a bottle [L at 20 °C]; ``None`` if none was named.
-    bottles : int or None
-        Full bottles; ``None`` if no bottle was named.
-    left_over_l : float
-        What fills no bottle [L at 20 °C]; all of it if no bottle was named.
-    notes : tuple of str
-        What to heed.
-    """
-
-    from_l: float
-    from_abv: float
-    target_abv: float
-    at_c: float
-    water_l: float
-    water_at_c_l: float
-    water_kg: float
-    volume_l: float
-    volume_at_c_l: float
-    mass_kg: float
-    ethanol_l: float
+    from_l: float  # the spirit before: volume at 20 °C [L] and strength [% vol at 20 °C]
+    from_abv: float  # the spirit before: volume at 20 °C [L] and strength [% vol at 20 °C]
+    target_abv: float  # strength reached [% vol at 20 °C]
+    at_c: float  # temperature of the room, the spirit and the water [°C]
+    water_l: float  # water at 20 °C and as measured at ``at_c`` [L]
+    water_at_c_l: float  # water at 20 °C and as measured at ``at_c`` [L]
+    water_kg: float  # the same by mass [kg]
+    volume_l: float  # volume reached, at 20 °C and at ``at_c`` [L]
+    volume_at_c_l: float  # volume reached, at 20 °C and at ``at_c`` [L]
+    mass_kg: float  # mass reached [kg]
+    ethanol_l: float  # pure alcohol in it [L at 20 °C]
+    # by how much spirit and water, at 20 °C, exceed the volume [L]; a little below zero for weak spirit
     contraction_l: float
-    reading_abv: float
-    additions: tuple[Addition, ...]
-    bottle_l: float | None
-    bottles: int | None
-    left_over_l: float
-    notes: tuple[str, ...]
+    reading_abv: float  # what a hydrometer calibrated at 20 °C shows in it at ``at_c`` [% vol]
+    additions: tuple[Addition, ...]  # the water in steps
+    bottle_l: float | None  # volume of a bottle [L at 20 °C]; ``None`` if none was named
+    bottles: int | None  # full bottles; ``None`` if no bottle was named
+    left_over_l: float  # what fills no bottle [L at 20 °C]; all of it if no bottle was named
+    notes: tuple[str, ...]  # what to heed
 
 
 def proof_down(
@@ -130,40 +160,7 @@ def proof_down(
 ) -> Proofing:
     """Return the water that brings spirit down to a strength, and what comes of it.
 
-    Parameters
-    ----------
-    volume_l : float
-        Volume of the spirit at 20 °C [L], above 0.
-    abv : float
-        Its strength [% vol at 20 °C].
-    target_abv : float
-        The strength wanted [% vol at 20 °C], above 0 and at most ``abv``.
-    at_c : float
-        Temperature of the room, where water is measured and the hydrometer read [°C], 0 to 40.
-    steps : int
-        Number of additions, 1 to 50; each lowers the strength by as much.
-    bottle_l : float, optional
-        Volume of a bottle [L at 20 °C].
-
-    Returns
-    -------
-    Proofing
-        Water by volume and by mass, volume, contraction, additions, bottles and notes.
-
-    Raises
-    ------
-    RangeError
-        For a target above the strength there is, or a number outside its range.
-
-    Notes
-    -----
     Mass and ethanol mass are conserved; densities by OIML R 22 (`potsim.liquid.strength`).
-
-    Examples
-    --------
-    >>> made = proof_down(1.0, 75.0, 42.0, bottle_l=0.5)
-    >>> round(made.water_l, 3), round(made.volume_l, 3), made.bottles
-    (0.816, 1.786, 3)
     """
     require("volume", volume_l, 0, unit="L", open_low=True)
     require("abv", abv, 0, 100, "% vol", open_low=True)
@@ -213,38 +210,7 @@ def from_reading(
     steps: int = 1,
     bottle_l: float | None = None,
 ) -> Proofing:
-    """Return the proofing of spirit whose volume and strength were both read at the temperature of the room.
-
-    Parameters
-    ----------
-    volume_at_c_l : float
-        Volume as measured at ``at_c`` [L], above 0.
-    reading_abv : float
-        What a hydrometer calibrated at 20 °C shows at ``at_c`` [% vol].
-    target_abv : float
-        The strength wanted [% vol at 20 °C].
-    at_c : float
-        Temperature of the spirit [°C], 0 to 40.
-    steps : int
-        Number of additions, 1 to 50.
-    bottle_l : float, optional
-        Volume of a bottle [L at 20 °C].
-
-    Returns
-    -------
-    Proofing
-        As from `proof_down`, the spirit brought to 20 °C first.
-
-    Raises
-    ------
-    RangeError
-        For a target above the strength there is, or a number outside its range.
-
-    Examples
-    --------
-    >>> round(from_reading(1.0, 60.0, 42.0, at_c=25.0).from_abv, 2)
-    58.24
-    """
+    """Return the proofing of spirit whose volume and strength were read at room temperature."""
     require("at_c", at_c, COLDEST_C, WARMEST_C, "°C", hint=_LIQUID)
     abv = float(strength.true_abv(reading_abv, at_c))
     volume_l = float(strength.volume_at(volume_at_c_l, abv, at_c, strength.REFERENCE_C))
@@ -291,3 +257,112 @@ def _notes(target_abv: float, reading_abv: float, at_c: float) -> tuple[str, ...
         "Volumes are for 20 °C unless they say otherwise; a weighed addition needs no correction.",
     )
     return (*(away if at_c != strength.REFERENCE_C else ()), REST, FALSIFIED)
+
+
+# --- The keep brought down to bottling strength, as a plan asks.
+
+
+def bottle(bottling: Bottling, pooled: Keep, room_c: float) -> Proofing | None:
+    """Proof a keep down."""
+    if bottling.abv is None:
+        return None
+    mixed = stretched(pooled, bottling.stretch)
+    if mixed.abv == 0.0:
+        raise RequestError(
+            f"The keep holds no alcohol, and cannot be bottled at {bottling.abv:g} % vol.",
+            "Charge a spirit, keep other jars, or leave bottling.abv out.",
+        )
+    at_c = room_c if room_c <= WARMEST_C else strength.REFERENCE_C
+    try:
+        made = proof_down(
+            mixed.volume_l,
+            mixed.abv,
+            bottling.abv,
+            at_c=at_c,
+            steps=bottling.steps,
+            bottle_l=bottling.bottle_l,
+        )
+    except RangeError as error:
+        if error.argument != "target_abv":
+            raise
+        raise RangeError("bottling.abv", error.given, error.allowed, error.hint) from error
+    if at_c == room_c:
+        return made
+    hot = f"A room of {room_c:.0f} °C is too hot for proofing: cool spirit and water to {at_c:.0f} °C first."
+    return replace(made, notes=(hot, *made.notes))
+
+
+# --- Blending spirits, and water, to a strength and a volume.
+
+
+ROUNDING_ABV = 1e-9  # % vol, by which a strength worked out may differ from the same one typed
+
+
+@dataclass(frozen=True)
+class Part:
+    """A spirit of a blend and its share of the spirits."""
+
+    abv: float  # strength [% vol at 20 °C]
+    parts: float = 1.0  # parts by volume, in proportion to the others
+
+    def __post_init__(self) -> None:
+        require("abv", self.abv, 0, 100, "% vol")
+        require("parts", self.parts, 0, open_low=True)
+
+
+@dataclass(frozen=True)
+class Blend:
+    """What to pour together; all volumes at 20 °C."""
+
+    spirits_l: tuple[float, ...]  # volume of each spirit, in the order given [L]
+    water_l: float  # water [L]
+    water_kg: float  # the same by mass [kg]
+    volume_l: float  # volume reached [L]
+    abv: float  # strength reached [% vol at 20 °C]
+    contraction_l: float  # by how much the parts exceed the volume [L]; a little below zero for weak spirit
+
+
+def blend_to(spirits: Sequence[Part], target_abv: float, volume_l: float) -> Blend:
+    """Return how much of each spirit, in given proportions, and of water make a volume of a strength."""
+    require("volume", volume_l, 0, unit="L", open_low=True)
+    require("target_abv", target_abv, 0, 100, "% vol", open_low=True)
+    if not spirits:
+        raise RequestError("There is no spirit to blend.", "Name at least one.")
+    whole = strength.mix([s.parts for s in spirits], [s.abv for s in spirits])
+    if target_abv > whole.abv + ROUNDING_ABV:
+        allowed = f"at most {whole.abv:.1f} % vol, the strength of the spirits together"
+        hint = "Take more of the strongest, or a stronger spirit."
+        raise RangeError("target_abv", f"{target_abv:g} % vol", allowed, hint)
+    water = float(strength.water_to_reach(whole.volume_l, whole.abv, min(target_abv, whole.abv)))
+    made = strength.mix([whole.volume_l, water], [whole.abv, 0.0])
+    scale = volume_l / made.volume_l
+    poured = tuple(s.parts * scale for s in spirits)
+    return Blend(
+        spirits_l=poured,
+        water_l=water * scale,
+        water_kg=float(strength.mass_of(water * scale, 0.0)),
+        volume_l=volume_l,
+        abv=target_abv,
+        contraction_l=sum(poured) + water * scale - volume_l,
+    )
+
+
+def pair(a_abv: float, b_abv: float, target_abv: float, volume_l: float) -> Blend:
+    """Return how much of each of two spirits makes a volume of a strength between them."""
+    require("volume", volume_l, 0, unit="L", open_low=True)
+    for key, value in (("a_abv", a_abv), ("b_abv", b_abv), ("target_abv", target_abv)):
+        require(key, value, 0, 100, "% vol")
+    low, high = min(a_abv, b_abv), max(a_abv, b_abv)
+    if low == high:
+        hint = "Two spirits of one strength blend to that strength in any proportion."
+        raise RangeError("b_abv", f"{b_abv:g} % vol", "a strength other than that of the first", hint)
+    if not low <= target_abv <= high:
+        hint = "A blend lies between its parts: take a stronger or weaker spirit; water has 0 % vol."
+        allowed = f"{low:g} to {high:g} % vol, between the two"
+        raise RangeError("target_abv", f"{target_abv:g} % vol", allowed, hint)
+    a, b, wanted = (float(strength.w_from_abv(v)) for v in (a_abv, b_abv, target_abv))
+    mass = float(strength.mass_of(volume_l, target_abv))
+    a_kg = mass * (wanted - b) / (a - b)
+    a_l = a_kg / float(strength.mass_of(1.0, a_abv))
+    b_l = (mass - a_kg) / float(strength.mass_of(1.0, b_abv))
+    return Blend((a_l, b_l), 0.0, 0.0, volume_l, target_abv, a_l + b_l - volume_l)

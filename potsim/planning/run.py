@@ -1,37 +1,183 @@
-"""From a plan to the predicted run."""
+"""Jars of an earlier run that go into a charge."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import dataclasses
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import RequestError
+from potsim import __version__
+from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
-from potsim.planning import cautions, endings, flavour_cautions, jars, keep, leftovers, stops
-from potsim.planning.botanicals.bill import ResolvedDose, resolve, solids
-from potsim.planning.botanicals.library import extend, library
-from potsim.planning.bottling import bottle
-from potsim.planning.charge import Charge, blend
-from potsim.planning.cloud import Bottled, Cloud, cloud
-from potsim.planning.costs import Costs, account
-from potsim.planning.cuts import CutPoints, cut_points
-from potsim.planning.defaults import Setting, settle
-from potsim.planning.flavours import Flavours, predict
-from potsim.planning.heads import in_charge
-from potsim.planning.moment import Moment, Stopped, moment, moment_where
-from potsim.planning.plan import LeftOver, Plan
-from potsim.planning.portion import Portion
-from potsim.planning.profile import QUANTITIES, ZERO_C, Profile, profile
-from potsim.planning.proofing import Proofing
-from potsim.still.course import Course, course
+from potsim.liquid.strength import Mixture
+from potsim.planning import botanicals, flavours, jars, notes, proofing, stops
+from potsim.planning.botanicals import ResolvedDose, extend, library, solids
+from potsim.planning.charge import Charge, Portion, Setting, blend, pool, settle
+from potsim.planning.cloud import Bottled, Cloud, cloud, cloudy_condition, to_dict
+from potsim.planning.flavours import Flavours, base_to_dict, in_charge, predict
+from potsim.planning.jars import Jar
+from potsim.planning.plan import Bottling, Ingredient, LeftOver, Plan, Stop
+from potsim.planning.proofing import Proofing, bottle
+from potsim.planning.stops import (
+    QUANTITIES,
+    ZERO_C,
+    Condition,
+    CutPoints,
+    End,
+    Moment,
+    Profile,
+    Stopped,
+    conditions,
+    cut_points,
+    locate,
+    moment,
+    moment_where,
+    profile,
+)
+from potsim.still.course import Course, Rising, course
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
+
+
+class HasJars(Protocol):
+    """A run, for all that is asked of it here."""
+
+    @property
+    def jars(self) -> Sequence[Jar]:
+        """Jars of the run, in order."""
+        ...
+
+
+def resolve(
+    parts: Sequence[Ingredient | LeftOver], distil: Callable[[Plan], HasJars]
+) -> tuple[Ingredient, ...]:
+    """Turn jars left over from earlier runs into spirits with a volume and a strength."""
+    return tuple(part if isinstance(part, Ingredient) else _spirit(part, distil) for part in parts)
+
+
+def _spirit(part: LeftOver, distil: Callable[[Plan], HasJars]) -> Ingredient:
+    jars = {jar.number: jar for jar in distil(part.plan).jars}
+    key = f"charge '{part.name}'"
+    if not part.jars:
+        raise RequestError(f"{key}: no jar is named.", 'Say which, such as jars = "1,17-20".')
+    if len(set(part.jars)) < len(part.jars):
+        raise RequestError(f"{key}: a jar is named twice.", "Name every jar once.")
+    missing = [number for number in part.jars if number not in jars]
+    if missing:
+        raise RequestError(
+            f"{key}: jar {missing[0]} is named, which '{part.plan.title}' does not have.",
+            f"There are jars 1 to {len(jars)}.",
+        )
+    both = pool(jars[number].portion for number in part.jars)
+    return Ingredient(part.name, both.volume_l, both.abv)
+
+
+# --- Where the alcohol went, and what a bottle comes to.
+
+
+STRETCH = "the spirit added before bottling"
+
+
+@dataclass(frozen=True)
+class Costs:
+    """Pure alcohol in and out, and money in whatever currency the prices were given."""
+
+    alcohol_in_l: float  # pure alcohol that went in, charge and any spirit added later [L at 20 °C]
+    alcohol_out_l: float  # pure alcohol in what was proofed, or kept [L at 20 °C]
+    # the difference: in the pot, the heads, the tails and the jars not kept [L at 20 °C]
+    alcohol_left_l: float
+    bottles: int | None  # full bottles; ``None`` if no bottle was named
+    spent: float | None  # spirits, botanicals and so on, without bottles; ``None`` if not said
+    # what a full bottle comes to, with the bottle itself; ``None`` without ``spent`` or a full bottle
+    per_bottle: float | None
+    unpriced: tuple[str, ...] = ()  # spirits that are not in ``spent``, since their price is not known
+
+
+def account(charge: Charge, bottling: Bottling, kept: Mixture, made: Proofing | None) -> Costs:
+    """Return the account of alcohol and money of a run."""
+    spirits = [part for part in charge.parts if part.abv > 0.0]
+    prices = [part.price_per_l * part.volume_l for part in charge.parts if part.price_per_l is not None]
+    spent = sum(prices) if prices else None
+    unpriced = [part.name for part in spirits if part.price_per_l is None]
+    alcohol_in_l, by = charge.ethanol_l, bottling.stretch
+    if by is not None:
+        alcohol_in_l += by.spirit_l * by.abv / 100.0
+        unpriced.append(STRETCH)
+    if made is None:
+        left = max(alcohol_in_l - kept.ethanol_l, 0.0)
+        found = Costs(alcohol_in_l, kept.ethanol_l, left, None, spent, None)
+    else:
+        found = costs(alcohol_in_l, made, spent=spent, bottle_price=bottling.bottle_price)
+    return found if spent is None else replace(found, unpriced=tuple(unpriced))
+
+
+def costs(
+    alcohol_in_l: float, made: Proofing, *, spent: float | None = None, bottle_price: float | None = None
+) -> Costs:
+    """Return the account of alcohol and money of one proofing."""
+    require("alcohol_in", alcohol_in_l, 0, unit="L")
+    require("spent", spent, 0)
+    require("bottle_price", bottle_price, 0)
+    left = alcohol_in_l - made.ethanol_l
+    if left < -1e-9 * made.ethanol_l:
+        allowed = f"at least {made.ethanol_l:.4g} L, what came out"
+        hint = "Count every spirit that went in, also one added before bottling."
+        raise RangeError("alcohol_in", f"{alcohol_in_l:.4g} L", allowed, hint)
+    per_bottle = None
+    if spent is not None and made.bottles:
+        per_bottle = spent / made.bottles + (bottle_price or 0.0)
+    return Costs(alcohol_in_l, made.ethanol_l, max(left, 0.0), made.bottles, spent, per_bottle)
+
+
+# --- A stop by flavour: so much of a botanical is over.
+
+
+def over_condition(flavours: Flavours, name: str, share: float) -> Condition:
+    """Return the stop at which a share of a botanical's oil is over."""
+    require(f"cuts.stop.over.{name}", share, 0, 0.999, "of what comes over (0 to 1)", open_low=True)
+    carried, rows = flavours.carried, flavours.rows_called(name)
+    grams = carried.rows.amount[rows]
+    curve = grams @ carried.grid.over[rows]
+    total = float(grams @ carried.at(np.array([flavours.alcohol_over])).over[rows, 0])
+    if total <= 0.0:
+        raise RequestError(
+            f"cuts.stop.over: nothing of {name} comes over, so no share of it ever does.",
+            "Stop by something else.",
+        )
+    rising = Rising(carried.depletion, curve[None], (grams @ carried.grid_rate[rows])[None])
+    words = f"{100.0 * share:.4g} % of what comes over of {name} is over"
+    return Condition("over", words, lambda states: rising(states.depletion)[0] / total - share)
+
+
+# --- All that can end a run or its keep: by the course, by flavour, by cloud.
+
+
+def wanted(stop: Stop, flavours: Flavours) -> list[Condition]:
+    """Return the conditions of a stop."""
+    found = conditions(stop, flavours.course)
+    found += [over_condition(flavours, name, share) for name, share in stop.over.items()]
+    if stop.cloudy and flavours.compound_ids:
+        found.append(cloudy_condition(flavours))
+    return found
+
+
+def keep_end_depletion(tails_from: Stop | None, flavours: Flavours, end: End) -> float:
+    """Return the depletion at which the keep ends."""
+    if tails_from is None:
+        return end.depletion
+    found = [locate(flavours.course, one, "cuts.tails_from") for one in wanted(tails_from, flavours)]
+    return min([end.depletion, *(at for at in found if at is not None)])
+
+
+# --- From a plan to the predicted run.
+
 
 Array = NDArray[np.float64]
 
@@ -73,7 +219,7 @@ class Run:
     end: stops.End
     points: CutPoints
     row: jars.Row
-    keep: keep.Keep
+    keep: proofing.Keep
     proofing: Proofing | None
     flavours: Flavours
 
@@ -163,7 +309,7 @@ class Run:
     @cached_property
     def let_down(self) -> strength.Mixture:
         """What is let down: the keep, with the neutral spirit by which it is stretched."""
-        return keep.stretched(self.keep, self.plan.bottling.stretch)
+        return proofing.stretched(self.keep, self.plan.bottling.stretch)
 
     @cached_property
     def costs(self) -> Costs:
@@ -178,12 +324,12 @@ class Run:
         if drink is not None:
             volume_l, abv = drink.volume_l, drink.target_abv
         return (
-            *cautions.for_run(self.charge, self.setting, self.course, self.solids_l),
-            *cautions.for_end(self.end),
-            *flavour_cautions.film(self.flavours, self.end.depletion),
-            *flavour_cautions.for_bill(self.flavours, self.charge.volume_l),
-            *flavour_cautions.for_drink(self.flavours, self.kept_spans, volume_l, abv),
-            *cautions.ALWAYS,
+            *notes.for_run(self.charge, self.setting, self.course, self.solids_l),
+            *notes.for_end(self.end),
+            *notes.film(self.flavours, self.end.depletion),
+            *notes.for_bill(self.flavours, self.charge.volume_l),
+            *notes.for_drink(self.flavours, self.kept_spans, volume_l, abv),
+            *notes.ALWAYS,
         )
 
     @cached_property
@@ -293,8 +439,6 @@ class Run:
         dict
             Plain numbers, texts, lists and dictionaries.
         """
-        from potsim.planning.document import document
-
         return document(self)
 
     def plot(self, ax: Axes | None = None) -> Axes:
@@ -315,8 +459,6 @@ class Run:
         return plot_run(self, ax)
 
     def __str__(self) -> str:
-        from potsim.planning.document import card
-
         return card(self)
 
 
@@ -345,7 +487,7 @@ def distil(plan: Plan) -> Run:
     >>> run.end.reason
     'stream_abv'
     """
-    spirit = blend(leftovers.resolve(plan.charge, distil))
+    spirit = blend(resolve(plan.charge, distil))
     bill = resolve_bill(plan)
     charge = spirit.with_water(sum(dose.water_brought_l for dose in bill))
     setting = settle(plan, charge)
@@ -353,11 +495,11 @@ def distil(plan: Plan) -> Run:
     run = course(charge.mol, charge.x, setting.still)
     _refuse_overfull(float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l, setting)
     flavours = predict(run, bill, in_charge(charge.parts), plan.own_compounds)
-    end = stops.find_end(run, endings.wanted(setting.stop, flavours), stops.min_level(run, solids_l))
-    keep_end = endings.keep_end(plan.cuts.tails_from, flavours, end)
+    end = stops.find_end(run, wanted(setting.stop, flavours), stops.min_level(run, solids_l))
+    keep_end = keep_end_depletion(plan.cuts.tails_from, flavours, end)
     points = cut_points(run, setting.heads_l, keep_end, end.depletion)
     row = jars.lay(run, points, plan.jars.sizes)
-    pooled = keep.pool(row.jars, plan.jars.keep)
+    pooled = proofing.pool(row.jars, plan.jars.keep)
     return Run(
         plan=plan,
         charge=charge,
@@ -377,7 +519,7 @@ def resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
     if not plan.botanicals:
         return ()
     among = extend(library(), plan.own_botanicals) if plan.own_botanicals else library()
-    return tuple(resolve(dose, among) for dose in plan.botanicals)
+    return tuple(botanicals.resolve(dose, among) for dose in plan.botanicals)
 
 
 def _refuse_overfull(boiling_l: float, setting: Setting) -> None:
@@ -388,3 +530,148 @@ def _refuse_overfull(boiling_l: float, setting: Setting) -> None:
             f"Charge less: at most {0.75 * capacity:.3g} L at the boil, three quarters of the pot; "
             "or run it in parts.",
         )
+
+
+# --- A run as plain data for programs, and as a short report card.
+
+
+def document(run: Run) -> dict[str, Any]:
+    """Return a run as plain data."""
+    stop = run.stop
+    return {
+        "potsim": __version__,
+        "title": run.plan.title,
+        "charge": {
+            "volume_l": run.charge.volume_l,
+            "abv": run.charge.abv,
+            "ethanol_l": run.charge.ethanol_l,
+            "mass_kg": run.charge.mass_kg,
+            "boiling_c": float(run.pot_c[0]),
+        },
+        "first_drop_min": run.first_drop_min,
+        "curve": {name: getattr(run.profile, name).tolist() for name in QUANTITIES},
+        "stop": {
+            "reason": run.end.reason,
+            "words": run.end.words,
+            **{name: getattr(stop, name) for name in QUANTITIES},
+        },
+        "jars": _jars(run),
+        "jar_notes": list(run.row.notes),
+        "beyond_jars": {
+            "volume_l": run.row.left_over.volume_l,
+            "abv": run.row.left_over.abv,
+            "mass_g": run.row.left_over.mass_g,
+        },
+        "at_stake": None if run.row.at_stake is None else vars(run.row.at_stake),
+        "keep": {
+            "volume_l": run.keep.volume_l,
+            "abv": run.keep.abv,
+            "ethanol_l": run.keep.ethanol_l,
+            "mass_g": run.keep.mass_g,
+            "oil_mg_per_l": flavours.keep_mg_per_l(run),
+            "jars": list(run.keep.jars),
+        },
+        "proofing": _proofing(run),
+        "costs": {**dataclasses.asdict(run.costs), "unpriced": list(run.costs.unpriced)},
+        "flavours": _flavours(run),
+        "base_spirit": base_to_dict(run.flavours),
+        "cloud": to_dict(run.cloud, run.plan.bottling.abv),
+        "condenser_w": run.condenser_w,
+        "closure": run.closure,
+        "assumed": list(run.assumed),
+        "cautions": list(run.cautions),
+    }
+
+
+JAR = (
+    "number",
+    "role",
+    "size_l",
+    "volume_l",
+    "from_l",
+    "to_l",
+    "abv",
+    "start_abv",
+    "end_abv",
+    "vapour_c",
+    "full_min",
+    "mass_g",
+)
+PROOFING = (
+    "from_l",
+    "from_abv",
+    "target_abv",
+    "water_l",
+    "water_kg",
+    "volume_l",
+    "mass_kg",
+    "bottles",
+    "left_over_l",
+    "at_c",
+    "reading_abv",
+)
+
+
+def _jars(run: Run) -> list[dict[str, Any]]:
+    spans = [(jar.start_depletion, jar.end_depletion) for jar in run.jars]
+    tasted = flavours.leading(run.flavours, spans)
+    oil = flavours.jars_mg_per_l(run).tolist()
+    return [
+        {**{name: getattr(jar, name) for name in JAR}, "oil_mg_per_l": mg, "leading": list(names)}
+        for jar, mg, names in zip(run.jars, oil, tasted, strict=True)
+    ]
+
+
+def _flavours(run: Run) -> list[dict[str, Any]]:
+    kept = flavours.kept_g(run).tolist()
+    whole = zip(run.flavours, run.flavours.to_dict(), strict=True)
+    return [{**plain, "kept_g": kept[flavour.line]} for flavour, plain in whole]
+
+
+def _proofing(run: Run) -> dict[str, Any] | None:
+    made = run.proofing
+    if made is None:
+        return None
+    found = run.cloud
+    return {
+        **{name: getattr(made, name) for name in PROOFING},
+        "stretch": _stretch(run),
+        "oil_mg_per_l": 0.0 if found is None else found.oil_mg_per_l,
+    }
+
+
+def _stretch(run: Run) -> dict[str, float] | None:
+    by, both = run.plan.bottling.stretch, run.let_down
+    if by is None:
+        return None
+    return {
+        "spirit_l": by.spirit_l,
+        "abv": by.abv,
+        "together_l": both.volume_l,
+        "together_abv": both.abv,
+    }
+
+
+def card(run: Run) -> str:
+    """Return a run as a short report card."""
+    charge, stop, first = run.charge, run.stop, run.first_drop_min
+    lines = [
+        run.plan.title,
+        f"charge    {charge.volume_l:.2f} L at {charge.abv:.1f} % vol, boils at {run.pot_c[0]:.1f} °C",
+        f"stream    {run.stream_abv[0]:.1f} to {stop.stream_abv:.1f} % vol, from minute {first:.0f}",
+        f"stop      {stop.collected_l:.3f} L after {stop.elapsed_min:.0f} min: {run.end.words}",
+        f"pooled    {stop.mean_abv:.1f} % vol, {100.0 * stop.recovered:.0f} % of the alcohol",
+        f"keep      {run.keep.volume_l:.3f} L at {run.keep.abv:.1f} % vol, jars {_range(run.keep.jars)}",
+        f"pot left  {stop.pot_l:.2f} L at {stop.pot_abv:.1f} % vol, {stop.pot_c:.1f} °C",
+    ]
+    made = run.proofing
+    if made is not None:
+        bottles = f", {made.bottles} bottles" if made.bottles is not None else ""
+        water = f"{made.water_l:.3f} L of water"
+        lines.append(f"bottled   {made.volume_l:.3f} L at {made.target_abv:g} % vol with {water}{bottles}")
+    return "\n".join(lines)
+
+
+def _range(numbers: tuple[int, ...]) -> str:
+    whole = numbers == tuple(range(numbers[0], numbers[-1] + 1))
+    return f"{numbers[0]} to {numbers[-1]}" if whole else ", ".join(map(str, numbers))

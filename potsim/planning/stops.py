@@ -1,84 +1,158 @@
-"""Where a run ends: the stops of a plan looked up on its course."""
+"""One point of a run: its state there, and where on the run something is so."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import numbers
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import RequestError
-from potsim.planning.moment import moment
+from potsim.errors import RangeError, RequestError
+from potsim.liquid import strength
+from potsim.planning.charge import Amounts, amounts
 from potsim.planning.plan import Stop
-from potsim.planning.profile import READERS
-from potsim.still.course import EXHAUSTED, Course, States
+from potsim.still.carry import Carried
+from potsim.still.course import EXHAUSTED, Course, Rising, States
+
+
+@dataclass(frozen=True)
+class Moment:
+    """One point of a run; fields as in `Profile`."""
+
+    collected_l: float
+    stream_abv: float
+    pot_abv: float
+    mean_abv: float
+    recovered: float
+    pot_l: float
+    pot_c: float
+    vapour_c: float
+    elapsed_min: float
+
+
+@dataclass(frozen=True)
+class Stopped(Moment):
+    """The point at which a run stops, and why."""
+
+    reason: str  # key of the plan file, ``"min_level"`` or ``"exhausted"``
+    words: str  # the reason as a person would say it
+
+
+def moment(course: Course, depletion: float) -> Moment:
+    """Return one point of a course in the distiller's units."""
+    point = profile(course, course.at(np.array([depletion])))
+    return Moment(**{name: float(getattr(point, name)[0]) for name in QUANTITIES})
+
+
+def moment_where(course: Course, end: float, wanted: Mapping[str, float]) -> Moment:
+    """Return the first point of a run at which one quantity has a value."""
+    if len(wanted) != 1 or next(iter(wanted)) not in QUANTITIES:
+        raise RequestError(
+            f"at() was given {', '.join(wanted) or 'nothing'}; it takes one quantity.",
+            f"One of: {', '.join(QUANTITIES)}.",
+        )
+    ((name, value),) = wanted.items()
+    if not isinstance(value, numbers.Real):
+        raise RequestError(f"at() was given {name}={value!r}, which is not a number.", f"As in {name}=0.3.")
+    first, last = (getattr(moment(course, s), name) for s in (0.0, end))
+    low, high = min(first, last), max(first, last)
+    if not low <= value <= high:
+        raise RangeError(
+            name,
+            f"{value:g}",
+            f"{low:.6g} to {high:.6g}, first drop to stop",
+            "Ask within the run, or move the stop.",
+        )
+    sign = 1.0 if last >= first else -1.0
+    there = course.first(lambda s: sign * (getattr(profile(course, s), name) - value), end)
+    return moment(course, end if there is None else there)
+
+
+# --- The course of a run in the distiller's units.
+
 
 Array = NDArray[np.float64]
+ZERO_C = 273.15
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Nine quantities along a run; arrays of one shape."""
+
+    collected_l: Array  # all that has come over since the first drop, heads included [L at 20 °C]
+    stream_abv: Array  # strength of the stream, of the pot, and of all collected [% vol at 20 °C]
+    pot_abv: Array  # strength of the stream, of the pot, and of all collected [% vol at 20 °C]
+    mean_abv: Array  # strength of the stream, of the pot, and of all collected [% vol at 20 °C]
+    recovered: Array  # share of the charged ethanol collected, 0 to 1; 0 for a charge of water
+    pot_l: Array  # liquid in the pot [L at 20 °C]
+    pot_c: Array  # bubble point of the pot, dew point of the vapour that leaves the neck [°C]
+    vapour_c: Array  # bubble point of the pot, dew point of the vapour that leaves the neck [°C]
+    elapsed_min: Array  # time since switch-on [min]
+
+
+def _recovered(states: States, course: Course) -> Array:
+    """Share of the charged ethanol that is over; 0 for a charge of water."""
+    charged = course.charge_mol * course.charge_x
+    return states.over_ethanol_mol / charged if charged > 0 else np.zeros(states.depletion.shape)
+
+
+# How each field of `Profile` is read from the states of a run.
+READERS: dict[str, Callable[[States, Course], Array]] = {
+    "collected_l": lambda s, _: s.collected_l,
+    "stream_abv": lambda s, _: s.stream_abv,
+    "pot_abv": lambda s, _: s.pot_abv,
+    "mean_abv": lambda s, _: np.asarray(strength.abv_from_x(s.over_x)),
+    "recovered": _recovered,
+    "pot_l": lambda s, _: s.pot_l,
+    "pot_c": lambda s, _: s.pot_k - ZERO_C,
+    "vapour_c": lambda s, _: s.vapour_k - ZERO_C,
+    "elapsed_min": lambda s, _: s.elapsed_s / 60.0,
+}
+QUANTITIES = tuple(READERS)
+
+
+def profile(course: Course, states: States) -> Profile:
+    """Turn states of a course into the distiller's units."""
+    return Profile(**{name: read(states, course) for name, read in READERS.items()})
+
+
+# --- Where a run ends: the stops of a plan looked up on its course.
+
+
 Margin = Callable[[States], Array]
 
 
 @dataclass(frozen=True)
 class Condition:
-    """Something that ends a run when it comes true.
+    """Something that ends a run when it comes true."""
 
-    Parameters
-    ----------
-    reason : str
-        Key of the plan file, or ``"min_level"``.
-    words : str
-        The condition as a person would say it.
-    margin : callable
-        Negative before, zero or more once true.
-    needed : bool
-        Whether a condition that never comes is a mistake of the plan; ``cloudy`` is only reported.
-    """
-
-    reason: str
-    words: str
-    margin: Margin
+    reason: str  # key of the plan file, or ``"min_level"``
+    words: str  # the condition as a person would say it
+    margin: Margin  # negative before, zero or more once true
+    # whether a condition that never comes is a mistake of the plan; ``cloudy`` is only reported
     needed: bool = True
 
 
 @dataclass(frozen=True)
 class End:
-    """Where something ended, and why.
+    """Where something ended, and why."""
 
-    Parameters
-    ----------
-    reason : str
-        Key of the plan file, ``"min_level"`` or ``"exhausted"``.
-    words : str
-        The reason as a person would say it.
-    depletion : float
-        ln(W0 / W) there.
-    """
-
-    reason: str
-    words: str
-    depletion: float
+    reason: str  # key of the plan file, ``"min_level"`` or ``"exhausted"``
+    words: str  # the reason as a person would say it
+    depletion: float  # ln(W0 / W) there
 
 
 @dataclass(frozen=True)
 class Kind:
-    """A stop that watches one quantity.
+    """A stop that watches one quantity."""
 
-    Parameters
-    ----------
-    words : str
-        How it is said, with a place for the value.
-    quantity : str
-        A field of `potsim.planning.profile.Profile`.
-    rises : bool
-        Which way that moves along a run.
-    per : float
-        What a person counts, for each of what the plan holds.
-    """
-
-    words: str
-    quantity: str
-    rises: bool
-    per: float = 1.0
+    words: str  # how it is said, with a place for the value
+    quantity: str  # a field of `potsim.planning.stops.Profile`
+    rises: bool  # which way that moves along a run
+    per: float = 1.0  # what a person counts, for each of what the plan holds
 
     def said(self, value: float) -> str:
         """Say the condition for a value of the plan."""
@@ -101,20 +175,7 @@ KINDS = {
 
 
 def conditions(stop: Stop, course: Course) -> list[Condition]:
-    """Stops that need nothing but the course.
-
-    Parameters
-    ----------
-    stop : Stop
-        As in the plan.
-    course : Course
-        The run.
-
-    Returns
-    -------
-    list of Condition
-        One for each key given, but ``cloudy`` and ``over``.
-    """
+    """Stops that need nothing but the course."""
     return [
         Condition(key, KINDS[key].said(value), _margin(KINDS[key], value, course))
         for key, value in stop.named.items()
@@ -128,47 +189,14 @@ def _margin(kind: Kind, value: float, course: Course) -> Margin:
 
 
 def min_level(course: Course, solids_l: float) -> Condition:
-    """The pot's level falls to what must stay in it.
-
-    Parameters
-    ----------
-    course : Course
-        The run; its still names the level.
-    solids_l : float
-        Volume of the botanicals in the pot [L].
-
-    Returns
-    -------
-    Condition
-        Judged on the hot volume with the solids.
-    """
+    """The pot's level falls to what must stay in it."""
     level = course.still.min_level_l
     words = f"the pot is down to its least level of {level:g} L"
     return Condition("min_level", words, lambda s: level - s.pot_hot_l - solids_l)
 
 
 def find_end(course: Course, wanted: list[Condition], level: Condition) -> End:
-    """Find what ends the run.
-
-    Parameters
-    ----------
-    course : Course
-        The run.
-    wanted : list of Condition
-        The plan's stops.
-    level : Condition
-        The least level.
-
-    Returns
-    -------
-    End
-        The first to come.
-
-    Raises
-    ------
-    RequestError
-        If a stop is true before anything comes over, or none ever comes.
-    """
+    """Find what ends the run."""
     found = []
     for condition in wanted:
         at = locate(course, condition, "cuts.stop")
@@ -195,27 +223,7 @@ def find_end(course: Course, wanted: list[Condition], level: Condition) -> End:
 
 
 def locate(course: Course, condition: Condition, key: str) -> float | None:
-    """Find where a condition comes true, refusing one that is true before anything has come over.
-
-    Parameters
-    ----------
-    course : Course
-        The run.
-    condition : Condition
-        What is looked for.
-    key : str
-        Table of the plan file, for the message.
-
-    Returns
-    -------
-    float or None
-        Depletion, or ``None`` if it never comes.
-
-    Raises
-    ------
-    RequestError
-        If it is true at the first drop.
-    """
+    """Find where a condition comes true, refusing one that is true before anything has come over."""
     at = course.first(condition.margin)
     if at == 0.0:
         first = moment(course, 0.0)
@@ -239,3 +247,246 @@ def _what_comes(course: Course) -> str:
         f"after {last.elapsed_min:.0f} min, with the stream at {last.stream_abv:.1f} % vol "
         f"and the vapour at {last.vapour_c:.1f} °C."
     )
+
+
+# --- Where the cuts lie, and what moving one of them costs.
+
+
+STRENGTHS = (10.0, 7.5, 5.0, 2.5, 0.0, -2.5, -5.0, -7.5, -10.0)  # around the plan's [% vol]
+HEADS = (0.0, 0.5, 1.0, 1.5, 2.0)  # of the plan's
+NOTHING_LEFT = 1e-6  # of what comes over: so little is no keep
+HEADS_OF_CHARGE = (0.0, 0.01, 0.02, 0.03, 0.05)  # of the charge's volume, where the plan takes none
+
+
+@dataclass(frozen=True)
+class CutPoints:
+    """Where heads end, where the keep ends and where the run ends."""
+
+    heads: float  # depletion at which the keep begins; 0 for no heads
+    keep_end: float  # depletion at which the keep ends
+    end: float  # depletion at which the run ends; that of ``keep_end`` for no tails
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.heads < self.keep_end <= self.end:
+            raise RequestError(
+                "cuts: the keep would end before the heads do.",
+                "Take less heads, or let the run and the keep last longer.",
+            )
+
+
+@dataclass(frozen=True)
+class CutRow:
+    """What comes of a cut at one place; all volumes at 20 °C."""
+
+    planned: bool  # whether it is the plan's own
+    heads_l: float  # heads [L]
+    stream_abv: float  # strength of the stream at the cut [% vol]
+    collected_l: float  # all that has come over by then [L]
+    keep_l: float  # the keep, at which the other cut stays put [L, % vol]
+    keep_abv: float  # the keep, at which the other cut stays put [L, % vol]
+    left_l: float  # pure alcohol of the charge that is not in the keep: in heads, tails and pot [L]
+    elapsed_min: float  # minute at which the cut comes, from switch-on
+
+
+@dataclass(frozen=True)
+class CutTable:
+    """What moving the cuts costs."""
+
+    keep_end: tuple[CutRow, ...]  # the end of the keep moved, in the order of the run; the heads stay
+    heads: tuple[CutRow, ...]  # the heads cut moved, smallest heads first; the end of the keep stays
+
+
+def cut_points(course: Course, heads_l: float, keep_end: float, end: float) -> CutPoints:
+    """Place the heads cut by its volume."""
+    if heads_l == 0.0:
+        return CutPoints(0.0, keep_end, end)
+    until = float(course.at(np.array([keep_end])).collected_l[0])
+    if heads_l >= until * (1.0 - NOTHING_LEFT):
+        raise RequestError(
+            f"cuts.heads is {heads_l:.4g} L, but only {until:.4g} L come over before the keep ends.",
+            f"Take less than {until:.4g} L, or let the run last longer.",
+        )
+    run = amounts(course, end)
+    heads = run.depletion(run.at_collected_l(np.array([heads_l])))
+    return CutPoints(float(heads[0]), keep_end, end)
+
+
+def cut_table(course: Course, points: CutPoints, upto: float = EXHAUSTED) -> CutTable:
+    """Tabulate what moving a cut costs."""
+    run = amounts(course, max(upto, points.end))
+    return CutTable(_keep_ends(course, points, run), _heads(course, points, run))
+
+
+def _keep_ends(course: Course, points: CutPoints, run: Amounts) -> tuple[CutRow, ...]:
+    planned = float(course.at(np.array([points.keep_end])).stream_abv[0])
+    wanted = planned + np.array([away for away in STRENGTHS if away != 0.0])
+    there = _falls_to(course, run, wanted[(wanted < run.stream_abv[0]) & (wanted > run.stream_abv.min())])
+    ends = np.sort(np.append(there[there > points.heads], points.keep_end))
+    starts = np.full(ends.shape, points.heads)
+    return _rows(course, starts, ends, at=ends, planned=points.keep_end)
+
+
+def _falls_to(course: Course, run: Amounts, strengths: Array) -> Array:
+    """Depletions at which the stream first falls to strengths, all of them reached after the first drop."""
+    fallen = run.stream_abv <= strengths[:, None]
+    first = np.argmax(fallen, axis=1)
+    low, high = run.depletion(run.over_mol[first - 1]), run.depletion(run.over_mol[first])
+    rows = np.arange(strengths.size)
+    for _ in range(3):
+        s = np.linspace(low, high, 33, axis=1)
+        abv = course.at(s).stream_abv
+        k = np.maximum(np.argmax(abv <= strengths[:, None], axis=1), 1)
+        low, high = s[rows, k - 1], s[rows, k]
+    above, below = abv[rows, k - 1] - strengths, strengths - abv[rows, k]
+    return np.asarray(low + (high - low) * above / np.maximum(above + below, 1e-300))
+
+
+def _heads(course: Course, points: CutPoints, run: Amounts) -> tuple[CutRow, ...]:
+    planned, until = course.at(np.array([points.heads, points.keep_end])).collected_l
+    if points.heads > 0.0:
+        sizes = np.array([share * planned for share in HEADS if share != 1.0])
+    else:
+        charge = strength.volume_from_moles(
+            course.charge_mol * course.charge_x, course.charge_mol * (1.0 - course.charge_x)
+        )
+        sizes = np.array([share * float(charge) for share in HEADS_OF_CHARGE if share > 0.0])
+    moved = run.depletion(run.at_collected_l(sizes[sizes < until]))
+    starts = np.sort(np.append(moved, points.heads))
+    ends = np.full(starts.shape, points.keep_end)
+    return _rows(course, starts, ends, at=starts, planned=points.heads)
+
+
+def _rows(course: Course, starts: Array, ends: Array, *, at: Array, planned: float) -> tuple[CutRow, ...]:
+    """Rows for keeps from ``starts`` to ``ends``, told at the cut that moves."""
+    first, last, cut = course.at(starts), course.at(ends), course.at(at)
+    ethanol, water = _difference(first, last)
+    keep_l = np.asarray(strength.volume_from_moles(ethanol, water))
+    keep_abv = np.asarray(strength.abv_from_moles(ethanol, water))
+    charged = float(strength.volume_from_moles(course.charge_mol * course.charge_x, 0.0))
+    columns = (first.collected_l, cut.stream_abv, cut.collected_l, keep_l, keep_abv)
+    left = np.maximum(charged - keep_l * keep_abv / 100.0, 0.0)
+    rows = np.stack([*columns, left, cut.elapsed_s / 60.0], axis=1)
+    return tuple(
+        CutRow(place == planned, *row) for place, row in zip(at.tolist(), rows.tolist(), strict=True)
+    )
+
+
+def _difference(first: States, last: States) -> tuple[Array, Array]:
+    """Moles of ethanol and of water between two places."""
+    ethanol = np.maximum(last.over_ethanol_mol - first.over_ethanol_mol, 0.0)
+    return ethanol, np.maximum(last.over_mol - first.over_mol - ethanol, 0.0)
+
+
+# --- When something comes over: start, peak, end, and the class that follows from it.
+
+
+Index = NDArray[np.intp]
+Klass = Literal["early", "middle", "late", "stays"]
+
+ALCOHOL_OVER = 0.99  # share of the alcohol at which a run counts as done
+EARLY_BELOW, MIDDLE_BELOW = 0.25, 0.6  # of the distillate
+LEAST_OVER = 0.5  # of the releasable amount
+LOOKS = 129  # points at which it is looked for, twice
+MARKS = np.array([0.05, 0.5, 0.95])  # of what comes over: start, half and end
+
+
+@dataclass(frozen=True)
+class Timing:
+    """Pooled distillate at which something comes over."""
+
+    start_l: float  # 5 % and 95 % of what comes over with 99 % of the alcohol is over [L at 20 °C]
+    peak_l: float  # it comes fastest, in grams per litre of distillate [L at 20 °C]
+    end_l: float  # 5 % and 95 % of what comes over with 99 % of the alcohol is over [L at 20 °C]
+
+
+@dataclass(frozen=True)
+class Passage:
+    """How one compound, or a botanical's oil as a whole, comes over."""
+
+    klass: Klass  # rough class
+    timing: Timing | None  # none for what stays
+    half_share: float  # share of the distillate at which half of what comes over is over, 0 to 1
+    releasable_g: float  # all that can be released, and what is over with 99 % of the alcohol [g]
+    over_g: float  # all that can be released, and what is over with 99 % of the alcohol [g]
+    left_in_pot: float  # share not over by then, and the part of it still in the plant, 0 to 1
+    left_in_plant: float  # share not over by then, and the part of it still in the plant, 0 to 1
+
+    @classmethod
+    def none(cls, releasable_g: float, left_in_plant: float) -> Passage:
+        """Return the passage of what does not evaporate."""
+        return cls("stays", None, 1.0, releasable_g, 0.0, 1.0, left_in_plant)
+
+
+def alcohol_over(course: Course) -> float:
+    """Depletion at which 99 % of the alcohol is over; of the charge, if that is water."""
+    if course.charge_x == 0.0:
+        return float(-np.log1p(-ALCOHOL_OVER))
+    goal = ALCOHOL_OVER * course.charge_mol * course.charge_x
+    s = np.linspace(0.0, EXHAUSTED, LOOKS)
+    over = course.at(s).over_ethanol_mol
+    # Of next to no alcohol 99 % is a matter of rounding, and may be no more than all or nothing.
+    k = max(int(np.searchsorted(over, min(goal, over[-1]))), 1)
+    s = np.linspace(s[k - 1], s[k], LOOKS)
+    return float(np.interp(goal, course.at(s).over_ethanol_mol, s))
+
+
+def passages(carried: Carried, groups: Sequence[Index], end: float) -> tuple[Passage, ...]:
+    """How each row comes over, and each group of rows as a whole."""
+    amount, grid, last = carried.rows.amount[:, None], carried.grid, carried.at(np.array([end]))
+    shares = (np.ones(amount.shape), last.over, last.in_plant, last.in_pot, grid.over, carried.grid_rate)
+    rows = np.concatenate(shares, axis=1) * amount
+    grams = np.concatenate([rows, *(rows[group].sum(axis=0, keepdims=True) for group in groups)])
+    whole, over, held, dissolved = grams[:, :4].T
+    curve, rate = np.split(grams[:, 4:], 2, axis=1)
+    marks = Rising(carried.depletion, curve, rate).reaches(over[:, None] * MARKS)
+    litres = carried.course.at(np.append(np.minimum(marks, end).ravel(), end)).collected_l
+    at_marks, at_end = litres[:-1].reshape(-1, MARKS.size), float(litres[-1])
+    peak = _peak(carried, rate, end, at_end)
+    some = np.where(whole > 0.0, whole, 1.0)
+    columns = (whole, over, held / some, (held + dissolved) / some, at_marks / at_end, at_marks, peak)
+    return tuple(_passage(*row) for row in zip(*(column.tolist() for column in columns), strict=True))
+
+
+def _passage(
+    whole: float,
+    over: float,
+    held: float,
+    left: float,
+    marks: list[float],
+    marks_l: list[float],
+    peak_l: float,
+) -> Passage:
+    half = marks[1]
+    klass: Klass = "late"
+    if over < LEAST_OVER * whole or whole == 0.0:
+        klass = "stays"
+    elif half < EARLY_BELOW:
+        klass = "early"
+    elif half < MIDDLE_BELOW:
+        klass = "middle"
+    timing = None if klass == "stays" else Timing(marks_l[0], peak_l, marks_l[2])
+    return Passage(klass, timing, half, whole, over, left, held)
+
+
+def _peak(carried: Carried, rate: Array, end: float, end_l: float) -> Array:
+    """Pooled distillate at which each curve is steepest against the volume of the stream [L]."""
+    n = int(np.searchsorted(carried.depletion, end))
+    litres = carried.collected_l[:n]
+    strength_g_per_l = rate[:, :n] / stream_l(carried.states)[:n]
+    top = np.argmax(strength_g_per_l, axis=1)
+    inside = np.clip(top, 1, n - 2)
+    every = np.arange(len(rate))
+    x = [litres[inside + k] for k in (-1, 0, 1)]
+    y = [strength_g_per_l[every, inside + k] for k in (-1, 0, 1)]
+    rise, fall = (y[1] - y[0]) / (x[1] - x[0]), (y[2] - y[1]) / (x[2] - x[1])
+    bend = (fall - rise) / (x[2] - x[0])
+    # Vertex of the parabola through the highest point and its neighbours.
+    vertex = 0.5 * (x[0] + x[1]) - 0.5 * rise / np.where(bend < 0.0, bend, -1.0)
+    refined = np.where(bend < 0.0, np.clip(vertex, x[0], x[2]), x[1])
+    return np.where(top == 0, 0.0, np.where(top == n - 1, end_l, refined))
+
+
+def stream_l(states: States) -> Array:
+    """Volume at 20 °C of what comes over for each unit of depletion."""
+    x = states.stream_x
+    return np.asarray(states.pot_mol * np.asarray(strength.volume_from_moles(x, 1.0 - x)))

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
 
 from potsim.errors import RequestError, require
+from potsim.liquid import equilibrium
 
 # Specific heat of the metal near 60 °C [J/kg/K]: handbook values, from memory.
 METALS = {"stainless steel": 500.0, "copper": 390.0}
@@ -156,3 +160,160 @@ def pressure_at_altitude(altitude_m: float) -> float:
     """
     require("still.altitude", altitude_m, -430, 4200, "m")
     return float(101325.0 * (1.0 - 2.25577e-5 * altitude_m) ** 5.25588)
+
+
+# --- Many stills that differ a little, told by few numbers.
+
+
+Array = NDArray[np.float64]
+
+REFERENCE_X = 0.1  # the pot whose boiling point is the temperature of reference
+MOST_RATIO = 0.6  # above, the neck returns most of the vapour and tables bend too much
+LEAST_TILT_PER_K, MOST_TILT_PER_K = 0.009, 0.04
+
+
+@dataclass(frozen=True)
+class Stills:
+    """Many stills under one pressure; all arrays of one shape (n,).
+
+    Parameters
+    ----------
+    power_w, neck_loss_w_per_k, pot_loss_w_per_k, room_k, volatility_error : ndarray
+        As in `potsim.still.still.Conditions`.
+    """
+
+    power_w: Array
+    neck_loss_w_per_k: Array
+    pot_loss_w_per_k: Array
+    room_k: Array
+    volatility_error: Array
+
+    @staticmethod
+    def like(conditions: Conditions, **changed: float | Array) -> Stills:
+        """Return stills that are alike but for some numbers.
+
+        Parameters
+        ----------
+        conditions : Conditions
+            What they have in common.
+        **changed : float or ndarray
+            Fields that take other values; shapes broadcast.
+
+        Returns
+        -------
+        Stills
+            One for each value.
+        """
+        values = [changed.get(f.name, getattr(conditions, f.name)) for f in fields(Stills)]
+        arrays = np.broadcast_arrays(*[np.atleast_1d(np.asarray(v, dtype=float)) for v in values])
+        return Stills(*[np.array(a) for a in arrays])
+
+    def where(self, chosen: NDArray[np.bool_] | NDArray[np.intp]) -> Stills:
+        """Return some of the stills."""
+        return Stills(*[getattr(self, f.name)[chosen] for f in fields(self)])
+
+    def with_power(self, power_w: float) -> Stills:
+        """Return the same stills under another power [W]."""
+        values = {f.name: getattr(self, f.name) for f in fields(self)}
+        return Stills(**{**values, "power_w": np.full_like(self.power_w, power_w)})
+
+    def net_power_w(self, pot_k: Array | float) -> Array:
+        """Power less the heat that the pot sheds at a temperature [W]; ``pot_k`` broadcasts."""
+        return np.asarray(self.power_w - self.pot_loss_w_per_k * (pot_k - self.room_k))
+
+    def ratio(self, at_k: float) -> Array:
+        """Neck's heat over net power where both are as warm as ``at_k`` [-]; infinite without net power."""
+        net = self.net_power_w(at_k)
+        shed = self.neck_loss_w_per_k * (at_k - self.room_k)
+        return np.divide(shed, net, out=np.full_like(net, np.inf), where=net > 0)
+
+    def tilt(self, at_k: float) -> Array:
+        """Rise of the logarithm of that ratio with the temperature there [1/K]."""
+        return np.asarray(1.0 / (at_k - self.room_k) + self.pot_tilt(at_k))
+
+    def pot_tilt(self, at_k: float) -> Array:
+        """Part of the tilt that the pot's loss makes, its loss over the net power [1/K]."""
+        net = self.net_power_w(at_k)
+        return np.divide(self.pot_loss_w_per_k, net, out=np.full_like(net, np.inf), where=net > 0)
+
+    def can_run(self, pressure_pa: float) -> NDArray[np.bool_]:
+        """Whether each brings a pot of water over, with a neck that lets enough of the vapour pass."""
+        boiling_k = float(equilibrium.boiling_point_water(pressure_pa))
+        at_k = reference_k(pressure_pa)
+        warm = self.ratio(boiling_k) < 1.0
+        return np.asarray(warm & (self.ratio(at_k) <= MOST_RATIO) & (self.tilt(at_k) <= MOST_TILT_PER_K))
+
+
+@dataclass(frozen=True)
+class Span:
+    """The stills that a family serves.
+
+    Parameters
+    ----------
+    pressure_pa : float
+        Pressure of the air [Pa].
+    lowest_ratio, highest_ratio : float
+        Neck's heat over net power at the temperature of reference, 0 to 0.6.
+    lowest_tilt, highest_tilt : float
+        Rise of its logarithm with the temperature [1/K], 0.0093 to 0.04.
+    pot_tilt : float
+        Part of the tilt that a typical pot's loss makes, its loss over the net power [1/K]; the room makes
+        the rest.
+    volatility_error : float
+        Largest relative error of ln alpha, of either sign; 0 if there is none.
+    pot_tilt_reach : float
+        How far above the typical the pot's part may lie [1/K]; 0 to take every pot as the typical one, which
+        costs up to 1e-4 in x where its loss is uncertain by 30 %.
+    """
+
+    pressure_pa: float
+    lowest_ratio: float
+    highest_ratio: float
+    lowest_tilt: float
+    highest_tilt: float
+    pot_tilt: float = 0.0
+    volatility_error: float = 0.0
+    pot_tilt_reach: float = 0.0
+
+    def __post_init__(self) -> None:
+        require("lowest ratio", self.lowest_ratio, 0.0, self.highest_ratio)
+        require("highest ratio", self.highest_ratio, 0.0, MOST_RATIO)
+        require("lowest tilt", self.lowest_tilt, LEAST_TILT_PER_K, self.highest_tilt, "1/K")
+        require("highest tilt", self.highest_tilt, LEAST_TILT_PER_K, MOST_TILT_PER_K, "1/K")
+        require("volatility_error", self.volatility_error, 0.0, LARGEST_ERROR)
+
+    @staticmethod
+    def over(stills: Stills, pressure_pa: float) -> Span:
+        """Return the span that holds all given stills that can run.
+
+        Parameters
+        ----------
+        stills : Stills
+            The extremes; the first is the typical one.
+        pressure_pa : float
+            Pressure of the air [Pa].
+
+        Returns
+        -------
+        Span
+            No wider than what can be tabulated.
+        """
+        at_k = reference_k(pressure_pa)
+        ratio = np.minimum(stills.ratio(at_k), MOST_RATIO)
+        tilt = np.minimum(stills.tilt(at_k), MOST_TILT_PER_K)
+        pot = np.minimum(stills.pot_tilt(at_k), MOST_TILT_PER_K)
+        return Span(
+            pressure_pa=pressure_pa,
+            lowest_ratio=float(ratio.min()),
+            highest_ratio=float(ratio.max()),
+            lowest_tilt=float(tilt.min()),
+            highest_tilt=float(tilt.max()),
+            pot_tilt=float(pot[0]),
+            volatility_error=float(np.max(np.abs(stills.volatility_error))),
+            pot_tilt_reach=float(pot.max() - pot[0]),
+        )
+
+
+def reference_k(pressure_pa: float) -> float:
+    """Temperature at which the ratio is taken: the boiling point of a pot with x = 0.1 [K]."""
+    return float(equilibrium.bubble_point(REFERENCE_X, pressure_pa).temperature_k)

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from potsim.data import read_text
 from potsim.errors import PotsimError
-from potsim.interfaces.planfile.text import load_plan, read_plan, write_plan
-from potsim.interfaces.summary.run import text_of_run
+from potsim.interfaces.planfile import load_plan, read_plan, write_plan
+from potsim.interfaces.report.run import text_of_run
 from potsim.planning.run import distil
 from tests.fuzz.checks import plain, says_something
 from tests.fuzz.target import Target

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import potsim
 from potsim.errors import PotsimError
-from potsim.interfaces.readings.file import load_readings
-from potsim.planning.following.forecast import follow
+from potsim.interfaces.readingsfile import load_readings
+from potsim.planning.forecast import follow
 from tests.fuzz.checks import says_something
 from tests.fuzz.target import Target
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 
-from potsim.interfaces.parsing import Subparsers
+from potsim.interfaces.options import Subparsers
 
 # Modules of this package, in the order in which --help lists the commands. A module is imported for every
 # command line: it imports what is heavy inside ``run``.
@@ -15,12 +15,6 @@ COMMANDS = (
 
 
 def add_all(subparsers: Subparsers) -> None:
-    """Put all commands on the command line.
-
-    Parameters
-    ----------
-    subparsers : argparse subparsers
-        Of the main parser.
-    """
+    """Put all commands on the command line."""
     for name in COMMANDS:
         importlib.import_module(f"{__name__}.{name}").add(subparsers)

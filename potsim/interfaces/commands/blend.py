@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
 from potsim.interfaces import output
-from potsim.interfaces.parsing import Command, Subparsers, add_command, add_json, read, typed_as
+from potsim.interfaces.options import Command, Subparsers, add_command, add_json, read, typed_as
 
 if TYPE_CHECKING:
-    from potsim.interfaces.summary.oil_blend import Blended
+    from potsim.interfaces.report.trials import Blended
+
 
 PLAN = ".toml"
 ABOUT = Command(
@@ -68,13 +69,13 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _portions(args: argparse.Namespace) -> int:
-    from potsim.interfaces import units
+    from potsim.interfaces import quantities
 
-    portions = [read("VOLUME@ABV", units.portion, text) for text in args.portions]
-    target = None if args.to is None else read("--to", units.abv, args.to)
+    portions = [read("VOLUME@ABV", quantities.portion, text) for text in args.portions]
+    target = None if args.to is None else read("--to", quantities.abv, args.to)
     if not any(portion.volume_l > 0.0 for portion in portions):
         raise RequestError("VOLUME@ABV: there is nothing to blend.", "Give a volume above zero.")
-    from potsim.interfaces.summary.tables import render
+    from potsim.interfaces.report.tables import render
     from potsim.interfaces.wording import format_abv, format_volume
     from potsim.liquid import strength
     from potsim.planning.proofing import proof_down
@@ -90,7 +91,7 @@ def _portions(args: argparse.Namespace) -> int:
             data |= {"diluted_l": down.volume_l, "diluted_abv": down.target_abv}
         output.result_json(data)
         return 0
-    from potsim.interfaces.summary.jars import blend_section, proofing_section
+    from potsim.interfaces.report.jars import blend_section, proofing_section
 
     poured = [f"{format_volume(p.volume_l)} at {format_abv(p.abv)}" for p in portions]
     sections = [blend_section(poured, made)]
@@ -100,16 +101,19 @@ def _portions(args: argparse.Namespace) -> int:
 
 def _pair(args: argparse.Namespace) -> int:
     """How much of each of two strengths makes what is wanted."""
-    from potsim.interfaces import units
+    from potsim.interfaces import quantities
 
     if len(args.portions) != 2 or args.to is None or any("@" in text for text in args.portions):
         hint = 'Such as: potsim blend "72 %" "45 %" --to "50 %" --make "1 L"'
         raise RequestError("Two strengths without volumes take --to, and --make takes them.", hint)
-    first, second = (read("ABV", units.abv, text) for text in args.portions)
-    target, volume_l = read("--to", units.abv, args.to), read("--make", units.volume_l, args.make or "1 L")
-    from potsim.interfaces.summary.tables import Facts, Section, render
+    first, second = (read("ABV", quantities.abv, text) for text in args.portions)
+    target, volume_l = (
+        read("--to", quantities.abv, args.to),
+        read("--make", quantities.volume_l, args.make or "1 L"),
+    )
+    from potsim.interfaces.report.tables import Facts, Section, render
     from potsim.interfaces.wording import format_abv, format_volume
-    from potsim.planning.blending import pair
+    from potsim.planning.proofing import pair
 
     names = {"target_abv": "--to", "a_abv": "ABV", "b_abv": "ABV", "volume": "--make"}
     with typed_as(names, {"--to": args.to, "--make": args.make}):
@@ -127,33 +131,33 @@ def _pair(args: argparse.Namespace) -> int:
 
 def _plans(args: argparse.Namespace, names: list[str]) -> int:
     blended = _blended(args, names)
-    from potsim.interfaces.summary.oil_blend import plain_blend, sections_of_blend
-    from potsim.interfaces.summary.tables import render
+    from potsim.interfaces.report.tables import render
+    from potsim.interfaces.report.trials import plain_blend, sections_of_oil_blend
 
     if args.json:
         output.result_json(plain_blend(blended))
     else:
-        output.result(render(sections_of_blend(blended)))
+        output.result(render(sections_of_oil_blend(blended)))
     return 0
 
 
 def _blended(args: argparse.Namespace, names: list[str]) -> Blended:
-    from potsim.interfaces import units
-    from potsim.interfaces.plans import the_plan
+    from potsim.interfaces import quantities
+    from potsim.interfaces.planfile import the_plan
 
     if args.like is None:
         hint = "Add --like PLAN, the plan whose oils they are to come near."
         raise RequestError("Plans are named, but not what their blend is to be like.", hint)
-    make_l = read("--make", units.volume_l, args.make or "1 L")
-    at_abv = None if args.to is None else read("--to", units.abv, args.to)
+    make_l = read("--make", quantities.volume_l, args.make or "1 L")
+    at_abv = None if args.to is None else read("--to", quantities.abv, args.to)
     target, plans = the_plan(args.like), [the_plan(name) for name in names]
     at_abv = target.bottling.abv if at_abv is None else at_abv
     if at_abv is None:
         hint = 'Add --to, such as --to "42 %", or a [bottling] abv to the plan.'
         raise RequestError(f"--like: {args.like} names no bottling strength.", hint)
-    from potsim.interfaces.summary.oil_blend import Blended
+    from potsim.interfaces.report.trials import Blended
+    from potsim.planning.blends import blend_to_profile, oils_mg_per_l, pour
     from potsim.planning.run import distil
-    from potsim.planning.trials.oil_blend import blend_to_profile, oils_mg_per_l, pour
 
     like, runs = distil(target), tuple(distil(plan) for plan in plans)
     with typed_as({"target_abv": "--to", "at_abv": "--to", "make": "--make", "abv": "the blend"}):

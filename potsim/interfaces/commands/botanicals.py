@@ -7,7 +7,7 @@ import dataclasses
 
 from potsim.errors import RequestError
 from potsim.interfaces import output
-from potsim.interfaces.parsing import Command, Subparsers, add_command, add_json
+from potsim.interfaces.options import Command, Subparsers, add_command, add_json
 
 ABOUT = Command(
     name="botanicals",
@@ -29,7 +29,7 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
-    from potsim.planning.botanicals.library import find, library
+    from potsim.planning.botanicals import find, library
 
     if args.name is not None and not args.name.strip():
         raise RequestError("NAME is empty.", "Name a botanical, or leave it out for the list.")
@@ -38,8 +38,8 @@ def run(args: argparse.Namespace) -> int:
         if args.json:
             output.result_json(dataclasses.asdict(one))
         else:
-            from potsim.interfaces.summary.botanicals import sections_of
-            from potsim.interfaces.summary.tables import render
+            from potsim.interfaces.report.flavours import sections_of
+            from potsim.interfaces.report.tables import render
 
             output.result(render(sections_of(one)))
         return 0
@@ -47,8 +47,8 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         output.result_json([dataclasses.asdict(botanical) for botanical in every])
     else:
-        from potsim.interfaces.summary.botanicals import list_of
-        from potsim.interfaces.summary.tables import render
+        from potsim.interfaces.report.flavours import list_of
+        from potsim.interfaces.report.tables import render
 
         output.result(render([list_of(every)]))
     return 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from potsim.interfaces import output
-from potsim.interfaces.parsing import Command, Subparsers, add_command, add_json
+from potsim.interfaces.options import Command, Subparsers, add_command, add_json
 
 ABOUT = Command(
     name="evidence",
@@ -28,8 +28,8 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
-    from potsim.interfaces.evidence.registry import everything
-    from potsim.interfaces.summary import evidence as summary
+    from potsim.interfaces.evidence.core import everything
+    from potsim.interfaces.report import evidence as summary
 
     every = everything()
     if args.json:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 
 from potsim.interfaces import output
-from potsim.interfaces.parsing import Command, Subparsers, add_command, add_json, add_plan
-from potsim.interfaces.plans import the_plan
+from potsim.interfaces.options import Command, Subparsers, add_command, add_json, add_plan
+from potsim.interfaces.planfile import the_plan
 
 ABOUT = Command(
     name="flavours",
@@ -30,7 +30,7 @@ def add(subparsers: Subparsers) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
     plan = the_plan(args.plan)
-    from potsim.interfaces.summary.heads import heads_sections, plain_heads
+    from potsim.interfaces.report.jars import heads_sections, plain_heads
     from potsim.planning.run import distil
 
     made = distil(plan)
@@ -39,8 +39,8 @@ def run(args: argparse.Namespace) -> int:
         keys = ("potsim", "title", "flavours", "base_spirit", "jars", "cloud")
         output.result_json({**{key: whole[key] for key in keys}, "heads": plain_heads(made)})
         return 0
-    from potsim.interfaces.summary.flavours import NOTHING, compound_sections, flavour_sections
-    from potsim.interfaces.summary.tables import Section, render
+    from potsim.interfaces.report.flavours import NOTHING, compound_sections, flavour_sections
+    from potsim.interfaces.report.tables import Section, render
 
     found = (*flavour_sections(made), *heads_sections(made), *compound_sections(made))
     output.result(render(found or [Section("Flavours", (NOTHING,))]))

@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
 from potsim.interfaces import files, output
-from potsim.interfaces.parsing import Command, Parser, Subparsers, add_command, add_force, add_json, read
-from potsim.interfaces.plans import the_plan, the_plan_file
+from potsim.interfaces.options import Command, Parser, Subparsers, add_command, add_force, add_json, read
+from potsim.interfaces.planfile import the_plan, the_plan_file
 
 if TYPE_CHECKING:
-    from potsim.planning.following.outlook import Forecast
-    from potsim.planning.following.readings import Reading
+    from potsim.planning.forecast import Forecast
     from potsim.planning.plan import Plan
+    from potsim.planning.readings import Reading
     from potsim.planning.run import Run
+
 
 PICTURES = ("svg", "png", "pdf")
 ABOUT = Command(
@@ -60,9 +61,9 @@ def run(args: argparse.Namespace) -> int:
     files.check_apart([t for t in (picture, still) if t is not None], plan_file)
     held = None
     if args.hold_up is not None:
-        from potsim.interfaces import units
+        from potsim.interfaces import quantities
 
-        held = read("--hold-up", units.volume_l, args.hold_up)
+        held = read("--hold-up", quantities.volume_l, args.hold_up)
     plan = the_plan(args.plan)
     from potsim.planning.run import distil
 
@@ -70,7 +71,7 @@ def run(args: argparse.Namespace) -> int:
     if args.enter:
         return _enter(args, plan_file, made, held)
     readings, notes = _readings(Path(args.readings), plan_file, plan, made)
-    from potsim.planning.following.forecast import follow
+    from potsim.planning.forecast import follow
 
     forecast = follow(made, readings, held)
     results, words = _files(forecast, picture, still)
@@ -78,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         output.result_json({**forecast.to_dict(), "notes": list(notes)})
     else:
-        from potsim.interfaces.summary.follow import text_of_forecast
+        from potsim.interfaces.report.follow import text_of_forecast
 
         output.result(text_of_forecast(forecast, notes))
     for sentence in words:
@@ -109,10 +110,10 @@ def _check(args: argparse.Namespace) -> None:
 
 
 def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | None) -> int:
-    from potsim.interfaces.planfile.files import read_file
-    from potsim.interfaces.readings.enter import enter
-    from potsim.planning.following.forecast import Follower
-    from potsim.planning.following.journal import Journal
+    from potsim.interfaces.planfile import read_file
+    from potsim.interfaces.readingsfile import enter
+    from potsim.planning.forecast import Follower
+    from potsim.planning.journal import Journal
 
     path = Path(args.journal) if args.journal is not None else plan_file.with_suffix(".readings.jsonl")
     follower = Follower(made, held)
@@ -131,12 +132,12 @@ def _readings(
     path: Path, plan_file: Path, plan: Plan, made: Run
 ) -> tuple[tuple[Reading, ...], tuple[str, ...]]:
     """Read a table, or a journal, which begins with a brace."""
-    from potsim.interfaces.readings.file import load_readings
+    from potsim.interfaces.readingsfile import load_readings
 
     pressure_pa = made.setting.still.conditions.pressure_pa
     if _is_journal(path):
-        from potsim.interfaces.planfile.files import read_file
-        from potsim.planning.following.journal import Journal
+        from potsim.interfaces.planfile import read_file
+        from potsim.planning.journal import Journal
 
         journal = Journal.read(path, pressure_pa=pressure_pa)
         other = journal.plan_text != read_file(plan_file)
@@ -164,14 +165,14 @@ def _files(
     results: list[tuple[files.Target, str | bytes]] = []
     words: list[str] = []
     if picture is not None:
-        from potsim.interfaces.plots.follow import figure_of_follow
-        from potsim.interfaces.run_files import saved
+        from potsim.interfaces.output import saved
+        from potsim.interfaces.plots.others import figure_of_follow
 
         results.append((picture, saved(figure_of_follow(forecast), picture.suffix)))
         words.append(f"Written: {picture.name}")
     if still is not None:
-        from potsim.interfaces.planfile.still_file import read_still, still_text
-        from potsim.planning.following.learnt import learn, mark_of
+        from potsim.interfaces.planfile import read_still, still_text
+        from potsim.planning.forecast import learn, mark_of
 
         before = read_still(still.path) if still.path.exists() else None
         learnt = learn(forecast.fit, mark_of(forecast.run.plan.title, forecast.readings), before)

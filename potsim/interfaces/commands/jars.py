@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
 from potsim.interfaces import output
-from potsim.interfaces.parsing import Command, Subparsers, add_command, add_json, add_plan, read, typed_as
-from potsim.interfaces.plans import the_plan
+from potsim.interfaces.options import Command, Subparsers, add_command, add_json, add_plan, read, typed_as
+from potsim.interfaces.planfile import the_plan
 
 if TYPE_CHECKING:
     from potsim.planning.plan import JarPlan
+
 
 TYPED = {"minutes": "--away", "most_lost": "--most"}
 ABOUT = Command(
@@ -52,16 +53,16 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
-    from potsim.interfaces import units
+    from potsim.interfaces import quantities
 
-    away_min = read("--away", units.duration_min, args.away)
-    most_share = read("--most", units.share, args.most)
+    away_min = read("--away", quantities.duration_min, args.away)
+    most_share = read("--most", quantities.share, args.most)
     plan = the_plan(args.plan)
     plan = dataclasses.replace(plan, jars=_jars(args, plan.jars))
     from potsim.planning.run import distil
 
     made = distil(plan)
-    from potsim.interfaces.summary import working_jar as working
+    from potsim.interfaces.report import jars as working
 
     with typed_as(TYPED, {"--away": args.away, "--most": args.most}):
         small = working.found(made, away_min, most_share)
@@ -72,10 +73,10 @@ def run(args: argparse.Namespace) -> int:
         data["working_jar"] = working.plain(small, away_min, most_share)
         output.result_json(data)
         return 0
-    from potsim.interfaces.summary.flavours import cloud_sections
-    from potsim.interfaces.summary.jars import changes_section, jar_section, keep_section
-    from potsim.interfaces.summary.run import CLEANING, is_cleaning
-    from potsim.interfaces.summary.tables import Section, render
+    from potsim.interfaces.report.flavours import cloud_sections
+    from potsim.interfaces.report.jars import changes_section, jar_section, keep_section
+    from potsim.interfaces.report.run import CLEANING, is_cleaning
+    from potsim.interfaces.report.tables import Section, render
 
     if is_cleaning(made):
         output.result(render([Section("Nothing to keep", (CLEANING,))]))
@@ -87,16 +88,16 @@ def run(args: argparse.Namespace) -> int:
 
 def _jars(args: argparse.Namespace, planned: JarPlan) -> JarPlan:
     """Jars of the plan, with those of the command line in their place."""
-    from potsim.interfaces import units
+    from potsim.interfaces import quantities
 
     sizes, keep = planned.sizes, planned.keep
     if args.sizes is not None:
-        sizes = read("--sizes", units.jars, ", ".join(_size(size) for size in args.sizes))
+        sizes = read("--sizes", quantities.jars, ", ".join(_size(size) for size in args.sizes))
         if keep and args.keep is None:
             output.words("The plan's own jars.keep counts other jars: all between heads and tails are kept.")
         keep = ()
     if args.keep is not None:
-        keep = read("--keep", units.numbers, args.keep)
+        keep = read("--keep", quantities.numbers, args.keep)
     return dataclasses.replace(planned, sizes=sizes, keep=keep)
 
 

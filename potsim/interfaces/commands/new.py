@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from potsim.interfaces import files, output
-from potsim.interfaces.parsing import Command, Subparsers, add_command, add_force
+from potsim.interfaces.options import Command, Subparsers, add_command, add_force
 
 ABOUT = Command(
     name="new",
@@ -27,7 +27,7 @@ def add(subparsers: Subparsers) -> None:
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
     target = files.target(args.file, force=args.force, suffixes=("toml",))
-    from potsim.interfaces.planfile.text import new_plan_text
+    from potsim.interfaces.planfile import new_plan_text
 
     files.write_all([(target, new_plan_text())])
     output.words(f"Written: {target.name}. Change it, then: potsim run {target.name}")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from potsim.errors import RequestError
 from potsim.interfaces import output
-from potsim.interfaces.parsing import Command, Subparsers, add_command
+from potsim.interfaces.options import Command, Subparsers, add_command
 
 NEEDED = ("starlette", "uvicorn", "anyio")
 ABOUT = Command(

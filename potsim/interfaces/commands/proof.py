@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
 from potsim.interfaces import output
-from potsim.interfaces.parsing import Command, Subparsers, add_command, add_json, read, typed_as
+from potsim.interfaces.options import Command, Subparsers, add_command, add_json, read, typed_as
 
 if TYPE_CHECKING:
     from potsim.planning.run import Run
+
 
 TYPED = {"volume": "VOLUME", "reading_abv": "ABV", "abv": "ABV", "target_abv": "TARGET"}
 TYPED |= {"at_c": "--at", "t_c": "--at", "steps": "--steps", "bottle": "--bottle"}
@@ -46,14 +47,14 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
-    from potsim.interfaces import units
+    from potsim.interfaces import quantities
 
-    volume_l = read("VOLUME", units.volume_l, args.volume)
-    reading_abv = read("ABV", units.abv, args.abv)
-    target_abv = read("TARGET", units.abv, args.target)
-    at_c = read("--at", units.temperature_c, args.at)
+    volume_l = read("VOLUME", quantities.volume_l, args.volume)
+    reading_abv = read("ABV", quantities.abv, args.abv)
+    target_abv = read("TARGET", quantities.abv, args.target)
+    at_c = read("--at", quantities.temperature_c, args.at)
     steps = int(read("--steps", _steps, args.steps))
-    bottle_l = None if args.bottle is None else read("--bottle", units.volume_l, args.bottle)
+    bottle_l = None if args.bottle is None else read("--bottle", quantities.volume_l, args.bottle)
     from potsim.planning.cloud import to_dict
     from potsim.planning.proofing import from_reading
 
@@ -67,9 +68,9 @@ def run(args: argparse.Namespace) -> int:
             data["cloud"] = to_dict(run.cloud_at(target_abv), target_abv)
         output.result_json(data)
         return 0
-    from potsim.interfaces.summary.flavours import cloud_of_keep
-    from potsim.interfaces.summary.jars import proofing_section
-    from potsim.interfaces.summary.tables import render
+    from potsim.interfaces.report.flavours import cloud_of_keep
+    from potsim.interfaces.report.jars import proofing_section
+    from potsim.interfaces.report.tables import render
 
     sections = [proofing_section(made)]
     output.result(render(sections if run is None else [*sections, cloud_of_keep(run, target_abv)]))
@@ -78,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _kept(name: str, target_abv: float) -> Run:
     """The run of a plan, if what it lets down is strong enough."""
-    from potsim.interfaces.plans import the_plan
+    from potsim.interfaces.planfile import the_plan
     from potsim.planning.run import distil
 
     run = distil(the_plan(name))
@@ -91,6 +92,6 @@ def _kept(name: str, target_abv: float) -> Run:
 
 
 def _steps(text: str) -> float:
-    from potsim.interfaces import units
+    from potsim.interfaces import quantities
 
-    return units.count(text, "a number of additions", whole=True)
+    return quantities.count(text, "a number of additions", whole=True)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from potsim.errors import RequestError
 from potsim.interfaces import files, output
-from potsim.interfaces.parsing import (
+from potsim.interfaces.options import (
     Command,
     Subparsers,
     add_command,
@@ -19,10 +19,11 @@ from potsim.interfaces.parsing import (
     read,
     typed_as,
 )
-from potsim.interfaces.plans import the_plan, the_plan_file
+from potsim.interfaces.planfile import the_plan, the_plan_file
 
 if TYPE_CHECKING:
     from potsim.planning.plan import Bottling
+
 
 BY = ("amount", "strength")
 TYPED = {"bottles": "--bottles", "keep_l": "--keep", "keep_abv": "--keep", "recover": "--recover"}
@@ -76,20 +77,20 @@ def run(args: argparse.Namespace) -> int:
     files.check_apart([] if target is None else [target], the_plan_file(args.plan))
     plan = the_plan(args.plan)
     plan = dataclasses.replace(plan, bottling=_bottling(args, plan.bottling))
-    from potsim.planning.asking.reach import reach
+    from potsim.planning.reach import reach
 
     wanted = _wanted(args)
     typed = {"--bottles": args.bottles, "--keep": _plain(args.keep), "--recover": args.recover}
     with typed_as(TYPED, typed):
         found = reach(plan, by="strength" if args.by == "strength" else "amount", **wanted)
     if target is not None:
-        from potsim.interfaces.planfile.text import write_plan
+        from potsim.interfaces.planfile import write_plan
 
         files.write_all([(target, write_plan(found.plan))])
     if args.json:
         output.result_json(found.to_dict())
     else:
-        from potsim.interfaces.summary.reach import text_of_reach
+        from potsim.interfaces.report.sweep import text_of_reach
 
         output.result(text_of_reach(found))
     if target is not None:
@@ -106,29 +107,29 @@ def _plain(keep: str | None) -> str | None:
 
 def _wanted(args: argparse.Namespace) -> dict[str, Any]:
     """Read the question."""
-    from potsim.interfaces import units
+    from potsim.interfaces import quantities
 
     if args.bottles is not None:
-        whole = functools.partial(units.count, what="a number of bottles", whole=True)
+        whole = functools.partial(quantities.count, what="a number of bottles", whole=True)
         return {"bottles": int(read("--bottles", whole, args.bottles))}
     if args.recover is not None:
-        return {"recover": read("--recover", units.share, args.recover)}
+        return {"recover": read("--recover", quantities.share, args.recover)}
     if "@" in args.keep:
-        keep = read("--keep", units.portion, args.keep)
+        keep = read("--keep", quantities.portion, args.keep)
         return {"keep_l": keep.volume_l, "keep_abv": keep.abv}
     text = args.keep.rstrip().lower()
     if "%" in text or text.endswith("proof"):
-        return {"keep_abv": read("--keep", units.abv, args.keep)}
-    return {"keep_l": read("--keep", units.volume_l, args.keep)}
+        return {"keep_abv": read("--keep", quantities.abv, args.keep)}
+    return {"keep_l": read("--keep", quantities.volume_l, args.keep)}
 
 
 def _bottling(args: argparse.Namespace, planned: Bottling) -> Bottling:
     """Bottling of the plan, with what the command line says in its place."""
-    from potsim.interfaces import units
+    from potsim.interfaces import quantities
 
     changes: dict[str, Any] = {}
     if args.bottle is not None:
-        changes["bottle_l"] = read("--bottle", units.volume_l, args.bottle)
+        changes["bottle_l"] = read("--bottle", quantities.volume_l, args.bottle)
     if args.abv is not None:
-        changes["abv"] = read("--abv", units.abv, args.abv)
+        changes["abv"] = read("--abv", quantities.abv, args.abv)
     return dataclasses.replace(planned, **changes)

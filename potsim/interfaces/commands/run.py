@@ -8,7 +8,7 @@ import sys
 from typing import TYPE_CHECKING
 
 from potsim.interfaces import files, output
-from potsim.interfaces.parsing import (
+from potsim.interfaces.options import (
     Command,
     Subparsers,
     add_command,
@@ -18,11 +18,12 @@ from potsim.interfaces.parsing import (
     read,
     typed_as,
 )
-from potsim.interfaces.plans import the_plan, the_plan_file
+from potsim.interfaces.planfile import the_plan, the_plan_file
 
 if TYPE_CHECKING:
-    from potsim.planning.ensemble.many import Ensemble
+    from potsim.planning.ensemble import Ensemble
     from potsim.planning.plan import Plan
+
 
 PICTURES = ("svg", "png", "pdf")
 PAGES = ("html",)
@@ -72,7 +73,7 @@ def run(args: argparse.Namespace) -> int:
     }
     files.check_apart(list(wanted.values()), the_plan_file(args.plan))
     plan = the_plan(args.plan)
-    from potsim.interfaces.run_files import content
+    from potsim.interfaces.output import content
     from potsim.planning.run import distil
 
     made = distil(plan)
@@ -82,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
         bands = {} if sure is None else {"band": sure.bands()}
         output.result_json({**made.to_dict(), **bands})
     else:
-        from potsim.interfaces.summary.run import text_of_run
+        from potsim.interfaces.report.run import text_of_run
 
         output.result(text_of_run(made, sure))
     for target in wanted.values():
@@ -99,7 +100,7 @@ def _sure(args: argparse.Namespace, plan: Plan) -> Ensemble | None:
             if getattr(args, option) is not None:
                 raise RequestError(f"--{option} goes with --sure.", f"Add --sure, or leave --{option} out.")
         return None
-    from potsim.planning.ensemble.many import MOST, ensemble, estimate_s
+    from potsim.planning.ensemble import MOST, ensemble, estimate_s
 
     seed = 0 if args.seed is None else _whole("--seed", args.seed)
     runs = RUNS if args.runs is None else _whole("--runs", args.runs)
@@ -117,6 +118,6 @@ def _bar(done: int, of: int) -> None:
 
 
 def _whole(option: str, text: str) -> int:
-    from potsim.interfaces import units
+    from potsim.interfaces import quantities
 
-    return int(read(option, lambda given: units.count(given, "a count", whole=True), text))
+    return int(read(option, lambda given: quantities.count(given, "a count", whole=True), text))

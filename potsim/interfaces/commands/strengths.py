@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
 from potsim.interfaces import files, output
-from potsim.interfaces.parsing import Command, Subparsers, add_command, add_force, add_json, add_plan, read
-from potsim.interfaces.plans import the_plan, the_plan_file
+from potsim.interfaces.options import Command, Subparsers, add_command, add_force, add_json, add_plan, read
+from potsim.interfaces.planfile import the_plan, the_plan_file
 
 if TYPE_CHECKING:
-    from potsim.planning.asking.vary import Number
+    from potsim.planning.sweep import Number
+
 
 PICTURES = ("svg", "png", "pdf")
 OTHERS = "Choose other values, or change the plan."
@@ -66,8 +67,7 @@ def run(args: argparse.Namespace) -> int:
     }
     files.check_apart(list(wanted.values()), the_plan_file(args.plan))
     plan = the_plan(args.plan)
-    from potsim.planning.asking.sweep import sweep
-    from potsim.planning.asking.vary import CHARGE_ABV, number
+    from potsim.planning.sweep import CHARGE_ABV, number, sweep
 
     varied = read("--vary", functools.partial(number, plan), args.vary) if args.vary else None
     varied = varied or number(plan, CHARGE_ABV)
@@ -77,13 +77,13 @@ def run(args: argparse.Namespace) -> int:
     if all(row.run is None for row in made.rows):
         why = made.rows[0]
         raise RequestError(f"None of the values can be run: {why.refusal}", " ".join(why.cautions) or OTHERS)
-    from potsim.interfaces.sweep_files import content
+    from potsim.interfaces.output import sweep_content
 
-    files.write_all([(target, content(made, kind, target.suffix)) for kind, target in wanted.items()])
+    files.write_all([(target, sweep_content(made, kind, target.suffix)) for kind, target in wanted.items()])
     if args.json:
         output.result_json(made.to_dict())
     else:
-        from potsim.interfaces.summary.sweep import text_of_sweep
+        from potsim.interfaces.report.sweep import text_of_sweep
 
         output.result(text_of_sweep(made))
     for target in wanted.values():
@@ -93,9 +93,8 @@ def run(args: argparse.Namespace) -> int:
 
 def _values(args: argparse.Namespace, varied: Number) -> tuple[float, ...]:
     """Read the values: a list, or evenly from one to another."""
-    from potsim.interfaces.summary.sweep_words import value_reader
-    from potsim.planning.asking.sweep import evenly
-    from potsim.planning.asking.vary import CHARGE_ABV
+    from potsim.interfaces.report.sweep import value_reader
+    from potsim.planning.sweep import CHARGE_ABV, evenly
 
     of_charge = varied.name == CHARGE_ABV
     reader = value_reader(varied)

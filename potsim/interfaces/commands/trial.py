@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
 from potsim.interfaces import files, output
-from potsim.interfaces.parsing import (
+from potsim.interfaces.options import (
     Command,
     Parser,
     Subparsers,
@@ -26,9 +26,10 @@ from potsim.interfaces.parsing import (
 )
 
 if TYPE_CHECKING:
-    from potsim.interfaces.planfile.trialfile import TrialFile
-    from potsim.interfaces.summary.tables import Section
-    from potsim.planning.trials.another_still import Per, Scaled
+    from potsim.interfaces.report.tables import Section
+    from potsim.interfaces.trialfile import TrialFile
+    from potsim.planning.next_trial import Per, Scaled
+
 
 PICTURES = ("svg", "png", "pdf")
 TOML = ("toml",)
@@ -150,10 +151,9 @@ def _add_output(parser: Parser) -> None:
 def run_next(args: argparse.Namespace) -> int:
     """Apply the verdicts of a trial; return the exit code."""
     target = _target("-o", args.output, TOML, args)
-    from potsim.interfaces.planfile.trialfile import next_text
-    from potsim.interfaces.summary.trials import sections_of_next
-    from potsim.interfaces.trial_words import read_factors
-    from potsim.planning.trials.next_trial import next_trial
+    from potsim.interfaces.report.trials import sections_of_next
+    from potsim.interfaces.trialfile import next_text, read_factors
+    from potsim.planning.next_trial import next_trial
 
     factors = None if args.factors is None else read("--factors", read_factors, "; ".join(args.factors))
     file = _trial(args.trial, target)
@@ -181,7 +181,7 @@ def run_next(args: argparse.Namespace) -> int:
 
 
 def _dose(dose: object) -> object:
-    from potsim.planning.botanicals.bill import BotanicalDose
+    from potsim.planning.botanicals import BotanicalDose
 
     return {"mass_g": dose.mass_g, "pieces": dose.pieces} if isinstance(dose, BotanicalDose) else None
 
@@ -190,14 +190,14 @@ def run_compare(args: argparse.Namespace) -> int:
     """Put two trials side by side; return the exit code."""
     target = _target("--plot", args.plot, PICTURES, args)
     a, b = _trial(args.a, target), _trial(args.b, target)
-    from potsim.interfaces.summary.trials import sections_of_comparison
-    from potsim.planning.trials.comparing import compare
+    from potsim.interfaces.report.trials import sections_of_comparison
+    from potsim.planning.comparison import compare
 
     made = compare(a.trial, b.trial)
     picture: str | bytes = ""
     if target is not None:
-        from potsim.interfaces.plots.compare import figure_of_comparison
-        from potsim.interfaces.run_files import saved
+        from potsim.interfaces.output import saved
+        from potsim.interfaces.plots.others import figure_of_comparison
 
         picture = saved(figure_of_comparison(made), target.suffix)
     return _done(args, made.to_dict(), functools.partial(sections_of_comparison, made), target, picture)
@@ -209,8 +209,8 @@ def run_scale(args: argparse.Namespace) -> int:
     file = _trial(args.trial, target)
     with typed_as({"charge": "--charge", "abv": "--charge", "bottles": "--bottles"}, _sized(args)):
         made = _scaled(args, file)
-    from potsim.interfaces.planfile.trialfile import scale_text, titled
-    from potsim.interfaces.summary.scale import doses_of, sections_of_scaled
+    from potsim.interfaces.report.trials import doses_of, sections_of_scaled
+    from potsim.interfaces.trialfile import scale_text, titled
     from potsim.interfaces.wording import format_volume
 
     size = f"{args.bottles} bottles" if args.bottles else format_volume(made.after.charge.volume_l)
@@ -241,26 +241,26 @@ def _sized(args: argparse.Namespace) -> dict[str, str | None]:
 
 
 def _scaled(args: argparse.Namespace, file: TrialFile) -> Scaled:
-    from potsim.interfaces import units
-    from potsim.interfaces.planfile.text import load_plan
-    from potsim.planning.trials.another_still import to_bottles, to_charge
+    from potsim.interfaces import quantities
+    from potsim.interfaces.planfile import load_plan
+    from potsim.planning.next_trial import to_bottles, to_charge
 
     per: Per = "charge" if args.per == "charge" else "alcohol"
     still = None if args.still is None else read("--still", load_plan, args.still).still
     if args.bottles is not None:
-        counted = functools.partial(units.count, whole=True)
+        counted = functools.partial(quantities.count, whole=True)
         bottles = int(read("--bottles", lambda text: counted(text, "a number of bottles"), args.bottles))
         return to_bottles(file.trial.plan, bottles, per=per, still=still)
     if "@" in args.charge:
-        wanted = read("--charge", units.portion, args.charge)
+        wanted = read("--charge", quantities.portion, args.charge)
         return to_charge(file.trial.plan, wanted.volume_l, wanted.abv, per, still)
-    volume_l = read("--charge", units.volume_l, args.charge)
+    volume_l = read("--charge", quantities.volume_l, args.charge)
     return to_charge(file.trial.plan, volume_l, per=per, still=still)
 
 
 def _outcome(run: object) -> dict[str, object]:
-    from potsim.planning.asking.outcome import outcome, plain
     from potsim.planning.run import Run
+    from potsim.planning.sweep import outcome, plain
 
     return plain(outcome(run)) if isinstance(run, Run) else {}
 
@@ -273,10 +273,9 @@ def run_blend(args: argparse.Namespace) -> int:
     for name, _ in named:
         known.setdefault(os.path.realpath(name), _trial(name, target))
     found = [known[os.path.realpath(name)] for name, _ in named]
-    from potsim.interfaces.planfile.trialfile import blend_text
-    from potsim.interfaces.summary.bottle_blend import sections_of_blend
-    from potsim.interfaces.summary.scale import doses_of
-    from potsim.planning.trials.trial_blend import blend_trials
+    from potsim.interfaces.report.trials import doses_of, sections_of_blend
+    from potsim.interfaces.trialfile import blend_text
+    from potsim.planning.blends import blend_trials
 
     made = blend_trials([file.trial for file in found], [parts for _, parts in named])
     text = blend_text(found, made, _folder(target)) if target else ""
@@ -302,9 +301,9 @@ def _named(text: str) -> tuple[str, float]:
 def run_book(args: argparse.Namespace) -> int:
     """List the trials of a folder; return the exit code."""
     target = _target("--csv", args.csv, (), args)
-    from potsim.interfaces.planfile.trialfile import read_folder
-    from potsim.interfaces.summary.scale import csv_of_book, named, sections_of_book
-    from potsim.planning.trials.book import book
+    from potsim.interfaces.report.trials import csv_of_book, named, sections_of_book
+    from potsim.interfaces.trialfile import read_folder
+    from potsim.planning.next_trial import book
 
     entries = book(read_folder(args.folder))
     for entry in entries:
@@ -325,7 +324,7 @@ def _target(
 
 def _trial(name: str, target: files.Target | None) -> TrialFile:
     """Read a trial file; what is to be written must not be the file itself."""
-    from potsim.interfaces.planfile.trialfile import read_trial
+    from potsim.interfaces.trialfile import read_trial
 
     if not name.strip() or "\0" in name:
         raise RequestError("The name of a trial file is empty.", "Name one, such as trial-1.toml.")
@@ -351,7 +350,7 @@ def _done(
     if args.json:
         output.result_json(data)
     else:
-        from potsim.interfaces.summary.tables import render
+        from potsim.interfaces.report.tables import render
 
         output.result(render(sections()))
     if target is not None:

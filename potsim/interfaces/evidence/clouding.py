@@ -11,9 +11,8 @@ from scipy.optimize import minimize_scalar
 from potsim.data import read_table
 from potsim.interfaces.evidence.core import Comparison, compare
 from potsim.liquid import strength
-from potsim.liquid.clouding import clear_limit, load, solubility, solubility_mol_per_l
+from potsim.liquid.clouding import clear_limit, estimated_in_water, load, solubility, solubility_mol_per_l
 from potsim.liquid.compounds import compound
-from potsim.liquid.solubility import estimated_in_water
 
 FACTOR_OF_TWO = 0.3  # decades: what the model claims, and by what handbooks differ for one compound
 TWO_DIGITS = 0.005  # decades: rounding of a range printed to two digits
@@ -41,13 +40,7 @@ OILS = {
 
 
 def comparisons() -> list[Comparison]:
-    """Return every comparison of clouding that needs no run.
-
-    Returns
-    -------
-    list of Comparison
-        Water first, then weak, middling and strong spirit.
-    """
+    """Return every comparison of clouding that needs no run."""
     return [
         hydrocarbons_in_water(),
         oxygenated_in_water(),
@@ -61,36 +54,17 @@ def comparisons() -> list[Comparison]:
 
 
 def hydrocarbons_in_water() -> Comparison:
-    """Return the monoterpene hydrocarbons in water beside the published range.
-
-    Returns
-    -------
-    Comparison
-        Logarithms of mol/L; published is the middle of the range, the tolerance half its width.
-    """
+    """Return the monoterpene hydrocarbons in water beside the published range."""
     return _range("monoterpene hydrocarbons in water", "monoterpene hydrocarbon", 0.037e-3, 0.22e-3)
 
 
 def oxygenated_in_water() -> Comparison:
-    """Return the oxygenated monoterpenes in water beside the published range.
-
-    Returns
-    -------
-    Comparison
-        Logarithms of mol/L; published is the middle of the range, the tolerance half its width.
-    """
+    """Return the oxygenated monoterpenes in water beside the published range."""
     return _range("oxygenated monoterpenes in water", "oxygenated monoterpene", 2e-3, 20e-3)
 
 
 def henry_constants() -> Comparison:
-    """Return the solubilities in water beside those that follow from Henry constants.
-
-    Returns
-    -------
-    Comparison
-        Logarithms of mol/L, for liquids that dissolve less than 0.5 mol/L; without those for which a Henry
-        constant decided between two values.
-    """
+    """Return the solubilities in water beside those that follow from Henry constants."""
     henry = {
         row["compound_id"]: float(row["henry_pa"])
         for row in read_table("water_henry.csv")
@@ -122,13 +96,7 @@ def henry_constants() -> Comparison:
 
 
 def general_equation() -> Comparison:
-    """Return the estimate for compounds without a measured solubility, tried on those with one.
-
-    Returns
-    -------
-    Comparison
-        Logarithms of mol/L, for liquids.
-    """
+    """Return the estimate for compounds without a measured solubility, tried on those with one."""
     log10_kow = {
         row["compound_id"]: float(row["log10_kow"])
         for row in read_table("cosolvency.csv")
@@ -153,13 +121,7 @@ def general_equation() -> Comparison:
 
 
 def anethole_in_weak_spirit() -> Comparison:
-    """Return the solubility of trans-anethole in 5 % ethanol.
-
-    Returns
-    -------
-    Comparison
-        Logarithm of mol/L.
-    """
+    """Return the solubility of trans-anethole in 5 % ethanol."""
     row = _published("solubility")[0]
     return compare(
         "trans-anethole in 5 % ethanol",
@@ -173,13 +135,7 @@ def anethole_in_weak_spirit() -> Comparison:
 
 
 def louche_window() -> Comparison:
-    """Return where a pastis clouds when watered down, beside the strengths at which it is seen cloudy.
-
-    Returns
-    -------
-    Comparison
-        Strength in % vol; published is the middle of the window, the tolerance half its width.
-    """
+    """Return where a pastis clouds when watered down, beside the strengths at which it is seen cloudy."""
     low, high = (float(end) for end in _published("louche window")[0]["abv"].split("-"))
     limit = clear_limit({"anethole": PASTIS_ANETHOLE_G_PER_L}, PASTIS_ABV)
     still = float(load({"anethole": PASTIS_ANETHOLE_G_PER_L * low / PASTIS_ABV}, low))
@@ -198,13 +154,7 @@ def louche_window() -> Comparison:
 
 
 def limonene_gap() -> Comparison:
-    """Return the ethanol that closes the gap between limonene and water.
-
-    Returns
-    -------
-    Comparison
-        Mass fraction of ethanol in the whole mixture.
-    """
+    """Return the ethanol that closes the gap between limonene and water."""
     row = _published("miscibility limit 20 C")[0]
     best = minimize_scalar(lambda abv: -_ethanol_share(float(abv)), bounds=(50.0, 99.0), method="bounded")
     return compare(
@@ -221,13 +171,7 @@ def limonene_gap() -> Comparison:
 
 
 def clear_solutions() -> Comparison:
-    """Return how much oil strong spirit keeps clear, beside the smallest volume of spirit that was seen to.
-
-    Returns
-    -------
-    Comparison
-        Logarithms of g/L.
-    """
+    """Return how much oil strong spirit keeps clear, beside the smallest volume seen to."""
     published, computed, beyond = [], [], 0
     for row in _published("clear solution, 20 C"):
         shares = _oil(row["system"])

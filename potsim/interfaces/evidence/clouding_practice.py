@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import potsim
 from potsim.interfaces.evidence.core import Comparison, compare
 from potsim.liquid.clouding import ClearLimit
-from potsim.planning.botanicals.bill import BotanicalDose
-from potsim.planning.plan import Cuts, Ingredient, Plan, Stop
-from potsim.planning.still_plan import StillPlan
+from potsim.planning.botanicals import BotanicalDose
+from potsim.planning.plan import Cuts, Ingredient, Plan, StillPlan, Stop
 
 CLEAR_TO_ABV, HALF_BAND_ABV = 42.5, 8.0  # ordinary gin stays clear to 42-43 % vol; common practice, no source
 GIN = "ordinary gin, strength down to which it stays clear"
@@ -22,16 +21,10 @@ STILL = StillPlan(
 
 @dataclass(frozen=True)
 class Doses:
-    """Botanicals of a gin in a litre of charge, dried.
+    """Botanicals of a gin in a litre of charge, dried."""
 
-    Parameters
-    ----------
-    juniper_g_per_l, coriander_g_per_l : float
-        Mass [g/L].
-    """
-
-    juniper_g_per_l: float
-    coriander_g_per_l: float
+    juniper_g_per_l: float  # mass [g/L]
+    coriander_g_per_l: float  # mass [g/L]
 
 
 # Usual doses are 10 to 20 g/L of juniper and 5 to 10 g/L of coriander; common practice, no source.
@@ -39,24 +32,12 @@ LITTLE, TYPICAL, MUCH = Doses(10.0, 5.0), Doses(15.0, 7.5), Doses(20.0, 10.0)
 
 
 def comparisons() -> list[Comparison]:
-    """Return every comparison of clouding that needs a run.
-
-    Returns
-    -------
-    list of Comparison
-        Facts of the trade.
-    """
+    """Return every comparison of clouding that needs a run."""
     return [gin()]
 
 
 def gin() -> Comparison:
-    """Return down to which strength an ordinary gin is predicted to stay clear, beside where it is known to.
-
-    Returns
-    -------
-    Comparison
-        Strength in % vol; the band asked for beforehand is the tolerance.
-    """
+    """Return how weak an ordinary gin is predicted to stay clear, beside where it is known to."""
     found = limit(TYPICAL)
     little, much = (limit(doses).abv for doses in (LITTLE, MUCH))
     return compare(
@@ -78,18 +59,7 @@ def gin() -> Comparison:
 
 
 def limit(doses: Doses) -> ClearLimit:
-    """Return the strength down to which the keep of a gin stays clear.
-
-    Parameters
-    ----------
-    doses : Doses
-        Its bill.
-
-    Returns
-    -------
-    ClearLimit
-        As a run of the example's still predicts it.
-    """
+    """Return the strength down to which the keep of a gin stays clear."""
     bill = (
         BotanicalDose("juniper", mass_g=doses.juniper_g_per_l * CHARGE_L),
         BotanicalDose("coriander seed", mass_g=doses.coriander_g_per_l * CHARGE_L),

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import importlib
+import pkgutil
 from dataclasses import dataclass
+from types import ModuleType
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from potsim.interfaces import evidence
 
 Role = Literal["fitted", "tested", "practice"]
 Criterion = Literal["worst", "rms", "share"]
@@ -14,41 +19,24 @@ Criterion = Literal["worst", "rms", "share"]
 
 @dataclass(frozen=True)
 class Comparison:
-    """Published values beside ours.
+    """Published values beside ours."""
 
-    Parameters
-    ----------
-    subject : str
-        What is compared, such as ``"density of ethanol-water"``.
-    source : str
-        Where the values were published; ``"common practice, no source"`` for facts of the trade.
-    unit : str
-        Unit of ``published``, ``computed`` and ``tolerance``; ``"-"`` for none. Give logarithms as
-        ``"log10"`` so that a difference of 0.3 reads as a factor of two.
-    published, computed : ndarray, shape (n,)
-        The values as printed and ours for the same conditions.
-    tolerance : float
-        How far ours may lie, chosen from the uncertainty that the source states, never from what passes.
-    role : {'fitted', 'tested', 'practice'}
-        Whether the values entered a regression, only tested it, or are a practice of the trade.
-    criterion : {'worst', 'rms', 'share'}
-        What the tolerance limits: every value, the root mean square, or all but a share of values.
-    share : float
-        For ``criterion='share'``: the least share of the values that must lie within the tolerance.
-    note : str
-        What a reader must know: memory, errata, spread between sources, a known weakness.
-    """
-
-    subject: str
-    source: str
+    subject: str  # what is compared, such as ``"density of ethanol-water"``
+    source: str  # where the values were published; ``"common practice, no source"`` for facts of the trade
+    # unit of ``published``, ``computed`` and ``tolerance``; ``"-"`` for none. Give logarithms as
+    # ``"log10"`` so that a difference of 0.3 reads as a factor of two
     unit: str
-    published: NDArray[np.float64]
-    computed: NDArray[np.float64]
+    published: NDArray[np.float64]  # the values as printed and ours for the same conditions
+    computed: NDArray[np.float64]  # the values as printed and ours for the same conditions
+    # how far ours may lie, chosen from the uncertainty that the source states, never from what passes
     tolerance: float
+    # whether the values entered a regression, only tested it, or are a practice of the trade
     role: Role = "tested"
+    # what the tolerance limits: every value, the root mean square, or all but a share of values
     criterion: Criterion = "worst"
+    # for ``criterion='share'``: the least share of the values that must lie within the tolerance
     share: float = 1.0
-    note: str = ""
+    note: str = ""  # what a reader must know: memory, errata, spread between sources, a known weakness
 
     @property
     def n(self) -> int:
@@ -85,18 +73,7 @@ class Comparison:
         return abs(self.worst) <= self.tolerance
 
     def shifted(self, tolerances: float) -> Comparison:
-        """Return the same comparison with every published value moved by so many tolerances.
-
-        Parameters
-        ----------
-        tolerances : float
-            The shift; at five, no honest comparison holds.
-
-        Returns
-        -------
-        Comparison
-            The comparison to be refused.
-        """
+        """Return the same comparison with every published value moved by so many tolerances."""
         return compare(
             self.subject,
             self.source,
@@ -124,23 +101,7 @@ def compare(
     share: float = 1.0,
     note: str = "",
 ) -> Comparison:
-    """Build a `Comparison` from anything array-like, refusing unequal or empty columns.
-
-    Parameters
-    ----------
-    subject, source, unit, published, computed, tolerance, role, criterion, share, note
-        See `Comparison`.
-
-    Returns
-    -------
-    Comparison
-        The two columns side by side.
-
-    Raises
-    ------
-    ValueError
-        If the columns are empty, of unequal length or hold a value that is not finite.
-    """
+    """Build a `Comparison` from anything array-like, refusing unequal or empty columns."""
     there = np.atleast_1d(np.asarray(published, dtype=float)).ravel()
     ours = np.atleast_1d(np.asarray(computed, dtype=float)).ravel()
     if there.size == 0 or there.shape != ours.shape:
@@ -148,3 +109,21 @@ def compare(
     if not (np.isfinite(there).all() and np.isfinite(ours).all()):
         raise ValueError(f"{subject}: a value is not finite.")
     return Comparison(subject, source, unit, there, ours, tolerance, role, criterion, share, note)
+
+
+# --- Every comparison there is: those of all modules of this package.
+
+
+def modules() -> tuple[str, ...]:
+    """Return the names of the modules that hold comparisons; a new one needs no registration."""
+    every = sorted(module.name for module in pkgutil.iter_modules(evidence.__path__))
+    return tuple(name for name in every if hasattr(_module(name), "comparisons"))
+
+
+def everything() -> dict[str, list[Comparison]]:
+    """Return all comparisons by the module that holds them."""
+    return {name: list(_module(name).comparisons()) for name in modules()}
+
+
+def _module(name: str) -> ModuleType:
+    return importlib.import_module(f"{evidence.__name__}.{name}")

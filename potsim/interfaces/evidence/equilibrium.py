@@ -9,10 +9,8 @@ import numpy as np
 from potsim.data import read_table
 from potsim.interfaces.evidence.core import Comparison, Role, compare
 from potsim.liquid import equilibrium, heat
-from potsim.liquid.arrays import Array
-from potsim.liquid.boiling import combine, total_pressure
-from potsim.liquid.excess import excess
-from potsim.liquid.pure import molar_mass
+from potsim.liquid.equilibrium import combine, excess, total_pressure
+from potsim.liquid.pure import Array, molar_mass
 
 MMHG_PER_INHG = 25.4
 PA_PER_MMHG = 133.322387415
@@ -24,33 +22,20 @@ _OLD_STILLS = (
 
 @dataclass(frozen=True)
 class VapourSet:
-    """How one published set is compared: what was measured, and how well.
+    """How one published set is compared: what was measured, and how well."""
 
-    Parameters
-    ----------
-    name : str
-        File ``published/vle_<name>.csv``.
-    source, conditions : str
-        Who published it, and at what pressure or temperature.
-    role : {'fitted', 'tested'}
-        Whether ``y`` entered the regression.
-    y, temperature_k, pressure : float or None
-        Tolerance of ``y``, of T [K] and of P [-]; none where not measured or not to be trusted.
-    pressure_role : {'fitted', 'tested'}
-        Whether P entered the regression.
-    note : str
-        Where the tolerance comes from, and what else a reader must know.
-    """
-
-    name: str
-    source: str
-    conditions: str
-    role: Role = "tested"
+    name: str  # file ``published/vle_<name>.csv``
+    source: str  # who published it, and at what pressure or temperature
+    conditions: str  # who published it, and at what pressure or temperature
+    role: Role = "tested"  # whether ``y`` entered the regression
+    # tolerance of ``y``, of T [K] and of P [-]; none where not measured or not to be trusted
     y: float | None = None
+    # tolerance of ``y``, of T [K] and of P [-]; none where not measured or not to be trusted
     temperature_k: float | None = None
+    # tolerance of ``y``, of T [K] and of P [-]; none where not measured or not to be trusted
     pressure: float | None = None
-    pressure_role: Role = "tested"
-    note: str = ""
+    pressure_role: Role = "tested"  # whether P entered the regression
+    note: str = ""  # where the tolerance comes from, and what else a reader must know
 
 
 SETS = (
@@ -105,13 +90,7 @@ SETS = (
 
 
 def comparisons() -> list[Comparison]:
-    """Return every published value of equilibrium and heat beside ours.
-
-    Returns
-    -------
-    list of Comparison
-        Equilibrium set by set, azeotropes, heats, boiling at altitude.
-    """
+    """Return every published value of equilibrium and heat beside ours."""
     return [
         *(case for one in SETS for case in vapour_set(one)),
         *azeotropes(),
@@ -123,36 +102,14 @@ def comparisons() -> list[Comparison]:
 
 
 def points(name: str) -> tuple[Array, Array, Array, Array]:
-    """Return T [K], P [Pa], x and y of the mixtures in a set.
-
-    Parameters
-    ----------
-    name : str
-        File ``published/vle_<name>.csv``.
-
-    Returns
-    -------
-    tuple of ndarray
-        Rows of the pure components are left out; ``y`` is NaN where not measured.
-    """
+    """Return T [K], P [Pa], x and y of the mixtures in a set."""
     rows = [row for row in read_table(f"published/vle_{name}.csv") if 0.0 < float(row["x1"]) < 1.0]
     table = np.array([[float(row[k] or "nan") for k in ("T_K", "P_kPa", "x1", "y1")] for row in rows])
     return table[:, 0], 1000.0 * table[:, 1], table[:, 2], table[:, 3]
 
 
 def vapour_set(one: VapourSet) -> list[Comparison]:
-    """Return the comparisons of one set.
-
-    Parameters
-    ----------
-    one : VapourSet
-        The set.
-
-    Returns
-    -------
-    list of Comparison
-        Of ``y`` at the measured x and P, of T, and of P at the measured x and T, as far as measured.
-    """
+    """Return the comparisons of one set."""
     t, p, x, y = points(one.name)
     boiling = equilibrium.bubble_point(x, p)
     pressure = total_pressure(x, t, excess())
@@ -179,13 +136,7 @@ def vapour_set(one: VapourSet) -> list[Comparison]:
 
 
 def azeotropes() -> list[Comparison]:
-    """Return composition and boiling point of the azeotrope against pressure.
-
-    Returns
-    -------
-    list of Comparison
-        Published values at 101.3 kPa and those typed from memory at other pressures, apart.
-    """
+    """Return composition and boiling point of the azeotrope against pressure."""
     return [
         *_azeotropes(
             "published",
@@ -218,13 +169,7 @@ def _azeotropes(kind: str, source: str, within_k: float, note: str) -> list[Comp
 
 
 def excess_enthalpy() -> Comparison:
-    """Return Larkin's excess enthalpy, 298 to 383 K.
-
-    Returns
-    -------
-    Comparison
-        Values of his correlation from x = 0.02 to 0.95.
-    """
+    """Return Larkin's excess enthalpy, 298 to 383 K."""
     rows = [row for row in read_table("published/excess_enthalpy_larkin_1975.csv") if row["type"] == "value"]
     t, x, published = (np.array([float(row[k]) for row in rows]) for k in "abc")
     model = excess()
@@ -243,13 +188,7 @@ def excess_enthalpy() -> Comparison:
 
 
 def limiting_heat() -> Comparison:
-    """Return the limiting partial molar excess enthalpy of ethanol in water.
-
-    Returns
-    -------
-    Comparison
-        One value.
-    """
+    """Return the limiting partial molar excess enthalpy of ethanol in water."""
     (row,) = read_table("published/limiting_ethanol_in_water.csv")
     model = excess()
     ours = combine(model.mixture(np.array(0.0)).ethanol, model.heat_weights(np.array(float(row["T_K"]))))
@@ -266,13 +205,7 @@ def limiting_heat() -> Comparison:
 
 
 def pure_heats() -> list[Comparison]:
-    """Return heats of vaporisation and the heat capacity of water.
-
-    Returns
-    -------
-    list of Comparison
-        CRC Handbook, and the handbook constants of Perry.
-    """
+    """Return heats of vaporisation and the heat capacity of water."""
     rows = read_table("published/heat_of_vaporisation.csv")
     t = np.array([float(row["T_K"]) for row in rows])
     x = np.array([1.0 if row["component"] == "ethanol" else 0.0 for row in rows])
@@ -302,13 +235,7 @@ def pure_heats() -> list[Comparison]:
 
 
 def boiling_water() -> list[Comparison]:
-    """Return the boiling point of water against pressure and altitude.
-
-    Returns
-    -------
-    list of Comparison
-        The pressures of the standard atmosphere, and Forbes's barometer of 1857.
-    """
+    """Return the boiling point of water against pressure and altitude."""
     rows = read_table("published/altitude_boiling.csv")
     model = [row for row in rows if row["kind"] == "model"]
     forbes = [row for row in rows if row["kind"] == "forbes"]

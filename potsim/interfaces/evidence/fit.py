@@ -9,20 +9,13 @@ from scipy.optimize import minimize_scalar
 
 from potsim.interfaces.evidence.core import Comparison, compare
 from potsim.interfaces.evidence.still import SINGLE_STAGE, groening_pairs, spout_abv
-from potsim.still.still import Conditions
-from potsim.still.stills import Stills, reference_k
+from potsim.still.still import Conditions, Stills, reference_k
 
 MOST_LOSS = 5.0  # W/K at 1,000 W: far more than any bare neck of that size
 
 
 def comparisons() -> list[Comparison]:
-    """Return what this module compares.
-
-    Returns
-    -------
-    list of Comparison
-        Groening's series with the neck's heat fitted to it.
-    """
+    """Return what this module compares."""
     pot, spout = groening_pairs()
     still = fitted_still()
     single, learnt = misfit(SINGLE_STAGE), misfit(still)

@@ -11,10 +11,10 @@ import numpy as np
 from potsim.data import read_table
 from potsim.interfaces.evidence.core import Comparison, compare
 from potsim.liquid import strength
-from potsim.liquid.arrays import Array
-from potsim.liquid.traces import Compound
-from potsim.planning.botanicals.release import release_rates
+from potsim.liquid.compounds import Compound
+from potsim.liquid.pure import Array
 from potsim.planning.flavours import predict
+from potsim.planning.release import release_rates
 from potsim.still.carry import Source, carry
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, Still
@@ -60,13 +60,7 @@ STAY = ("vanillin", "piperine", "glycyrrhizin")
 
 
 def comparisons() -> list[Comparison]:
-    """Return every comparison of this subject.
-
-    Returns
-    -------
-    list of Comparison
-        Orders are told as signs, +1 where one thing comes before another; a tolerance of 0.5 lets none turn.
-    """
+    """Return every comparison of this subject."""
     return [water_distillation(), order_at_40(), beside_alcohol(), what_stays()]
 
 

@@ -7,10 +7,9 @@ import numpy as np
 from potsim.data import read_table
 from potsim.interfaces.evidence.core import Comparison, compare
 from potsim.liquid import strength
-from potsim.still.balance import balance
 from potsim.still.course import Course, course
-from potsim.still.curves import curves
 from potsim.still.still import Conditions, Still
+from potsim.still.tables import balance, curves
 
 SINGLE_STAGE = Conditions()
 # The 4 L still that the defaults are scaled from: 700 W, neck 0.6 W/K, pot 1.0 W/K.
@@ -18,13 +17,7 @@ MODEST_REFLUX = Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_
 
 
 def comparisons() -> list[Comparison]:
-    """Return what this module compares.
-
-    Returns
-    -------
-    list of Comparison
-        Worked examples, Groening's series, bands of practice.
-    """
+    """Return what this module compares."""
     return [*_worked_example(), *_groening(), *_practice()]
 
 
@@ -44,13 +37,7 @@ def _worked_example() -> list[Comparison]:
 
 
 def groening_pairs() -> tuple[np.ndarray, np.ndarray]:
-    """Return Groening's strengths of pot and spout between 7 and 50 % vol in the pot.
-
-    Returns
-    -------
-    pot_abv, spout_abv : ndarray
-        As printed [% vol].
-    """
+    """Return Groening's strengths of pot and spout between 7 and 50 % vol in the pot."""
     rows = read_table("published/groening_spout_vs_pot.csv")
     pot, spout = (np.array([float(r[k]) for r in rows]) for k in ("boiling_liquid_abv", "distillate_abv"))
     inside = (pot >= 7) & (pot <= 50)
@@ -58,20 +45,7 @@ def groening_pairs() -> tuple[np.ndarray, np.ndarray]:
 
 
 def spout_abv(pot_abv: np.ndarray, conditions: Conditions) -> np.ndarray:
-    """Return the strength at the spout of a still for strengths in its pot.
-
-    Parameters
-    ----------
-    pot_abv : ndarray
-        Strength in the pot [% vol].
-    conditions : Conditions
-        The still.
-
-    Returns
-    -------
-    ndarray
-        Strength at the spout [% vol].
-    """
+    """Return the strength at the spout of a still for strengths in its pot."""
     state = balance(np.asarray(strength.x_from_abv(pot_abv)), conditions)
     return np.asarray(strength.abv_from_x(state.y_distillate))
 

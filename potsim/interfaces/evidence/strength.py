@@ -9,9 +9,9 @@ import numpy as np
 from potsim.data import read_table
 from potsim.interfaces.evidence.core import Comparison, compare
 from potsim.liquid import strength
-from potsim.liquid.arrays import Array, FloatOrArray
-from potsim.liquid.strength.proof import US_REFERENCE_C
-from potsim.planning.blending import Part, blend_to
+from potsim.liquid.pure import Array, FloatOrArray
+from potsim.liquid.strength.mixing import US_REFERENCE_C
+from potsim.planning.proofing import Part, blend_to
 
 Row = dict[str, str]
 
@@ -24,13 +24,7 @@ _MEMORY = "Typed from memory, confirmed by the formula only."
 
 
 def comparisons() -> list[Comparison]:
-    """Return every published value of strength, proof and dilution beside ours.
-
-    Returns
-    -------
-    list of Comparison
-        Tables first, then single values.
-    """
+    """Return every published value of strength, proof and dilution beside ours."""
     return [
         nbs_densities(),
         *usp_table(),

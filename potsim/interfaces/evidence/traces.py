@@ -9,18 +9,17 @@ import numpy as np
 
 from potsim.data import read_table
 from potsim.interfaces.evidence.core import Comparison, compare
-from potsim.liquid.arrays import Array
-from potsim.liquid.compound import Compound
 from potsim.liquid.compounds import (
     ANCHOR_K,
     WATER_MOL_PER_L,
+    Compound,
     compound,
     compounds,
     henry_anchor,
     solubility_anchor,
 )
-from potsim.liquid.dilution import from_groups, ln_gamma
-from potsim.liquid.traces import volatilities
+from potsim.liquid.pure import Array
+from potsim.liquid.traces import from_groups, ln_gamma, volatilities
 
 HENRY = "Sander, Atmos. Chem. Phys. 15 (2015) 4399, as shipped in thermo (water_henry.csv)"
 RECALLED = "handbooks of aqueous solubility, from memory (water_solubility.csv)"
@@ -56,13 +55,7 @@ ORDER = (
 
 
 def comparisons() -> list[Comparison]:
-    """Return every comparison of this subject.
-
-    Returns
-    -------
-    list of Comparison
-        Published values beside ours.
-    """
+    """Return every comparison of this subject."""
     return [
         *_water(),
         _tied(),

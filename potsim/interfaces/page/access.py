@@ -14,13 +14,7 @@ WRONG_BEFORE_NEW = 10  # wrong codes after which another is printed
 
 
 class Sessions:
-    """Sessions that the server need not remember: a random name, signed.
-
-    Parameters
-    ----------
-    secret : bytes, optional
-        Key of the signatures; a random one if left out, so that a restart ends all sessions.
-    """
+    """Sessions that the server need not remember: a random name, signed."""
 
     def __init__(self, secret: bytes | None = None) -> None:
         self._secret = secret or secrets.token_bytes(32)
@@ -31,18 +25,7 @@ class Sessions:
         return f"{name}.{self._sign('session', name)}"
 
     def name(self, cookie: str | None) -> str | None:
-        """Return the name of a session from its cookie.
-
-        Parameters
-        ----------
-        cookie : str or None
-            As the browser sent it.
-
-        Returns
-        -------
-        str or None
-            ``None`` unless this server made it.
-        """
+        """Return the name of a session from its cookie."""
         name, _, signature = (cookie or "").partition(".")
         return name if name and _same(signature, self._sign("session", name)) else None
 
@@ -63,13 +46,7 @@ def _same(one: str, other: str) -> bool:
 
 
 class OneTimeCode:
-    """A code printed at the still that lets one browser in; the next browser needs the next code.
-
-    Parameters
-    ----------
-    announce : callable
-        Is given each new code, to print it.
-    """
+    """A code printed at the still that lets one browser in; the next browser needs the next code."""
 
     def __init__(self, announce: Callable[[str], None]) -> None:
         self._announce = announce
@@ -78,18 +55,7 @@ class OneTimeCode:
         self._renew()
 
     def redeem(self, given: str) -> bool:
-        """Use up the code.
-
-        Parameters
-        ----------
-        given : str
-            As typed; blanks, hyphens and small letters do not matter.
-
-        Returns
-        -------
-        bool
-            Whether it was the code. A used one, and one guessed at ten times, is replaced.
-        """
+        """Use up the code."""
         typed = "".join(letter for letter in given.upper() if letter.isalnum())
         right = _same(typed, self._code)
         self._wrong += not right

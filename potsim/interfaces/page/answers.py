@@ -9,8 +9,8 @@ from typing import Any
 from starlette.responses import Response
 
 from potsim.errors import PotsimError
-from potsim.interfaces.numerals import LONGEST
 from potsim.interfaces.page.spoken import spoken
+from potsim.interfaces.quantities import LONGEST
 
 SOURCE = "plan"
 """What a plan that came from a form is called in refusals, which put it first; it is taken off again."""
@@ -28,17 +28,7 @@ def data(value: Any, status: int = 200) -> Response:
 
 
 def attachment(content: str | bytes, name: str, media_type: str) -> Response:
-    """Return a file to be saved.
-
-    Parameters
-    ----------
-    content : str or bytes
-        What it holds.
-    name : str
-        Its name, of plain letters.
-    media_type : str
-        Such as ``"text/csv"``.
-    """
+    """Return a file to be saved."""
     return Response(
         content,
         media_type=media_type,
@@ -47,42 +37,14 @@ def attachment(content: str | bytes, name: str, media_type: str) -> Response:
 
 
 def refusal(error: PotsimError) -> dict[str, Any]:
-    """Return a refusal as data.
-
-    Parameters
-    ----------
-    error : PotsimError
-        What was refused.
-
-    Returns
-    -------
-    dict
-        ``refused``: message, hint, and the path of the value at fault in the plan's tables, ``""`` if no
-        one value is.
-    """
+    """Return a refusal as data."""
     path, message = place(error.message)
     message, hint, path = spoken(message, error.hint, path)
     return {"refused": {"message": message, "hint": hint, "path": path}}
 
 
 def place(message: str) -> tuple[str, str]:
-    """Find which value of the plan a refusal is about.
-
-    Parameters
-    ----------
-    message : str
-        Of the refusal.
-
-    Returns
-    -------
-    tuple of (str, str)
-        Path such as ``"charge.0.volume"`` and the message without it.
-
-    Examples
-    --------
-    >>> place("plan: [[charge]] 2 abv: '101 %' is not between 0 and 100 % vol")
-    ('charge.1.abv', "'101 %' is not between 0 and 100 % vol")
-    """
+    """Find which value of the plan a refusal is about."""
     found = _TABLE.match(message)
     if found:
         number = [] if found["number"] is None else [str(int(found["number"]) - 1)]
@@ -98,13 +60,5 @@ def place(message: str) -> tuple[str, str]:
 
 
 def malformed(words: str, status: int = 400) -> Response:
-    """Return the refusal of a request that no page of ours would send.
-
-    Parameters
-    ----------
-    words : str
-        What is wrong and what is allowed.
-    status : int
-        Of HTTP.
-    """
+    """Return the refusal of a request that no page of ours would send."""
     return data({"refused": {"message": words[: 4 * LONGEST], "hint": "", "path": ""}}, status)

@@ -29,24 +29,12 @@ Work = Callable[[dict[str, Any]], Any]
 
 @dataclass
 class Desk:
-    """What the addresses share.
+    """What the addresses share."""
 
-    Parameters
-    ----------
-    house : House
-        Where the page lives.
-    folder : Folder
-        Where runs are kept.
-    sessions : Sessions
-        Of the server.
-    code : OneTimeCode or None
-        What lets a browser in; ``None`` if it is not needed.
-    """
-
-    house: House
-    folder: Folder
-    sessions: Sessions
-    code: OneTimeCode | None = None
+    house: House  # where the page lives
+    folder: Folder  # where runs are kept
+    sessions: Sessions  # of the server
+    code: OneTimeCode | None = None  # what lets a browser in; ``None`` if it is not needed
     turnstile: limits.Turnstile = field(default_factory=limits.Turnstile)
     codes: limits.Buckets = field(default_factory=lambda: limits.Buckets(limits.CODES, 1))
 
@@ -92,15 +80,7 @@ class Desk:
         return data(await anyio.to_thread.run_sync(tables.start, limiter=self.threads))
 
     def does(self, work: Work, *, answer: Callable[[Any], Response] = data) -> Any:
-        """Return what serves an address by doing some work on the data sent.
-
-        Parameters
-        ----------
-        work : callable
-            From the data to the answer; runs in a thread of its own.
-        answer : callable
-            From that to a response.
-        """
+        """Return what serves an address by doing some work on the data sent."""
 
         async def serve(request: Request) -> Response:
             sent = await _sent(request)
@@ -144,21 +124,21 @@ def _plan(work: Callable[[Any], Any]) -> Work:
 
 
 def _sheet(plan: Any) -> tuple[str, str | bytes]:
-    from potsim.interfaces.run_files import content
+    from potsim.interfaces.output import content
     from potsim.planning.run import distil
 
     return plain_name(plan.title), content(distil(plan), "report", "html")
 
 
 def _numbers(plan: Any) -> tuple[str, str | bytes]:
-    from potsim.interfaces.run_files import content
+    from potsim.interfaces.output import content
     from potsim.planning.run import distil
 
     return plain_name(plan.title), content(distil(plan), "csv", "csv")
 
 
 def _plan_file(plan: Any) -> tuple[str, str | bytes]:
-    from potsim.interfaces.planfile.text import write_plan
+    from potsim.interfaces.planfile import write_plan
 
     return plain_name(plan.title), write_plan(plan)
 
@@ -168,18 +148,7 @@ def _file(suffix: str, media_type: str) -> Callable[[tuple[str, str | bytes]], R
 
 
 def build(desk: Desk) -> ASGIApp:
-    """Return the server of the page.
-
-    Parameters
-    ----------
-    desk : Desk
-        What its addresses share.
-
-    Returns
-    -------
-    ASGI application
-        Guarded.
-    """
+    """Return the server of the page."""
     opened: Work = lambda sent: {"plan": tables.opened(sent.get("text"), sent.get("name"))}  # noqa: E731
     posts: dict[str, Any] = {
         "/api/run": desk.does(_plan(compute.predicted)),

@@ -10,10 +10,10 @@ import numpy as np
 
 from potsim.errors import PotsimError
 from potsim.interfaces.page.tables import as_rows, counted
-from potsim.planning.asking.letting_down import with_strength
 from potsim.planning.plan import Bottling, JarPlan, Plan
-from potsim.planning.profile import QUANTITIES
 from potsim.planning.run import Run, distil
+from potsim.planning.stops import QUANTITIES
+from potsim.planning.sweep import with_strength
 
 APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan's [% vol]
 RIBBON_POINTS = 61
@@ -26,35 +26,13 @@ _CHARGE = ("volume_l", "abv", "ethanol_l")
 
 
 def predicted(plan: Plan) -> dict[str, Any]:
-    """Return the whole run of a plan.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
-    Returns
-    -------
-    dict
-        ``run`` as from `Run.to_dict`; ``numbers`` of the plan, path to value and unit; ``ribbons``.
-    """
+    """Return the whole run of a plan."""
     run = distil(plan)
     return {"run": run.to_dict(), "numbers": counted(plan), "ribbons": ribbons(run)}
 
 
 def in_motion(plan: Plan) -> dict[str, Any]:
-    """Return what moves on the page while a slider does.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
-    Returns
-    -------
-    dict
-        As from `predicted`, but of ``run`` only what the figures and the picture show.
-    """
+    """Return what moves on the page while a slider does."""
     run = distil(plan)
     stop, made = run.stop, run.proofing
     lean = {
@@ -80,19 +58,7 @@ def _of(thing: Any, names: tuple[str, ...]) -> dict[str, Any]:
 
 
 def ribbons(run: Run) -> list[dict[str, Any]]:
-    """Return how strongly each botanical comes over along the run, in the order in which they come.
-
-    Parameters
-    ----------
-    run : Run
-        The run.
-
-    Returns
-    -------
-    list of dict
-        ``botanical``, ``class``, pooled distillate ``collected_l`` and ``strength`` there, 1 where it is
-        greatest.
-    """
+    """Return how strongly each botanical comes over along the run, in the order in which they come."""
     flavours = run.flavours
     if not len(flavours):
         return []
@@ -112,18 +78,7 @@ def ribbons(run: Run) -> list[dict[str, Any]]:
 
 
 def beside(plan: Plan) -> list[dict[str, Any]]:
-    """Return the stream of a weaker and of a stronger charge, the alcohol in it being the same.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
-    Returns
-    -------
-    list of dict
-        ``abv`` of the charge, ``collected_l`` and ``stream_abv``; one that cannot be is left out.
-    """
+    """Return the stream of a weaker and of a stronger charge, the alcohol in it being the same."""
     bare = replace(plan, jars=JarPlan(), bottling=Bottling(), botanicals=())
     abv = distil(bare).charge.abv
     found = []

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces.planfile.text import read_plan, write_plan
-from potsim.planning.following.journal import Journal
+from potsim.interfaces.planfile import read_plan, write_plan
+from potsim.planning.journal import Journal
 from potsim.planning.plan import Plan
 
 MOST_RUNS = 1000
@@ -24,62 +24,23 @@ _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,70}")
 
 
 def plain_name(title: str) -> str:
-    """Return a title as the name of a file: small letters, digits and hyphens.
-
-    Parameters
-    ----------
-    title : str
-        Any text.
-
-    Returns
-    -------
-    str
-        At most 50 characters, ``"run"`` if no letter is left.
-
-    Examples
-    --------
-    >>> plain_name("../Gin für Ada, № 3")
-    'gin-fur-ada-no-3'
-    """
+    """Return a title as the name of a file: small letters, digits and hyphens."""
     letters = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
     return re.sub(r"[^a-z0-9]+", "-", letters)[:50].strip("-") or "run"
 
 
 @dataclass(frozen=True)
 class Kept:
-    """A run in the data folder, for a list.
+    """A run in the data folder, for a list."""
 
-    Parameters
-    ----------
-    name : str
-        Of its file, without the suffix.
-    title : str
-        Of its plan.
-    begun : str
-        When, ISO 8601.
-    records : int
-        How many lines there are.
-    """
-
-    name: str
-    title: str
-    begun: str
-    records: int
+    name: str  # of its file, without the suffix
+    title: str  # of its plan
+    begun: str  # when, ISO 8601
+    records: int  # how many lines there are
 
 
 class Folder:
-    """A folder that holds journals and nothing of which a browser could choose the place.
-
-    Parameters
-    ----------
-    root : Path
-        The folder; made if it is not there.
-
-    Raises
-    ------
-    RequestError
-        If it is something else.
-    """
+    """A folder that holds journals and nothing of which a browser could choose the place."""
 
     def __init__(self, root: Path) -> None:
         self.root = root
@@ -93,23 +54,7 @@ class Folder:
             ) from None
 
     def begin(self, plan: Plan) -> str:
-        """Begin the journal of a run.
-
-        Parameters
-        ----------
-        plan : Plan
-            Of the run.
-
-        Returns
-        -------
-        str
-            The name of the run, new in the folder.
-
-        Raises
-        ------
-        RequestError
-            If the folder is full.
-        """
+        """Begin the journal of a run."""
         stem = f"{datetime.datetime.now(datetime.UTC).date().isoformat()}-{plain_name(plan.title)}"
         with self._writing:
             there = {path.stem for path in self.root.glob(f"*{SUFFIX}")}
@@ -124,18 +69,7 @@ class Folder:
 
     @contextlib.contextmanager
     def added_to(self, name: str) -> Iterator[Journal]:
-        """Open the journal of a run to add to it, one at a time.
-
-        Parameters
-        ----------
-        name : str
-            Of the run.
-
-        Raises
-        ------
-        RequestError
-            If there is no such run, or it has been written full.
-        """
+        """Open the journal of a run to add to it, one at a time."""
         with self._writing:
             before = self.read(name)
             if before.path.stat().st_size > LARGEST:
@@ -144,18 +78,7 @@ class Folder:
                 yield journal
 
     def read(self, name: str) -> Journal:
-        """Return the journal of a run.
-
-        Parameters
-        ----------
-        name : str
-            Of the run.
-
-        Raises
-        ------
-        RequestError
-            If there is no such run.
-        """
+        """Return the journal of a run."""
         path = self._path(name)
         if path.is_symlink() or not path.is_file():
             raise RequestError(f"There is no run '{name}'.", "Choose one of the list.")

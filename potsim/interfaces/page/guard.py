@@ -32,22 +32,13 @@ FREE = ("/static/", "/favicon.ico")  # to be seen without a session
 
 @dataclass(frozen=True)
 class House:
-    """Where the page lives.
+    """Where the page lives."""
 
-    Parameters
-    ----------
-    port : int
-        Where it listens.
-    names : collection of str
-        Names that it may be called by; a numbered address always may, for no stranger's page can pass its
-        own name off as that.
-    code_needed : bool
-        Whether a one-time code lets browsers in.
-    """
-
-    port: int
+    port: int  # where it listens
+    # names that it may be called by; a numbered address always may, for no stranger's page can pass its own
+    # name off as that
     names: Collection[str] = ("localhost",)
-    code_needed: bool = False
+    code_needed: bool = False  # whether a one-time code lets browsers in
 
     @property
     def cookie(self) -> str:
@@ -76,17 +67,7 @@ def _numbered(name: str) -> bool:
 
 
 class Guard:
-    """Middleware that refuses before anything else looks at a request.
-
-    Parameters
-    ----------
-    app : ASGI application
-        What is guarded.
-    house : House
-        Where the page lives.
-    sessions : Sessions
-        Of the server.
-    """
+    """Middleware that refuses before anything else looks at a request."""
 
     def __init__(self, app: ASGIApp, house: House, sessions: Sessions) -> None:
         self._app = app
@@ -232,13 +213,5 @@ def _with_cookie(send: Send, house: House, cookie: str) -> Send:
 
 
 def cookie_header(house: House, cookie: str) -> str:
-    """Return the header that gives a browser its session.
-
-    Parameters
-    ----------
-    house : House
-        Where the page lives.
-    cookie : str
-        From `Sessions.new`.
-    """
+    """Return the header that gives a browser its session."""
     return f"{house.cookie}={cookie}; Max-Age={COOKIE_S}; Path=/; HttpOnly; SameSite=Strict"

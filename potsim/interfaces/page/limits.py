@@ -18,18 +18,10 @@ WAITING = 120  # calculations of all sessions
 
 @dataclass(frozen=True)
 class Rate:
-    """A steady rate with some slack.
+    """A steady rate with some slack."""
 
-    Parameters
-    ----------
-    per_s : float
-        Requests a second in the long run.
-    burst : float
-        Requests at once after a rest.
-    """
-
-    per_s: float
-    burst: float
+    per_s: float  # requests a second in the long run
+    burst: float  # requests at once after a rest
 
 
 REQUESTS = Rate(60.0, 240.0)  # of one session; a slider sends at most as fast as replies come
@@ -39,17 +31,7 @@ CODES = Rate(0.2, 5.0)  # one-time codes tried, of all browsers
 
 
 class Buckets:
-    """One token bucket for each key; the longest unused is forgotten when there are too many.
-
-    Parameters
-    ----------
-    rate : Rate
-        Of each.
-    most : int
-        How many are remembered.
-    clock : callable
-        Seconds.
-    """
+    """One token bucket for each key; the longest unused is forgotten when there are too many."""
 
     def __init__(self, rate: Rate, most: int = SESSIONS, clock: Callable[[], float] = time.monotonic) -> None:
         self._rate = rate
@@ -61,18 +43,7 @@ class Buckets:
         return len(self._held)
 
     def take(self, key: str) -> bool:
-        """Take one token.
-
-        Parameters
-        ----------
-        key : str
-            Whose.
-
-        Returns
-        -------
-        bool
-            Whether there was one.
-        """
+        """Take one token."""
         now = self._clock()
         tokens, then = self._held.pop(key, (self._rate.burst, now))
         tokens = min(self._rate.burst, tokens + (now - then) * self._rate.per_s)
@@ -96,18 +67,7 @@ class Turnstile:
 
     @asynccontextmanager
     async def turn(self, session: str) -> AsyncIterator[None]:
-        """Hold a place while a calculation is under way.
-
-        Parameters
-        ----------
-        session : str
-            Whose.
-
-        Raises
-        ------
-        TooBusyError
-            If the session, or all together, have too many under way.
-        """
+        """Hold a place while a calculation is under way."""
         if self._all >= WAITING or self._of.get(session, 0) >= AT_ONCE:
             raise TooBusyError
         self._all += 1

@@ -13,11 +13,10 @@ import numpy as np
 from potsim.errors import PotsimError
 from potsim.interfaces.page.tables import as_rows
 from potsim.liquid import strength
-from potsim.planning.following.forecast import Follower
-from potsim.planning.following.outlook import Forecast
-from potsim.planning.following.readings import Reading
-from potsim.planning.profile import ZERO_C
+from potsim.planning.forecast import Follower, Forecast
+from potsim.planning.readings import Reading
 from potsim.planning.run import Run
+from potsim.planning.stops import ZERO_C
 
 POINTS = 121
 LEARNING = 8  # runs that are followed at a time; another one is learnt anew from its readings
@@ -25,19 +24,11 @@ LEARNING = 8  # runs that are followed at a time; another one is learnt anew fro
 
 @dataclass(frozen=True)
 class Followed:
-    """What is followed: learnt anew if any of it changes.
+    """What is followed: learnt anew if any of it changes."""
 
-    Parameters
-    ----------
-    name, plan_text : str
-        Name and plan of the run.
-    hold_up_l : float or None
-        What the condenser holds back [L]; ``None`` to learn it from the readings.
-    """
-
-    name: str
-    plan_text: str
-    hold_up_l: float | None
+    name: str  # name and plan of the run
+    plan_text: str  # name and plan of the run
+    hold_up_l: float | None  # what the condenser holds back [L]; ``None`` to learn it from the readings
 
 
 class Followers:
@@ -48,22 +39,7 @@ class Followers:
         self._lock = threading.Lock()
 
     def update(self, key: Followed, run: Run, readings: Sequence[Reading]) -> Forecast:
-        """Forecast the rest of a run.
-
-        Parameters
-        ----------
-        key : Followed
-            Which run.
-        run : Run
-            As planned.
-        readings : sequence of Reading
-            So far.
-
-        Raises
-        ------
-        RequestError
-            If the readings cannot be of this run.
-        """
+        """Forecast the rest of a run."""
         with self._lock:
             if key not in self._held:
                 self._held[key] = (Follower(run, key.hold_up_l), threading.Lock())
@@ -76,25 +52,7 @@ class Followers:
 
 
 def progress(followers: Followers, key: Followed, run: Run, readings: Sequence[Reading]) -> dict[str, Any]:
-    """Return what is still to come.
-
-    Parameters
-    ----------
-    followers : Followers
-        Of this server.
-    key : Followed
-        Which run.
-    run : Run
-        As planned.
-    readings : sequence of Reading
-        So far.
-
-    Returns
-    -------
-    dict
-        ``run`` as planned; what `ahead` tells; ``trouble``, empty unless the readings cannot be of this
-        run: then the plan stands.
-    """
+    """Return what is still to come."""
     planned = run.to_dict()
     try:
         found = followers.update(key, run, readings)
@@ -127,19 +85,7 @@ def _sure(value: float) -> dict[str, float]:
 
 
 def ahead(found: Forecast) -> dict[str, Any]:
-    """Return what a forecast says, as the page shows it.
-
-    Parameters
-    ----------
-    found : Forecast
-        The forecast.
-
-    Returns
-    -------
-    dict
-        ``track``, moments from the first drop to the stop on the likeliest course; ``stop`` with its band;
-        ``band`` of the stream's strength; when each jar is ``full``; what the readings tell.
-    """
+    """Return what a forecast says, as the page shows it."""
     tracks = found.fit.tracks
     held = tracks.rows.hold_up_l + found.fit.bench.parrot_l
     collected = np.linspace(0.0, found.stop_l.value, POINTS)

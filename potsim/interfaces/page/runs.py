@@ -10,15 +10,14 @@ from potsim.errors import RequestError
 from potsim.interfaces.page import progress, told
 from potsim.interfaces.page.folder import Folder
 from potsim.interfaces.page.tables import plan_from
-from potsim.interfaces.planfile.text import read_plan
-from potsim.interfaces.planfile.write import tables_of
+from potsim.interfaces.planfile import read_plan, tables_of
 from potsim.interfaces.wording import format_mass
-from potsim.planning.botanicals.bill import BotanicalDose
-from potsim.planning.following.journal import Journal
-from potsim.planning.following.readings import Reading
+from potsim.planning.botanicals import BotanicalDose
+from potsim.planning.journal import Journal
+from potsim.planning.next_trial import next_trial
+from potsim.planning.readings import Reading
 from potsim.planning.run import distil
-from potsim.planning.trials.next_trial import next_trial
-from potsim.planning.trials.trial import Trial
+from potsim.planning.trials import Trial
 
 Work = Callable[[dict[str, Any]], Any]
 
@@ -65,20 +64,7 @@ def writes(folder: Folder) -> Mapping[str, Work]:
 
 
 def state(journal: Journal, name: str) -> dict[str, Any]:
-    """Return all that a journal holds.
-
-    Parameters
-    ----------
-    journal : Journal
-        Of the run.
-    name : str
-        Of the run.
-
-    Returns
-    -------
-    dict
-        Plain data.
-    """
+    """Return all that a journal holds."""
     plan = read_plan(journal.plan_text)
     return {
         "name": name,
@@ -99,20 +85,7 @@ def state(journal: Journal, name: str) -> dict[str, Any]:
 
 
 def pool(journal: Journal, jars: object) -> dict[str, Any]:
-    """Return some jars of a run poured together, and brought to bottling strength.
-
-    Parameters
-    ----------
-    journal : Journal
-        Of the run.
-    jars : object
-        Numbers of the jars, as a browser sends them.
-
-    Returns
-    -------
-    dict
-        ``keep`` and ``proofing`` as in the run's own data, and ``notes``.
-    """
+    """Return some jars of a run poured together, and brought to bottling strength."""
     plan = read_plan(journal.plan_text)
     chosen = replace(plan.jars, keep=told.jar_numbers(jars))
     run = distil(replace(plan, jars=chosen))
@@ -122,25 +95,7 @@ def pool(journal: Journal, jars: object) -> dict[str, Any]:
 
 
 def following(journal: Journal, name: str) -> dict[str, Any]:
-    """Return the trial that follows from the verdicts of a run.
-
-    Parameters
-    ----------
-    journal : Journal
-        Of the run.
-    name : str
-        Of the run.
-
-    Returns
-    -------
-    dict
-        ``plan`` as tables, ``changes`` of the bill and ``advice``.
-
-    Raises
-    ------
-    RequestError
-        If there is no verdict, or the next trial cannot be run.
-    """
+    """Return the trial that follows from the verdicts of a run."""
     notes = told.verdicts(journal)
     if not any(note.verdict for note in notes.values()):
         raise RequestError("No botanical has a verdict yet.", "Say of one or more what they were like.")

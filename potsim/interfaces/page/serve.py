@@ -28,41 +28,16 @@ HEADER_BYTES = 16 * 1024
 
 @dataclass(frozen=True)
 class Wish:
-    """How the page is to be served.
+    """How the page is to be served."""
 
-    Parameters
-    ----------
-    data : Path
-        Folder in which runs are kept.
-    host : str
-        Address to listen on.
-    port : int or None
-        Port; ``None`` for the usual one, or any free one if that is taken.
-    browser : bool
-        Whether to open a browser.
-    """
-
-    data: Path
-    host: str = LOOPBACK
-    port: int | None = None
-    browser: bool = True
+    data: Path  # folder in which runs are kept
+    host: str = LOOPBACK  # address to listen on
+    port: int | None = None  # port; ``None`` for the usual one, or any free one if that is taken
+    browser: bool = True  # whether to open a browser
 
 
 def serve(wish: Wish, result: Callable[[str], None], words: Callable[[str], None]) -> None:
-    """Serve the page until it is stopped.
-
-    Parameters
-    ----------
-    wish : Wish
-        How.
-    result, words : callable
-        Where the address goes, and what is said about it.
-
-    Raises
-    ------
-    RequestError
-        If host or port cannot be used.
-    """
+    """Serve the page until it is stopped."""
     folder = Folder(wish.data)
     listening = listen(wish)
     with contextlib.closing(listening):
@@ -83,13 +58,7 @@ def serve(wish: Wish, result: Callable[[str], None], words: Callable[[str], None
 
 
 def server_of(desk: Desk) -> uvicorn.Server:
-    """Return the server that a desk is put into.
-
-    Parameters
-    ----------
-    desk : Desk
-        What the addresses share.
-    """
+    """Return the server that a desk is put into."""
     return uvicorn.Server(
         uvicorn.Config(
             build(desk),
@@ -118,23 +87,7 @@ def _open(server: uvicorn.Server, address: str) -> None:
 
 
 def listen(wish: Wish) -> socket.socket:
-    """Return a socket that listens where the page is to be served.
-
-    Parameters
-    ----------
-    wish : Wish
-        How it is to be served.
-
-    Returns
-    -------
-    socket
-        TCP by name, for only then are small answers sent off at once.
-
-    Raises
-    ------
-    RequestError
-        If host or port cannot be used.
-    """
+    """Return a socket that listens where the page is to be served."""
     try:
         found = socket.getaddrinfo(wish.host, None, type=socket.SOCK_STREAM)
     except (OSError, UnicodeError):

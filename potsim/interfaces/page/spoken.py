@@ -38,27 +38,7 @@ EARLIER = "Choose a stop that comes before that."
 
 
 def spoken(message: str, hint: str, path: str) -> tuple[str, str, str]:
-    """Say a refusal as the page does.
-
-    Parameters
-    ----------
-    message, hint : str
-        Of the refusal, the place in a plan file taken off.
-    path : str
-        Of the value at fault, ``""`` if no one value is.
-
-    Returns
-    -------
-    tuple of (str, str, str)
-        Message, hint and path; the path is that of a missing value if one is missing.
-
-    Examples
-    --------
-    >>> spoken("This has no volume.", 'Add for example volume = "1 L".', "charge.0")
-    ('Nothing is written here.', 'Write for example "1 L".', 'charge.0.volume')
-    >>> spoken("bottling.abv is 90 % vol; allowed is at most 73 % vol.", "", "bottling.abv")[0]
-    'The bottling strength is 90 % vol; allowed is at most 73 % vol.'
-    """
+    """Say a refusal as the page does."""
     missing = _MISSING.fullmatch(message) if path else None
     if missing and missing["key"] != "condition":
         message, path = "Nothing is written here.", f"{path}.{missing['key']}"

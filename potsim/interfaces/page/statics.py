@@ -21,21 +21,11 @@ _TYPES = {
 
 @dataclass(frozen=True)
 class Asset:
-    """One file.
+    """One file."""
 
-    Parameters
-    ----------
-    content : bytes
-        What it holds.
-    media_type : str
-        What it is.
-    etag : str
-        Changes with the content.
-    """
-
-    content: bytes
-    media_type: str
-    etag: str
+    content: bytes  # what it holds
+    media_type: str  # what it is
+    etag: str  # changes with the content
 
 
 def assets() -> Mapping[str, Asset]:
@@ -57,15 +47,7 @@ def _walk(folder: Traversable, before: str) -> list[tuple[str, Asset]]:
 
 
 def served(asset: Asset, request: Request) -> Response:
-    """Return a file, or that the browser's copy is still good.
-
-    Parameters
-    ----------
-    asset : Asset
-        The file.
-    request : Request
-        What the browser asked.
-    """
+    """Return a file, or that the browser's copy is still good."""
     headers = {"ETag": asset.etag, "Cache-Control": "no-cache"}
     if request.headers.get("if-none-match") == asset.etag:
         return Response(status_code=304, headers=headers)

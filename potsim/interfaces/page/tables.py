@@ -8,14 +8,10 @@ from typing import Any
 
 from potsim.errors import RequestError
 from potsim.interfaces.page.answers import SOURCE
-from potsim.interfaces.planfile.place import Source
-from potsim.interfaces.planfile.tables import plan_of
-from potsim.interfaces.planfile.text import example_plan, read_plan
-from potsim.interfaces.planfile.write import tables_of
-from potsim.planning.asking.vary import CHARGE_ABV, Number, numbers
-from potsim.planning.botanicals.bill import PREPARED, WHERE
-from potsim.planning.botanicals.library import library
+from potsim.interfaces.planfile import Source, example_plan, plan_of, read_plan, tables_of
+from potsim.planning.botanicals import PREPARED, WHERE, library
 from potsim.planning.plan import Plan
+from potsim.planning.sweep import CHARGE_ABV, Number, numbers
 
 MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
 MOST_ROWS = 40  # of the charge, and of the bill
@@ -24,23 +20,7 @@ _SHOWN = {"L": ("mL", 1000.0), "% vol": ("%", 1.0), "of 1": ("%", 100.0)}
 
 
 def plan_from(tables: object) -> Plan:
-    """Return the plan that a browser sent.
-
-    Parameters
-    ----------
-    tables : object
-        Tables of a plan file.
-
-    Returns
-    -------
-    Plan
-        What they say.
-
-    Raises
-    ------
-    PotsimError
-        If they will not be read; no file is ever looked for.
-    """
+    """Return the plan that a browser sent."""
     if not isinstance(tables, dict):
         raise RequestError("The plan is not a set of tables.", "Start again from the example.")
     for name in ("charge", "botanical", "own_botanical", "own_compound"):
@@ -67,25 +47,7 @@ def _runs_inside(tables: dict[str, Any]) -> int:
 
 
 def opened(text: object, name: object) -> dict[str, Any]:
-    """Return the tables of an opened plan file.
-
-    Parameters
-    ----------
-    text : object
-        What the file holds.
-    name : object
-        What it is called, for refusals.
-
-    Returns
-    -------
-    dict
-        As written by potsim, so that what was read is what is shown.
-
-    Raises
-    ------
-    PotsimError
-        If it is no plan, or names other files.
-    """
+    """Return the tables of an opened plan file."""
     if not isinstance(text, str) or not isinstance(name, str):
         raise RequestError("The file is not text.", "Open a plan file (.toml).")
     shown = "".join(letter for letter in name if letter.isprintable())[:60]
@@ -119,18 +81,7 @@ def start() -> dict[str, Any]:
 
 
 def counted(plan: Plan) -> dict[str, dict[str, Any]]:
-    """Return the numbers of a plan as sliders count them.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
-    Returns
-    -------
-    dict
-        Path in the plan's tables to value and unit.
-    """
+    """Return the numbers of a plan as sliders count them."""
     found = {}
     for one in numbers(plan).values():
         value = None if one.name == CHARGE_ABV else one.get(plan)

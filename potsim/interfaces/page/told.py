@@ -12,13 +12,19 @@ from datetime import datetime
 from typing import Any
 
 from potsim.errors import RequestError
-from potsim.interfaces import units
-from potsim.interfaces.readings.columns import column
+from potsim.interfaces import quantities
+from potsim.interfaces.readingsfile import column
 from potsim.interfaces.wording import format_numbers
-from potsim.planning.following import journal as records
-from potsim.planning.following.journal import FilledJar, Journal
-from potsim.planning.following.readings import Entry
-from potsim.planning.trials.trial import Note
+from potsim.planning.journal import (
+    FilledJar,
+    Journal,
+    event_record,
+    jar_record,
+    reading_record,
+    strike_record,
+)
+from potsim.planning.readings import Entry
+from potsim.planning.trials import Note
 
 MEASURED = ("collected", "mass", "jar volume", "jar mass", "strength", "vapour", "pot", "power")
 BESIDE = ("read at", "of", "time")  # what says more of a measured value
@@ -41,13 +47,13 @@ def hold_up(journal: Journal) -> tuple[str, float | None]:
     """Return what the condenser holds back, as typed and in litres; ``""`` and ``None`` if not told."""
     found = _events(journal, _HELD)
     typed = found[-1][1] if found else NOTHING
-    return ("", None) if typed == NOTHING else (typed, units.volume_l(typed))
+    return ("", None) if typed == NOTHING else (typed, quantities.volume_l(typed))
 
 
 def pooled(journal: Journal) -> tuple[int, ...]:
     """Return the jars that were chosen to be pooled; none if that was not told."""
     found = _events(journal, _POOLED)
-    return units.numbers(found[-1][1]) if found else ()
+    return quantities.numbers(found[-1][1]) if found else ()
 
 
 def verdicts(journal: Journal) -> dict[str, Note]:
@@ -75,41 +81,23 @@ def _events(journal: Journal, pattern: re.Pattern[str]) -> list[re.Match[str]]:
 
 
 def record(journal: Journal, told: object) -> dict[str, Any] | None:
-    """Return the record of what was told.
-
-    Parameters
-    ----------
-    journal : Journal
-        Of the run.
-    told : object
-        As the browser sent it.
-
-    Returns
-    -------
-    dict or None
-        For `Journal.append`; ``None`` if it is in the journal already.
-
-    Raises
-    ------
-    PotsimError
-        If it cannot be.
-    """
+    """Return the record of what was told."""
     if not isinstance(told, dict):
         raise RequestError("Nothing was told.", "")
     kind = told.get("kind")
     if kind == "reading":
         entry = _entry(told)
-        return None if any(r.entry == entry for r in journal.readings) else records.reading_record(entry)
+        return None if any(r.entry == entry for r in journal.readings) else reading_record(entry)
     if kind == "jar":
-        return records.jar_record(_jar(told))
+        return jar_record(_jar(told))
     if kind == "strike":
         numbers = [r.number for r in journal.readings if r.line == told.get("line")]
-        return records.strike_record(numbers[0]) if numbers else None
+        return strike_record(numbers[0]) if numbers else None
     events = {"heat": _heat, "hold_up": _hold_up, "pool": _pool, "verdict": _verdict, "note": _note}
     event = events.get(str(kind))
     if event is None:
         raise RequestError("What was told is of no known kind.", "")
-    said = records.event_record(event(told))
+    said = event_record(event(told))
     return None if journal.records[-1].content.get("words") == said["words"] else said
 
 
@@ -127,7 +115,7 @@ def _hold_up(told: Mapping[str, Any]) -> str:
     given = told.get("volume")
     if not given:
         return f"condenser holds back: {NOTHING}"
-    units.volume_l(given)  # refused before it is on disk
+    quantities.volume_l(given)  # refused before it is on disk
     return f"condenser holds back: {said(given)}"
 
 
@@ -136,23 +124,7 @@ def _pool(told: Mapping[str, Any]) -> str:
 
 
 def jar_numbers(given: object) -> tuple[int, ...]:
-    """Return numbers of jars as a browser sends them.
-
-    Parameters
-    ----------
-    given : object
-        A list of whole numbers.
-
-    Returns
-    -------
-    tuple of int
-        Rising.
-
-    Raises
-    ------
-    RequestError
-        If it is something else, or empty.
-    """
+    """Return numbers of jars as a browser sends them."""
     if not isinstance(given, list) or not all(type(n) is int and 0 < n <= 500 for n in given):
         raise RequestError("The jars are not a list of numbers.", "")
     if not given:
@@ -193,22 +165,11 @@ def _jar(told: Mapping[str, Any]) -> FilledJar:
     if type(number) is not int:
         raise RequestError("The jar has no number.", "")
     word = said(told["word"]) if told.get("word") else ""
-    return FilledJar(number, units.volume_l(volume) if volume else None, word)
+    return FilledJar(number, quantities.volume_l(volume) if volume else None, word)
 
 
 def said(given: object) -> str:
-    """Return what a person noted, on one line.
-
-    Parameters
-    ----------
-    given : object
-        Text.
-
-    Raises
-    ------
-    RequestError
-        If it is no text, empty or too long.
-    """
+    """Return what a person noted, on one line."""
     if not isinstance(given, str) or not given.strip():
         raise RequestError("The note is empty.", "Write a word or two.")
     if len(given) > LONGEST_WORDS:

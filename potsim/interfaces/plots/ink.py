@@ -12,6 +12,8 @@ from typing import Any
 
 from matplotlib.axes import Axes
 
+from potsim.interfaces.wording import unit_of_volumes
+
 INK = "#222222"
 FAINT = "#8a8a8a"
 BLUE = "#0072B2"
@@ -26,21 +28,11 @@ MOVED = 0.2  # of the least distance of two labels: moved less, a label needs no
 
 @dataclass(frozen=True)
 class Pen:
-    """A line of a picture.
+    """A line of a picture."""
 
-    Parameters
-    ----------
-    colour : str
-        Ink.
-    weight : float
-        Width [points].
-    dash : str or tuple
-        Pattern, as matplotlib takes it.
-    """
-
-    colour: str
-    weight: float
-    dash: Any = "-"
+    colour: str  # ink
+    weight: float  # width [points]
+    dash: Any = "-"  # pattern, as matplotlib takes it
 
     @property
     def style(self) -> dict[str, Any]:
@@ -55,13 +47,7 @@ OVER = Pen(GREEN, 1.4, (0, (5, 1.5, 1, 1.5)))
 
 
 def plain(ax: Axes) -> None:
-    """Take away what a reader does not need: top and right frame, long ticks.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-        The axes.
-    """
+    """Take away what a reader does not need: top and right frame, long ticks."""
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)
     for side in ("left", "bottom"):
@@ -72,30 +58,12 @@ def plain(ax: Axes) -> None:
 
 
 def bare(ax: Axes) -> None:
-    """Take away frame and ticks of a row under the curve.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-        The axes.
-    """
+    """Take away frame and ticks of a row under the curve."""
     ax.set_axis_off()
 
 
 def beside(ax: Axes, height: float, text: str, colour: str = INK) -> None:
-    """Write to the right of a row.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-        The axes.
-    height : float
-        Where, in data units.
-    text : str
-        What.
-    colour : str
-        Ink.
-    """
+    """Write to the right of a row."""
     ax.annotate(
         text,
         xy=(BESIDE, height),
@@ -108,22 +76,7 @@ def beside(ax: Axes, height: float, text: str, colour: str = INK) -> None:
 
 
 def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> list[float]:
-    """Move label positions as little as it takes to keep them apart.
-
-    Parameters
-    ----------
-    wanted : sequence of float
-        Where each label would stand.
-    apart : float
-        Least distance.
-    low, high : float
-        Ends of the room there is.
-
-    Returns
-    -------
-    list of float
-        In the order of ``wanted``.
-    """
+    """Move label positions as little as it takes to keep them apart."""
     order = sorted(range(len(wanted)), key=lambda k: wanted[k])
     placed = [min(max(wanted[k], low), high) for k in order]
     for _ in range(100):
@@ -146,17 +99,7 @@ def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> li
 
 
 def end_labels(ax: Axes, labels: Sequence[tuple[float, str, str]], apart: float) -> None:
-    """Write labels at the right edge, each at the height where its line ends.
-
-    Parameters
-    ----------
-    ax : matplotlib.axes.Axes
-        The axes.
-    labels : sequence of (height, text, colour)
-        In data units.
-    apart : float
-        Least distance of two labels, in data units.
-    """
+    """Write labels at the right edge, each at the height where its line ends."""
     low, high = ax.get_ylim()
     across = ax.get_yaxis_transform()
     places = spread([height for height, _, _ in labels], apart, low, high)
@@ -164,3 +107,29 @@ def end_labels(ax: Axes, labels: Sequence[tuple[float, str, str]], apart: float)
         if abs(place - height) > MOVED * apart:
             ax.plot(LEADER, [height, place], color=FAINT, linewidth=0.6, transform=across, clip_on=False)
         beside(ax, place, text, colour)
+
+
+# --- Volumes in a picture: in millilitres, or in litres where millilitres would be long numbers.
+
+
+@dataclass(frozen=True)
+class Volumes:
+    """The unit of volume of one picture."""
+
+    unit: str  # its symbol
+    per_l: float  # how many to a litre
+    digits: int  # decimals worth saying
+
+    def number(self, volume_l: float) -> str:
+        """Return a volume [L] in the unit, without it."""
+        return f"{self.per_l * volume_l:.{self.digits}f}"
+
+    def words(self, volume_l: float) -> str:
+        """Return a volume [L] with the unit."""
+        return f"{self.number(volume_l)} {self.unit}"
+
+
+def volumes_up_to(most_l: float) -> Volumes:
+    """Return the unit for a picture that reaches to a volume."""
+    unit, per_l = unit_of_volumes(most_l)
+    return Volumes(unit, per_l, 1 if unit == "L" else 0)

@@ -1,34 +1,36 @@
 """Strength of spirit in the distiller's units: °C, litres and % vol at 20 °C."""
 
-from potsim.liquid.strength.density import REFERENCE_C, density, w_from_density
-from potsim.liquid.strength.fractions import (
+from potsim.liquid.strength.density import (
+    REFERENCE_C,
     abv_from_w,
     abv_from_x,
+    density,
     molar_mass,
     molar_mass_of,
     w_from_abv,
+    w_from_density,
     w_from_x,
     x_from_abv,
     x_from_w,
 )
-from potsim.liquid.strength.hydrometer import reading_abv, true_abv, volume_at
 from potsim.liquid.strength.mixing import (
+    US_REFERENCE_C,
     Mixture,
     Moles,
     abv_from_moles,
+    abv_from_percent_at,
+    abv_from_proof,
     mass_of,
     mix,
     moles,
-    volume_from_moles,
-    water_to_reach,
-)
-from potsim.liquid.strength.proof import (
-    US_REFERENCE_C,
-    abv_from_percent_at,
-    abv_from_proof,
     percent_at,
     proof_from_abv,
     proof_gallons,
+    reading_abv,
+    true_abv,
+    volume_at,
+    volume_from_moles,
+    water_to_reach,
 )
 
 __all__ = [

@@ -1,0 +1,424 @@
+"""Picture of two trials: the oil of each botanical in the bottle, before and after."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from matplotlib import colormaps
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
+from numpy.typing import NDArray
+
+from potsim.errors import RequestError
+from potsim.interfaces.plots import ink
+from potsim.interfaces.plots.ink import Volumes, volumes_up_to
+from potsim.interfaces.plots.run import WIDTH_IN, new_axes
+from potsim.interfaces.report.sweep import number_words, short_words, value_words
+from potsim.interfaces.trialfile import oil, ratio
+from potsim.planning.comparison import Comparison, Pair, pairs
+from potsim.planning.forecast import Forecast, in_short
+from potsim.planning.sweep import Row, Sweep
+
+ROW_IN = 0.36  # height of a row
+
+
+def plot_comparison(made: Comparison, ax: Axes | None = None) -> Axes:
+    """Draw the predicted oil of each botanical in both trials."""
+    every = sorted(pairs(made.run_a, made.run_b), key=_largest)
+    ax = new_axes(_height(len(every))) if ax is None else ax
+    contents = [content for pair in every for content in _contents(pair) if content > 0.0]
+    low, high = (min(contents), max(contents)) if contents else (0.1, 1.0)
+    ax.set_xscale("log")
+    ax.set_xlim(low / 1.6, high * 1.6)
+    ax.set_ylim(-0.7, len(every) - 0.3)
+    for row, pair in enumerate(every):
+        _draw(ax, row, pair)
+    ax.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    ax.xaxis.set_minor_locator(NullLocator())
+    ax.set_yticks(range(len(every)), [pair.label for pair in every])
+    ax.set_xlabel("oil in the bottled spirit, mg/L")
+    ink.plain(ax)
+    ax.tick_params(axis="y", length=0)
+    return ax
+
+
+def figure_of_comparison(made: Comparison) -> Figure:
+    """Return the whole picture of two trials."""
+    count = len(pairs(made.run_a, made.run_b))
+    figure = Figure(figsize=(WIDTH_IN, _height(count)), layout="constrained")
+    plot_comparison(made, figure.add_subplot())
+    title = f"A  ○  {made.a.plan.title}\nB  ●  {made.b.plan.title}"
+    figure.suptitle(title, x=0.01, ha="left", fontsize=ink.SIZE + 1, color=ink.INK)
+    return figure
+
+
+def _height(rows: int) -> float:
+    return 1.3 + ROW_IN * max(rows, 2)
+
+
+def _contents(pair: Pair) -> tuple[float, float]:
+    return tuple(0.0 if side is None else side.oil_mg_per_l for side in (pair.a, pair.b))  # type: ignore[return-value]
+
+
+def _largest(pair: Pair) -> float:
+    return max(_contents(pair))
+
+
+def _draw(ax: Axes, row: int, pair: Pair) -> None:
+    a, b = _contents(pair)
+    moved = pair.differs
+    colour = ink.VERMILION if moved else ink.FAINT
+    left = ax.get_xlim()[0]
+    if a > 0.0 and b > 0.0:
+        ax.plot([a, b], [row, row], color=colour, linewidth=2.2, zorder=1)
+    else:
+        ax.plot([left, max(a, b)], [row, row], color=colour, linewidth=0.8, linestyle=(0, (1, 2)), zorder=1)
+    if a > 0.0:
+        ax.plot(a, row, "o", mfc="white", mec=ink.INK, mew=1.4, ms=8, zorder=2)
+    if b > 0.0:
+        size = 6 if moved else 3.5
+        ax.plot(b, row, "o", mfc=ink.INK, mec=ink.INK, ms=size, zorder=3)
+    if not moved:
+        words = oil(b)
+    elif a > 0.0 and b > 0.0:
+        words = f"{oil(a)} to {oil(b)}  ({ratio(pair.change)})"
+    else:
+        words = f"{oil(b)} (new)" if b > 0.0 else f"{oil(a)} to none"
+    ax.annotate(
+        words,
+        xy=(1.02, row),
+        xycoords=("axes fraction", "data"),
+        fontsize=ink.SIZE,
+        color=ink.INK if moved else ink.FAINT,
+        va="center",
+        annotation_clip=False,
+    )
+
+
+# --- The picture of a run being followed: what was read, on what was to be expected, and what is to come.
+
+
+ODD: dict[str, Any] = {"marker": "x", "s": 46, "linewidths": 1.8, "color": ink.VERMILION, "zorder": 5}
+FITS: dict[str, Any] = {"s": 30, "facecolors": "white", "edgecolors": ink.INK, "linewidths": 1.3, "zorder": 5}
+LABEL = 0.34  # width of the label of the band, of the axes
+MARK = {"stream": "o", "parrot": "s", "jar": "D"}
+
+
+def plot_follow(forecast: Forecast, ax: Axes | None = None) -> Axes:
+    """Draw readings on the predicted band, the forecast ahead, and the stop."""
+    ax = new_axes() if ax is None else ax
+    curve = forecast.curve
+    volumes = _volumes(forecast)
+    over = curve.collected_l
+    places = volumes.per_l * over
+    now, stop = forecast.collected_l, forecast.stop_l.value
+    ax.fill_between(places, curve.low_abv, curve.high_abv, color=ink.BLUE, alpha=0.18, linewidth=0)
+    past, ahead = over <= now, (over >= now) & (over <= stop)
+    ax.plot(places[past], curve.abv[past], **ink.STREAM.style, solid_capstyle="round")
+    ax.plot(places[ahead], curve.abv[ahead], color=ink.BLUE, linewidth=2.2, linestyle=(0, (4, 2)))
+    _draw_readings(forecast, ax)
+    shown = [curve.low_abv, curve.high_abv, [r.abv for r in forecast.readings if r.abv is not None]]
+    low, high = (f(np.concatenate([np.asarray(v, dtype=float) for v in shown])) for f in (np.min, np.max))
+    ax.set_xlim(0.0, float(places[-1]))
+    ax.set_ylim(max(0.0, float(low) - 4.0), min(100.0, float(high) + 5.0))
+    ax.set_xlabel(f"distillate collected, {volumes.unit} at 20 °C")
+    ax.set_ylabel("strength at the spout, % vol at 20 °C")
+    ink.plain(ax)
+    _mark(forecast, ax)
+    return ax
+
+
+def _draw_readings(forecast: Forecast, ax: Axes) -> None:
+    """Strengths as points, a jar's as a bar over what it holds; what does not fit is crossed."""
+    named: set[str] = set()
+    odd = {r.line for r in forecast.fit.residuals if r.left_out and r.kind == "strength"}
+    strengths = [r for r in forecast.fit.residuals if r.kind == "strength"]
+    per_l = _volumes(forecast).per_l
+    places = [per_l * place for place in _places(forecast)]
+    for residual in strengths:
+        reading = forecast.readings[residual.line]
+        place, abv = places[residual.line], residual.read
+        if residual.line in odd:
+            ax.scatter([place], [abv], **ODD)
+            label = "left out"
+        else:
+            ax.scatter([place], [abv], marker=MARK[reading.entry.of], **FITS)
+            label = "" if reading.entry.of == "stream" else reading.entry.of
+        if reading.from_l is not None and reading.collected_l is not None:
+            ends = [per_l * reading.from_l, per_l * reading.collected_l]
+            ax.plot(ends, [abv, abv], color=ink.INK, linewidth=1.3, zorder=4)
+        if label and label not in named:
+            named.add(label)
+            ax.annotate(
+                label,
+                xy=(place, abv),
+                xytext=(0, -12),
+                textcoords="offset points",
+                ha="center",
+                fontsize=ink.SIZE,
+                color=ink.VERMILION if label == "left out" else ink.INK,
+            )
+
+
+def _places(forecast: Forecast) -> list[float]:
+    """Where each reading stands [L]; a jar's in its middle, one by the clock or by mass as it was fitted."""
+    from potsim.planning.readings import observed_of
+    from potsim.still.fit import places
+
+    if not forecast.readings:
+        return []
+    tracks = forecast.fit.tracks
+    held = float(tracks.rows.hold_up_l[0] + tracks.bench.parrot_l)
+    over = places(tracks, observed_of(forecast.readings))[0] - held
+    return [
+        float(u) if r.from_l is None else 0.5 * (r.from_l + float(u))
+        for u, r in zip(over, forecast.readings, strict=True)
+    ]
+
+
+def _volumes(forecast: Forecast) -> Volumes:
+    return volumes_up_to(float(forecast.curve.collected_l[-1]))
+
+
+def _mark(forecast: Forecast, ax: Axes) -> None:
+    """Name the lines beside them, and the stop with its band at the top."""
+    volumes, found = _volumes(forecast), forecast.stop_l
+    now, stop = (volumes.per_l * place for place in (forecast.collected_l, found.value))
+    right, top = ax.get_xlim()[1], ax.get_ylim()[1]
+    ax.axvline(stop, color=ink.INK, linewidth=0.8)
+    band = [volumes.per_l * found.low, min(volumes.per_l * found.high, right)]
+    ax.plot(band, [top, top], color=ink.INK, linewidth=3.0, solid_capstyle="butt", clip_on=False)
+    if forecast.readings and now < stop:
+        ax.axvline(now, color=ink.FAINT, linewidth=0.8)
+        early = now < 0.5 * LABEL * right
+        ax.annotate(
+            f"now, {volumes.words(forecast.collected_l)}",
+            xy=(now, ax.get_ylim()[0]),
+            xytext=(3 if early else -3, 3),
+            textcoords="offset points",
+            ha="left" if early else "right",
+            fontsize=ink.SIZE,
+            color=ink.INK,
+        )
+    reach = f"{volumes.number(found.low)} to {volumes.number(found.high)}"
+    ax.annotate(
+        f"stop at {volumes.words(found.value)} ({reach}), minute {forecast.stop_min.value:.0f}",
+        xy=(stop, top),
+        xytext=(0, 5),
+        textcoords="offset points",
+        ha="right" if stop > 0.55 * right else "left",
+        fontsize=ink.SIZE,
+        color=ink.INK,
+        annotation_clip=False,
+    )
+    curve = forecast.curve
+    at = 0.85 * stop
+    height = float(np.interp(at, volumes.per_l * curve.collected_l, curve.low_abv))
+    ax.annotate(
+        "expected, with its band\nof nine in ten",
+        xy=(at, height),
+        xytext=(_beside_now(now / right, stop / right), 0.2),
+        textcoords="axes fraction",
+        ha="center",
+        fontsize=ink.SIZE,
+        color=ink.BLUE,
+        arrowprops={"arrowstyle": "-", "color": ink.FAINT, "linewidth": 0.6},
+    )
+
+
+def _beside_now(now: float, stop: float) -> float:
+    """Middle of a label clear of the line of now: after it if there is room before the stop."""
+    if stop - now > LABEL:
+        return 0.5 * (now + stop)
+    return max(now - 0.55 * LABEL, 0.5 * LABEL)
+
+
+def figure_of_follow(forecast: Forecast) -> Figure:
+    """Return the whole picture of a run being followed."""
+    figure = Figure(figsize=(WIDTH_IN, 4.2), layout="constrained")
+    plot_follow(forecast, figure.add_subplot())
+    words = in_short(forecast)
+    title = f"{forecast.run.plan.title}\n{words if len(words) < 90 else words.partition(' (')[0] + '.'}"
+    figure.suptitle(title, x=0.01, ha="left", fontsize=ink.SIZE + 1, color=ink.INK)
+    return figure
+
+
+# --- The picture of runs that differ in one number: a fan of curves, each labelled where it is free.
+
+
+Array = NDArray[np.float64]
+
+MAP, DARKEST, PALEST = "cividis", 0.0, 0.82  # its lightness only rises, so that grey tells the order, too
+WEIGHT, OWN_WEIGHT = 1.5, 3.2
+LINE_PT = 1.35 * ink.SIZE  # from label to label
+LETTER_PT = 0.58 * ink.SIZE  # width of a letter, generously
+LEADER_PT = 14.0  # from curve to label
+FAR = 1e6  # % vol; labels may go anywhere
+ROUNDS = 4  # the axes grow, and the labels with them
+
+
+@dataclass(frozen=True)
+class _Curve:
+    """One run as it is drawn."""
+
+    row: Row
+    collected: Array
+    abv: Array
+    colour: str | tuple[float, ...]
+    words: str
+
+    @property
+    def weight(self) -> float:
+        return OWN_WEIGHT if self.row.planned else WEIGHT
+
+
+def plot_sweep(sweep: Sweep, ax: Axes | None = None) -> Axes:
+    """Draw the strength of the stream against the distillate, a curve for each value.
+
+    The labels stand beside the first drop or beside the stop, wherever the curves lie further apart.
+    Where there are more curves than room, some labels are left out; that of the plan never is.
+    """
+    unit, curves = _curves(sweep)
+    ax = new_axes() if ax is None else ax
+    for curve in curves:
+        order = 3 if curve.row.planned else 2
+        ax.plot(curve.collected, curve.abv, color=curve.colour, linewidth=curve.weight, zorder=order)
+        ax.plot(
+            curve.collected[-1:],
+            curve.abv[-1:],
+            "o",
+            color=curve.colour,
+            markersize=1.6 * curve.weight,
+            zorder=order,
+            clip_on=False,
+        )
+    _frame(ax, curves)
+    ax.set_xlabel(f"distillate collected, {unit} at 20 °C; each curve ends at the stop")
+    ax.set_ylabel("strength of the stream, % vol")
+    ink.plain(ax)
+    _label(ax, curves, short_words(sweep.number))
+    return ax
+
+
+def figure_of_sweep(sweep: Sweep) -> Figure:
+    """Return the whole picture of a sweep."""
+    figure = Figure(figsize=(WIDTH_IN, 4.6), layout="constrained")
+    plot_sweep(sweep, figure.add_subplot())
+    stays = "" if sweep.same is None else f", the same {sweep.same}"
+    title = f"{sweep.plan.title}: {number_words(sweep.number)}{stays}"
+    figure.suptitle(title, x=0.01, ha="left", fontsize=ink.SIZE + 2, color=ink.INK)
+    return figure
+
+
+def _curves(sweep: Sweep) -> tuple[str, list[_Curve]]:
+    """Unit of volume, and curves of all that can be run, the lowest value first and darkest."""
+    rows = [(row, row.run) for row in sweep.with_own if row.run is not None]
+    if not rows:
+        why = sweep.rows[0].refusal
+        raise RequestError(f"None of the values of {sweep.number.name} can be run.", why)
+    curves = []
+    volumes = volumes_up_to(max(float(run.collected_l[-1]) for _, run in rows))
+    for k, (row, run) in enumerate(rows):
+        share = k / max(len(rows) - 1, 1)
+        colour = ink.INK if row.planned else colormaps[MAP](DARKEST + share * (PALEST - DARKEST))
+        words = ("plan, " if row.planned else "") + value_words(sweep.number, row.value, planned=row.planned)
+        curves.append(_Curve(row, volumes.per_l * run.collected_l, run.stream_abv, colour, words))
+    return volumes.unit, curves
+
+
+def _frame(ax: Axes, curves: list[_Curve]) -> None:
+    low = min(float(curve.abv.min()) for curve in curves)
+    high = max(float(curve.abv.max()) for curve in curves)
+    room = max(0.06 * (high - low), 1.0)
+    ax.set_ylim(max(low - room, 0.0), min(high + room, 100.0))
+    ax.set_xlim(0.0, 1.02 * max(float(curve.collected[-1]) for curve in curves))
+
+
+def _label(ax: Axes, curves: list[_Curve], heading: str) -> None:
+    """Write a column of labels at one side, with room made for it and lines that lead to the curves."""
+    labelled = _some(curves, int(ax.get_window_extent().height / (LINE_PT * _px(ax))) - 2)
+    starts, ends = ([float(curve.abv[k]) for curve in labelled] for k in (0, -1))
+    apart = _line(ax)
+    left = _crowding(starts, apart) <= _crowding(ends, apart)
+    k = 0 if left else -1
+    heights = _make_height(ax, starts if left else ends)
+    edge = _make_room(ax, max(len(words) for words in (heading, *(curve.words for curve in labelled))), left)
+    for curve, height in zip(labelled, heights, strict=True):
+        ax.annotate(
+            curve.words,
+            xy=(float(curve.collected[k]), float(curve.abv[k])),
+            xytext=(edge, height),
+            ha="right" if left else "left",
+            va="center",
+            fontsize=ink.SIZE,
+            color=ink.INK,
+            fontweight="bold" if curve.row.planned else "normal",
+            arrowprops={
+                "arrowstyle": "-",
+                "color": ink.FAINT,
+                "linewidth": 0.6,
+                "relpos": (1.0 if left else 0.0, 0.5),
+                "shrinkA": 1,
+                "shrinkB": 0,
+            },
+        )
+    ax.text(
+        edge,
+        max(heights) + _line(ax),
+        heading,
+        ha="right" if left else "left",
+        va="center",
+        fontsize=ink.SIZE,
+        color=ink.INK,
+        style="italic",
+    )
+
+
+def _px(ax: Axes) -> float:
+    """Pixels a point."""
+    return ax.figure.dpi / 72.0
+
+
+def _line(ax: Axes) -> float:
+    """Height of a line of labels, in data units."""
+    low, high = ax.get_ylim()
+    return (high - low) * LINE_PT * _px(ax) / ax.get_window_extent().height
+
+
+def _make_height(ax: Axes, wanted: list[float]) -> list[float]:
+    """Places for labels, with the axes made high enough for them and a heading."""
+    low, high = ax.get_ylim()
+    for _ in range(ROUNDS):
+        apart = _line(ax)
+        places = ink.spread(wanted, apart, -FAR, FAR)
+        ax.set_ylim(min(low, min(places) - apart), max(high, max(places) + 2.0 * apart))
+    return places
+
+
+def _make_room(ax: Axes, letters: int, left: bool) -> float:
+    """Widen the axes for a column of labels, and return where it stands; the ticks stay."""
+    per_pt = _px(ax) / ax.get_window_extent().width
+    wide = (letters * LETTER_PT + LEADER_PT) * per_pt
+    end = ax.get_xlim()[1]
+    ticks = [tick for tick in ax.get_xticks() if 0.0 <= tick <= end]
+    whole = end / (1.0 - wide)
+    ax.set_xlim(*((end - whole, end) if left else (0.0, whole)))
+    ax.set_xticks(ticks)
+    lead = LEADER_PT * per_pt * whole
+    return -lead if left else end + lead
+
+
+def _some(curves: list[_Curve], most: int) -> list[_Curve]:
+    """As many of the curves as can be labelled, evenly taken, the plan's always."""
+    step = -(-len(curves) // max(most - 1, 1))
+    return [curve for k, curve in enumerate(curves) if k % step == 0 or curve.row.planned]
+
+
+def _crowding(heights: list[float], apart: float) -> float:
+    """How far labels would have to be moved."""
+    placed = ink.spread(heights, apart, -FAR, FAR)
+    return sum(abs(there - wanted) for there, wanted in zip(placed, heights, strict=True))

@@ -1,0 +1,569 @@
+"""How people write a number: decimal points and commas, thousands, fractions; and how a refusal is worded."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from functools import cache
+
+from potsim.data import read_table
+from potsim.errors import RequestError, nearest
+from potsim.planning.plan import MOST_JARS, JarStock
+
+LONGEST = 200
+"""Characters that a typed quantity may have [-]."""
+
+LARGEST = 10**99
+"""Number beyond which text is not read; it keeps every size a finite float."""
+
+_NUMBER = re.compile(
+    r"""(?P<sign>[+-]?)\s*
+    (?: (?:(?P<whole>[0-9]{1,6})\s+)?(?P<top>[0-9]{1,6})\s*/\s*(?P<bottom>[0-9]{1,6})
+      | (?P<plain>(?:[0-9]{1,3}(?:\ [0-9]{3})+(?![0-9])|[0-9]+)(?:[.,'][0-9]+)*|[.,][0-9]+)
+        (?P<exponent>[eE][+-]?[0-9]{1,3}(?![0-9]))? )""",
+    re.VERBOSE,
+)
+_VULGAR = {
+    "½": "1/2",
+    "¼": "1/4",
+    "¾": "3/4",
+    "⅓": "1/3",
+    "⅔": "2/3",
+    "⅛": "1/8",
+    "⅜": "3/8",
+    "⅝": "5/8",
+    "⅞": "7/8",
+}
+_ALIKE = {
+    "−": "-",
+    "–": "-",
+    "º": "°",
+    "˚": "°",
+    "℃": "°C",
+    "℉": "°F",
+    "％": "%",
+    "’": "'",
+    "×": "x",
+    "✕": "x",
+}
+
+
+def shown(given: object) -> str:
+    """Return what was given as it may stand in a message: short, printable, in quotes when it is text."""
+    if isinstance(given, bool):
+        return str(given).lower()
+    if isinstance(given, list):
+        return "a list"
+    if isinstance(given, dict):
+        return "a table"
+    if not isinstance(given, str):
+        return _short(_digits(given) if isinstance(given, (int, float)) else str(given))
+    return f"'{_short(given)}'"
+
+
+def _short(text: str) -> str:
+    text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text[: LONGEST + 1])
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def refusal(given: object, why: str, allowed: str, example: str) -> RequestError:
+    """Word a refusal: what was given, why it will not do, what is allowed, an example."""
+    return RequestError(f"{shown(given)} {why}; allowed: {allowed}.", f'Write for example "{example}".')
+
+
+def tidy(text: str) -> str:
+    """Return typed text with look-alike characters made one and blanks made single."""
+    for vulgar, plain in _VULGAR.items():
+        text = text.replace(vulgar, f" {plain}")
+    for odd, plain in _ALIKE.items():
+        text = text.replace(odd, plain)
+    return " ".join(text.split())
+
+
+def as_text(given: object, allowed: str, example: str) -> str:
+    """Return what was given as text, if it is text or a number at all."""
+    if isinstance(given, bool) or not isinstance(given, (str, int, float)):
+        raise refusal(given, "will not do", allowed, example)
+    text = given if isinstance(given, str) else _digits(given)
+    if not text.strip():
+        raise refusal(given, "is empty", allowed, example)
+    if len(text) > LONGEST:
+        raise refusal(given, f"is too long ({len(text)} characters)", allowed, example)
+    return text
+
+
+def _digits(number: float) -> str:
+    return f"{Decimal(number):.3E}" if isinstance(number, int) and abs(number) > 10**20 else repr(number)
+
+
+def leading_number(given: object, allowed: str, example: str) -> tuple[Fraction, str]:
+    """Read the number that typed text begins with.
+
+    A point is a decimal point. A comma is a decimal comma, unless exactly three digits follow one to
+    three that do not begin with 0: ``1,500`` may be 1.5 or 1500, and is refused. Two marks settle it:
+    ``1,500.0``, ``1.500,0``, ``1,500,000``. A blank or an apostrophe groups digits by three. ``1 1/2`` is
+    1.5.
+    """
+    clean = tidy(as_text(given, allowed, example))
+    found = _NUMBER.match(clean)
+    if found is None:
+        raise refusal(given, "does not begin with a number", allowed, example)
+    if found["top"]:
+        size = _fraction(found["whole"], found["top"], found["bottom"])
+    else:
+        size = _decimal(given, found["plain"])
+    if size is None:
+        raise refusal(given, "does not begin with a number that can be read", allowed, example)
+    if found["exponent"]:
+        size *= Fraction(10) ** int(found["exponent"][1:])
+    if size > LARGEST:
+        raise refusal(given, "is too large for anything here", allowed, example)
+    return (-size if found["sign"] == "-" else size), clean[found.end() :].strip()
+
+
+def _fraction(whole: str | None, top: str, bottom: str) -> Fraction | None:
+    if int(bottom) == 0 or (whole and int(top) >= int(bottom)):
+        return None
+    return int(whole or 0) + Fraction(int(top), int(bottom))
+
+
+def _decimal(given: object, plain: str) -> Fraction | None:
+    """Settle which mark is the decimal one; None where the marks make no sense."""
+    digits = plain.replace(" ", "'")
+    marks = re.findall(r"[.,']", digits)
+    kinds = list(dict.fromkeys(marks))
+    if marks == [","] and re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", digits):
+        decimal, grouped = digits.replace(",", "."), digits.replace(",", "")
+        raise RequestError(
+            f"{shown(given)} can be read in two ways: {decimal} or {grouped}.",
+            f'Write "{decimal}" or "{grouped}" with the unit.',
+        )
+    if not marks or (len(marks) == 1 and marks != ["'"]):
+        return Fraction(digits.replace(",", "."))
+    last = kinds[-1] if len(kinds) > 1 else ""
+    if len(kinds) > 2 or last == "'" or (last and marks.count(last) > 1):
+        return None
+    whole, _, part = digits.partition(last) if last else (digits, "", "")
+    groups = re.split(r"[.,']", whole)
+    if part and not part.isdecimal():
+        return None
+    if not 1 <= len(groups[0]) <= 3 or any(len(group) != 3 for group in groups[1:]):
+        return None
+    return Fraction("".join(groups) + ("." + part if part else ""))
+
+
+def as_typed(typed: object, given: object) -> object:
+    """Return a value for a refusal: as it was typed, and what that is where it reads otherwise."""
+    if not isinstance(typed, str) or not typed.strip() or len(typed) > LONGEST or not typed.isprintable():
+        return given
+    number, _, unit = str(given).partition(" ")
+    bare = re.fullmatch(r"[\d.,]+", typed.strip())
+    if bare:
+        return f"{typed.strip()} {unit}".strip()
+    same_unit = typed.split()[-1] == str(given).split()[-1]
+    if same_unit or (number == "0" and typed.lstrip().startswith("0")):
+        return typed.strip()
+    alike = "".join(str(given).split()).startswith("".join(typed.split()))
+    return given if alike else f"{typed.strip()}, that is {given}"
+
+
+# --- The table of units, and how a typed quantity of one kind is read against it.
+
+
+_COUNTRIES = {
+    "us": ("us", "usa", "american"),
+    "imp": ("imperial", "imp", "uk", "british"),
+    "metric": ("metric",),
+    "aus": ("australian", "aus"),
+}
+_COUNTRY = {word: short for short, words in _COUNTRIES.items() for word in words}
+_WORDS = "|".join(sorted(_COUNTRY, key=len, reverse=True))
+
+# Spellings in which the capital says something else, or which people use for two things: kind, spelling, why.
+_CONFUSED = {
+    ("mass", "Mg"): '"Mg" is a megagram, which is a tonne; write "mg" or "kg"',
+    ("pressure", "Mbar"): '"Mbar" is a megabar; write "mbar"',
+    ("length", "M"): '"M" is mega, or miles; write "m" for metres',
+    ("duration", "m"): 'a bare "m" may be minutes or months; write "min", or months as days ("60 d")',
+    ("duration", "M"): 'a bare "M" may be minutes or months; write "min", or months as days ("60 d")',
+    ("volume", "oz"): '"oz" is a mass; a volume is in "US fl oz" or "imperial fl oz"',
+    ("mass", "fl oz"): '"fl oz" is a volume; a mass is in "oz"',
+}
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of quantity and the units it may be typed in."""
+
+    name: str  # as in the column ``kind`` of the table of units
+    what: str  # with its article, for messages: ``"a volume"``
+    example: str  # a quantity of this kind
+    signed: bool = False  # whether less than nothing has a meaning
+
+    @property
+    def units(self) -> Mapping[str, Fraction]:
+        """Spelling to size in the base unit."""
+        return _units(self.name)[0]
+
+    @property
+    def allowed(self) -> str:
+        """The units, for a message."""
+        names: dict[str, list[str]] = {}
+        for row in _rows(self.name):
+            country, _, rest = row["unit"].partition(" ") if row["bare"] else ("", "", row["unit"])
+            names.setdefault(rest, []).append(country)
+        listed = [f"{'/'.join(countries)} {rest}".strip() for rest, countries in names.items()]
+        return f"{self.what} in " + ", ".join(listed[:-1]) + (" or " if len(listed) > 1 else "") + listed[-1]
+
+    def read(self, text: str) -> Fraction:
+        """Read a typed quantity."""
+        number, unit = leading_number(text, self.allowed, self.example)
+        return self.sign_checked(text, number * self.size(text, unit))
+
+    def sign_checked(self, text: str, size: Fraction) -> Fraction:
+        """Return the size, unless it is negative where that has no meaning."""
+        if size < 0 and not self.signed:
+            raise refusal(text, "is less than nothing", self.allowed, self.example)
+        return size
+
+    def size(self, text: str, unit: str) -> Fraction:
+        """Return the size of a unit as typed; the whole text is for the message."""
+        if not unit:
+            raise refusal(text, "has no unit", self.allowed, self.example)
+        if (self.name, unit) in _CONFUSED:
+            why = _CONFUSED[self.name, unit]
+            raise RequestError(f"{shown(text)}: {why}.", f'Write for example "{self.example}".')
+        spelling = normal(unit)
+        sizes, bare = _units(self.name)
+        for word in (spelling, spelling[:-1] if spelling.endswith("s") and len(spelling) > 3 else spelling):
+            if word in sizes:
+                return sizes[word]
+            if word in bare:
+                raise self._which(text, unit, bare[word])
+        near = nearest(spelling, [s for s in sizes if len(s) > 1], most=1)
+        why = f"has the unknown unit {shown(unit)}"
+        if near:
+            why += f" (nearest: {self._display(near[0])})"
+        raise refusal(text, why, self.allowed, self.example)
+
+    def _display(self, spelling: str) -> str:
+        return next(row["unit"] for row in _rows(self.name) if spelling in row["spellings"].split())
+
+    def _which(self, text: str, unit: str, choices: tuple[str, ...]) -> RequestError:
+        sizes = [f"{name} ({float(self.units[normal(name)]) * 1000:.4g} mL)" for name in choices]
+        return RequestError(
+            f"{shown(text)}: a bare {shown(unit)} has {len(choices)} sizes: {', '.join(sizes)}.",
+            f'Say which, for example "1 {choices[0]}".',
+        )
+
+
+def normal(unit: str) -> str:
+    """Return a unit in the spelling of the table: lower case, nothing between, the country first."""
+    words = re.sub(r"[().·*⋅]", lambda m: "" if m[0] == "." else " ", unit.lower()).strip()
+    before = re.fullmatch(rf"({_WORDS})(.*)", words)
+    after = re.fullmatch(rf"(.*) ({_WORDS})", words)
+    if before:
+        words = _COUNTRY[before[1]] + before[2]
+    elif after:
+        words = _COUNTRY[after[2]] + after[1]
+    return re.sub(r"[ _]", "", words)
+
+
+@cache
+def _rows(kind: str) -> tuple[dict[str, str], ...]:
+    return tuple(row for row in read_table("units.csv") if row["kind"] == kind)
+
+
+@cache
+def _units(kind: str) -> tuple[dict[str, Fraction], dict[str, tuple[str, ...]]]:
+    """Spelling to size, and bare word to the units it may mean."""
+    sizes: dict[str, Fraction] = {}
+    bare: dict[str, tuple[str, ...]] = {}
+    for row in _rows(kind):
+        top, _, bottom = row["factor"].partition("/")
+        for word in row["spellings"].split():
+            sizes[word] = Fraction(top) / Fraction(bottom or "1")
+        for word in row["bare"].split():
+            bare[word] = (*bare.get(word, ()), row["unit"])
+    return sizes, bare
+
+
+VOLUME = Kind("volume", "a volume", "250 mL")
+MASS = Kind("mass", "a mass", "14 g")
+DURATION = Kind("duration", "a duration", "12 h")
+LENGTH = Kind("length", "a height", "60 m", signed=True)
+PRESSURE = Kind("pressure", "a pressure", "1004 hPa")
+POWER = Kind("power", "a power", "700 W")
+HEAT_LOSS = Kind("heat_loss", "a heat loss", "0.6 W/K")
+DIFFERENCE = Kind("difference", "a difference of temperature", "3 K", signed=True)
+
+
+# --- What is counted, shared and paid: jars owned, jar numbers, pieces, shares of a whole, prices.
+
+
+_JARS = 'sizes, each with how many there are (none: as many as needed): "12 x 60 mL, 6 x 250 mL"'
+_SHARE = "a share in %, or a number from 0 to below 1"
+_NUMBERS = "jar numbers and ranges with commas between"
+_MONEY = r"\s*(?:[€$£¥]|[A-Z]{3}|[A-Z][a-z]|kr)\s*"
+
+
+def jars(text: str) -> tuple[JarStock, ...]:
+    """Read the jars that a person owns, such as ``"12 x 60 mL, 250 mL"``."""
+    found: list[JarStock] = []
+    for item in re.split(
+        r"\s*(?:;|,\s|(?<=[A-Za-z)]),|\n)\s*", tidy(as_text(text, _JARS, "12 x 60 mL")).rstrip(",; ")
+    ):
+        counted = re.fullmatch(r"([0-9]+) ?[xX*] ?(.*)", item)
+        if not counted and re.match(r"[0-9]+ [0-9]", item) and "/" not in item:
+            raise refusal(text, "lacks the x between number and size", _JARS, "12 x 60 mL")
+        size = float(VOLUME.read(counted[2] if counted else item))
+        if counted and not 1 <= int(counted[1]) <= MOST_JARS:
+            raise refusal(text, f"is not between 1 and {MOST_JARS} jars", _JARS, "12 x 60 mL")
+        if any(stock.size_l == size for stock in found):
+            raise refusal(text, f"lists {shown(item)} twice", _JARS, "12 x 60 mL")
+        found.append(JarStock(size, int(counted[1]) if counted else None))
+    return tuple(found)
+
+
+def numbers(text: str) -> tuple[int, ...]:
+    """Read a set of jar numbers, such as ``"2-9,11"``."""
+    found: set[int] = set()
+    for item in re.split(r"\s*[,;]\s*", tidy(as_text(text, _NUMBERS, "2-9,11"))):
+        span = re.fullmatch(r"([0-9]{1,9})(?: ?(?:-|to) ?([0-9]{1,9}))?", item)
+        if span is None:
+            raise refusal(text, f"has {shown(item)} in it", _NUMBERS, "2-9,11")
+        first, last = int(span[1]), int(span[2] or span[1])
+        if first < 1 or last > MOST_JARS:
+            raise refusal(text, f"names a jar outside 1 to {MOST_JARS}", _NUMBERS, "2-9,11")
+        if last < first:
+            raise refusal(text, f"has the range {shown(item)} backwards", _NUMBERS, f"{last}-{first}")
+        twice = found & set(range(first, last + 1))
+        if twice:
+            raise refusal(text, f"names jar {min(twice)} twice", _NUMBERS, "2-9,11")
+        found |= set(range(first, last + 1))
+    return tuple(sorted(found))
+
+
+def price_per_l(text: str) -> float:
+    """Read a price by volume, in whatever money, such as ``"12 per L"`` or ``"9 € per 700 mL"``."""
+    allowed = "money per volume"
+    parts = re.split(r"/|\bper\b", as_text(text, allowed, "12 per L"), maxsplit=1)
+    if len(parts) != 2 or not parts[1].strip():
+        raise refusal(text, "does not say for what volume", allowed, "12 per L")
+    money, volume = parts[0].strip(), parts[1].strip()
+    litres = VOLUME.read(volume if re.match(r"[0-9.,]", volume) else f"1 {volume}")
+    if litres == 0:
+        raise refusal(text, "is the price of nothing", allowed, "12 per L")
+    return float(_money(text, money, allowed, "12 per L") / litres)
+
+
+def price(given: str | float) -> float:
+    """Read a price, in whatever money, such as ``0.8`` or ``"0.80 €"``; refused when negative."""
+    allowed = "an amount of money"
+    return float(_money(given, as_text(given, allowed, "0.80"), allowed, "0.80"))
+
+
+def _money(given: object, text: str, allowed: str, example: str) -> Fraction:
+    amount, rest = leading_number(re.sub(rf"^{_MONEY}", "", text), allowed, example)
+    if amount < 0 or not re.fullmatch(rf"(?:{_MONEY})?", rest):
+        raise refusal(given, "is no price", allowed, example)
+    return amount
+
+
+def count(given: str | float, what: str = "a number of pieces", whole: bool = False) -> float:
+    """Read a plain number, such as ``2`` or ``"1/2"``."""
+    allowed = f"{what}, {'a whole' if whole else 'a plain'} number"
+    number, rest = leading_number(given, allowed, "2")
+    if rest or number < 0 or (whole and number.denominator != 1):
+        raise refusal(given, "will not do", allowed, "2")
+    return float(number)
+
+
+def share(given: str | float, most: float = 1.0) -> float:
+    """Read a share of a whole."""
+    number, unit = leading_number(given, _SHARE, "90 %")
+    if unit not in {"", "%"}:
+        raise refusal(given, f"has the unknown unit {shown(unit)}", _SHARE, "90 %")
+    if not unit and number >= 1:
+        raise refusal(given, "may be meant in %", _SHARE, f"{min(float(number), 90.0):g} %")
+    size = number / 100 if unit else number
+    if not 0 <= size <= most:
+        raise refusal(given, f"is not between 0 and {most * 100:g} %", _SHARE, "90 %")
+    return float(size)
+
+
+def percent(text: str) -> float:
+    """Read per cent, such as ``"1.2 %"``, and return the figure before the sign."""
+    allowed = "per cent from 0 to 100 %"
+    number, unit = leading_number(text, allowed, "1.2 %")
+    if unit != "%" or not 0 <= number <= 100:
+        raise refusal(text, "has no unit" if not unit else "will not do", allowed, "1.2 %")
+    return float(number)
+
+
+# --- The only place where what a person types becomes a number: "250 mL", "62 %", "120 proof", "78 °F".
+
+
+_ABV = "a strength in %, % vol, proof (US) or UK proof"
+_TEMPERATURE = "a temperature in °C, °F or K"
+_PORTION = "a volume and a strength with @ between"
+
+# Proof spirit weighs 12/13 of as much water at 51 °F (Customs and Excise Act 1952, from memory), which makes
+# it 57.14 % vol; other strengths go by its figure, common practice, no source.
+_UK_PROOF = Fraction(4, 7)
+
+
+@dataclass(frozen=True)
+class Portion:
+    """A volume of a given strength."""
+
+    volume_l: float  # volume [L at 20 °C]
+    abv: float  # strength [% vol at 20 °C]
+
+
+def volume_l(text: str) -> float:
+    """Read a volume."""
+    return float(VOLUME.read(text))
+
+
+def mass_g(text: str) -> float:
+    """Read a mass [g], such as ``"14 g"`` or ``"0.5 oz"``."""
+    return float(MASS.read(text))
+
+
+def mass_kg(text: str) -> float:
+    """Read a mass as `mass_g` does, and return kilograms."""
+    return float(MASS.read(text) / 1000)
+
+
+def power_w(text: str) -> float:
+    """Read a heating power [W], ``"700 W"`` or ``"4000 BTU/h"``; refusals as `volume_l`."""
+    return float(POWER.read(text))
+
+
+def heat_loss_w_per_k(text: str) -> float:
+    """Read a heat loss per degree above the room [W/K], as ``"0.6 W/K"``; refusals as `volume_l`."""
+    return float(HEAT_LOSS.read(text))
+
+
+def pressure_hpa(text: str) -> float:
+    """Read an absolute pressure [hPa], such as ``"1004 hPa"`` or ``"29.9 inHg"``; refusals as `volume_l`."""
+    return float(PRESSURE.read(text))
+
+
+def length_m(text: str) -> float:
+    """Read a height [m], such as ``"60 m"`` or ``"-10 ft"``; refusals as `volume_l`."""
+    return float(LENGTH.read(text))
+
+
+def duration_min(text: str) -> float:
+    """Read a duration [min], such as ``"90 min"`` or ``"1 h 30 min"``."""
+    return float(_duration(text))
+
+
+def duration_h(text: str) -> float:
+    """Read a duration as `duration_min` does, and return hours."""
+    return float(_duration(text) / 60)
+
+
+def _duration(given: str) -> Fraction:
+    text = as_text(given, DURATION.allowed, DURATION.example)
+    if re.fullmatch(r"\s*\d+:\d+\s*", text):
+        raise refusal(text, "can be read as h:min or as min:s", DURATION.allowed, "1 h 30 min")
+    parts = re.split(r"(?<=[a-z])[ ,]*(?:and )?(?=[0-9])", tidy(text), flags=re.IGNORECASE) or [text]
+    total, before = Fraction(0), None
+    for part in parts:
+        number, unit = leading_number(part or text, DURATION.allowed, DURATION.example)
+        # After hours, "m" can only be minutes.
+        size = DURATION.size(text, "min" if unit == "m" and before == 60 else unit)
+        if before is not None and size >= before:
+            raise refusal(text, "does not go from large units to small", DURATION.allowed, "1 h 30 min")
+        DURATION.sign_checked(text, number)
+        total, before = total + number * size, size
+    return total
+
+
+def temperature_c(text: str) -> float:
+    """Read a temperature [°C], such as ``"78 °C"``, ``"172 °F"`` or ``"351 K"``.
+
+    0 °C = 273.15 K (SI, exact); 32 °F = 0 °C and 180 °F to 100 °C.
+    """
+    return float(_kelvin(text) - Fraction("273.15"))
+
+
+def temperature_k(text: str) -> float:
+    """Read a temperature as `temperature_c` does, and return kelvins."""
+    return float(_kelvin(text))
+
+
+def _kelvin(text: str) -> Fraction:
+    number, unit = leading_number(text, _TEMPERATURE, "20 °C")
+    if not unit or unit == "°":
+        raise refusal(text, "does not say which degrees", _TEMPERATURE, "20 °C")
+    zero = {"k": Fraction(0), "f": Fraction("459.67"), "c": Fraction("273.15")}
+    spelling = normal(unit)
+    if spelling not in DIFFERENCE.units:
+        raise refusal(text, f"has the unknown unit {shown(unit)}", _TEMPERATURE, "20 °C")
+    size = DIFFERENCE.units[spelling]
+    scale = "k" if spelling.startswith("k") else "f" if size != 1 else "c"
+    kelvin = (number + zero[scale]) * size
+    if kelvin < 0:
+        raise refusal(text, "is below absolute zero", _TEMPERATURE, "20 °C")
+    return kelvin
+
+
+def temperature_difference_k(text: str) -> float:
+    """Read a difference of temperature [K], as ``"3 °C"`` or ``"5 °F"``; refusals as `volume_l`."""
+    return float(DIFFERENCE.read(text))
+
+
+def abv(text: str) -> float:
+    """Read a strength [% vol at 20 °C].
+
+    Proof is US proof, twice the % vol at 60 °F, unless it says UK, British or imperial; those are 7/4 of
+    the % vol, good to 0.1 % vol.
+    """
+    number, unit = leading_number(text, _ABV, "62 %")
+    spelling = normal(unit)
+    if not unit:
+        raise refusal(text, "does not say whether it is % or proof", _ABV, "62 %")
+    if spelling in {"%mass", "%wt", "%w/w", "wt%", "mass%", "%byweight", "%bymass", "%w", "%m/m"}:
+        raise refusal(text, "is by weight", _ABV, "62 % vol")
+    if spelling in {"%", "%vol", "%abv", "vol%", "abv", "%v/v", "%byvolume", "%alc/vol", "percent"}:
+        strength = float(number)
+    elif spelling in {"impproof", "°impproof"}:
+        strength = float(number * _UK_PROOF)
+    elif spelling in {"proof", "usproof", "°proof", "°usproof"}:
+        strength = _from_us_proof(text, float(number))
+    else:
+        raise refusal(text, f"has the unknown unit {shown(unit)}", _ABV, "62 %")
+    if not 0 <= strength <= 100:
+        raise refusal(text, "is not between 0 and 100 % vol", _ABV, "62 %")
+    return strength
+
+
+def _from_us_proof(text: str, proof: float) -> float:
+    if not 0 <= proof <= 200:
+        raise refusal(text, "is not between 0 and 200 proof", _ABV, "120 proof")
+    from potsim.liquid.strength import abv_from_proof
+
+    return float(abv_from_proof(proof))
+
+
+def abv_difference(text: str) -> float:
+    """Read a doubt of a strength [% vol], such as ``"0.5 %"``; refusals as `abv`."""
+    number, unit = leading_number(text, "a difference of strengths in % vol", "0.5 % vol")
+    if normal(unit) not in {"%", "%vol", "%abv", "vol%"} or number < 0:
+        raise refusal(text, "is not a doubt in % vol", "a difference of strengths in % vol", "0.5 % vol")
+    return float(number)
+
+
+def portion(text: str) -> Portion:
+    """Read a volume of a strength, such as ``"300 mL @ 72 %"``."""
+    parts = as_text(text, _PORTION, "300 mL @ 72 %").split("@")
+    if len(parts) != 2 or not all(part.strip() for part in parts):
+        raise refusal(text, "is not VOLUME@ABV", _PORTION, "300 mL @ 72 %")
+    return Portion(volume_l(parts[0]), abv(parts[1]))

@@ -1,0 +1,665 @@
+"""What readings are called and in which units: headers of a table, and single values typed at the still."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import re
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from potsim.errors import PotsimError, RequestError, UnknownNameError, nearest
+from potsim.interfaces import output, quantities
+from potsim.interfaces.quantities import shown, tidy
+from potsim.interfaces.report.follow import now_section, text_of_forecast
+from potsim.interfaces.report.tables import render
+from potsim.liquid import strength
+from potsim.liquid.equilibrium import ATMOSPHERE_PA
+from potsim.planning.forecast import Follower, Forecast
+from potsim.planning.journal import (
+    FilledJar,
+    Journal,
+    event_record,
+    jar_record,
+    reading_record,
+    strike_record,
+)
+from potsim.planning.readings import MOST_READINGS, SAMPLES, Entry, Reading, next_reading
+
+Fields = dict[str, float | str]
+HOURS = "h:min"
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Something that is read off."""
+
+    name: str  # what it is called here
+    names: tuple[str, ...]  # what else it may be called
+    read: Callable[[str], Fields]  # from a text with its unit to fields of an entry
+    example: str  # a value with its unit
+    implied: Mapping[str, str]  # names that tell the unit, and the unit
+    has_unit: bool = True  # whether a value has a unit at all
+
+
+def _number(field: str, reader: Callable[[str], float]) -> Callable[[str], Fields]:
+    return lambda text: {field: reader(text)}
+
+
+def _strength(text: str) -> Fields:
+    """A hydrometer of proof is made for 60 °F; its mark is kept in % vol at that temperature."""
+    abv = quantities.abv(text)
+    if "proof" not in text.lower():
+        return {"read_abv": abv}
+    made_for = strength.US_REFERENCE_C
+    return {"read_abv": float(strength.percent_at(abv, made_for)), "calibrated_c": made_for}
+
+
+def _minutes(text: str) -> Fields:
+    clock = re.fullmatch(rf"\s*(\d+):([0-5]?\d)(?::([0-5]?\d))?\s*{re.escape(HOURS)}\s*", text)
+    if clock:
+        return {"elapsed_min": 60.0 * int(clock[1]) + int(clock[2]) + int(clock[3] or 0) / 60.0}
+    return {"elapsed_min": quantities.duration_min(text)}
+
+
+def _sample(text: str) -> Fields:
+    """``"jar"``, or ``"parrot 60 mL"`` with what it holds."""
+    word, _, rest = text.strip().lower().partition(" ")
+    if word in {"spout", "now"}:
+        word = "stream"
+    if word not in SAMPLES:
+        raise UnknownNameError("sample", text.strip(), SAMPLES)
+    if not rest:
+        return {"of": word}
+    if word != "parrot":
+        raise RequestError(f"{shown(text)} will not do; allowed: {', '.join(SAMPLES)}.", "")
+    return {"of": word, "parrot_l": quantities.volume_l(rest)}
+
+
+def _jar(text: str) -> Fields:
+    if not re.fullmatch(r"\s*[0-9]{1,3}\s*", text):
+        raise RequestError(
+            f"{shown(text)} is no number of a jar.", 'What a jar holds goes under "jar volume" or "jar mass".'
+        )
+    return {"of": "jar"}
+
+
+def _words(text: str) -> Fields:
+    return {"words": text.strip()[:500]}
+
+
+QUANTITIES = (
+    Quantity(
+        "time",
+        ("elapsed", "elapsed time", "time since switch-on", "since switch-on", "time elapsed", "duration"),
+        _minutes,
+        "42 min",
+        {"minutes": "min", "minute": "min", "min": "min", "mins": "min", "hours": "h"},
+    ),
+    Quantity(
+        "collected",
+        ("volume", "total", "collected volume", "volume collected", "total volume", "distillate", "pooled"),
+        _number("collected_l", quantities.volume_l),
+        "220 mL",
+        {"ml": "mL", "litres": "L", "liters": "L"},
+    ),
+    Quantity(
+        "mass",
+        ("weight", "collected mass", "mass collected", "total mass", "collected weight", "total weight"),
+        _number("mass_g", quantities.mass_g),
+        "190 g",
+        {"grams": "g", "gram": "g", "g": "g"},
+    ),
+    Quantity(
+        "jar volume",
+        ("in jar", "in the jar", "volume of jar", "volume in jar", "this jar", "jar contents"),
+        _number("jar_l", quantities.volume_l),
+        "60 mL",
+        {},
+    ),
+    Quantity(
+        "jar mass",
+        ("jar weight", "mass of jar", "mass in jar", "weight in jar"),
+        _number("jar_g", quantities.mass_g),
+        "52 g",
+        {},
+    ),
+    Quantity("jar", ("jar number", "jar no"), _jar, "3", {}, has_unit=False),
+    Quantity(
+        "strength",
+        ("alcohol", "hydrometer", "alcoholmeter", "hydrometer reading", "stream strength", "alcohol content"),
+        _strength,
+        "71 %",
+        {"abv": "%", "stream abv": "%", "% vol": "%", "vol %": "%", "%": "%", "proof": "proof"},
+    ),
+    Quantity(
+        "read at",
+        (
+            *("at", "strength at", "measured at", "hydrometer temperature", "sample temperature"),
+            *("spirit temperature", "temperature of the spirit", "temperature of the sample"),
+        ),
+        _number("read_c", quantities.temperature_c),
+        "24 °C",
+        {},
+    ),
+    Quantity(
+        "vapour",
+        ("vapor", "vapour temperature", "vapor temperature", "head", "head temperature", "neck temperature"),
+        _number("vapour_c", quantities.temperature_c),
+        "84.5 °C",
+        {},
+    ),
+    Quantity(
+        "pot",
+        ("pot temperature", "kettle", "kettle temperature", "boiler", "boiler temperature"),
+        _number("pot_c", quantities.temperature_c),
+        "87.5 °C",
+        {},
+    ),
+    Quantity(
+        "power",
+        ("heat", "heating", "heating power", "element"),
+        _number("power_w", quantities.power_w),
+        "700 W",
+        {"watts": "W", "watt": "W"},
+    ),
+    Quantity("of", ("sample", "read of", "measured in", "kind"), _sample, "parrot 60 mL", {}, has_unit=False),
+    Quantity("parrot", ("parrot volume",), _number("parrot_l", quantities.volume_l), "60 mL", {}),
+    Quantity(
+        "clock",
+        ("clock time", "time of day", "o'clock"),
+        lambda text: {"clock": _clock(text)},
+        "14:05",
+        {},
+        has_unit=False,
+    ),
+    Quantity(
+        "words",
+        ("note", "notes", "remark", "remarks", "comment", "comments", "taste"),
+        _words,
+        "clean",
+        {},
+        has_unit=False,
+    ),
+)
+_NAMES = {word: q for q in QUANTITIES for word in (q.name, *q.names, *q.implied)}
+
+
+def _clock(text: str) -> float:
+    """Minutes since midnight."""
+    found = re.fullmatch(r"\s*([01]?\d|2[0-3])[:.h]([0-5]\d)(?:[:.]([0-5]\d))?\s*", text)
+    if not found:
+        raise RequestError(f"{shown(text)} is no time of day.", 'Write for example "14:05".')
+    return 60.0 * int(found[1]) + int(found[2]) + int(found[3] or 0) / 60.0
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table of readings."""
+
+    header: str  # as it stands in the file
+    quantity: Quantity  # what is in it
+    unit: str  # unit that the header names; empty for none
+
+    def read(self, cell: str) -> tuple[Fields, str]:
+        """Read one cell that is not blank."""
+        quantity = self.quantity
+        if not quantity.has_unit:
+            return quantity.read(cell), ""
+        own = unit_of(cell)
+        if not own and not self.unit and ":" in cell:
+            raise RequestError(
+                f"{self.header} is {shown(cell)}, which can be hours and minutes or minutes and seconds.",
+                f'Call the column "{quantity.name} ({HOURS})", or write "1 h 5 min".',
+            )
+        if not own and not self.unit:
+            raise RequestError(
+                f"{self.header} is {shown(cell)}, without a unit.",
+                f'Write the unit in the header, "{quantity.name} ({unit_of(quantity.example)})", '
+                f'or in the cell, "{quantity.example}".',
+            )
+        try:
+            return quantity.read(cell if own else f"{cell} {self.unit}"), own
+        except RequestError as error:
+            raise RequestError(f"{self.header}: {error.message}", error.hint) from None
+
+
+def unit_of(text: str) -> str:
+    """Return what follows the last digit of a value: its unit, or nothing."""
+    clean = tidy(text)
+    digits = [k for k, letter in enumerate(clean) if letter.isdigit()]
+    return clean[digits[-1] + 1 :].strip(" .,:") if digits else ""
+
+
+def column(header: str) -> Column:
+    """Match the header of a column."""
+    plain = tidy(header.replace("_", " "))
+    bracket = re.fullmatch(r"([^(\[/]*?)\s*[(\[]\s*([^)\]]+?)\s*[)\]]", plain)
+    name, unit = (bracket[1].lower(), bracket[2]) if bracket else (plain.lower(), "")
+    found = _named(name)
+    if found is not None:
+        return Column(header, found, unit or found.implied.get(name, ""))
+    if not unit:
+        for cut in [m.start() for m in re.finditer(r"[ ,/]", plain)][::-1]:
+            found, unit = _named(plain[:cut].rstrip(" ,").lower()), plain[cut + 1 :].strip(" ,/")
+            if found is not None and _is_unit(found, unit):
+                return Column(header, found, unit)
+    if name.split(" ")[0] in {"temperature", "temp", "temp.", "t"}:
+        raise RequestError(
+            f"the column {shown(header)} does not say of what.",
+            'Call it "vapour temperature", "pot temperature", or "read at" for the hydrometer\'s.',
+        )
+    raise _unknown("column", header, name)
+
+
+def _named(name: str) -> Quantity | None:
+    short = name.replace("temp.", "temperature").replace(" temp", " temperature")
+    return _NAMES.get(name) or _NAMES.get(short.replace("temperatureerature", "temperature"))
+
+
+def _is_unit(quantity: Quantity, unit: str) -> bool:
+    if quantity.name == "time" and unit == HOURS:
+        return True
+    try:
+        quantity.read(f"1 {unit}")
+    except RequestError:
+        return False
+    return True
+
+
+def _unknown(what: str, header: str, name: str) -> UnknownNameError:
+    error = UnknownNameError(what, shown(header).strip("'"), [q.name for q in QUANTITIES])
+    near = [_NAMES[word].name for word in nearest(name, _NAMES)]
+    if near:
+        words = " or ".join(f"'{word}'" for word in dict.fromkeys(near))
+        error.hint = f"Did you mean {words}?"
+    return error
+
+
+def read_entry_fields(text: str) -> Fields:
+    """Read what is typed at the still, such as ``"42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C"``."""
+    fields: Fields = {}
+    for part in re.split(r"\s*(?:;|,(?!\d)|,(?=\s))\s*", tidy(text)):
+        if part:
+            for name, value in _part(part).items():
+                if name in fields and fields[name] != value:
+                    raise RequestError(f"{shown(text)} says two things of one.", "Type one at a time.")
+                fields[name] = value
+    return fields
+
+
+def _part(part: str) -> Fields:
+    """One value: named, or known by its unit; a strength may say at which temperature it was read."""
+    strong, _, at = part.partition(" at ")
+    if at:
+        return {**_part(strong), **_quantity("read at").read(at)}
+    head, _, rest = part.partition(" ")
+    sized = re.fullmatch(r"(jar|parrot|stream) ?([\d.,/]+ ?(?:mL|L|cL|g)\b)?(.*)", part, re.IGNORECASE)
+    if sized and not rest.lower().startswith(("volume", "mass")):
+        more = _part(sized[3].strip()) if sized[3].strip() else {}
+        return {"of": sized[1].lower(), **(_sized(sized[1].lower(), sized[2]) if sized[2] else {}), **more}
+    if head.lower() in {"note", "words"}:
+        return _words(rest)
+    for word in sorted(_NAMES, key=len, reverse=True):
+        if part.lower().startswith(word) and part[len(word) :].lstrip(" :=")[:1].isdigit():
+            return _NAMES[word].read(part[len(word) :].lstrip(" :="))
+    if not part[:1].isdigit():
+        raise _unknown("quantity", part, head.lower())
+    for name in ("strength", "collected", "mass", "time", "power"):
+        if _is_unit(_quantity(name), unit_of(part)):
+            return _quantity(name).read(part)
+    raise RequestError(
+        f"{shown(part)} does not say what it is.",
+        'Type for example "42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C".',
+    )
+
+
+def _sized(sample: str, size: str) -> Fields:
+    """What a jar or a parrot holds."""
+    if sample == "parrot":
+        return _quantity("parrot").read(size)
+    if sample == "jar":
+        return _quantity("jar mass" if unit_of(size).lower() == "g" else "jar volume").read(size)
+    raise RequestError("A stream has no size.", 'What is collected goes by itself: "220 mL, 71 %".')
+
+
+def _quantity(name: str) -> Quantity:
+    return _NAMES[name]
+
+
+# --- A file of readings: text with a header line, to readings in the order of the run.
+
+
+LARGEST = 2_000_000
+"""Bytes that a file of readings may have."""
+DAY_MIN = 24 * 60.0
+LONG_NIGHT_MIN = 12 * 60.0
+
+
+@dataclass(frozen=True)
+class Readings:
+    """What a file of readings says."""
+
+    name: str  # name of the file
+    readings: tuple[Reading, ...]  # in the order of the run
+    notes: tuple[str, ...]  # how it was read, where that is not plain
+
+
+def load_readings(path: str | os.PathLike[str], *, pressure_pa: float = ATMOSPHERE_PA) -> Readings:
+    """Read a file of readings."""
+    named = Path(path)
+    text, notes = _decoded(_content(named), named.name)
+    read = read_readings(text, named.name, pressure_pa=pressure_pa)
+    return Readings(read.name, read.readings, (*notes, *read.notes))
+
+
+def read_readings(text: str, name: str = "readings", *, pressure_pa: float = ATMOSPHERE_PA) -> Readings:
+    r"""Read the text of a file of readings."""
+    table = _Table(name)
+    found: list[Reading] = []
+    lines = _rows(text, table)
+    line, header = next(lines, (0, []))
+    if not header:
+        raise RequestError(
+            f"{name} is empty.", 'Its first line names the columns: "collected (mL),strength (%)".'
+        )
+    table.head(line, header)
+    for line, cells in lines:
+        with_units = table.entry(line, cells)
+        if with_units is not None:
+            if len(found) >= MOST_READINGS:
+                raise table.refuse(line, f"more than {MOST_READINGS} readings.", "Keep one a minute.")
+            try:
+                found.append(next_reading(found, with_units, line=line, pressure_pa=pressure_pa))
+            except RequestError as error:
+                raise table.refuse(line, error.message, error.hint) from None
+    if not found:
+        raise RequestError(f"{name} has a header, but no reading below it.", "Add a line for each reading.")
+    if any(r.abv is not None and r.entry.read_c is None for r in found):
+        table.note("A strength without its temperature is taken as read at the hydrometer's own.")
+    return Readings(name, tuple(found), tuple(table.notes))
+
+
+@dataclass
+class _Table:
+    """The table as it is being read."""
+
+    name: str
+    columns: list[Column] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    units: dict[int, tuple[str, int]] = field(default_factory=dict)  # own unit of cells, and its first line
+    clock: float | None = None
+    days: float = 0.0
+    start: float | None = None
+
+    def note(self, words: str) -> None:
+        if words not in self.notes:
+            self.notes.append(words)
+
+    def refuse(self, line: int, message: str, hint: str) -> RequestError:
+        return RequestError(f"{self.name}, line {line}: {message}", hint)
+
+    def head(self, line: int, cells: list[str]) -> None:
+        while cells and not cells[-1].strip():
+            cells = cells[:-1]
+        for cell in cells:
+            if not cell.strip():
+                raise self.refuse(line, "a column has no name.", "Name it, or take it out.")
+            try:
+                found = column(cell)
+            except PotsimError as error:
+                raise self.refuse(line, _small(error.message), error.hint) from None
+            twice = [c.header for c in self.columns if c.quantity is found.quantity]
+            if twice:
+                raise self.refuse(
+                    line, f"{shown(twice[0])} and {shown(cell)} are both {found.quantity.name}.", "Keep one."
+                )
+            self.columns.append(found)
+
+    def entry(self, line: int, cells: list[str]) -> Entry | None:
+        """One line as an entry; None where all cells are blank."""
+        filled = [cell.strip() for cell in cells]
+        if not any(filled):
+            return None
+        width = len(self.columns)
+        if len(filled) != width and (len(filled) < width or any(filled[width:])):
+            raise self.refuse(
+                line,
+                f"{len(filled)} cells, but the header has {width}.",
+                "A blank cell still needs its separator; with decimal commas separate cells by semicolons.",
+            )
+        fields: Fields = {}
+        for k, (found, cell) in enumerate(zip(self.columns, filled, strict=False)):
+            if cell:
+                try:
+                    values, own = found.read(cell)
+                except PotsimError as error:
+                    raise self.refuse(line, _small(error.message), error.hint) from None
+                self._same_units(k, line, found, cell, own)
+                fields.update(values)
+        try:
+            return self._entry(fields, line)
+        except PotsimError as error:
+            raise self.refuse(line, error.message, error.hint) from None
+
+    def _same_units(self, k: int, line: int, found: Column, cell: str, own: str) -> None:
+        """Refuse a column in which some cells have a unit; say where units change."""
+        if not found.quantity.has_unit:
+            return
+        if own and found.unit and own.lower() != found.unit.lower():
+            self.note(f"Line {line}: {shown(cell)} under {shown(found.header)} is read with its own unit.")
+        if own:
+            before, first = self.units.setdefault(k, (own, line))
+            if not found.unit and before.lower() != own.lower():
+                self.note(
+                    f"{found.header} is in {before} on line {first} and in {own} on line {line}; "
+                    "each is read as it says."
+                )
+
+    def _entry(self, fields: Fields, line: int) -> Entry:
+        clock = fields.pop("clock", None)
+        if isinstance(clock, float):
+            fields["elapsed_min"] = self._since(clock, line)
+        if ("jar_l" in fields or "jar_g" in fields) and "of" not in fields:
+            fields["of"] = "jar"
+        if "parrot_l" in fields and "of" not in fields:
+            fields["of"] = "parrot"
+        return Entry(**fields)  # type: ignore[arg-type]
+
+    def _since(self, clock: float, line: int) -> float:
+        """Minutes since the first time of day, over midnight if need be."""
+        if self.start is None:
+            self.start = clock
+            self.note(f"The time of day on line {line} is taken as the switch-on.")
+        elif self.clock is not None and clock < self.clock - LONG_NIGHT_MIN:
+            self.days += DAY_MIN
+        self.clock = clock
+        return clock + self.days - self.start
+
+
+def _small(message: str) -> str:
+    return message[:1].lower() + message[1:]
+
+
+def _rows(text: str, table: _Table) -> Iterator[tuple[int, list[str]]]:
+    """Lines with something on them, split into cells."""
+    text = text.removeprefix("\ufeff")
+    mark, skipped = _separator(text)
+    if mark != ",":
+        text = _decimal_points(text, table)
+        table.note(f"Cells are separated by {'semicolons' if mark == ';' else 'tabs'}.")
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, skipinitialspace=True)
+    before = 0
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise table.refuse(reader.line_num, f"it is no table ({error}).", "Save it as CSV.") from None
+        line, before = before + 1, reader.line_num
+        if "\0" in "".join(cells):
+            raise table.refuse(line, "it is not text.", "Save the table as CSV.")
+        if line > skipped and any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#"):
+            yield line, cells
+
+
+def _separator(text: str) -> tuple[str, int]:
+    """What stands between cells, and how many lines come before the header."""
+    for number, line in enumerate(text.splitlines()[:100], start=1):
+        said = re.fullmatch(r"\s*sep=(.)\s*", line)
+        if said and said[1] in ",;\t":
+            return said[1], number
+        if line.strip() and not line.lstrip().startswith("#"):
+            for mark in (";", "\t"):
+                if mark in line:
+                    return mark, number - 1
+            return ",", number - 1
+    return ",", 0
+
+
+def _decimal_points(text: str, table: _Table) -> str:
+    """Turn decimal commas into points, once it is plain that commas are decimal."""
+    if not re.search(r"(?<![\d.,])(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))(?![\d,])", text):
+        return text
+    table.note("Commas in numbers are read as decimal commas.")
+    return re.sub(r"(?<=\d),(?=\d)", ".", text)
+
+
+def _content(path: Path) -> bytes:
+    try:
+        if path.is_file() and path.stat().st_size > LARGEST:
+            raise _too_large(path)
+        with path.open("rb") as file:
+            content = file.read(LARGEST + 1)
+    except FileNotFoundError:
+        near = nearest(path.name, [p.name for p in path.parent.glob("*.csv")][:1000], most=1)
+        hint = f"Did you mean {shown(near[0])}?" if near else "Check the name and the folder."
+        raise RequestError(f"There is no file {shown(str(path))}.", hint) from None
+    except IsADirectoryError:
+        raise RequestError(f"{shown(str(path))} is a folder.", "Name a file of readings in it.") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise RequestError(f"{shown(str(path))} cannot be read: {why}.", "") from None
+    if len(content) > LARGEST:
+        raise _too_large(path)
+    return content
+
+
+def _too_large(path: Path) -> RequestError:
+    return RequestError(
+        f"{path.name} is larger than {LARGEST // 1_000_000} MB; the readings of a run are a page or two.",
+        "Is it a file of readings? Keep the columns that are needed, and a line a minute.",
+    )
+
+
+def _decoded(content: bytes, name: str) -> tuple[str, list[str]]:
+    if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        try:
+            return content.decode("utf-16"), ["The file is UTF-16."]
+        except UnicodeDecodeError:
+            raise RequestError(f"{name} is not text.", "Save the table as CSV.") from None
+    try:
+        return content.decode("utf-8-sig"), []
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        text = content.decode("cp1252", errors="replace")
+    if "\ufffd" in text or "\0" in text:
+        raise RequestError(f"{name}, line {line}: it is not text.", "Save the table as CSV in UTF-8.")
+    return text, [f"Line {line} is not UTF-8; the file is read as Windows-1252."]
+
+
+def entry_of(fields: Mapping[str, float | str]) -> Entry:
+    """Return an entry from fields typed at the still; a jar or a parrot that has a size is one."""
+    return _Table("")._entry(dict(fields), 0)
+
+
+# --- Readings typed one by one at the still: each on disk before the answer to it.
+
+
+HELP = """\
+Type what you read, with commas between:  42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C
+  jar 60 mL 70 %         a jar just filled, and its strength as a whole
+  parrot 60 mL 71 %      a strength read in a parrot that holds 60 mL
+  240 mL, power 500 W    power from here on
+  taste 3 green apple    a word on jar 3
+  note ...               something that happened
+  all                    everything known by now
+  strike 4               take reading 4 back
+  end                    leave; the journal stays, and the same command goes on with it"""
+
+
+def enter(follower: Follower, journal: Journal) -> None:
+    """Take readings line by line until the end of input or ``end``.
+
+    A line that cannot be is refused and asked for again; all before it is on disk.
+    """
+    output.words(HELP)
+    _say(follower.update(journal.readings))
+    while True:
+        _ask(f"{len(journal.readings) + 1}> ")
+        line = sys.stdin.readline()
+        if not line or line.strip().lower() in {"end", "quit", "exit"}:
+            return
+        if not line.strip():
+            continue
+        try:
+            _take(line.strip(), follower, journal)
+        except PotsimError as error:
+            output.words(f"Not taken: {error.message}")
+            if error.hint:
+                output.words(f"hint: {error.hint}")
+
+
+def _ask(prompt: str) -> None:
+    """Show that a line is waited for, to a person."""
+    if sys.stdin.isatty() and sys.stderr is not None:
+        sys.stderr.write(prompt)
+        sys.stderr.flush()
+
+
+def _take(line: str, follower: Follower, journal: Journal) -> None:
+    """Put one line on disk, and answer it."""
+    word, _, rest = line.partition(" ")
+    command = word.lower()
+    if command in {"help", "?"}:
+        output.words(HELP)
+    elif command == "all" and not rest:
+        output.result(text_of_forecast(follower.update(journal.readings)))
+        output.finish()
+    elif command == "taste":
+        journal.append(jar_record(_tasted(rest)))
+        output.words("Saved.")
+    elif command == "note":
+        journal.append(event_record(rest.strip()))
+        output.words("Saved.")
+    elif command == "strike":
+        number = int(quantities.count(rest, "the number of a reading", whole=True))
+        journal.append(strike_record(number))
+        output.words(f"Reading {number} is taken back.")
+        _say(follower.update(journal.readings))
+    else:
+        journal.append(reading_record(entry_of(read_entry_fields(line))))
+        reading = journal.readings[-1]
+        corrected = "" if reading.abv is None else f", {reading.abv:.1f} % vol at 20 °C"
+        output.words(f"Saved: reading {reading.number}{corrected}.")
+        _say(follower.update(journal.readings))
+
+
+def _tasted(text: str) -> FilledJar:
+    found = re.fullmatch(r"(?:jar )?(\d{1,3})[ ,:]+(.+)", text.strip())
+    if not found:
+        raise RequestError(f"{shown(text)} names no jar and no word.", "Such as: taste 3 green apple")
+    return FilledJar(int(found[1]), word=found[2])
+
+
+def _say(forecast: Forecast) -> None:
+    """Answer in few lines: what to do, what is now, what is odd."""
+    output.result(str(forecast))
+    output.result(render([now_section(forecast)]))
+    for sentence in forecast.odd:
+        output.result(sentence)
+    output.finish()

@@ -1,0 +1,1 @@
+"""Results as words and tables: the one place where sentences are made."""

@@ -1,0 +1,364 @@
+"""Where the figures of a run come from."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from potsim.interfaces.report.flavours import flavour_sections
+from potsim.interfaces.report.jars import bottling_sections, costs_sections, jar_section, keep_section, timing
+from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.wording import (
+    format_abv,
+    format_mass,
+    format_power,
+    format_pressure,
+    format_share,
+    format_temperature,
+    format_volume,
+    masses,
+    volumes,
+)
+from potsim.planning.botanicals import Botanical, composition
+from potsim.planning.plan import Ingredient
+from potsim.planning.run import Run
+from potsim.planning.stops import ZERO_C, CutRow, cut_table, min_level
+from potsim.still.course import EXHAUSTED
+
+if TYPE_CHECKING:
+    from potsim.planning.ensemble import Ensemble
+
+
+# In full in the heads of the tables in potsim/data.
+STRENGTH = (
+    "Strengths, volumes, contraction, what a hydrometer shows: OIML R 22 (1975), International "
+    "Alcoholometric Tables."
+)
+BOILING = (
+    "Boiling, vapour and heats of ethanol and water: fitted to Kamihama et al. 2012, Pemberton & Mash 1978, "
+    "Beebe et al. 1942 and Larkin 1975; pure ethanol by Poling, Prausnitz & O'Connell 2001, pure water by "
+    "Wagner & Pruss 1993."
+)
+TRACES = (
+    "Volatility of flavours: vapour pressures of handbooks or estimated, in ethanol and water by group "
+    "contributions (modified UNIFAC, Dortmund), anchored in water where a measured constant is known."
+)
+OILS = (
+    "Cloud: solubilities in water, partly from memory of handbooks; growth with ethanol after Li & Yalkowsky "
+    "1994 (reference from memory). How fast botanicals give up their oil: common practice, no source."
+)
+MORE = "How far all this is from what was measured: `potsim evidence`. All that is known of a botanical: "
+MORE += "`potsim botanicals NAME`."
+
+
+def sources_section(run: Run) -> Section:
+    """Return where the figures of a run come from."""
+    followed = run.bill or run.flavours.base
+    return Section(
+        "Sources",
+        (
+            Points(
+                (
+                    STRENGTH,
+                    BOILING,
+                    *((TRACES,) if followed else ()),
+                    *((OILS,) if run.bill else ()),
+                    *dict.fromkeys(_botanical(dose.botanical) for dose in run.bill),
+                    *_spirits(run),
+                    MORE,
+                )
+            ),
+        ),
+    )
+
+
+def _botanical(one: Botanical) -> str:
+    shares = dict.fromkeys(f"{share.source} ({share.confidence})" for share in one.composition)
+    oil = f"oil {one.yield_source} ({one.yield_confidence})"
+    return f"{one.common_name}: {oil}; compounds {'; '.join(shares)}."
+
+
+def _spirits(run: Run) -> list[str]:
+    kinds = dict.fromkeys(
+        part.kind for part in run.plan.charge if isinstance(part, Ingredient) and part.kind is not None
+    )
+    said = []
+    for kind in kinds:
+        sources = dict.fromkeys(volatile.source for volatile in composition(kind))
+        said.append(f"Volatiles of {kind} spirit: {'; '.join(sources)}.")
+    return said
+
+
+# --- A run as a distiller wants to read it.
+
+
+ROWS = 12  # of the curve table, about
+STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)  # between its rows, times a power of ten
+CLEANING = (
+    "Water without botanicals, as for cleaning the still: nothing of it is for keeping, and neither cuts nor "
+    "jars are told."
+)
+NOT_KNOWN = (
+    "Foam, scorching and leaks; faults of the base spirit; how one lot of botanicals differs from another; "
+    "how it tastes."
+)
+
+
+def text_of_run(run: Run, sure: Ensemble | None = None) -> str:
+    """Return the report of a run as text of at most 80 columns."""
+    sections = sections_of_run(run)
+    if sure is None:
+        return render(sections)
+    from potsim.interfaces.report.sweep import sure_section
+
+    return render((*sections[:-2], sure_section(sure), *sections[-2:]))
+
+
+def sections_of_run(run: Run) -> tuple[Section, ...]:
+    """Return the report of a run, section by section."""
+    return (
+        Section(run.plan.title, (_in_short(run),)),
+        _goes_in(run),
+        *_assumed(run),
+        curve_section(run),
+        _stop(run),
+        *_made(run),
+        *bottling_sections(run),
+        *costs_sections(run),
+        *flavour_sections(run),
+        Section("Not known here", (NOT_KNOWN,)),
+        Section("Take care", (Points(run.cautions),)),
+    )
+
+
+def is_cleaning(run: Run) -> bool:
+    """Whether a run is of water alone, of which nothing is kept."""
+    return run.charge.ethanol_mol == 0.0 and not run.bill
+
+
+def _made(run: Run) -> tuple[Section, ...]:
+    """Cuts, jars and keep."""
+    if is_cleaning(run):
+        return (Section("Nothing to keep", (CLEANING,)),)
+    return (_cuts(run), jar_section(run), keep_section(run))
+
+
+def _in_short(run: Run) -> str:
+    keep, made = run.keep, run.proofing
+    if run.charge.ethanol_mol == 0.0:
+        of = "" if run.bill else ", as for cleaning the still"
+        return (
+            f"{format_volume(run.charge.volume_l)} of water in the pot give "
+            f"{format_volume(run.stop.collected_l)} in {format_minutes_whole(run.stop.elapsed_min)}{of}."
+        )
+    by = run.plan.bottling.stretch
+    short = (
+        f"{format_volume(run.charge.volume_l)} at {format_abv(run.charge.abv)} in the pot give "
+        f"{format_volume(keep.volume_l)} of keep at {format_abv(keep.abv)} in "
+        f"{format_minutes_whole(run.stop.elapsed_min)}"
+    )
+    if made is None:
+        return f"{short}."
+    spirit = "" if by is None else f"{format_volume(by.spirit_l)} of spirit at {format_abv(by.abv)} and "
+    water = f"{format_volume(made.water_l)} of water"
+    bottled = f"{short}; with {spirit}{water} that is {format_volume(made.volume_l)}"
+    count = "" if made.bottles is None else f", {made.bottles} bottles"
+    return f"{bottled} at {format_abv(made.target_abv)}{count}."
+
+
+def format_minutes_whole(minutes: float) -> str:
+    """Return a duration in whole minutes, ``"46 min"``."""
+    return f"{minutes:.0f} min"
+
+
+def _goes_in(run: Run) -> Section:
+    charge, still = run.charge, run.setting.still
+    parts: list[Part] = [
+        Table(
+            (Column("charge", align="left"), Column("volume"), Column("strength", "% vol")),
+            tuple((p.name, format_volume(p.volume_l), f"{p.abv:.1f}") for p in charge.parts),
+        )
+    ]
+    if run.bill:
+        parts.append(_bill(run))
+    where, brought = still.conditions, sum(dose.water_brought_l for dose in run.bill)
+    wet = f", {format_volume(brought)} of water from the botanicals in it" if brought > 0.0 else ""
+    pressure = format_pressure(where.pressure_pa / 100.0)
+    facts = [
+        ("together", f"{_spirit(run, charge.volume_l, charge.abv)}{wet}"),
+        *([("pure alcohol", format_volume(charge.ethanol_l))] if charge.ethanol_mol > 0.0 else []),
+        ("pot", f"{format_volume(still.capacity_l)}; sheds {where.pot_loss_w_per_k:.3g} W/K"),
+        ("neck", f"sheds {where.neck_loss_w_per_k:.3g} W/K"),
+        ("power", _power(run)),
+        ("room", f"{format_temperature(where.room_k - ZERO_C)}, {pressure}"),
+        ("condenser", f"has to carry off up to {format_power(run.condenser_w)}"),
+    ]
+    return Section("What goes in", (*parts, Facts(tuple(facts))))
+
+
+def _spirit(run: Run, volume_l: float, abv: float) -> str:
+    """A volume with its strength, where there is alcohol in the run."""
+    at = f" at {format_abv(abv)}" if run.charge.ethanol_mol > 0.0 else ""
+    return f"{format_volume(volume_l)}{at}"
+
+
+def _power(run: Run) -> str:
+    still, along = run.setting.still, _powers(run)
+    first = format_power(still.heat_up_power_w)
+    return first if along == first else f"{first} to the first drop, then {along}"
+
+
+def _powers(run: Run) -> str:
+    still = run.setting.still
+    steps = [
+        f"{format_power(step.power_w)} from {format_volume(step.from_collected_l)} on"
+        for step in still.power_changes
+    ]
+    return ", ".join([format_power(still.conditions.power_w), *steps])
+
+
+def _bill(run: Run) -> Table:
+    unit, oil = masses([dose.oil_total_g for dose in run.bill])
+    columns = (
+        Column("botanical", align="left"),
+        Column("mass"),
+        Column("as", align="left"),
+        Column("in the", align="left"),
+        Column("macerated", "h"),
+        Column("oil in it", unit),
+    )
+    rows = tuple(
+        (
+            dose.botanical.common_name,
+            format_mass(dose.wet_mass_g),
+            dose.prepared,
+            dose.dose.where,
+            f"{dose.dose.macerated_h:g}" if dose.dose.macerated_h else "",
+            grams,
+        )
+        for dose, grams in zip(run.bill, oil, strict=True)
+    )
+    return Table(columns, rows)
+
+
+def _assumed(run: Run) -> tuple[Section, ...]:
+    return (Section("What is assumed", (Points(run.assumed),)),) if run.assumed else ()
+
+
+def curve_section(run: Run) -> Section:
+    """Return the run from the first drop to the stop, in about a dozen rows."""
+    places = curve_places(float(run.collected_l[-1]))
+    unit, collected = volumes(places)
+    along = [
+        np.interp(places, run.collected_l, values)
+        for values in (
+            run.stream_abv,
+            run.mean_abv,
+            run.pot_abv,
+            run.vapour_c,
+            run.elapsed_min,
+            100.0 * run.recovered,
+        )
+    ]
+    decimals = (1, 1, 1, 1, 0, 0)
+    rows = tuple(
+        (collected[k], *(f"{column[k]:.{d}f}" for column, d in zip(along, decimals, strict=True)))
+        for k in range(len(places))
+    )
+    columns = (
+        Column("collected", unit),
+        Column("stream", "% vol"),
+        Column("pooled", "% vol"),
+        Column("pot", "% vol"),
+        Column("vapour", "°C"),
+        Column("minute"),
+        Column("recovered", "%"),
+    )
+    begins = f"First drop {timing(run.first_drop_min)}, with the pot at {format_temperature(run.pot_c[0])}."
+    table = Table(columns, rows)
+    if run.charge.ethanol_mol == 0.0:
+        table = table.without_unit("% vol").without_unit("%")
+    return Section("How it runs", (begins, table))
+
+
+def curve_places(end_l: float) -> list[float]:
+    """Return where the curve is told: the first drop, round volumes between, the stop."""
+    least = end_l / (ROWS - 1)
+    scale = 10.0 ** math.floor(math.log10(least))
+    step = next(s * scale for s in STEPS if s * scale >= least * (1.0 - 1e-9))
+    # A row that all but meets the stop is left out.
+    between = [k * step for k in range(1, ROWS) if k * step < end_l - 0.25 * step]
+    return [0.0, *between, end_l]
+
+
+def _stop(run: Run) -> Section:
+    stop = run.stop
+    over = f", {format_share(stop.recovered)} of the alcohol" if run.charge.ethanol_mol > 0.0 else ""
+    vapour = format_temperature(stop.vapour_c)
+    stream = ("stream", f"{format_abv(stop.stream_abv)}, vapour {vapour}")
+    if run.charge.ethanol_mol == 0.0:
+        stream = ("vapour", vapour)
+    words = f"{run.end.words[0].upper()}{run.end.words[1:]}."
+    pairs = (
+        ("when", timing(stop.elapsed_min)),
+        ("collected", f"{_spirit(run, stop.collected_l, stop.mean_abv)}{over}"),
+        stream,
+        (
+            "left in pot",
+            f"{_spirit(run, stop.pot_l, stop.pot_abv)}, {format_temperature(stop.pot_c)}",
+        ),
+    )
+    return Section("Where it stops", (words, Facts(pairs)))
+
+
+def _cuts(run: Run) -> Section:
+    heads = run.setting.heads_l
+    first = f"The first {format_volume(heads)} are heads." if heads > 0.0 else "No heads are taken."
+    ends = run.course.at(np.array([run.points.keep_end]))
+    at = f"{format_volume(float(ends.collected_l[0]))} collected"
+    tails = run.points.keep_end < run.points.end
+    last = f"The keep ends at {at}; the rest is tails." if tails else f"The keep ends with the run, at {at}."
+    parts: list[Part] = [f"{first} {last}"]
+    rows = cut_table(run.course, run.points, _last_depletion(run)).keep_end
+    if len(rows) > 1 and run.charge.ethanol_mol > 0.0:
+        parts += ["What moving the end of the keep would come to:", _moved(rows)]
+    return Section("Cuts", tuple(parts))
+
+
+def _last_depletion(run: Run) -> float:
+    """How far the run could be let go on: to the least level, or to exhaustion."""
+    if run.setting.still.min_level_l == 0.0:
+        return EXHAUSTED
+    solids_l = sum(dose.solids_volume_l for dose in run.bill if dose.dose.where == "pot")
+    bare = run.course.first(min_level(run.course, solids_l).margin)
+    return EXHAUSTED if bare is None else bare
+
+
+def _moved(rows: tuple[CutRow, ...]) -> Table:
+    unit, collected = volumes([row.collected_l for row in rows])
+    keep_unit, keep = volumes([row.keep_l for row in rows])
+    left_unit, left = volumes([row.left_l for row in rows])
+    columns = (
+        Column("stream", "% vol"),
+        Column("collected", unit),
+        Column("minute"),
+        Column("keep", keep_unit),
+        Column("keep", "% vol"),
+        Column("alcohol lost", left_unit),
+        Column("", align="left"),
+    )
+    cells = tuple(
+        (
+            f"{row.stream_abv:.1f}",
+            collected[k],
+            f"{row.elapsed_min:.0f}",
+            keep[k],
+            f"{row.keep_abv:.1f}",
+            left[k],
+            "the plan" if row.planned else "",
+        )
+        for k, row in enumerate(rows)
+    )
+    return Table(columns, cells)

@@ -1,0 +1,363 @@
+"""How the sheet of a run looks, on a screen and on paper (A4, black on white)."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from potsim import __version__
+from potsim.interfaces.report.jars import jar_notes
+from potsim.interfaces.report.run import format_minutes_whole, sections_of_run, sources_section
+from potsim.interfaces.report.sweep import sure_section
+from potsim.interfaces.report.tables import Facts, Part, Points, Section, Table
+from potsim.interfaces.wording import format_abv, format_mass, format_temperature, format_volume, volumes
+from potsim.planning import flavours
+from potsim.planning.ensemble import Ensemble
+from potsim.planning.run import Run
+
+STYLE = """
+@page { size: A4; margin: 13mm 14mm 15mm;
+  @bottom-left { content: "potsim"; font: 8pt system-ui, sans-serif; color: #666 }
+  @bottom-right { content: counter(page) " of " counter(pages);
+    font: 8pt system-ui, sans-serif; color: #666 } }
+:root { color-scheme: light }
+* { box-sizing: border-box }
+body { font: 15px/1.42 system-ui, sans-serif; color: #1c1c1c; background: #fff;
+  max-width: 56rem; margin: 1.6rem auto; padding: 0 1rem }
+header { border-bottom: 2px solid #1c1c1c; margin-bottom: .9rem }
+h1 { font-size: 1.75rem; line-height: 1.15; margin: 0 0 .25rem; overflow-wrap: anywhere }
+header p { margin: 0 0 .6rem; max-width: 44rem }
+h2 { font-size: 1.02rem; margin: 1.35rem 0 .35rem; padding-bottom: .12rem;
+  border-bottom: 1px solid #bbb; break-after: avoid }
+p { margin: .4rem 0 } section > p { max-width: 46rem }
+.key { display: grid; grid-template-columns: repeat(auto-fit, minmax(7.2rem, 1fr)); gap: 0 1rem;
+  margin: .8rem 0 1rem }
+.key div { border-left: 3px solid #1c1c1c; padding: .05rem 0 .1rem .55rem; margin-bottom: .4rem }
+.key dt { color: #555; font-size: .8rem } .key dd { font-size: 1.12rem; font-weight: 600; margin: 0 }
+.key small { display: block; font-size: .8rem; font-weight: 400; color: #333 }
+.wide { overflow-x: auto }
+table { border-collapse: collapse; font-variant-numeric: tabular-nums; margin: .3rem 0 }
+th, td { padding: .12rem .85rem .12rem 0; vertical-align: top; text-align: left }
+th { font-weight: 600; border-bottom: 1px solid #777; vertical-align: bottom }
+tbody tr:nth-child(3n) td { border-bottom: 1px dotted #ccc }
+tr { break-inside: avoid } thead { display: table-header-group }
+.n { text-align: right; white-space: nowrap } th small { font-weight: 400; display: block; color: #555 }
+dl.facts { display: grid; grid-template-columns: max-content 1fr; gap: .1rem .9rem; margin: .4rem 0 }
+.facts dt { color: #555 } .facts dd { margin: 0; overflow-wrap: anywhere }
+ul { padding-left: 1.05rem; margin: .4rem 0 } li { margin: .12rem 0; break-inside: avoid }
+figure { margin: .8rem 0 } svg { display: block; width: 100%; max-width: 40rem; height: auto; margin: 0 auto }
+.pair { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(21rem, 100%), 1fr));
+  gap: 0 2.2rem } .pair > * { min-width: 0 } .pair th, .pair td { padding-right: .6rem }
+.write { width: 100% } .write th, .write td { padding: .1rem .5rem .1rem 0 }
+.write td { border-bottom: 1px solid #bbb; height: 1.95rem; vertical-align: middle }
+.write tbody tr:nth-child(3n) td { border-bottom: 1px solid #bbb }
+.write .blank { border-left: 1px solid #bbb; border-bottom: 1px solid #555; min-width: 3.6rem }
+.write th.blank { border-left: 1px solid #bbb; border-bottom: 1px solid #777; padding-left: .4rem }
+.write td.blank { padding-left: .4rem }
+.write .broad { min-width: 10rem } .write .box { min-width: 2.6rem } .write th { white-space: nowrap }
+ .write tr.cut td { border-top: 2px solid #1c1c1c }
+.hint { font-size: .8rem; color: #444; line-height: 1.15 } td.marks { min-width: 8.2rem; border-color: #ddd }
+.lines { display: grid; grid-template-columns: repeat(auto-fit, minmax(11rem, 1fr)); gap: .7rem 1.4rem;
+  margin: .7rem 0 1rem }
+.lines span { border-bottom: 1px solid #555; padding-bottom: .1rem; color: #555; font-size: .85rem;
+  min-height: 1.7rem; display: flex; align-items: flex-end }
+.fine { font-size: .86rem; color: #333 }
+footer { margin-top: 1.6rem; color: #555; font-size: .85rem; border-top: 1px solid #bbb; padding-top: .3rem }
+.aims { display: grid; grid-template-columns: minmax(0, 3fr) minmax(0, 2fr);
+  gap: 0 2.2rem; align-items: start }
+.aims .wide { grid-column: 1 } .aims dl { grid-column: 2; grid-row: 1 / span 3 }
+@media (max-width: 44rem) { .aims { display: block } }
+@media print {
+  body { font-size: 9.4pt; line-height: 1.33; margin: 0; padding: 0; max-width: none }
+  section.whole { break-inside: avoid } .bench { break-before: page }
+  .wide { overflow: visible } section > p { max-width: none }
+  svg { max-width: 150mm; max-height: 160mm } figure { margin: 2mm 0; break-inside: avoid }
+  h2 { margin-top: 4.5mm }
+  .two ul { columns: 2; column-gap: 7mm }
+  .fine { font-size: 8pt }
+  .write td { height: 7.6mm } .hint { font-size: 7.4pt }
+  .lines { grid-template-columns: repeat(3, 1fr) }
+  .pair { grid-template-columns: 1fr 1fr; gap: 0 7mm } .pair table { font-size: 8.3pt }
+  .pair th, .pair td { padding-right: .38rem } .aims { gap: 0 8mm }
+  .key { grid-template-columns: repeat(6, auto) }
+}
+"""
+
+
+# --- The part of a run's sheet that is written on beside the still: a line a jar, and the proofing.
+
+
+WEIGH = (
+    "Weigh each jar empty and write it on the lid: on the scales it is full at its own weight and the grams "
+    "foretold. What stands under vapour, and under stream, is so when the jar is taken away."
+)
+READ = (
+    " Strength and temperature are read together, in the cool jar; a hydrometer for 20 °C shows more than "
+    "there is when the spirit is warmer."
+)
+HEADS = ("date", "room, °C", "barometer, hPa", "heat on at", "first drop at", "stopped at")
+
+
+@dataclass(frozen=True)
+class _Column:
+    head: str
+    unit: str = ""
+    kind: str = ""
+
+
+def jar_sheet(run: Run) -> str:
+    """Return the jar sheet."""
+    jars = run.jars
+    marks = _marks(run)
+    spirit = run.charge.ethanol_mol > 0.0
+    columns = [
+        _Column("jar", kind="n"),
+        _Column("for"),
+        _Column("size", kind="n"),
+        _Column("until", volumes([jar.to_l for jar in jars])[0], "n"),
+        _Column("at", "min", "n"),
+        _Column("to hold", "g", "n"),
+        *([_Column("foretold", "% vol", "n"), _Column("stream", "% vol", "n")] if spirit else []),
+        _Column("vapour", "°C", "n"),
+        *([_Column("marked by")] if marks else []),
+    ]
+    blank = [
+        *(
+            [_Column("strength", "read, % vol", "blank"), _Column("spirit", "at, °C", "blank")]
+            if spirit
+            else []
+        ),
+        _Column("vapour", "°C", "blank"),
+        _Column("smell and taste", kind="blank broad"),
+        _Column("keep", "yes, no", "blank box"),
+    ]
+    rows = []
+    for k, row in enumerate(_foretold(run)):
+        cut = ' class="cut"' if k > 0 and jars[k - 1].role != jars[k].role else ""
+        mark = [f'<td class="hint marks">{html.escape(marks[k])}</td>'] if marks else []
+        cells = [
+            f'<td class="{column.kind}">{html.escape(text)}</td>'
+            for column, text in zip(columns, row, strict=False)
+        ]
+        blanks = [f'<td class="{column.kind}"></td>' for column in blank]
+        rows.append(f"<tr{cut}>{''.join([*cells, *mark, *blanks])}</tr>")
+    lines = "".join(f"<span>{html.escape(text)}</span>" for text in HEADS)
+    notes = "".join(f"<li>{html.escape(note)}</li>" for note in jar_notes(run))
+    return (
+        f"<section><h2>Jar sheet: {html.escape(run.plan.title)}</h2>"
+        f'<div class="lines">{lines}</div>{_jar_table([*columns, *blank], rows)}<ul>{notes}</ul>'
+        f'<p class="fine">{WEIGH}{READ if spirit else ""}</p></section>'
+    )
+
+
+def _foretold(run: Run) -> list[tuple[str, ...]]:
+    kept = set(run.keep.jars)
+    _, until = volumes([jar.to_l for jar in run.jars])
+    return [
+        (
+            str(jar.number),
+            jar.role if jar.number in kept or jar.role != "keep" else "left out",
+            format_volume(jar.size_l),
+            until[k],
+            f"{jar.full_min:.0f}",
+            f"{jar.mass_g:.0f}",
+            *((f"{jar.abv:.1f}", f"{jar.end_abv:.1f}") if run.charge.ethanol_mol > 0.0 else ()),
+            f"{jar.vapour_c:.1f}",
+        )
+        for k, jar in enumerate(run.jars)
+    ]
+
+
+def _marks(run: Run) -> list[str]:
+    """What marks each jar; nothing without botanicals."""
+    if not run.bill:
+        return []
+    spans = [(jar.start_depletion, jar.end_depletion) for jar in run.jars]
+    marks = [", ".join(names) for names in flavours.leading(run.flavours, spans)]
+    # Said once for jars that follow on each other.
+    return [mark if k == 0 or mark != marks[k - 1] else "" for k, mark in enumerate(marks)]
+
+
+def proofing_sheet(run: Run) -> str:
+    """Return the lines on which the proofing is written down."""
+    made, keep, by = run.proofing, run.keep, run.plan.bottling.stretch
+    if made is None:
+        return ""
+    rows = [
+        ("jars kept", "", "which"),
+        ("keep", f"{format_volume(keep.volume_l)}, {format_mass(keep.mass_g)}", "volume or grams"),
+        ("its strength", format_abv(keep.abv), "read, and at °C"),
+    ]
+    if by is not None:
+        added = f"{format_volume(by.spirit_l)} at {format_abv(by.abv)}"
+        rows.append(("spirit added", added, "volume, strength"))
+    rows += [
+        (f"water {k}" if len(made.additions) > 1 else "water", format_mass(1000.0 * one.water_kg), "grams")
+        for k, one in enumerate(made.additions, start=1)
+    ]
+    shows = f"{format_abv(made.reading_abv)} at {format_temperature(made.at_c)}"
+    rows += [
+        ("after a rest the hydrometer shows", shows, "read, and at °C"),
+        ("in all", format_volume(made.volume_l), "volume"),
+    ]
+    if made.bottles is not None and made.bottle_l is not None:
+        rest = format_volume(made.left_over_l)
+        size = f"{made.bottles} of {format_volume(made.bottle_l)}, {rest} left over"
+        rows.append(("bottles", size, "number"))
+    columns = [_Column(""), _Column("foretold"), _Column("found", kind="blank broad")]
+    cells = [
+        f'<tr><td>{html.escape(a)}</td><td>{html.escape(b)}</td><td class="blank broad hint">'
+        f"{html.escape(c)}</td></tr>"
+        for a, b, c in rows
+    ]
+    return _jar_table(columns, cells)
+
+
+def _jar_table(columns: Sequence[_Column], rows: Sequence[str]) -> str:
+    heads = "".join(
+        f'<th scope="col" class="{column.kind}">{html.escape(column.head)}'
+        + (f"<small>{html.escape(column.unit)}</small>" if column.unit else "")
+        + "</th>"
+        for column in columns
+    )
+    inner = f"<thead><tr>{heads}</tr></thead><tbody>\n" + "\n".join(rows) + "</tbody>"
+    return f'<div class="wide"><table class="write">{inner}</table></div>'
+
+
+# --- A run as one sheet to read, to print and to write on: a single file that needs nothing else.
+
+
+SAFETY, PROOFING, JARS = "Take care", "Proofing", "Jars"
+LAST = ("What is assumed", "Not known here")
+# Sections beside each other where there is room: those at the left, those at the right.
+PAIRS = (
+    (("How it runs", "Where it stops"), ("Cuts",)),
+    (("Keep",), ("Alcohol", "Alcohol and money")),
+)
+IN_TWO = (SAFETY, *LAST)  # lists in two columns on paper
+
+
+def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
+    """Return the report of a run as an HTML page."""
+    head, goes_in, *rest = sections_of_run(run)
+    named = {section.title: section for section in rest}
+    if sure is not None:
+        doubts = sure_section(sure)
+        named[doubts.title] = doubts
+    safety, jars = named.pop(SAFETY), named.pop(JARS, None)
+    last = [named.pop(title) for title in LAST if title in named]
+    # The picture is named by its heading; what a drawing program would want to know of it is left out.
+    picture = re.sub(r"<metadata>.*?</metadata>", "", svg[svg.index("<svg") :], flags=re.DOTALL)
+    title = html.escape(head.title)
+    return "\n".join(
+        [
+            "<!DOCTYPE html>",
+            '<html lang="en"><head><meta charset="utf-8">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            f"<title>{title}</title><style>{STYLE}</style></head><body>",
+            f"<header><h1>{title}</h1>",
+            *map(_part, head.parts),
+            f"</header>{_key(run)}",
+            f'<figure role="img" aria-label="{title}: strength along the run">{picture}</figure>',
+            _section(goes_in, inner="aims"),
+            _section(safety, "bench"),
+            *([] if jars is None else [jar_sheet(run)]),
+            *_bottling(run, named),
+            *(_pair(named, *pair) for pair in PAIRS),
+            *(_section(section, "whole") for section in (*named.values(), *last)),
+            _section(sources_section(run), "fine"),
+            f"<footer>potsim {__version__}. A forecast, computed from what is said above.</footer>",
+            "</body></html>",
+            "",
+        ]
+    )
+
+
+def _key(run: Run) -> str:
+    """The few numbers that are looked for first."""
+    charge, stop, keep, made = run.charge, run.stop, run.keep, run.proofing
+    heads = run.setting.heads_l
+    if charge.ethanol_mol == 0.0:
+        return _boxes(
+            [
+                ("in the pot", format_volume(charge.volume_l), "water"),
+                ("stop", format_volume(stop.collected_l), format_minutes_whole(stop.elapsed_min)),
+            ]
+        )
+    pairs = [
+        ("in the pot", format_volume(charge.volume_l), format_abv(charge.abv)),
+        ("heads", format_volume(heads) if heads > 0.0 else "none", "first over" if heads > 0.0 else ""),
+        (
+            "stop",
+            format_abv(stop.stream_abv),
+            f"{format_volume(stop.collected_l)} over, {format_minutes_whole(stop.elapsed_min)}",
+        ),
+        ("keep", format_volume(keep.volume_l), format_abv(keep.abv)),
+    ]
+    if made is not None:
+        pairs.append(("water", format_volume(made.water_l), f"to {format_abv(made.target_abv)}"))
+        size = "" if made.bottle_l is None else f"of {format_volume(made.bottle_l)}"
+        bottles = ("bottled", format_volume(made.volume_l), "")
+        pairs.append(bottles if made.bottles is None else ("bottles", str(made.bottles), size))
+    return _boxes(pairs)
+
+
+def _boxes(pairs: Sequence[tuple[str, str, str]]) -> str:
+    boxes = (
+        f"<div><dt>{html.escape(a)}</dt><dd>{html.escape(b)}<small>{html.escape(c)}</small></dd></div>"
+        for a, b, c in pairs
+    )
+    return f'<dl class="key">{"".join(boxes)}</dl>'
+
+
+def _bottling(run: Run, named: dict[str, Section]) -> list[str]:
+    """The proofing, with lines to write on, first after the jar sheet."""
+    if PROOFING not in named:
+        return []
+    section = _section(named.pop(PROOFING), "whole", inner="pair")
+    return [section.replace("</section>", f"{proofing_sheet(run)}</section>", 1)]
+
+
+def _pair(named: dict[str, Section], left: Sequence[str], right: Sequence[str]) -> str:
+    """Sections beside each other, taken out of those that are still to come."""
+    sides = [
+        "".join(_section(named.pop(title), "whole") for title in titles if title in named)
+        for titles in (left, right)
+    ]
+    return f'<div class="pair"><div>{sides[0]}</div><div>{sides[1]}</div></div>'
+
+
+def _section(section: Section, kind: str = "", inner: str = "") -> str:
+    kinds = " ".join(filter(None, (kind, "two" if section.title in IN_TWO else "")))
+    parts = "\n".join(map(_part, section.parts))
+    parts = f'<div class="{inner}">{parts}</div>' if inner else parts
+    return f'<section class="{kinds}"><h2>{html.escape(section.title)}</h2>\n{parts}</section>'
+
+
+def _part(part: Part) -> str:
+    if isinstance(part, Table):
+        return _table(part)
+    if isinstance(part, Facts):
+        pairs = (f"<dt>{html.escape(a)}</dt><dd>{html.escape(b)}</dd>" for a, b in part.pairs)
+        return f'<dl class="facts">{"".join(pairs)}</dl>'
+    if isinstance(part, Points):
+        return f"<ul>{''.join(f'<li>{html.escape(text)}</li>' for text in part.texts)}</ul>"
+    return f"<p>{html.escape(part)}</p>"
+
+
+def _table(table: Table) -> str:
+    side = ["" if column.align == "left" else ' class="n"' for column in table.columns]
+    heads = (
+        f'<th scope="col"{s}>{html.escape(c.head)}'
+        + (f"<small>{html.escape(c.unit)}</small>" if c.unit else "")
+        + "</th>"
+        for s, c in zip(side, table.columns, strict=True)
+    )
+    rows = (
+        "<tr>" + "".join(f"<td{s}>{html.escape(c)}</td>" for s, c in zip(side, row, strict=True)) + "</tr>"
+        for row in table.rows
+    )
+    inner = f"<thead><tr>{''.join(heads)}</tr></thead><tbody>\n" + "\n".join(rows) + "</tbody>"
+    return f'<div class="wide"><table>{inner}</table></div>'

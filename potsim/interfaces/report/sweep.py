@@ -1,0 +1,341 @@
+"""What a varied number is called, and how its values are read and told."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+
+from potsim.interfaces import planfile
+from potsim.interfaces.planfile import Key
+from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.wording import (
+    format_abv,
+    format_mass,
+    format_minutes,
+    format_power,
+    format_share,
+    format_volume,
+    unit_of_volumes,
+    volumes,
+)
+from potsim.planning.ensemble import Band, Ensemble
+from potsim.planning.reach import Reach
+from potsim.planning.stops import moment
+from potsim.planning.sweep import CHARGE_ABV, Number, Outcome, Place, Row, Sweep, outcome, particular
+
+DIGITS = 6  # of a value told
+
+
+def key_of(number: Number) -> Key:
+    """Return the key of the plan file under which a number is typed."""
+    table = planfile.HEADS if number.table == "cuts.heads" else planfile.PLAN_KEYS[number.table]
+    return table[number.key]
+
+
+def value_reader(number: Number) -> Callable[[str], float]:
+    """Return what turns typed text into the plain number, such as ``"1 kW"`` into 1000."""
+    read = key_of(number).read
+    return lambda text: float(read(text))
+
+
+def value_words(number: Number, value: float, *, planned: bool = False) -> str:
+    """Return a value with its unit, such as ``"700 W"``."""
+    told = round(value, 1) if planned and number.name == CHARGE_ABV else float(f"{value:.{DIGITS}g}")
+    return str(key_of(number).write(told))
+
+
+def number_words(number: Number) -> str:
+    """Return what a number is called in a heading."""
+    return "strength of the charge" if number.name == CHARGE_ABV else number.name
+
+
+def short_words(number: Number) -> str:
+    """Return what a number is called above a column."""
+    return "charge" if number.name == CHARGE_ABV else number.name.rpartition(".")[2]
+
+
+# --- Runs that differ in one number, as a distiller wants to read them.
+
+
+ABREAST = 7  # most values beside each other in the tables of flavours
+NONE = "-"
+STAYS = {
+    "alcohol": "The same alcohol throughout: only the water changes.",
+    "volume": "The same volume in the pot throughout: spirit and water both change.",
+}
+
+
+def text_of_sweep(sweep: Sweep) -> str:
+    """Return a sweep as text of at most 80 columns."""
+    return render(sections_of_sweep(sweep))
+
+
+def sections_of_sweep(sweep: Sweep) -> tuple[Section, ...]:
+    """Return a sweep, section by section."""
+    rows = sweep.with_own
+    ran = [row for row in rows if row.run is not None]
+    stays = [] if sweep.same is None else [STAYS[sweep.same]]
+    if sweep.plan.still.capacity_l is None:
+        stays.append("The plan names no capacity: the pot is sized to each charge.")
+    title = f"{sweep.plan.title}: {number_words(sweep.number)}"
+    found = [Section(title, (*stays, _outcomes(sweep, rows), _key(sweep)))]
+    if any(row.places for row in ran):
+        found.append(Section("Where the botanicals come over", tuple(_flavours(sweep, ran))))
+    refused = tuple(f"{_value(sweep, row)}: {row.refusal}" for row in rows if row.run is None)
+    if refused:
+        found.append(Section("What cannot be run", (Points(refused),)))
+    cautions = _cautions(sweep, rows)
+    return (*found, Section("Take care", (Points(cautions),))) if cautions else tuple(found)
+
+
+def _value(sweep: Sweep, row: Row) -> str:
+    return value_words(sweep.number, row.value, planned=row.planned)
+
+
+def _outcomes(sweep: Sweep, rows: Sequence[Row]) -> Table:
+    """What comes of each value."""
+    names = ("distillate_l", "keep_l", "water_l")
+    units, cells = {}, {}
+    for name in names:
+        there = {k: getattr(row.outcome, name) for k, row in enumerate(rows) if row.outcome}
+        known = {k: value for k, value in there.items() if value is not None}
+        units[name], told = volumes(list(known.values()))
+        cells[name] = dict(zip(known, told, strict=True))
+    columns = (
+        Column(short_words(sweep.number), align="left"),
+        Column("over", units["distillate_l"]),
+        Column("over", "% vol"),
+        Column("alcohol", "%"),
+        Column("minute"),
+        Column("keep", units["keep_l"]),
+        Column("keep", "% vol"),
+        Column("water", units["water_l"]),
+        Column("bottles"),
+    )
+    table = []
+    for k, row in enumerate(rows):
+        volume = {name: cells[name].get(k, NONE) for name in names}
+        table.append((_marked(sweep, row), *_numbers(row.outcome, volume)))
+    return Table(columns, tuple(table))
+
+
+def _marked(sweep: Sweep, row: Row) -> str:
+    return _value(sweep, row) + (" *" if row.planned else "")
+
+
+def _numbers(of: Outcome | None, volume: dict[str, str]) -> tuple[str, ...]:
+    if of is None:
+        return (NONE,) * 8
+    return (
+        volume["distillate_l"],
+        f"{of.distillate_abv:.1f}",
+        f"{100.0 * of.recovered:.0f}",
+        f"{of.minutes:.0f}",
+        volume["keep_l"],
+        f"{of.keep_abv:.1f}",
+        volume["water_l"],
+        NONE if of.bottles is None else str(of.bottles),
+    )
+
+
+def _key(sweep: Sweep) -> str:
+    """What the columns hold."""
+    own = "* the plan. " if any(row.planned for row in sweep.with_own) else ""
+    return (
+        f"{own}over: all collected to the stop, its strength and its share of the alcohol; "
+        "minute: from switch-on; water: to bottling strength."
+    )
+
+
+def _flavours(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
+    """Class, start and peak of each botanical beside the values, and what clouds."""
+    parts: list[Part] = []
+    unit, written = _volume_writer(ran)
+    told: tuple[tuple[str, Callable[[Place], str]], ...] = (
+        ("comes", lambda place: place.klass),
+        (f"5 % at, {unit}", lambda place: written(place.start_l)),
+        (f"most at, {unit}", lambda place: written(place.peak_l)),
+    )
+    blocks = -(-len(ran) // ABREAST)
+    size = -(-len(ran) // blocks)
+    for k in range(0, len(ran), size):
+        abreast = ran[k : k + size]
+        heads = tuple(Column(_marked(sweep, row)) for row in abreast)
+        for head, words in told:
+            lines = [
+                (place.botanical, *(words(row.places[line]) for row in abreast))
+                for line, place in enumerate(abreast[0].places)
+            ]
+            parts.append(Table((Column(head, align="left"), *heads), tuple(lines)))
+    if any(place.klass == "stays" for row in ran for place in row.places):
+        parts.append("Stays: most of it is left behind when 99 % of the alcohol is over.")
+    return [*parts, *_clouds(sweep, ran)]
+
+
+def _volume_writer(ran: Sequence[Row]) -> tuple[str, Callable[[float | None], str]]:
+    """Unit for where botanicals come over, and what writes a volume in it."""
+    places = [place for row in ran for place in row.places]
+    most = max((v for p in places for v in (p.start_l, p.peak_l) if v is not None), default=0.0)
+    unit, per_l = unit_of_volumes(most)
+    digits = 0 if per_l > 1.0 else 2
+    return unit, lambda volume_l: NONE if volume_l is None else f"{per_l * volume_l:.{digits}f}"
+
+
+def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
+    """Say which streams and bottles cloud."""
+    told = []
+    for row in ran:
+        made = row.outcome
+        if made is None or row.run is None or row.run.cloud is None:
+            continue
+        stream = "" if made.clouds_l is None else f"the stream clouds at {format_volume(made.clouds_l)}"
+        bottle = {"may cloud": "the bottle may cloud", "cloudy": "the bottle clouds"}.get(
+            made.bottle_clouds or "", ""
+        )
+        words = " and ".join(part for part in (stream, bottle) if part)
+        if words:
+            told.append(f"{_value(sweep, row)}: {words}.")
+    if not told:
+        return ["Neither stream nor bottle clouds, at any of these values."]
+    return [Points(tuple(told))]
+
+
+def _cautions(sweep: Sweep, rows: Sequence[Row]) -> tuple[str, ...]:
+    """Cautions, each once, with the values it goes for; without, where it goes for all."""
+    heeding: dict[str, list[Row]] = {}
+    for row in (row for row in rows if row.run is not None):
+        for text in row.cautions:
+            heeding.setdefault(text, []).append(row)
+    ran = sum(row.run is not None for row in rows)
+    some = {text: found for text, found in heeding.items() if len(found) < ran}
+    everywhere = [text for text in heeding if text not in some]
+    told = [f"{', '.join(_value(sweep, row) for row in found)}: {text}" for text, found in some.items()]
+    return (*told, *everywhere)
+
+
+# --- The answer to a question asked backwards, as a distiller wants to read it.
+
+
+def text_of_reach(found: Reach) -> str:
+    """Return an answer as text of at most 80 columns."""
+    sections = [
+        Section(f"{found.plan.title}: {found.asked}", (_in_short(found),)),
+        Section("What to charge" + (", for each run" if found.runs > 1 else ""), tuple(_charge(found))),
+        Section("What comes of it" + (", each run" if found.runs > 1 else ""), (_result(found),)),
+    ]
+    if found.moved:
+        sections.append(Section("What differs from the plan", (Points(found.moved),)))
+    sections.append(Section("What sets the bounds", (Points(found.limits),)))
+    cautions = particular(found.run)
+    if cautions:
+        sections.append(Section("Take care", (Points(cautions),)))
+    return render(sections)
+
+
+def _in_short(found: Reach) -> str:
+    charge, pot = found.run.charge, found.run.setting.still.capacity_l
+    given = "" if found.plan.still.capacity_l is not None else " (none is named, so one is sized to it)"
+    runs = "one run" if found.runs == 1 else f"{found.runs} equal runs"
+    water = f"with {format_volume(found.water_l)} of water " if found.water_l > 0.0 else ""
+    article = "an" if re.match(r"8|1[18](?!\d)", format_volume(pot)) else "a"
+    return (
+        f"{format_volume(found.spirit_l)} of base spirit at {format_abv(found.spirit_abv)}, {water}"
+        f"let down to {format_abv(charge.abv)} in the pot, in {runs} of {article} "
+        f"{format_volume(pot)} still{given}."
+    )
+
+
+def _charge(found: Reach) -> list[Part]:
+    parts = found.run.charge.parts
+    rows = tuple((part.name, format_volume(part.volume_l), f"{part.abv:.1f}") for part in parts)
+    tables: list[Part] = [Table((Column("charge", align="left"), Column("volume"), Column("% vol")), rows)]
+    if found.run.bill:
+        doses = tuple((dose.botanical.common_name, format_mass(dose.wet_mass_g)) for dose in found.run.bill)
+        tables.append(Table((Column("botanical", align="left"), Column("mass")), doses))
+    return tables
+
+
+def _result(found: Reach) -> Facts:
+    run, made = found.run, outcome(found.run)
+    there = moment(run.course, run.points.keep_end)
+    heads = run.setting.heads_l
+    still = run.setting.still
+    first, later = (format_power(w) for w in (still.heat_up_power_w, still.conditions.power_w))
+    then = "" if first == later else f" to the first drop, then {later}"
+    pairs = [
+        ("together", f"{format_volume(made.charge_l)} at {format_abv(made.charge_abv)}"),
+        ("power", f"{first}{then}"),
+        ("heads", format_volume(heads) if heads > 0.0 else "none"),
+        (
+            "keep until",
+            f"stream {format_abv(there.stream_abv)}, {format_volume(there.collected_l)} collected, "
+            f"{format_minutes(there.elapsed_min)}",
+        ),
+        (
+            "keep",
+            f"{format_volume(made.keep_l)} at {format_abv(made.keep_abv)}, "
+            f"{format_share(made.kept)} of the alcohol",
+        ),
+    ]
+    if made.water_l is not None and made.bottled_l is not None and run.proofing is not None:
+        plural = "" if made.bottles == 1 else "s"
+        full = "" if made.bottles is None else f", {made.bottles} full bottle{plural}"
+        all_runs = f" ({format_volume(found.runs * made.bottled_l)} in all)" if found.runs > 1 else ""
+        bottled = f"{format_volume(made.bottled_l)} at {format_abv(run.proofing.target_abv)}"
+        pairs.append(("bottled", f"{bottled} with {format_volume(made.water_l)} of water{full}{all_runs}"))
+    return Facts(tuple(pairs))
+
+
+# --- How sure a run is, as a distiller wants to read it.
+
+
+# Answer, what it is called, its unit, what one of the answer's own unit is in that, decimals.
+ROWS = (
+    ("first_drop_min", "first drop", "min", 1.0, 0),
+    ("stop.collected_l", "collected", "L", 1.0, 2),
+    ("stop.elapsed_min", "minute of the stop", "min", 1.0, 0),
+    ("stop.recovered", "alcohol over", "%", 100.0, 1),
+    ("keep.volume_l", "keep", "L", 1.0, 2),
+    ("keep.abv", "strength of the keep", "% vol", 1.0, 1),
+    ("proofing.water_l", "water to add", "L", 1.0, 2),
+    ("proofing.volume_l", "bottled", "L", 1.0, 2),
+    ("proofing.bottles", "bottles", "", 1.0, 0),
+)
+
+
+def sure_section(found: Ensemble) -> Section:
+    """Return how sure a run is."""
+    columns = (
+        Column("", align="left"),
+        Column("", align="left"),
+        Column("run"),
+        Column("+/-"),
+        Column("9 in 10 lie between"),
+    )
+    rows = [
+        (words, *_row(found.answers[name], unit, per, digits))
+        for name, words, unit, per, digits in ROWS
+        if name in found.answers
+    ]
+    doubt = found.plan.uncertainty
+    volume, neck, pot = (
+        f"+/-{100.0 * share:.0f} %" for share in (doubt.volume, doubt.neck_loss, doubt.pot_loss)
+    )
+    taken = (
+        f"{found.n} runs drawn (seed {found.seed}) with strengths +/-{doubt.abv:g} % vol, volumes {volume}, "
+        f"neck loss {neck}, pot loss {pot}, room +/-{doubt.room_c:g} °C, and the misfit of the vapour model "
+        "to published data. Set your own in [uncertainty]."
+    )
+    return Section("How sure", (Table(columns, tuple(rows)), taken, Points(found.sentences())))
+
+
+def _row(band: Band, unit: str, per: float, digits: int) -> tuple[str, ...]:
+    """Unit and numbers; volumes in millilitres where they are small."""
+    if unit == "L" and (small := unit_of_volumes(band.high))[0] == "mL":
+        unit, per, digits = (*small, 0)
+    return unit, *_cells(band, per, digits)
+
+
+def _cells(band: Band, per: float, digits: int) -> tuple[str, str, str]:
+    low, high = (f"{per * value:.{digits}f}" for value in (band.low, band.high))
+    return f"{per * band.value:.{digits}f}", f"{per * band.sd:.{max(digits, 1)}f}", f"{low} and {high}"

@@ -1,0 +1,694 @@
+"""What a distiller reads of the next trial, and of two trials side by side."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from potsim import __version__
+from potsim.interfaces.report.jars import CLOUDS
+from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table
+from potsim.interfaces.trialfile import (
+    amount,
+    factors_in_words,
+    name_of,
+    oil,
+    per_litre,
+    ratio,
+    times,
+    value_of,
+    when,
+)
+from potsim.interfaces.wording import (
+    format_abv,
+    format_mass,
+    format_minutes,
+    format_power,
+    format_share,
+    format_volume,
+    plain,
+    volumes,
+)
+from potsim.planning import jars
+from potsim.planning.blends import BlendOil, OilBlend, Poured, TrialBlend
+from potsim.planning.cloud import SOONER, limit_words
+from potsim.planning.comparison import (
+    NOTICEABLE,
+    Comparison,
+    Difference,
+    Doses,
+    InBottle,
+    Pair,
+    bottled_abv,
+    bottled_l,
+    doses,
+)
+from potsim.planning.next_trial import Entry, NextTrial, Scaled
+from potsim.planning.run import Run
+
+ROUGH = (
+    "Oil is what the bottled spirit is predicted to hold, good to a factor of two at best; how it changes is "
+    "far better known. From and to: collected when 5 % and 95 % of it is over."
+)
+
+
+def sections_of_next(made: NextTrial) -> tuple[Section, ...]:
+    """Return what the next trial changes, and what that is predicted to do."""
+    head = f"From {made.trial.name} to '{made.plan.title}'"
+    if made.changes:
+        changes: tuple[Part, ...] = (_changes(made),)
+    else:
+        changes = ("Everything is right: the recipe stays as it is.",)
+    stated = f"What a verdict does: {factors_in_words(made.factors)}. --factors changes that."
+    sections = [
+        Section(head, (*changes, stated)),
+        Section("What that is predicted to do", (_oils(made.pairs), ROUGH, _clouds(made.before, made.after))),
+    ]
+    if made.advice:
+        sections.append(Section("Before you weigh", (Points(made.advice),)))
+    return tuple(sections)
+
+
+def _changes(made: NextTrial) -> Table:
+    columns = (
+        Column("botanical", align="left"),
+        Column("verdict", align="left"),
+        Column("times"),
+        Column("so far"),
+        Column("next"),
+    )
+    rows = tuple(
+        (
+            change.label,
+            change.note.verdict or "",
+            times(change.factor) if change.after else "",
+            amount(change.before),
+            amount(change.after) if change.after else "none",
+        )
+        for change in made.changes
+    )
+    return Table(columns, rows)
+
+
+def _oils(pairs: Sequence[Pair]) -> Table:
+    unit, places = when([pair.b or pair.a for pair in pairs])
+    columns = (
+        Column("botanical", align="left"),
+        Column("oil so far", "mg/L bottled"),
+        Column("next", "mg/L bottled"),
+        Column(""),
+        Column("comes", align="left"),
+        Column("from", unit),
+        Column("to", unit),
+    )
+    rows = tuple(
+        (pair.label, _oil(pair.a), _oil(pair.b), ratio(pair.change), *place)
+        for pair, place in zip(pairs, places, strict=True)
+    )
+    return Table(columns, rows)
+
+
+def _oil(line: InBottle | None) -> str:
+    return "-" if line is None else oil(line.oil_mg_per_l)
+
+
+def _clouds(before: Run, after: Run) -> Facts:
+    return Facts((("cloud so far", _cloud(before)), ("next", _cloud(after))))
+
+
+def _cloud(run: Run) -> str:
+    if run.cloud is None:
+        return "no oil"
+    limit = run.cloud.limit
+    said = (
+        f"{run.cloud.verdict} at {format_abv(bottled_abv(run))}" if run.cloud.verdict else "keep not let down"
+    )
+    if limit.state != "clouds below":
+        return f"{said}, as at any strength"
+    return f"{said}; it clouds below about {limit.abv:.0f} % vol"
+
+
+def sections_of_comparison(made: Comparison) -> tuple[Section, ...]:
+    """Return two trials side by side."""
+    heads = Facts(
+        (("A", f"{made.a.name}: {made.a.plan.title}"), ("B", f"{made.b.name}: {made.b.plan.title}"))
+    )
+    if made.empty:
+        return (Section("Side by side", (heads, "Nothing differs.")),)
+    sections = [Section("Side by side", (heads,))]
+    decided = [d for d in made.decided if not _told_as_dose(d)]
+    if made.botanicals:
+        sections.append(Section("Doses", _doses(made)))
+        told = (_both(made.botanicals), _rest(made), ROUGH)
+        sections.append(Section("Predicted oil in a litre bottled, by botanical", told))
+    for title, found in (
+        ("What else was decided", decided),
+        ("What the run is predicted to do", list(made.predicted)),
+        ("What was measured and noted", list(made.measured)),
+    ):
+        if found:
+            sections.append(Section(title, (_differences(found),)))
+    return tuple(sections)
+
+
+def _told_as_dose(difference: Difference) -> bool:
+    return difference.table == "botanical" and difference.field in ("mass_g", "pieces")
+
+
+def _differences(found: Iterable[Difference]) -> Table:
+    columns = (Column("", align="left"), Column("A", align="left"), Column("B", align="left"))
+    return Table(columns, tuple((name_of(d), value_of(d, d.a), value_of(d, d.b)) for d in found))
+
+
+def _doses(made: Comparison) -> tuple[Part, ...]:
+    columns = (
+        Column("botanical", align="left"),
+        Column("A"),
+        Column("B"),
+        *(Column(side, f"g/L {of}") for of in ("charge", "bottled") for side in ("A", "B")),
+    )
+    rows = []
+    for pair in made.botanicals:
+        one, other = (None if side is None else side.doses for side in (pair.a, pair.b))
+        each = [_per(d, name) for name in ("g_per_l_charge", "g_per_l_bottled") for d in (one, other)]
+        masses = ["-" if d is None else format_mass(d.mass_g) for d in (one, other)]
+        rows.append((pair.label, *masses, *each))
+    return (Table(columns, tuple(rows)),)
+
+
+def _per(doses: Doses | None, name: str) -> str:
+    return "-" if doses is None else per_litre(getattr(doses, name))
+
+
+def _both(pairs: Sequence[Pair]) -> Table:
+    unit, places = when([side for pair in pairs for side in (pair.a, pair.b)])
+    columns = (
+        Column("botanical", align="left"),
+        Column("A", "mg/L"),
+        Column("B", "mg/L"),
+        Column("B to A"),
+        Column("A comes", align="left"),
+        Column("from", unit),
+        Column("to", unit),
+        Column("B", align="left"),
+        Column("from", unit),
+        Column("to", unit),
+    )
+    rows = tuple(
+        (pair.label, _oil(pair.a), _oil(pair.b), ratio(pair.change), *a, *b)
+        for pair, a, b in zip(pairs, places[::2], places[1::2], strict=True)
+    )
+    return Table(columns, rows)
+
+
+def _rest(made: Comparison) -> str:
+    rest = (
+        f"{made.unchanged} more botanical{'s' if made.unchanged != 1 else ''} within {100 * NOTICEABLE:g} %."
+    )
+    return rest if made.unchanged else "All botanicals differ."
+
+
+# --- What a distiller reads of a recipe scaled, and of a book of trials.
+
+
+MOST_CHANGES = 10  # told of one trial; all are in the CSV
+MOST_TRIALS = 6  # side by side in the table of doses
+BY_LITRE = (
+    "g/L: grams for a litre of charge, and for a litre of pure alcohol in it, so far and now. Oil: in a "
+    "litre bottled, to what it is so far."
+)
+DOSES = ("g_per_l_charge", "g_per_l_alcohol", "g_per_l_bottled")
+
+
+def sections_of_scaled(made: Scaled, name: str) -> tuple[Section, ...]:
+    """Return a recipe scaled."""
+    after = made.after
+    columns = (
+        Column("charge", align="left"),
+        Column("so far"),
+        Column("for this size"),
+        Column("at", "% vol"),
+    )
+    charge = Table(columns, _parts(made))
+    facts = (
+        ("together", f"{format_volume(after.charge.volume_l)} at {format_abv(after.charge.abv)}"),
+        ("factors", f"charge x {made.charge_factor:.4g}, alcohol x {made.alcohol_factor:.4g}"),
+        ("botanicals", f"x {made.dose_factor:.4g}, by the litre of {made.per}"),
+    )
+    sections = [Section(f"{name} for another size", (charge, Facts(facts)))]
+    if after.bill:
+        sections.append(Section("Botanicals", (_scaled_doses(made), BY_LITRE)))
+    filled = (("jars so far", _filled(made.before)), ("for this size", _filled(after)))
+    sections.append(Section("Still and jars", (_still(made), Facts(filled), *_jars(after))))
+    sections.append(Section("What does not scale", (Points(made.unscaled),)))
+    return tuple(sections)
+
+
+def _parts(made: Scaled) -> tuple[tuple[str, ...], ...]:
+    before = {part.name: part.volume_l for part in made.before.charge.parts}
+    return tuple(
+        (
+            part.name,
+            format_volume(before[part.name]) if part.name in before else "-",
+            format_volume(part.volume_l),
+            f"{part.abv:.1f}",
+        )
+        for part in made.after.charge.parts
+    )
+
+
+def _scaled_doses(made: Scaled) -> Table:
+    columns = (
+        Column("botanical", align="left"),
+        Column("so far"),
+        Column("weigh"),
+        Column("charge", "g/L"),
+        Column("now", "g/L"),
+        Column("alcohol", "g/L"),
+        Column("now", "g/L"),
+        Column("oil", "bottled"),
+    )
+    rows = []
+    for pair in made.pairs:
+        one, other = pair.a, pair.b
+        if one is None or other is None:
+            continue
+        a, b = one.doses, other.doses
+        by_charge = (per_litre(a.g_per_l_charge), per_litre(b.g_per_l_charge))
+        by_alcohol = (per_litre(a.g_per_l_alcohol), per_litre(b.g_per_l_alcohol))
+        masses = (format_mass(a.mass_g), format_mass(b.mass_g))
+        rows.append((pair.label, *masses, *by_charge, *by_alcohol, ratio(pair.change)))
+    return Table(columns, tuple(rows))
+
+
+def _still(made: Scaled) -> Table:
+    before, after = made.before, made.after
+    columns = (Column("", align="left"), Column("so far"), Column("for this size"))
+    told = (
+        ("pot", _pot),
+        ("boiling charge fills", _fill),
+        ("power to first drop", lambda run: format_power(run.setting.still.heat_up_power_w)),
+        ("power after it", lambda run: format_power(run.setting.still.conditions.power_w)),
+        ("condenser carries off", lambda run: format_power(run.condenser_w)),
+        ("neck sheds", lambda run: f"{run.setting.still.conditions.neck_loss_w_per_k:.3g} W/K"),
+        ("first drop after", lambda run: format_minutes(run.first_drop_min)),
+        ("stop after", lambda run: format_minutes(run.stop.elapsed_min)),
+        ("heads", lambda run: format_volume(run.setting.heads_l)),
+        ("keep", lambda run: format_volume(run.keep.volume_l)),
+        ("strength of keep", lambda run: format_abv(run.keep.abv)),
+        ("bottled", lambda run: format_volume(bottled_l(run))),
+        ("full bottles", _full),
+    )
+    return Table(columns, tuple((label, tell(before), tell(after)) for label, tell in told))
+
+
+def _pot(run: Run) -> str:
+    return format_volume(run.setting.still.capacity_l)
+
+
+def _fill(run: Run) -> str:
+    solids_l = sum(dose.solids_volume_l for dose in run.bill if dose.dose.where == "pot")
+    hot_l = float(run.course.at(np.array([0.0])).pot_hot_l[0]) + solids_l
+    return f"{100.0 * hot_l / run.setting.still.capacity_l:.0f} %"
+
+
+def _full(run: Run) -> str:
+    made = run.proofing
+    return "-" if made is None or made.bottles is None else str(made.bottles)
+
+
+def _filled(run: Run) -> str:
+    return _sizes([jar.size_l for jar in run.jars])
+
+
+def _sizes(sizes: Sequence[float]) -> str:
+    counted = Counter(format_volume(size) for size in sizes)
+    return ", ".join(f"{count} x {size}" for size, count in counted.items())
+
+
+def _jars(run: Run) -> tuple[Part, ...]:
+    """Jars of everyday sizes for a run whose jars are those of the recipe, enlarged."""
+    if not run.plan.jars.sizes:
+        return ()
+    usual = _sizes([jar.size_l for jar in jars.lay(run.course, run.points).jars])
+    return (f"The jars are those of the recipe, in proportion. Of everyday sizes: {usual}.",)
+
+
+def sections_of_book(entries: Sequence[Entry], folder: str) -> tuple[Section, ...]:
+    """Return all trials of a folder."""
+    ran = [entry for entry in entries if entry.run is not None]
+    refused = [entry for entry in entries if entry.refusal]
+    columns = (
+        Column("trial", align="left"),
+        Column("date", align="left"),
+        Column("charge"),
+        Column("at", "% vol"),
+        Column("keep"),
+        Column("at", "% vol"),
+        Column("bottled"),
+        Column("collected", "measured"),
+        Column("at", "% vol"),
+    )
+    count = "1 trial" if len(entries) == 1 else f"{len(entries)} trials"
+    sections = [Section(f"{count} in {folder}", (Table(columns, tuple(map(_row, ran))),))] if ran else []
+    if any(entry.doses for entry in ran):
+        sections += _dose_tables(ran)
+    told = [(entry.name, text) for entry in ran if (text := _story(entry))]
+    if told:
+        sections.append(Section("What changed, and what was tasted", (Facts(tuple(told)),)))
+    if refused:
+        points = Points(tuple(named(entry) for entry in refused))
+        sections.append(Section("Not to be read or run", (points,)))
+    return tuple(sections)
+
+
+def named(entry: Entry) -> str:
+    """Return why a file cannot be read or run, with its name before."""
+    told = entry.refusal
+    return told if told.startswith(entry.name) else f"{entry.name}: {told}"
+
+
+def _row(entry: Entry) -> tuple[str, ...]:
+    run, result = entry.run, entry.trial.result if entry.trial else None
+    if run is None:
+        return ()
+    collected = "" if result is None or result.collected_l is None else format_volume(result.collected_l)
+    return (
+        entry.name.removesuffix(".toml"),
+        entry.date,
+        format_volume(run.charge.volume_l),
+        f"{run.charge.abv:.1f}",
+        format_volume(run.keep.volume_l),
+        f"{run.keep.abv:.1f}",
+        format_volume(bottled_l(run)),
+        collected,
+        "" if result is None or result.abv is None else f"{result.abv:.1f}",
+    )
+
+
+def _dose_tables(ran: Sequence[Entry]) -> list[Section]:
+    names = list(dict.fromkeys(name for entry in ran for name in entry.doses))
+    sections = []
+    for start in range(0, len(ran), MOST_TRIALS):
+        some = ran[start : start + MOST_TRIALS]
+        columns = (Column("botanical", align="left"), *(Column(_short(e.name)) for e in some))
+        rows = tuple(
+            (name, *(per_litre(e.doses[name].g_per_l_charge) if name in e.doses else "-" for e in some))
+            for name in names
+        )
+        sections.append(Section("Grams for a litre of charge", (Table(columns, rows),)))
+    return sections
+
+
+def _short(name: str) -> str:
+    stem = name.removesuffix(".toml")
+    return stem if len(stem) <= 9 else f"{stem[:3]}..{stem[-4:]}"
+
+
+def _story(entry: Entry) -> str:
+    parts = []
+    if entry.parent:
+        changed = [_change(d) for d in entry.changes[:MOST_CHANGES]]
+        if len(entry.changes) > MOST_CHANGES:
+            changed.append(f"and {len(entry.changes) - MOST_CHANGES} more")
+        told = ", ".join(changed) or "nothing changed"
+        parts.append(f"After {entry.parent.removesuffix('.toml')}: {told}.")
+    if entry.verdicts:
+        tasted = ", ".join(f"{name} {verdict}" for name, verdict in entry.verdicts)
+        parts.append(f"Tasted: {tasted}.")
+    if entry.trial and entry.trial.result and entry.trial.result.words.strip():
+        parts.append(f"Said: {' '.join(entry.trial.result.words.split())}")
+    return " ".join(parts)
+
+
+def _change(difference: Difference) -> str:
+    name, a, b = name_of(difference), value_of(difference, difference.a), value_of(difference, difference.b)
+    if difference.a is None:
+        return f"{name} new, {b}"
+    dropped = difference.b is None and difference.table == "botanical"
+    return f"{name} dropped" if dropped else f"{name} {a} to {b}"
+
+
+def csv_of_book(entries: Sequence[Entry]) -> str:
+    """Return a book as CSV."""
+    names = list(dict.fromkeys(name for entry in entries for name in entry.doses))
+    plain = ["file", "title", "parent", "date", "charge_l", "charge_abv", "keep_l", "keep_abv"]
+    plain += ["bottled_l", "bottled_abv", "collected_l", "strength_abv", "words"]
+    made = io.StringIO()
+    writer = csv.writer(made)
+    each = [f"{name} {per}" for name in names for per in DOSES]
+    writer.writerow([*plain, "changes", "verdicts", *each, "refusal"])
+    for entry in entries:
+        told = entry.to_dict()
+        changes = "; ".join(map(_change, entry.changes))
+        verdicts = "; ".join(f"{name}: {verdict}" for name, verdict in entry.verdicts)
+        held = [_cell(entry, name, per) for name in names for per in DOSES]
+        row = ["" if told[name] is None else told[name] for name in plain]
+        writer.writerow([*row, changes, verdicts, *held, entry.refusal])
+    return made.getvalue()
+
+
+def _cell(entry: Entry, name: str, per: str) -> str:
+    return repr(getattr(entry.doses[name], per)) if name in entry.doses else ""
+
+
+def doses_of(run: Run) -> dict[str, dict[str, float]]:
+    """Return each dose by the litre as plain data, by botanical."""
+    from potsim.planning.trials import labels
+
+    return {
+        label: {"mass_g": dose.mass_g, **{per: getattr(dose, per) for per in DOSES}}
+        for label, dose in zip(labels(run.bill), doses(run), strict=True)
+    }
+
+
+# --- What a distiller reads of bottled spirits of trials poured together.
+
+
+def sections_of_blend(made: TrialBlend) -> tuple[Section, ...]:
+    """Return bottled spirits poured together."""
+    columns = (Column("spirit", align="left"), Column("parts"), Column("pour"), Column("of"))
+    poured = Table(
+        (*columns, Column("at", "% vol")),
+        tuple(
+            (
+                share.trial.name,
+                f"{share.parts:g}",
+                format_volume(share.poured_l),
+                format_volume(share.bottled_l),
+                f"{share.abv:.1f}",
+            )
+            for share in made.shares
+        ),
+    )
+    comes = (
+        ("comes to", f"{format_volume(made.volume_l)} at {format_abv(made.abv)}"),
+        ("pure alcohol", format_volume(made.ethanol_l)),
+        *_bottles_cloud(made),
+    )
+    parts: list[Part] = [poured, Facts(comes)]
+    if made.clear_limit is not None:
+        parts.append(Points((SOONER,)))
+    sections = [Section("Poured together", tuple(parts))]
+    if made.oils:
+        sections.append(Section("Oil for a litre", (_blended(made.oils, len(made.shares)),)))
+    sections.append(_one_run(made))
+    return tuple(sections)
+
+
+def _bottles_cloud(made: TrialBlend) -> list[tuple[str, str]]:
+    """Whether the blend clouds, as far as that can be told."""
+    limit = made.clear_limit
+    if limit is None:
+        none = "not told: there is no alcohol" if made.abv <= 0.0 else "none: no botanicals, no oil of theirs"
+        return [("cloud", none)]
+    verdict = CLOUDS[limit.verdict(made.abv)]
+    return [("cloud", f"{verdict} at {format_abv(made.abv)}: {limit_words(limit)}, near 20 °C")]
+
+
+def _blended(oils: Sequence[BlendOil], spirits: int) -> Table:
+    columns = [Column("botanical", align="left")]
+    if spirits <= 3:
+        columns += [Column(f"spirit {k + 1}", "mg/L") for k in range(spirits)]
+    columns += [Column("blend", "mg/L"), Column("one run", "mg/L"), Column("run to blend")]
+    rows = []
+    for line in oils:
+        each = [oil(content) for content in line.each_mg_per_l] if spirits <= 3 else []
+        change = line.run_mg_per_l / line.blend_mg_per_l if line.blend_mg_per_l else None
+        both = (oil(line.blend_mg_per_l), oil(line.run_mg_per_l), ratio(change))
+        rows.append((line.label, *each, *both))
+    return Table(tuple(columns), tuple(rows))
+
+
+def _one_run(made: TrialBlend) -> Section:
+    run = made.run
+    charge = Table(
+        (Column("charge", align="left"), Column("volume"), Column("strength", "% vol")),
+        tuple((part.name, format_volume(part.volume_l), f"{part.abv:.1f}") for part in run.charge.parts),
+    )
+    parts: list[Part] = [charge]
+    if run.bill:
+        bill = Table(
+            (Column("botanical", align="left"), Column("amount"), Column("in the", align="left")),
+            tuple((d.botanical.common_name, amount(d.dose), d.dose.where) for d in run.bill),
+        )
+        parts.append(bill)
+    gives = f"{_bottled(run)}, from {format_volume(run.charge.volume_l)} at {format_abv(run.charge.abv)}"
+    parts.append(Facts((("gives", gives), ("keeps", f"{format_share(_kept(run))} of the alcohol"))))
+    if made.notes:
+        parts.append(Points(made.notes))
+    return Section("One run in its place", tuple(parts))
+
+
+def _kept(run: Run) -> float:
+    return run.keep.ethanol_l / run.charge.ethanol_l if run.charge.ethanol_l > 0.0 else 0.0
+
+
+def _bottled(run: Run) -> str:
+    made = run.proofing
+    count = "" if made is None or made.bottles is None else f", {made.bottles} bottles"
+    return f"{format_volume(bottled_l(run))} at {format_abv(bottled_abv(run))}{count}"
+
+
+# --- What a distiller reads of keeps poured together to come near the oils of another plan.
+
+
+WORST = 8  # compounds told
+RIGHT = 0.005  # so small a miss is none
+HOW = (
+    "Yields of oil differ between lots by a factor of two and more: pour a little, taste, then pour the "
+    "rest. Only the botanicals' oil is compared, not what the base spirits bring of their own."
+)
+
+
+@dataclass(frozen=True)
+class Blended:
+    """Keeps blended to be like another plan."""
+
+    like: Run  # what is aimed at
+    runs: tuple[Run, ...]  # whose keeps are poured together
+    made: OilBlend  # the nearest there is
+    poured: Poured  # that, made up to a volume
+
+
+def sections_of_oil_blend(blended: Blended) -> tuple[Section, ...]:
+    """Return what to pour, how near it comes, and which compounds it misses."""
+    made, down = blended.made, blended.poured.proofing
+    whole = f"{format_volume(down.volume_l)} at {format_abv(down.target_abv)}"
+    water = f"{format_mass(1000.0 * down.water_kg)}, or {format_volume(down.water_l)} at 20 °C"
+    facts = (
+        ("together", f"{format_volume(down.from_l)} at {format_abv(down.from_abv)}"),
+        ("water", water),
+        ("gives", whole),
+        ("at most", f"{format_volume(blended.poured.most_l)}, from the keeps of these runs"),
+    )
+    square = "root mean square over the compounds; 0 is a perfect match"
+    near = (
+        ("misfit", f"{format_share(made.misfit)} ({square})"),
+        ("oil in all", _amount(made.oil_factor)),
+    )
+    return (
+        Section(f"To pour for {whole}, like {blended.like.plan.title}", (_pour(blended), Facts(facts))),
+        Section("How near it comes", (Facts(near), Points((HOW,)))),
+        Section("What it misses, the worst first", (_worst(blended),)),
+    )
+
+
+def _pour(blended: Blended) -> Table:
+    poured = blended.poured.volumes_l
+    unit, told = volumes(poured)
+    columns = (
+        Column("keep of", align="left"),
+        Column("pour", unit),
+        Column("mass", "g"),
+        Column("strength", "% vol"),
+        Column("share", "%"),
+    )
+    rows = []
+    for run, volume, text, share in zip(blended.runs, poured, told, blended.made.shares, strict=True):
+        grams = volume / run.keep.volume_l * run.keep.mass_g
+        cells = (text, f"{grams:.1f}", f"{run.keep.abv:.1f}", f"{100.0 * share:.1f}")
+        rows.append((run.plan.title, *cells))
+    return Table(columns, tuple(rows))
+
+
+def _amount(factor: float) -> str:
+    times = f"{factor:.2g} times" if factor < 9.95 else f"{factor:.0f} times"
+    if factor > 1.05:
+        more = plain(factor - 1.0, 2 if factor < 9.95 else 0)
+        return (
+            f"{times} what is wanted, at the same strength: {more} L of neutral spirit of that strength to "
+            "each litre bring it down"
+        )
+    if factor < 0.95:
+        return f"only {times} what is wanted, at the same strength; pouring cannot make it richer"
+    return "as wanted, at the same strength"
+
+
+def _worst(blended: Blended) -> Table | str:
+    names = _names(blended)
+    worst = [one for one in blended.made.misses[:WORST] if abs(one.miss) > RIGHT]
+    if not worst:
+        return "Nothing: every compound is within 0.5 %."
+    columns = (
+        Column("compound", align="left"),
+        Column("wanted", "mg/L"),
+        Column("matched", "mg/L"),
+        Column("off by", "%"),
+    )
+    rows = tuple(
+        (
+            names[one.compound_id],
+            f"{one.wanted_mg_per_l:.3g}",
+            f"{one.matched_mg_per_l:.3g}",
+            f"{100.0 * one.miss:+.0f}",
+        )
+        for one in worst
+    )
+    return Table(columns, rows)
+
+
+def _names(blended: Blended) -> dict[str, str]:
+    runs: Sequence[Run] = (blended.like, *blended.runs)
+    every = [one for run in runs for flavour in run.flavours for one in flavour.compounds]
+    return {one.compound_id: one.name for one in every}
+
+
+def plain_blend(blended: Blended) -> dict[str, Any]:
+    """Return a blend as plain data."""
+    made, poured, names = blended.made, blended.poured, _names(blended)
+    parts = zip(blended.runs, made.shares, poured.volumes_l, strict=True)
+    return {
+        "potsim": __version__,
+        "like": blended.like.plan.title,
+        "plans": [
+            {"title": run.plan.title, "share": share, "volume_l": volume, "abv": run.keep.abv}
+            for run, share, volume in parts
+        ],
+        "together_l": poured.proofing.from_l,
+        "together_abv": poured.proofing.from_abv,
+        "water_l": poured.proofing.water_l,
+        "water_kg": poured.proofing.water_kg,
+        "volume_l": poured.proofing.volume_l,
+        "abv": poured.proofing.target_abv,
+        "most_l": poured.most_l,
+        "misfit": made.misfit,
+        "oil_factor": made.oil_factor,
+        "compounds": [
+            {
+                "compound_id": one.compound_id,
+                "name": names[one.compound_id],
+                "wanted_mg_per_l": one.wanted_mg_per_l,
+                "blend_mg_per_l": made.oil_mg_per_l[one.compound_id],
+                "matched_mg_per_l": one.matched_mg_per_l,
+                "miss": one.miss,
+            }
+            for one in made.misses
+        ],
+    }

@@ -1,1 +1,0 @@
-"""A run as one printable sheet."""

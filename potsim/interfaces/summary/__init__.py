@@ -1,1 +1,0 @@
-"""What a distiller reads in a terminal, a module for each answer."""

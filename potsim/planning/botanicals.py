@@ -1,0 +1,610 @@
+"""Names as people type them: case, accents, plurals, hyphens and spaces do not count."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from typing import Literal
+
+from potsim.data import read_table
+from potsim.errors import RequestError, UnknownNameError, nearest, require
+
+ENDINGS = (("leaves", "leaf"), ("ies", "y"))
+NO_PLURAL = ("ss", "us", "is")
+
+
+@lru_cache(maxsize=4096)
+def spelling(name: str) -> str:
+    """Return the form in which two spellings of one name are equal.
+
+    The crossing sign of Latin names is dropped. A misspelt letter makes another name: no guessing.
+    """
+    plain = unicodedata.normalize("NFKD", name.casefold().replace("×", " "))
+    letters = "".join(c for c in plain if not unicodedata.combining(c))
+    words = re.findall(r"[^\W_]+", letters)
+    return "".join(singular(word) for word in words if word != "x")
+
+
+def singular(word: str) -> str:
+    """Return an English word without its plural ending."""
+    for plural, single in ENDINGS:
+        if word.endswith(plural) and len(word) > len(plural) - (plural == "leaves"):
+            return word.removesuffix(plural) + single
+    if word.endswith("s") and len(word) > 3 and not word.endswith(NO_PLURAL):
+        return word[:-1]
+    return word
+
+
+# --- What one botanical is: names, oil, composition, pieces, water and cautions.
+
+
+State = Literal["dried", "fresh"]
+Level = Literal["low", "typical", "high"]
+STATES: tuple[State, ...] = ("dried", "fresh")
+IN_PLAN = "given in the plan"
+
+
+@dataclass(frozen=True)
+class Spread:
+    """A number known only roughly."""
+
+    low: float  # range met with and the value taken; must not fall
+    typical: float  # range met with and the value taken; must not fall
+    high: float  # range met with and the value taken; must not fall
+
+    def __post_init__(self) -> None:
+        if not self.low <= self.typical <= self.high:
+            raise RequestError(
+                f"low {self.low:g}, typical {self.typical:g} and high {self.high:g} do not rise.",
+                "Put them in order.",
+            )
+
+    def at(self, level: Level) -> float:
+        """Return the low, typical or high value."""
+        return {"low": self.low, "typical": self.typical, "high": self.high}[level]
+
+
+@dataclass(frozen=True)
+class Share:
+    """One compound of a botanical."""
+
+    compound_id: str  # row of ``compounds.csv``
+    pct: Spread  # per cent of the oil or of the plant, see ``basis``
+    basis: Literal["oil", "plant"] = "oil"  # ``plant`` for what is not volatile and stays in the pot
+    source: str = IN_PLAN  # where the figures come from
+    confidence: str = IN_PLAN  # where the figures come from
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One usual piece of a botanical: a strip of peel, a star, a stick."""
+
+    mass_g: float  # what it weighs [g] in ``state``
+    name: str = "piece"  # what it is called
+    state: State = "dried"  # state in which it weighs that
+    source: str = IN_PLAN  # where the weight comes from
+
+
+@dataclass(frozen=True)
+class UsualDose:
+    """What is usually taken."""
+
+    low_g_per_l: float  # grams, in the state of the oil yield, per litre of charge [g/L]
+    high_g_per_l: float  # grams, in the state of the oil yield, per litre of charge [g/L]
+    source: str = IN_PLAN  # where the range comes from
+
+
+@dataclass(frozen=True)
+class Caution:
+    """Something to be careful with."""
+
+    text: str  # what to heed
+    source: str  # regulation or ``from memory``
+    compound_id: str = ""  # compound concerned; empty if none
+    limit_mg_per_kg: float | None = None  # what the finished drink may hold of it [mg/kg]
+
+
+@dataclass(frozen=True)
+class Material:
+    """A kind of plant material."""
+
+    category: str  # peel, leaf, seed, root and so on
+    soak_l_per_kg: float  # liquid that a kilogram of dried material soaks up [L/kg]
+    solids_kg_per_l: float  # density of its dry matter [kg/L]
+    usual_prepared: str  # preparation taken when none is named
+
+
+@cache
+def materials() -> Mapping[str, Material]:
+    """Return the kinds of plant material by category."""
+    return {
+        row["category"]: Material(
+            row["category"],
+            float(row["soak_l_per_kg"]),
+            float(row["solids_kg_per_l"]),
+            row["usual_prepared"],
+        )
+        for row in read_table("parts.csv")
+    }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Botanical:
+    """One botanical, of the library or of the distiller's own."""
+
+    id: str  # row of the library and everyday name
+    common_name: str  # row of the library and everyday name
+    category: str  # kind of material, a row of ``parts.csv``
+    oil_yield_pct: Spread  # volatile oil, mass % of the material in ``yield_state``
+    composition: tuple[Share, ...] = ()  # what the oil is made of; typical shares of at most 100 % in all
+    latin_names: tuple[str, ...] = ()  # other names
+    aliases: tuple[str, ...] = ()  # other names
+    part: str = ""  # part of the plant, and what else to know
+    yield_state: State = "dried"  # state that yield and usual dose refer to
+    yield_source: str = IN_PLAN  # where the figures come from
+    yield_confidence: str = IN_PLAN  # where the figures come from
+    piece: Piece | None = None  # see `Piece`, `UsualDose` and `Caution`
+    # mass lost on drying, as a fraction of the fresh mass; ``None`` if it is used dried only
+    fresh_water_fraction: float | None = None
+    fresh_water_source: str = IN_PLAN  # where the figures come from
+    prepared_usually: str = ""  # preparation taken when none is named; empty for that of the category
+    usual_dose: UsualDose | None = None  # see `Piece`, `UsualDose` and `Caution`
+    cautions: tuple[Caution, ...] = ()  # see `Piece`, `UsualDose` and `Caution`
+    remarks: str = ""  # part of the plant, and what else to know
+
+    def __post_init__(self) -> None:
+        if self.category not in materials():
+            raise UnknownNameError("kind of plant material", self.category, materials())
+        require(f"oil_yield of {self.common_name}", self.oil_yield_pct.low, 0, 100, "%")
+        require(f"oil_yield of {self.common_name}", self.oil_yield_pct.high, 0, 100, "%")
+        require(f"water of fresh {self.common_name}", self.fresh_water_fraction, 0, 0.98, "(a fraction)")
+        for share in self.composition:
+            require(f"{share.compound_id} in {self.common_name}", share.pct.low, 0, 100, "%")
+        if self.listed_pct > 100 + 1e-9:
+            raise RequestError(
+                f"The composition of {self.common_name} adds up to {self.listed_pct:g} % of its oil;"
+                " allowed is at most 100 %.",
+                "Lower the typical shares; what is not listed is left open, never scaled up.",
+            )
+        counted_fresh = self.yield_state == "fresh" or (
+            self.piece is not None and self.piece.state == "fresh"
+        )
+        if counted_fresh and self.fresh_water_fraction is None:
+            raise RequestError(
+                f"{self.common_name} is counted or weighed fresh, but the water it then holds is not given.",
+                "Give fresh_water, the mass lost on drying as a fraction of the fresh mass.",
+            )
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All that it is called, common name first."""
+        return (self.common_name, self.id, *self.latin_names, *self.aliases)
+
+    @property
+    def listed_pct(self) -> float:
+        """Typical per cent of the oil that the composition accounts for."""
+        return sum(share.pct.typical for share in self.composition if share.basis == "oil")
+
+    @property
+    def states(self) -> tuple[State, ...]:
+        """States in which it can be dosed."""
+        if self.yield_state == "fresh":
+            return ("fresh",)
+        return ("dried",) if self.fresh_water_fraction is None else STATES
+
+    @property
+    def material(self) -> Material:
+        """The kind of material it is."""
+        return materials()[self.category]
+
+    @property
+    def usual_prepared(self) -> str:
+        """Preparation taken when none is named."""
+        return self.prepared_usually or self.material.usual_prepared
+
+    def mass_in_g(self, wanted: State, mass_g: float, given: State) -> float:
+        """Return what the same matter weighs in another state [g]."""
+        if wanted == given:
+            return mass_g
+        dry = 1.0 - (self.fresh_water_fraction or 0.0)
+        return mass_g * dry if wanted == "dried" else mass_g / dry
+
+
+# --- The library of botanicals, and how a name finds its botanical.
+
+
+class Library(Mapping[str, Botanical]):
+    """Botanicals by id, with an index of all their names."""
+
+    def __init__(self, botanicals: Collection[Botanical]) -> None:
+        self._by_id = {b.id: b for b in botanicals}
+        index: defaultdict[str, list[Botanical]] = defaultdict(list)
+        for botanical in botanicals:
+            for name_key in dict.fromkeys(spelling(name) for name in botanical.names):
+                index[name_key].append(botanical)
+        self._index = dict(index)
+
+    def __getitem__(self, botanical_id: str) -> Botanical:
+        return self._by_id[botanical_id]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._by_id)
+
+    def __len__(self) -> int:
+        return len(self._by_id)
+
+    def called(self, name: str) -> tuple[Botanical, ...]:
+        """Return all botanicals that go by a name; empty if none does."""
+        return tuple(self._index.get(spelling(name), ()))
+
+
+def find(name: str, among: Library | None = None, state: State | None = None) -> Botanical:
+    """Return the one botanical that a name means."""
+    among = library() if among is None else among
+    found = among.called(name)
+    if len(found) > 1 and state is not None:
+        found = tuple(b for b in found if b.yield_state == state) or found
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        raise UnknownNameError(
+            "botanical", name, _nearest(name, among) or [b.common_name for b in among.values()]
+        )
+    choices = " or ".join(f"'{b.common_name}'" for b in found)
+    raise RequestError(f"The name '{name}' is ambiguous: it may mean {choices}.", "Use one of these names.")
+
+
+def extend(among: Library, own: Mapping[str, Botanical], compounds: Collection[str] = ()) -> Library:
+    """Return a library with the distiller's own botanicals added."""
+    for botanical in own.values():
+        for name in botanical.names:
+            taken = among.called(name)
+            if taken:
+                raise RequestError(
+                    f"The name '{name}' of your own botanical already means {taken[0].common_name}.",
+                    f"Choose another, such as 'my {name}'.",
+                )
+        for share in botanical.composition:
+            if compounds and share.compound_id not in compounds:
+                raise UnknownNameError("compound", share.compound_id, compounds)
+        among = Library((*among.values(), botanical))
+    return among
+
+
+def _nearest(name: str, among: Library) -> list[str]:
+    """Names closest in spelling, one a botanical."""
+    every = [n for b in among.values() for n in (b.common_name, *b.latin_names, *b.aliases)]
+    closest: dict[tuple[str, ...], str] = {}
+    for near in nearest(name, every, most=6):
+        closest.setdefault(tuple(b.id for b in among.called(near)), near)
+    return list(closest.values())[:3]
+
+
+def _split(cell: str) -> tuple[str, ...]:
+    return tuple(part.strip() for part in cell.split(";") if part.strip())
+
+
+def _spread(row: Mapping[str, str], stem: str) -> Spread:
+    return Spread(float(row[f"{stem}_low"]), float(row[f"{stem}_typical"]), float(row[f"{stem}_high"]))
+
+
+def _state_of_row(cell: str) -> State:
+    return "fresh" if cell == "fresh" else "dried"
+
+
+def _optional(cell: str) -> float | None:
+    return float(cell) if cell else None
+
+
+def _compositions() -> dict[str, tuple[Share, ...]]:
+    found: defaultdict[str, list[Share]] = defaultdict(list)
+    for row in read_table("composition.csv"):
+        basis: Literal["oil", "plant"] = "oil" if row["basis"] == "oil" else "plant"
+        share = Share(row["compound_id"], _spread(row, "pct"), basis, row["source"], row["confidence"])
+        found[row["botanical_id"]].append(share)
+    return {botanical_id: tuple(shares) for botanical_id, shares in found.items()}
+
+
+def _cautions() -> dict[str, tuple[Caution, ...]]:
+    found: defaultdict[str, list[Caution]] = defaultdict(list)
+    for row in read_table("cautions.csv"):
+        limit = _optional(row["limit_mg_per_kg"])
+        found[row["botanical_id"]].append(Caution(row["text"], row["source"], row["compound_id"], limit))
+    return {botanical_id: tuple(cautions) for botanical_id, cautions in found.items()}
+
+
+@cache
+def library() -> Library:
+    """Return the library of the package."""
+    compositions, cautions = _compositions(), _cautions()
+    return Library(
+        [
+            Botanical(
+                id=row["id"],
+                common_name=row["common_name"],
+                category=row["category"],
+                oil_yield_pct=_spread(row, "yield_pct"),
+                composition=compositions[row["id"]],
+                latin_names=_split(row["latin_names"]),
+                aliases=_split(row["aliases"]),
+                part=row["part"],
+                yield_state=_state_of_row(row["yield_state"]),
+                yield_source=row["yield_source"],
+                yield_confidence=row["yield_confidence"],
+                piece=Piece(
+                    float(row["piece_g"]),
+                    row["piece_name"],
+                    _state_of_row(row["piece_state"]),
+                    row["piece_source"],
+                ),
+                fresh_water_fraction=_optional(row["fresh_water_fraction"]),
+                fresh_water_source=row["fresh_water_source"],
+                prepared_usually=row["usual_prepared"],
+                usual_dose=UsualDose(
+                    float(row["dose_g_per_l_low"]), float(row["dose_g_per_l_high"]), row["dose_source"]
+                ),
+                cautions=cautions.get(row["id"], ()),
+                remarks=row["remarks"],
+            )
+            for row in read_table("botanicals.csv")
+        ]
+    )
+
+
+# --- The bill of botanicals: what the distiller weighs out, and what that brings into the still.
+
+
+Prepared = Literal["whole", "cracked", "ground", "sliced"]
+Where = Literal["pot", "basket"]
+PREPARED: tuple[Prepared, ...] = ("whole", "cracked", "ground", "sliced")
+WHERE: tuple[Where, ...] = ("pot", "basket")
+
+# Beyond these multiples of the usual range a dose is likelier a slip than a wish; common practice, no source.
+FAR_ABOVE = 2.0
+FAR_BELOW = 0.1
+
+
+@dataclass(frozen=True)
+class BotanicalDose:
+    """One line of a bill, as the distiller says it."""
+
+    name: str  # any name that the library understands
+    mass_g: float | None = None  # mass as weighed [g]; or else ``pieces``
+    pieces: float | None = None  # number of usual pieces
+    state: State | None = None  # state weighed; ``None`` for that of the library
+    prepared: Prepared | None = None  # preparation; ``None`` for the usual one
+    macerated_h: float = 0.0  # hours in the charge at room temperature before the still is lit [h]
+    where: Where = "pot"  # in the pot, or in a basket in the rising vapour
+    # oil found in this very lot, mass % in the state the library counts; ``None`` for the typical one
+    oil_yield_pct: float | None = None
+
+    def __post_init__(self) -> None:
+        require(self._key("mass"), self.mass_g, 0, 1e7, "g")
+        require(self._key("pieces"), self.pieces, 0, 1e7, "pieces")
+        require(self._key("macerated"), self.macerated_h, 0, 1e4, "h")
+        require(self._key("oil_yield"), self.oil_yield_pct, 0, 100, "%")
+        if (self.mass_g is None) == (self.pieces is None):
+            said = "neither mass nor pieces" if self.mass_g is None else "both mass and pieces"
+            raise RequestError(f"botanical '{self.name}' has {said}.", "Give one of the two.")
+        if self.state is not None and self.state not in STATES:
+            raise UnknownNameError(self._key("state"), self.state, STATES)
+        if self.prepared is not None and self.prepared not in PREPARED:
+            raise UnknownNameError(self._key("prepared"), self.prepared, PREPARED)
+        if self.where not in WHERE:
+            raise UnknownNameError(self._key("where"), self.where, WHERE)
+        if self.where == "basket" and self.macerated_h > 0:
+            raise RequestError(
+                f"botanical '{self.name}' is macerated and in the basket; what hangs in the vapour does not"
+                " lie in the charge.",
+                "Leave macerated out, or put it in the pot.",
+            )
+
+    def _key(self, field: str) -> str:
+        return f"botanical.{field} of '{self.name}'"
+
+
+@dataclass(frozen=True)
+class ResolvedDose:
+    """What one line of a bill brings into the still."""
+
+    dose: BotanicalDose  # the line as said
+    botanical: Botanical  # what it means
+    prepared: Prepared  # preparation taken
+    dry_mass_g: float  # mass it has dried, and as put in [g]
+    wet_mass_g: float  # mass it has dried, and as put in [g]
+    oil_yield_pct: Spread  # oil yield taken, with its range [mass %]
+    oil_g: Mapping[str, float]  # compound id to what can be released of it [g]
+    unlisted_oil_g: float  # oil of which the composition says nothing; it is not followed [g]
+    non_volatile_g: Mapping[str, float]  # compound id to what stays in the pot [g]
+    # water of fresh material, liquid held by the solids and volume of the solids themselves [L]
+    water_brought_l: float
+    # water of fresh material, liquid held by the solids and volume of the solids themselves [L]
+    soaks_up_l: float
+    # water of fresh material, liquid held by the solids and volume of the solids themselves [L]
+    solids_volume_l: float
+    notes: tuple[str, ...] = ()  # what was taken because it was not said
+
+    @property
+    def oil_total_g(self) -> float:
+        """All oil of the dose, listed or not [g]."""
+        return sum(self.oil_g.values()) + self.unlisted_oil_g
+
+    @property
+    def counted_mass_g(self) -> float:
+        """Mass in the state that yield and usual dose refer to [g]."""
+        return self.dry_mass_g if self.botanical.yield_state == "dried" else self.wet_mass_g
+
+
+def resolve(dose: BotanicalDose, among: Library | None = None) -> ResolvedDose:
+    """Return what a line of a bill brings into the still.
+
+    ``oil = mass * yield``, ``oil_i = oil * share_i``, with the mass in the state that the yield refers
+    to. A fresh piece and the same piece dried hold the same dry matter, hence the same oil. The shares of
+    a composition rarely reach 100 %: they are never scaled up, and the rest is ``unlisted_oil_g``. Yields
+    differ between lots by a factor of two and more. A gram of the water in fresh material is taken as a
+    millilitre (0.2 % off; its amount is known to a tenth at best).
+    """
+    botanical = find(dose.name, among, dose.state)
+    state = _state(dose, botanical)
+    wet_g = _mass_as_put_in(dose, botanical, state)
+    dry_g = botanical.mass_in_g("dried", wet_g, state)
+    counted_g = botanical.mass_in_g(botanical.yield_state, wet_g, state)
+    given = dose.oil_yield_pct
+    oil_yield = botanical.oil_yield_pct if given is None else Spread(given, given, given)
+    oil_g = counted_g * oil_yield.typical / 100
+    prepared = dose.prepared or _known_prepared(botanical.usual_prepared)
+    return ResolvedDose(
+        dose=dose,
+        botanical=botanical,
+        prepared=prepared,
+        dry_mass_g=dry_g,
+        wet_mass_g=wet_g,
+        oil_yield_pct=oil_yield,
+        oil_g=_by_compound(botanical, "oil", oil_g),
+        unlisted_oil_g=oil_g * max(0.0, 1 - botanical.listed_pct / 100),
+        non_volatile_g=_by_compound(botanical, "plant", counted_g),
+        water_brought_l=(wet_g - dry_g) / 1000,
+        soaks_up_l=dry_g / 1000 * botanical.material.soak_l_per_kg,
+        solids_volume_l=dry_g / 1000 / botanical.material.solids_kg_per_l,
+        notes=_notes(dose, botanical, state, prepared),
+    )
+
+
+def solids(bill: Iterable[ResolvedDose]) -> float:
+    """Return the volume of those botanicals that lie in the pot."""
+    return sum(dose.solids_volume_l for dose in bill if dose.dose.where == "pot")
+
+
+def dose_warnings(resolved: ResolvedDose, charge_l: float) -> tuple[str, ...]:
+    """Return what to say of a dose far outside the usual range; never a refusal."""
+    require("charge.volume", charge_l, 0, 1e6, "L", open_low=True)
+    usual = resolved.botanical.usual_dose
+    if usual is None:
+        return ()
+    per_l = resolved.counted_mass_g / charge_l
+    if FAR_BELOW * usual.low_g_per_l <= per_l <= FAR_ABOVE * usual.high_g_per_l:
+        return ()
+    side = "much more" if per_l > usual.high_g_per_l else "much less"
+    return (
+        f"{resolved.botanical.common_name}: {per_l:.3g} g per litre of charge"
+        f" ({resolved.botanical.yield_state}) is {side} than usual, {usual.low_g_per_l:g} to"
+        f" {usual.high_g_per_l:g} g/L ({usual.source}).",
+    )
+
+
+def limit_warnings(bill: Iterable[ResolvedDose], content_mg_per_kg: Mapping[str, float]) -> tuple[str, ...]:
+    """Return which legal limits a drink made from a bill would exceed."""
+    limits: dict[str, tuple[float, str]] = {}
+    for caution in (c for resolved in bill for c in resolved.botanical.cautions):
+        if caution.limit_mg_per_kg is not None:
+            held = limits.get(caution.compound_id, (0.0, ""))
+            limits[caution.compound_id] = max(held, (caution.limit_mg_per_kg, caution.source))
+    return tuple(
+        f"{compound_id}: about {content_mg_per_kg[compound_id]:.2g} mg/kg in the drink is over the limit of"
+        f" {limit:g} mg/kg ({source})."
+        for compound_id, (limit, source) in limits.items()
+        if content_mg_per_kg.get(compound_id, 0.0) > limit
+    )
+
+
+def _state(dose: BotanicalDose, botanical: Botanical) -> State:
+    """State the dose is weighed in; refused where it cannot be converted."""
+    if dose.state is None:
+        return botanical.piece.state if dose.pieces is not None and botanical.piece else botanical.yield_state
+    if dose.state in botanical.states:
+        return dose.state
+    if dose.state == "dried":
+        raise RequestError(
+            f"{botanical.common_name} is counted fresh, not dried.",
+            "Give it fresh, or name the dried botanical.",
+        )
+    raise RequestError(
+        f"{botanical.common_name} is known dried only: how much water the fresh material holds is not known.",
+        "Give the mass it would have dried, or add it as a botanical of your own.",
+    )
+
+
+def _mass_as_put_in(dose: BotanicalDose, botanical: Botanical, state: State) -> float:
+    """Mass of a dose in its state [g]."""
+    if dose.mass_g is not None:
+        return dose.mass_g
+    if botanical.piece is None or dose.pieces is None:
+        raise RequestError(f"What a piece of {botanical.common_name} weighs is not known.", "Give its mass.")
+    return botanical.mass_in_g(state, dose.pieces * botanical.piece.mass_g, botanical.piece.state)
+
+
+def _notes(dose: BotanicalDose, botanical: Botanical, state: State, prepared: Prepared) -> tuple[str, ...]:
+    """Say what was taken because the line does not say it."""
+    name, water, piece = botanical.common_name, botanical.fresh_water_fraction, botanical.piece
+    taken = [*([] if dose.state else [state]), *([] if dose.prepared else [prepared])]
+    notes = [f"{name}: taken {' and '.join(taken)}, not said otherwise"] if taken else []
+    if 0.0 in (dose.mass_g, dose.pieces):
+        notes.append(f"{name}: the dose is nothing, and nothing comes over; leave the line out to drop it")
+    if dose.pieces is not None and piece is not None:
+        each = f"{piece.mass_g:g} g each, {piece.state}"
+        notes.append(f"{name}: {dose.pieces:g} x {piece.name} taken as {each}: {piece.source}")
+    if water is not None and (
+        state == "fresh" or (dose.pieces is not None and piece and piece.state == "fresh")
+    ):
+        notes.append(f"{name}: {100.0 * water:.0f} % water when fresh: {botanical.fresh_water_source}")
+    return tuple(notes)
+
+
+def _by_compound(botanical: Botanical, basis: str, whole_g: float) -> dict[str, float]:
+    """Grams of each compound in so much oil, or in so much of the plant."""
+    return {s.compound_id: whole_g * s.pct.typical / 100 for s in botanical.composition if s.basis == basis}
+
+
+def _known_prepared(name: str) -> Prepared:
+    for known in PREPARED:
+        if known == name:
+            return known
+    raise UnknownNameError("preparation", name, PREPARED)
+
+
+# --- What a base spirit brings besides ethanol and water, by its kind.
+
+
+@dataclass(frozen=True)
+class Volatile:
+    """One volatile of a kind of base spirit."""
+
+    compound_id: str  # row of ``compounds.csv``
+    g_per_hl: Spread  # content in grams per hectolitre of pure alcohol
+    covers: str  # what it stands for besides the compound named; may be empty
+    source: str  # where the figures come from
+    confidence: str  # where the figures come from
+
+
+@cache
+def spirit_kinds() -> Mapping[str, tuple[Volatile, ...]]:
+    """Return the kinds of base spirit and their volatiles."""
+    kinds: dict[str, list[Volatile]] = {}
+    for row in read_table("base_spirits.csv"):
+        content = Spread(
+            float(row["g_per_hl_low"]), float(row["g_per_hl_typical"]), float(row["g_per_hl_high"])
+        )
+        kinds.setdefault(row["kind"], []).append(
+            Volatile(row["compound_id"], content, row["covers"], row["source"], row["confidence"])
+        )
+    return {kind: tuple(rows) for kind, rows in kinds.items()}
+
+
+def composition(kind: str) -> tuple[Volatile, ...]:
+    """Return the volatiles of a kind of base spirit with their ranges and sources."""
+    for known, rows in spirit_kinds().items():
+        if spelling(known) == spelling(kind):
+            return rows
+    raise UnknownNameError("kind of base spirit", kind, spirit_kinds())
+
+
+def volatiles(kind: str | None, ethanol_l: float, level: Level = "typical") -> dict[str, float]:
+    """Return what a base spirit brings of each volatile [g]."""
+    require("alcohol of the base spirit", ethanol_l, 0, 1e6, "L")
+    if kind is None:
+        return {}
+    return {v.compound_id: v.g_per_hl.at(level) * ethanol_l / 100 for v in composition(kind)}

@@ -1,0 +1,489 @@
+"""Means, spreads and what they hang on, gathered chunk by chunk in bounded memory."""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.errors import RequestError, require
+from potsim.planning.plan import Plan
+from potsim.planning.run import Run, distil
+from potsim.planning.study import (
+    CHARGE,
+    CURVES,
+    EQUILIBRIUM,
+    Study,
+    answers,
+    names,
+    standard_numbers,
+    study_of,
+)
+
+Array = NDArray[np.float64]
+
+BLOCK = 64  # draws in a product of matrices
+STILL = 1e-6  # of a number's size; what spreads less does not spread
+
+
+@dataclass(frozen=True)
+class Moments:
+    """Sums over draws; a draw without an answer is left out of that answer."""
+
+    count: Array  # draws that have the answer
+    mean: Array  # their mean, and the sum of squared deviations from it
+    squares: Array  # their mean, and the sum of squared deviations from it
+    z_mean: Array  # the same of the inputs, over the same draws
+    z_squares: Array  # the same of the inputs, over the same draws
+    products: Array  # sum of products of deviations of input and answer
+
+    def merge(self, other: Moments) -> Moments:
+        """Return the moments of both sets of draws together."""
+        count = self.count + other.count
+        safe = np.maximum(count, 1.0)
+        pair = self.count * other.count / safe
+        apart, z_apart = other.mean - self.mean, other.z_mean - self.z_mean
+        return Moments(
+            count=count,
+            mean=self.mean + apart * other.count / safe,
+            squares=self.squares + other.squares + apart**2 * pair,
+            z_mean=self.z_mean + z_apart * other.count / safe,
+            z_squares=self.z_squares + other.z_squares + z_apart**2 * pair,
+            products=self.products + other.products + z_apart * apart * pair,
+        )
+
+    @property
+    def sd(self) -> Array:
+        """Standard deviations; 0 for what hardly spreads, NaN for what fewer than two draws have."""
+        sd = np.sqrt(self.squares / np.where(self.count > 1.0, self.count - 1.0, np.nan))
+        return np.where(sd <= STILL * np.abs(self.mean), 0.0, sd)
+
+    @property
+    def shares(self) -> Array:
+        """Part of each answer's variance that goes straight with each input, shape (inputs, answers).
+
+        Squared correlations; the inputs are independent, so they add up to 1 but for what is crooked. 0 for
+        an answer that does not spread.
+        """
+        both = self.z_squares * self.squares
+        spread = (self.sd > 0.0) & (both > 0.0)
+        return np.divide(self.products**2, both, out=np.zeros_like(both), where=spread)
+
+
+def moments(z: Array, answers: Array) -> Moments:
+    """Return the moments of one chunk of draws."""
+    finite = np.isfinite(answers)
+    there = finite.astype(float)
+    count = there.sum(axis=0)
+    safe = np.maximum(count, 1.0)
+    mean = np.where(finite, answers, 0.0).sum(axis=0) / safe
+    away = np.where(finite, answers - mean, 0.0)
+    z_mean = _products(z, there) / safe
+    z_squares = _products(z**2, there) - z_mean**2 * count
+    products = _products(z, away) - z_mean * away.sum(axis=0)
+    return Moments(count, mean, (away**2).sum(axis=0), z_mean, z_squares, products)
+
+
+def _products(z: Array, values: Array) -> Array:
+    """Sums over draws of products, in blocks too small for a second thread, which would only wait."""
+    out = np.zeros((z.shape[1], values.shape[1]))
+    for k in range(0, z.shape[0], BLOCK):
+        out += z[k : k + BLOCK].T @ values[k : k + BLOCK]
+    return out
+
+
+# --- Bands: a value, how sure it is, and what that hangs on, in numbers and in words.
+
+
+_WORDS = {"volume_l": "volume", "abv": "strength", "collected_l": "volume", "water_l": "water"}
+
+
+@dataclass(frozen=True)
+class Band:
+    """One answer and how sure it is."""
+
+    value: float  # the plan's own run
+    sd: float  # standard deviation over the draws
+    low: float  # between these lie 90 % of the draws: quantiles 0.05 and 0.95
+    high: float  # between these lie 90 % of the draws: quantiles 0.05 and 0.95
+    answered: float = 1.0  # share of the draws that have this answer at all, 0 to 1
+
+
+@dataclass(frozen=True)
+class CurveBand:
+    """A quantity along the run and how sure it is; arrays of one shape."""
+
+    collected_l: Array  # pooled distillate [L at 20 °C], from the first drop to the plan's own stop
+    value: Array  # as in `Band`, in the unit that the quantity's name tells
+    sd: Array  # as in `Band`, in the unit that the quantity's name tells
+    low: Array  # as in `Band`, in the unit that the quantity's name tells
+    high: Array  # as in `Band`, in the unit that the quantity's name tells
+
+
+@dataclass(frozen=True)
+class Share:
+    """What one input does to one answer."""
+
+    name: str  # the input
+    share: float  # part of the answer's variance that goes with it, 0 to 1
+
+
+def advice(name: str, shares: Iterable[Share]) -> str:
+    """Say what would narrow an answer most."""
+    ranked = _grouped(shares)
+    if not ranked:
+        return f"Nothing that is uncertain moves {_said(name)}."
+    first = ranked[0]
+    part = f"{100.0 * first.share:.0f} % of the spread of {_said(name)}"
+    if first.name != EQUILIBRIUM:
+        return f"Measure the {first.name} better: it is {part}."
+    doubt = f"The published vapour data make {part}, which no measurement of yours narrows."
+    if len(ranked) == 1:
+        return doubt
+    return f"{doubt} Next comes the {ranked[1].name} with {100.0 * ranked[1].share:.0f} %."
+
+
+def plain(band: Band | CurveBand) -> dict[str, Any]:
+    """Return a band as plain data."""
+    return {name: _number(value) for name, value in vars(band).items()}
+
+
+def _number(value: float | Array) -> Any:
+    if isinstance(value, np.ndarray):
+        return [_number(one) for one in value.tolist()]
+    return value if np.isfinite(value) else None
+
+
+def _grouped(shares: Iterable[Share]) -> list[Share]:
+    """Shares that are not nothing, with all strengths of the charge as one, the most important first."""
+    found = list(shares)
+    strengths = sum(s.share for s in found if s.name.startswith(CHARGE))
+    rest = [s for s in found if not s.name.startswith(CHARGE)]
+    ranked = sorted(
+        [*rest, Share("strength of what goes into the charge", strengths)], key=lambda s: -s.share
+    )
+    return [s for s in ranked if s.share > 0.0]
+
+
+def _said(name: str) -> str:
+    """An answer in words: ``keep.volume_l`` is the keep's volume."""
+    *path, last = name.split(".")
+    word = _WORDS.get(last, last.rsplit("_", 1)[0].replace("_", " "))
+    if not path:
+        return f"the {word}"
+    owner = f"jar {path[1]}" if path[0] == "jars" else f"the {path[0]}"
+    return f"{owner}'s {word}"
+
+
+# --- How sure a prediction is: thousands of runs of one plan, drawn from what is uncertain in it.
+
+
+Progress = Callable[[int, int], None]
+
+CHUNK = 512  # draws worked on at a time
+KEPT = 16384  # draws of which every answer is kept for the quantiles; the first, as good as any
+KEPT_NUMBERS = 4_000_000  # fewer where the answers are many
+WAITING = 16  # chunks handed to an executor ahead of the one waited for
+LOW, HIGH = 0.05, 0.95
+MOST = 100_000_000
+TRACE_FACTOR = 2.0  # one standard deviation of the amount of a trace: yields differ so between lots
+TRACE_REACH = 1.645  # standard deviations from the median to either end of the band
+PILOT = 512
+
+
+@dataclass(frozen=True)
+class Ensemble:
+    """Runs drawn from what is uncertain in a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    n, seed : int
+        Number of draws, and what they were drawn from.
+    answers : mapping of str to Band
+        Single answers, such as ``keep.abv``, ``stop.collected_l`` or ``jars.3.abv``.
+    curves : mapping of str to CurveBand
+        ``stream_abv``, ``pot_abv``, ``vapour_c``, ``recovered`` and ``elapsed_min`` along the run.
+    traces : mapping of str to Band
+        Grams of each compound in the keep, good to a factor of two.
+    shares : mapping of str to tuple of Share
+        For each answer that spreads, what it hangs on, the most important first.
+    impossible : float
+        Share of the draws that could not be run as planned; the bands are over the others.
+    """
+
+    plan: Plan
+    n: int
+    seed: int
+    answers: Mapping[str, Band]
+    curves: Mapping[str, CurveBand]
+    traces: Mapping[str, Band]
+    shares: Mapping[str, tuple[Share, ...]]
+    impossible: float
+
+    def advice(self, name: str = "keep.volume_l") -> str:
+        """Say what would narrow an answer most.
+
+        Parameters
+        ----------
+        name : str
+            The answer.
+
+        Returns
+        -------
+        str
+            One or two sentences.
+
+        Raises
+        ------
+        RequestError
+            For an answer that is not there.
+        """
+        if name not in self.answers:
+            raise RequestError(f"There is no answer '{name}'.", f"There are: {', '.join(self.answers)}.")
+        return advice(name, self.shares.get(name, ()))
+
+    def bands(self) -> dict[str, Any]:
+        """Return all bands as plain data, nested like what ``potsim run --json`` prints.
+
+        Returns
+        -------
+        dict
+            ``value``, ``sd``, ``low``, ``high`` and ``answered`` in the place of each number.
+        """
+        out: dict[str, Any] = {"runs": self.n, "seed": self.seed, "quantiles": [LOW, HIGH]}
+        jars: dict[str, dict[str, Any]] = {}
+        for name, band in self.answers.items():
+            *path, last = name.split(".")
+            place = jars if path[:1] == ["jars"] else out
+            for key in path[1:] if path[:1] == ["jars"] else path:
+                place = place.setdefault(key, {})
+            place[last] = plain(band)
+        out["jars"] = [{"number": int(number), **jar} for number, jar in jars.items()]
+        out["curve"] = {name: plain(curve) for name, curve in self.curves.items()}
+        out["traces_g"] = {name: plain(band) for name, band in self.traces.items()}
+        out["shares"] = {name: {s.name: s.share for s in shares} for name, shares in self.shares.items()}
+        out["impossible"] = self.impossible
+        out["words"] = list(self.sentences())
+        return out
+
+    def sentences(self) -> tuple[str, ...]:
+        """What to heed, and what to measure better."""
+        said = [self.advice("keep.volume_l"), self.advice("keep.abv")]
+        if self.impossible > 0.0:
+            said.append(
+                f"{100.0 * self.impossible:.1f} % of the draws could not be run as planned (too little heat, "
+                "too strong a charge, or a stop that never comes); the bands are over the others."
+            )
+        return tuple(dict.fromkeys(said))
+
+
+def ensemble(
+    plan: Plan,
+    n: int = 2000,
+    seed: int = 0,
+    *,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+    model_misfit: bool = True,
+) -> Ensemble:
+    """Run a plan many times, each with other numbers within their uncertainty.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan; its ``uncertainty`` tells the standard deviations.
+    n : int
+        Number of runs, 1 to 100 million; the ends of a band are good to 4 % of its width with 2,000.
+    seed : int
+        Equal seeds give equal numbers, whatever the executor.
+    executor : concurrent.futures.Executor, optional
+        Where the runs are computed: threads, processes, Dask, MPI; here if left out. It is not shut down.
+    progress : callable, optional
+        Called with the runs done and the runs wanted.
+    model_misfit : bool
+        Whether the misfit of the vapour data to what is published counts.
+
+    Returns
+    -------
+    Ensemble
+        Bands of all answers, and what they hang on.
+
+    Raises
+    ------
+    RequestError
+        If the plan itself cannot be run, or so nearly cannot that the least doubt decides.
+    RangeError
+        For a number of runs out of range.
+
+    Notes
+    -----
+    Normal numbers, independent, none beyond four standard deviations; volume and losses lognormal, one factor
+    for the whole charge's volume. Stops are taken to be met as each drawn run meets them; jars are changed
+    at the planned volumes, the last before a cut takes what comes; ``cloudy`` and ``over`` end a drawn run
+    where they end the plan's own. What no model here knows, such as hold-up of the condenser, is not in the
+    bands.
+
+    Examples
+    --------
+    >>> import potsim
+    >>> sure = ensemble(potsim.example_plan(), n=500)
+    >>> sure.answers["keep.volume_l"].low < sure.answers["keep.volume_l"].value
+    True
+    """
+    require("n", n, 1, MOST, "runs")
+    run = distil(plan)
+    study = study_of(run, model_misfit=model_misfit)
+    own = _own(study)
+    drawn = int(n) if study.inputs else 0
+    total: Moments | None = None
+    kept: list[Array] = []
+    possible = done = 0
+    for size, chunk in _chunks(study, drawn, seed, executor):
+        total = chunk.moments if total is None else total.merge(chunk.moments)
+        kept.append(chunk.kept)
+        possible, done = possible + chunk.possible, done + size
+        if progress is not None:
+            progress(done, drawn)
+    sample = np.concatenate(kept) if kept else own[None, :]
+    if possible == 0 and drawn:
+        raise RequestError(
+            "None of the drawn runs could be run as planned.", "Make the plan's uncertainty smaller."
+        )
+    columns = _columns(own, total, sample)
+    return Ensemble(
+        plan=plan,
+        n=int(n),
+        seed=seed,
+        answers=_bands(study, columns),
+        curves=_curves(study, columns),
+        traces=_traces(run) if model_misfit else {},
+        shares=_shares(study, total),
+        impossible=1.0 - possible / drawn if drawn else 0.0,
+    )
+
+
+def estimate_s(plan: Plan, n: int, workers: int = 1) -> float:
+    """Tell how long an ensemble will take, from a pilot of 512 runs."""
+    require("n", n, 1, MOST, "runs")
+    require("workers", workers, 1, 1e6)
+    study = study_of(distil(plan))
+    begin = time.perf_counter()
+    _own(study)
+    tables_s = time.perf_counter() - begin
+    begin = time.perf_counter()
+    work(study, 0, PILOT, np.random.SeedSequence(0))
+    return tables_s + (time.perf_counter() - begin) * n / (PILOT * workers)
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """What a chunk of draws came to."""
+
+    possible: int  # draws that could be run
+    moments: Moments  # of all answers, the curves' points last
+    kept: Array  # answers of the first draws, for the quantiles
+
+
+def work(study: Study, keep: int, size: int, seed: np.random.SeedSequence) -> Chunk:
+    """Compute one chunk of draws; what an executor is given."""
+    z = standard_numbers(study, size, seed)
+    flat = _flat(*answers(study, z))
+    ran = int(np.isfinite(flat[:, 0]).sum())
+    return Chunk(ran, moments(z, flat), flat[:keep].copy())
+
+
+def _chunks(study: Study, n: int, seed: int, executor: Executor | None) -> Iterator[tuple[int, Chunk]]:
+    """Yield the chunks in order, at most `WAITING` of them in the making."""
+    sizes = [CHUNK] * (n // CHUNK) + ([n % CHUNK] if n % CHUNK else [])
+    numbers = len(names(study)) + len(CURVES) * len(study.grid_l)
+    left = min(KEPT, max(1, KEPT_NUMBERS // numbers))
+    root = np.random.SeedSequence(seed)
+    waiting: deque[tuple[int, Future[Chunk]]] = deque()
+    try:
+        for size in sizes:
+            keep, left = min(size, left), max(0, left - size)
+            (own,) = root.spawn(1)
+            if executor is None:
+                yield size, work(study, keep, size, own)
+                continue
+            waiting.append((size, executor.submit(work, study, keep, size, own)))
+            if len(waiting) >= WAITING:
+                size, future = waiting.popleft()
+                yield size, future.result()
+        while waiting:
+            size, future = waiting.popleft()
+            yield size, future.result()
+    finally:  # an interrupt leaves nothing in the queue
+        for _, future in waiting:
+            future.cancel()
+
+
+def _own(study: Study) -> Array:
+    """The plan's own answers, by the same look-up."""
+    own = np.asarray(_flat(*answers(study, np.zeros((1, len(study.inputs)))))[0])
+    if not np.isfinite(own).any():
+        raise RequestError(
+            "How sure this run is cannot be told: it is so near the limit of what pot and neck can do that "
+            "the least doubt decides whether anything comes over.",
+            "Give more power, lower still.pot_loss or still.neck_loss, or let the charge down with water.",
+        )
+    return own
+
+
+def _flat(single: Array, curves: Array) -> Array:
+    return np.concatenate([single, curves.reshape(curves.shape[0], -1)], axis=1)
+
+
+def _columns(own: Array, total: Moments | None, sample: Array) -> Array:
+    """Columns of `Band` for every answer, shape (answers, 5)."""
+    if total is None:
+        nothing = np.zeros_like(own)
+        return np.stack([own, nothing, own, own, nothing + 1.0], axis=1)
+    ends = np.full((2, own.size), np.nan)
+    some = np.isfinite(sample).any(axis=0)
+    ends[:, some] = np.nanquantile(sample[:, some], [LOW, HIGH], axis=0)
+    ends = np.where(total.sd == 0.0, own, ends)
+    answered = total.count / max(1.0, float(total.count.max()))
+    return np.stack([own, total.sd, *ends, answered], axis=1)
+
+
+def _bands(study: Study, columns: Array) -> dict[str, Band]:
+    rows = zip(names(study), columns.tolist(), strict=False)
+    return {name: Band(*row) for name, row in rows if np.isfinite(row[0])}
+
+
+def _curves(study: Study, columns: Array) -> dict[str, CurveBand]:
+    grid = np.array(study.grid_l)
+    parts = columns[len(names(study)) :, :4].reshape(len(CURVES), grid.size, 4)
+    return {name: CurveBand(grid, *part.T) for name, part in zip(CURVES, parts, strict=True)}
+
+
+def _shares(study: Study, total: Moments | None) -> dict[str, tuple[Share, ...]]:
+    if total is None:
+        return {}
+    table = total.shares
+    out = {}
+    for k, name in enumerate(names(study)):
+        found = [Share(one.name, float(table[i, k])) for i, one in enumerate(study.inputs)]
+        if any(s.share > 0.0 for s in found):
+            out[name] = tuple(sorted(found, key=lambda s: -s.share))
+    return out
+
+
+def _traces(run: Run) -> dict[str, Band]:
+    """Grams of each compound in the keep, within a factor of two of one standard deviation."""
+    sigma = float(np.log(TRACE_FACTOR))
+    spread = float(np.exp(0.5 * sigma**2) * np.sqrt(np.expm1(sigma**2)))
+    reach = float(np.exp(TRACE_REACH * sigma))
+    return {
+        name: Band(grams, grams * spread, grams / reach, grams * reach)
+        for name, grams in run.flavours.over_g(run.kept_spans).items()
+    }

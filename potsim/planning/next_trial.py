@@ -1,0 +1,579 @@
+"""From what was tasted to the next trial: how strong a change each verdict makes, and what it will do."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields, is_dataclass, replace
+from pathlib import PurePath
+from typing import Any, Literal, get_args
+
+from potsim.errors import ConvergenceError, PotsimError, RangeError, RequestError, UnknownNameError, require
+from potsim.planning.botanicals import BotanicalDose, dose_warnings, spelling
+from potsim.planning.comparison import (
+    Difference,
+    Doses,
+    InBottle,
+    Pair,
+    bottled_abv,
+    bottled_l,
+    differences,
+    doses,
+    in_bottle,
+    pairs,
+)
+from potsim.planning.jars import measured
+from potsim.planning.plan import JarStock, Plan, StillPlan
+from potsim.planning.run import Run, distil
+from potsim.planning.stops import ZERO_C
+from potsim.planning.sweep import charge_of, scaled, with_strength
+from potsim.planning.trials import (
+    CLOSE,
+    DROP,
+    RIGHT,
+    VERDICTS,
+    WEIGHING_G,
+    WRITTEN,
+    Note,
+    Trial,
+    check,
+    labels,
+    notes_by_line,
+    on_scale,
+    short,
+)
+
+MOST_FACTOR = 10.0
+MOSTLY_LOST = 0.5  # share of what comes over; if less is kept, the cuts decide and not the dose
+UP = ("a lot more", "more", "a touch more")
+_FALLING = (("a_lot_more", "more"), ("more", "a_touch_more"), ("a_touch_less", "less"))
+
+
+@dataclass(frozen=True)
+class Factors:
+    """By how much each verdict changes a dose; a convention of this program, no source."""
+
+    a_lot_more: float = 2.0  # times as much, above 1 and at most 10, in falling order
+    more: float = 1.5  # times as much, above 1 and at most 10, in falling order
+    a_touch_more: float = 1.2  # times as much, above 1 and at most 10, in falling order
+    a_touch_less: float = 1 / 1.2  # times as much, below 1 and at least 0.1, in falling order
+    less: float = 1 / 1.5  # times as much, below 1 and at least 0.1, in falling order
+
+    def __post_init__(self) -> None:
+        for name in ("a_lot_more", "more", "a_touch_more"):
+            require(_words(name), getattr(self, name), 1.0, MOST_FACTOR, "times", open_low=True)
+        for name in ("a_touch_less", "less"):
+            value = getattr(self, name)
+            if not 1 / MOST_FACTOR <= value < 1.0:
+                allowed = f"at least {1 / MOST_FACTOR:g} and less than 1 times"
+                raise RangeError(_words(name), f"{value:g} times", allowed, "Such as /1.5.")
+        for strong, weak in _FALLING:
+            high, low = getattr(self, strong), getattr(self, weak)
+            if high < low:
+                raise RequestError(
+                    f"'{_words(strong)}' is x{high:.4g}, below the x{low:.4g} of '{_words(weak)}'.",
+                    "Let the factors fall from 'a lot more' to 'less'.",
+                )
+
+    def of(self, verdict: str) -> float:
+        """Return by how much a verdict changes a dose; 1 for right, 0 for drop."""
+        if verdict in (RIGHT, DROP):
+            return 1.0 if verdict == RIGHT else 0.0
+        return float(getattr(self, verdict.replace(" ", "_")))
+
+
+@dataclass(frozen=True)
+class DoseChange:
+    """What a verdict does to one line of the bill."""
+
+    line: int  # its place in the bill before, from 0
+    label: str  # what it is called
+    note: Note  # what was tasted
+    factor: float  # times as much; 0 if it is dropped
+    before: BotanicalDose  # the dose so far
+    after: BotanicalDose | None  # the next one, rounded to what a scale shows; ``None`` if it is dropped
+
+
+@dataclass(frozen=True)
+class NextTrial:
+    """The trial that follows from what was tasted."""
+
+    trial: Trial  # the trial before
+    factors: Factors  # how strong a change each verdict made
+    plan: Plan  # the next plan
+    before: Run  # what both are predicted to do
+    after: Run  # what both are predicted to do
+    # what the verdicts change, in the order of the bill; what is right is not among them
+    changes: tuple[DoseChange, ...]
+    advice: tuple[str, ...] = field(default=())  # where a dose will not do what is hoped for, a sentence each
+
+    @property
+    def pairs(self) -> tuple[Pair, ...]:
+        """Each line of the bill before and after."""
+        return pairs(self.before, self.after)
+
+
+def next_trial(trial: Trial, factors: Factors | None = None) -> NextTrial:
+    """Apply the verdicts of a trial; everything else stays."""
+    factors = factors or Factors()
+    check(trial)
+    if not any(note.verdict for note in trial.notes):
+        raise RequestError(
+            f"{trial.name} has no note with a verdict: there is nothing to go by.",
+            f'Add [[note]] with botanical = "..." and verdict = one of: {", ".join(VERDICTS)}.',
+        )
+    before = distil(trial.plan)
+    changes = _changes(trial, before, factors)
+    dropped = {change.line for change in changes if change.after is None}
+    _refuse_awaited(trial, changes)
+    doses = list(trial.plan.botanicals)
+    for change in changes:
+        if change.after is not None:
+            doses[change.line] = change.after
+    bill = tuple(dose for k, dose in enumerate(doses) if k not in dropped)
+    plan = replace(trial.plan, botanicals=bill, title=next_title(trial.plan.title))
+    after = distil(plan)
+    return NextTrial(trial, factors, plan, before, after, changes, _advice(before, after, changes))
+
+
+def next_title(title: str) -> str:
+    """Return the title of the next trial: the last number in it one higher."""
+    found = list(re.finditer(r"[0-9]{1,9}", title))
+    if not found:
+        return f"{title}, trial 2"
+    last = found[-1]
+    return f"{title[: last.start()]}{int(last[0]) + 1}{title[last.end() :]}"
+
+
+def _changes(trial: Trial, run: Run, factors: Factors) -> tuple[DoseChange, ...]:
+    found = []
+    names = labels(run.bill)
+    for line, note in sorted(notes_by_line(trial, run.bill).items()):
+        verdict = note.verdict or RIGHT
+        if verdict == RIGHT:
+            continue
+        factor, dose = factors.of(verdict), trial.plan.botanicals[line]
+        after = None if verdict == DROP else _times(dose, factor)
+        found.append(DoseChange(line, names[line], note, factor, dose, after))
+    return tuple(found)
+
+
+def _times(dose: BotanicalDose, factor: float) -> BotanicalDose:
+    amounts: dict[str, Any] = {
+        name: on_scale(getattr(dose, name) * factor)
+        for name in ("mass_g", "pieces")
+        if getattr(dose, name) is not None
+    }
+    return replace(dose, **amounts)
+
+
+def _refuse_awaited(trial: Trial, changes: tuple[DoseChange, ...]) -> None:
+    """Refuse to drop a botanical that the run waits for."""
+    dropped = {spelling(change.before.name): change.label for change in changes if change.after is None}
+    cuts = trial.plan.cuts
+    for name, stop in (("stop", cuts.stop), ("tails_from", cuts.tails_from)):
+        for awaited in stop.over if stop else ():
+            if spelling(awaited) in dropped:
+                label = dropped[spelling(awaited)]
+                raise RequestError(
+                    f"{trial.name}: {label} is to be dropped, but [cuts] {name} waits for it.",
+                    f"Change {name} in {trial.name} first, for example to a stream_abv.",
+                )
+
+
+def _advice(before: Run, after: Run, changes: tuple[DoseChange, ...]) -> tuple[str, ...]:
+    lines = in_bottle(before)
+    wanted = [lines[c.line] for c in changes if c.note.verdict in UP]
+    said = [sentence for line in wanted for sentence in (stays(line), lost_by_cut(line)) if sentence]
+    known = {_subject(w) for dose in before.bill for w in dose_warnings(dose, before.charge.volume_l)}
+    new = [w for dose in after.bill for w in dose_warnings(dose, after.charge.volume_l)]
+    return (*said, *(warning for warning in new if _subject(warning) not in known))
+
+
+def _subject(warning: str) -> str:
+    return warning.partition(":")[0]
+
+
+def stays(line: InBottle) -> str:
+    """Say so if more of a botanical will not help, since its oil stays behind."""
+    if line.klass != "stays":
+        return ""
+    share = f"{100 * line.left_in_pot:.0f} %"
+    left = f"{line.label}: more of it will not help much, {share} of its oil stays in the pot"
+    if line.left_in_plant > 0.5 * line.left_in_pot:
+        cure = "Crack, slice or grind it finer, or macerate it longer."
+        return f"{left}, most of that in the plant itself. {cure}"
+    return f"{left}, in the liquid. It hardly distils: try it macerated in the spirit after the run."
+
+
+def lost_by_cut(line: InBottle) -> str:
+    """Say so if a cut, and not the dose, loses a botanical."""
+    lost = {
+        "before the keep": (line.before, "take less heads"),
+        "in jars that are left out": (line.between, "pool those jars too"),
+        "after the keep": (line.after, "let the keep last longer"),
+    }
+    if line.klass == "stays" or line.kept >= MOSTLY_LOST:
+        return ""
+    where, (share, cure) = max(lost.items(), key=lambda place: place[1][0])
+    ends = ""
+    if where == "after the keep" and line.timing is not None:
+        ends = f" (95 % of it is over at {measured(line.timing.end_l)})"
+    return (
+        f"{line.label}: a cut, not the dose, loses it: {100 * share:.0f} % of what comes over of it comes "
+        f"{where}; {cure}{ends} rather than add more."
+    )
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
+
+
+# --- A recipe for another size: doses by the litre, fill, power, time, jars, and what does not scale.
+
+
+Per = Literal["alcohol", "charge"]
+SURFACE = 2.0 / 3.0  # power of the volume with which a surface grows
+CLOSE_ENOUGH = 1e-9  # relative
+SAME_ABV = 1e-9  # % vol
+MARGIN = 3.0 * WRITTEN  # relative; so much more that rounding leaves no bottle short
+MOST_RUNS = 40
+AMOUNTS = {
+    *("volume_l", "mass_g", "pieces", "heads_l", "collected_l", "from_collected_l", "spirit_l", "size_l"),
+    *("capacity_l", "power_w", "heat_up_power_w", "min_level_l", "pot_mass_kg"),
+    *("neck_loss_w_per_k", "pot_loss_w_per_k"),
+}
+
+
+@dataclass(frozen=True)
+class Scaled:
+    """A recipe for another size."""
+
+    plan: Plan  # the recipe scaled; amounts are written to one part in ten thousand
+    before: Run  # what both are predicted to do
+    after: Run  # what both are predicted to do
+    per: Per  # whether doses go by the litre of pure alcohol or of charge
+    charge_factor: float  # times as much charge, pure alcohol and botanicals
+    alcohol_factor: float  # times as much charge, pure alcohol and botanicals
+    dose_factor: float  # times as much charge, pure alcohol and botanicals
+    weighing_g: float  # step of the scale that is taken [g]
+    unscaled: tuple[str, ...]  # what does not scale, a sentence or two each
+
+    @property
+    def pairs(self) -> tuple[Pair, ...]:
+        """Each line of the bill before and after."""
+        return pairs(self.before, self.after)
+
+
+def to_charge(
+    plan: Plan,
+    volume_l: float,
+    abv: float | None = None,
+    per: Per = "alcohol",
+    still: StillPlan | None = None,
+) -> Scaled:
+    """Scale a recipe to a charge.
+
+    Amounts of spirit, water, heads, and volumes of stops go with the charge; power too, so that the run
+    takes as long. What sheds heat is a surface and goes with the 2/3 power of the volume. Strengths,
+    temperatures, times and shares stay.
+    """
+    require("charge", volume_l, 0, 1e5, "L", open_low=True)
+    require("abv", abv, 0, 100, "% vol", open_low=True)
+    _check_per(per)
+    made = _exact(plan, volume_l, abv, per, still)
+    return _told(plan, made, per, still)
+
+
+def to_bottles(
+    plan: Plan, bottles: int, abv: float | None = None, per: Per = "alcohol", still: StillPlan | None = None
+) -> Scaled:
+    """Scale a recipe to a number of full bottles."""
+    require("bottles", bottles, 1, 1e6, "bottles")
+    _check_per(per)
+    size = plan.bottling.bottle_l
+    if size is None or plan.bottling.abv is None:
+        missing = "bottle" if size is None else "abv"
+        raise RequestError(
+            f"The recipe's [bottling] has no {missing}: bottles cannot be counted.",
+            'Add for example bottle = "350 mL" and abv = "42 %" to it, or scale to a charge.',
+        )
+    wanted = bottles * size * (1.0 + MARGIN)
+    base = distil(plan)
+    volume_l = base.charge.volume_l * wanted / bottled_l(base)
+    for _ in range(MOST_RUNS):
+        made = _exact(plan, volume_l, abv, per, still)
+        got = bottled_l(distil(made))
+        if abs(got / wanted - 1.0) < 0.1 * MARGIN:
+            return _told(plan, made, per, still)
+        volume_l *= wanted / got
+    raise ConvergenceError(f"No charge was found that fills {bottles} bottles.", "Scale to a charge instead.")
+
+
+def _check_per(per: str) -> None:
+    if per not in get_args(Per):
+        raise UnknownNameError("way to dose", per, get_args(Per))
+
+
+def _exact(plan: Plan, volume_l: float, abv: float | None, per: Per, still: StillPlan | None) -> Plan:
+    """The plan scaled, with all digits."""
+    charge = charge_of(plan)
+    if charge.ethanol_l == 0.0 and (per == "alcohol" or abv is not None):
+        raise RequestError("The charge holds no alcohol.", "Scale it by the litre of charge: per charge.")
+    by_charge = volume_l / charge.volume_l
+    kept = abv is None or abs(abv - charge.abv) < SAME_ABV
+    by_alcohol = by_charge if kept else by_charge * (abv or 0.0) / charge.abv
+    by_dose = by_alcohol if per == "alcohol" else by_charge
+    made = scaled(plan, by_charge)
+    sizes = tuple(JarStock(jar.size_l * by_charge, jar.count) for jar in made.jars.sizes)
+    made = replace(
+        made,
+        botanicals=tuple(_scaled_times(dose, by_dose) for dose in plan.botanicals),
+        still=_still(made.still, by_charge) if still is None else still,
+        jars=replace(made.jars, sizes=sizes),
+    )
+    if kept or abv is None:
+        return made
+    # The botanicals' own water counts, and goes by another factor than the rest.
+    for _ in range(MOST_RUNS):
+        made = with_strength(made, abv, same="volume")
+        off = volume_l / charge_of(made).volume_l
+        if abs(off - 1.0) < CLOSE_ENOUGH:
+            return made
+        made = replace(made, charge=scaled(made, off).charge)
+    raise ConvergenceError("The charge was not found.", "Please report the plan.")
+
+
+def _scaled_times(dose: BotanicalDose, factor: float) -> BotanicalDose:
+    mass, pieces = dose.mass_g, dose.pieces
+    return replace(
+        dose,
+        mass_g=None if mass is None else mass * factor,
+        pieces=None if pieces is None else pieces * factor,
+    )
+
+
+def _still(given: StillPlan, factor: float) -> StillPlan:
+    """A still of the same fill, with power in proportion; surfaces grow less."""
+    surface = factor**SURFACE
+    powers = {"capacity_l": factor, "power_w": factor, "heat_up_power_w": factor, "min_level_l": factor}
+    powers |= {"neck_loss_w_per_k": surface, "pot_loss_w_per_k": surface, "pot_mass_kg": surface}
+    changed: dict[str, Any] = {
+        name: getattr(given, name) * by for name, by in powers.items() if getattr(given, name) is not None
+    }
+    steps = tuple(replace(step, power_w=step.power_w * factor) for step in given.power_steps)
+    return replace(given, power_steps=steps, **changed)
+
+
+def _rounded(plan: Plan) -> Plan:
+    """Every amount with as few digits as do, so that a person can read and measure it."""
+    return replace(
+        plan,
+        charge=_short(plan.charge),
+        still=_short(plan.still),
+        botanicals=_short(plan.botanicals),
+        cuts=_short(plan.cuts),
+        jars=_short(plan.jars),
+        bottling=replace(plan.bottling, stretch=_short(plan.bottling.stretch)),
+    )
+
+
+def _short(thing: Any, name: str = "") -> Any:
+    if isinstance(thing, tuple):
+        return tuple(_short(part) for part in thing)
+    if is_dataclass(thing) and not isinstance(thing, type):
+        return replace(thing, **{f.name: _short(getattr(thing, f.name), f.name) for f in fields(thing)})
+    return short(thing) if name in AMOUNTS and isinstance(thing, float) else thing
+
+
+def _told(plan: Plan, exact: Plan, per: Per, still: StillPlan | None) -> Scaled:
+    made = _rounded(exact)
+    if still is not None:
+        made = replace(made, still=still)
+    before, after = distil(plan), distil(made)
+    by_charge = after.charge.volume_l / before.charge.volume_l
+    alcohol = before.charge.ethanol_l
+    by_alcohol = after.charge.ethanol_l / alcohol if alcohol > 0.0 else by_charge
+    return Scaled(
+        plan=made,
+        before=before,
+        after=after,
+        per=per,
+        charge_factor=by_charge,
+        alcohol_factor=by_alcohol,
+        dose_factor=by_alcohol if per == "alcohol" else by_charge,
+        weighing_g=WEIGHING_G,
+        unscaled=(_neck(before, after), *_release(before, after), *_weighing(after)),
+    )
+
+
+def _neck(before: Run, after: Run) -> str:
+    def shed(run: Run) -> float:
+        there = run.setting.still.conditions
+        warm = float(run.vapour_c[0]) - (there.room_k - ZERO_C)
+        return there.neck_loss_w_per_k * warm / there.power_w
+
+    one, other = shed(before), shed(after)
+    return (
+        f"Neck loss: a neck is a surface, so it takes another share of the power, {100 * other:.1f} % "
+        f"instead of {100 * one:.1f} %; with it goes the reflux. The stream begins at "
+        f"{after.stream_abv[0]:.1f} % vol instead of {before.stream_abv[0]:.1f}. Measure the other still's "
+        "loss if you can."
+    )
+
+
+def _release(before: Run, after: Run) -> tuple[str, ...]:
+    if not after.bill:
+        return ()
+    took, takes = (run.stop.elapsed_min - run.first_drop_min for run in (before, after))
+    most = [pair for pair in pairs(before, after) if pair.change is not None]
+    most.sort(key=lambda pair: -abs((pair.change or 0.0) - 1.0))
+    moved = [f"{p.label} {100 * ((p.change or 0.0) - 1.0):+.1f} %" for p in most[:3]]
+    changed = ", ".join(moved)
+    return (
+        "Release: plants give up their oil by the minute, not by the litre, and maceration keeps its hours. "
+        f"From first drop to stop it takes {takes:.0f} min instead of {took:.0f}. Oil for a litre bottled "
+        f"changes most in: {changed}.",
+    )
+
+
+def _weighing(after: Run) -> tuple[str, ...]:
+    coarse = [
+        f"{line.botanical.common_name} {1000 * line.wet_mass_g:.3g} mg"
+        for line in after.bill
+        if 0.0 < line.wet_mass_g * CLOSE < WEIGHING_G
+    ]
+    stated = (
+        f"Weighing: doses are written to one part in ten thousand. A scale shows steps of {WEIGHING_G:g} g, "
+        f"at most {100 * CLOSE:.0f} % of each dose"
+    )
+    if not coarse:
+        return (f"{stated}." if after.bill else "Weighing: there is nothing to weigh.",)
+    return (
+        f"{stated}, but for {', '.join(coarse)}: take a finer scale, or weigh ten times as much, grind and "
+        "mix it, and take a tenth.",
+    )
+
+
+# --- All trials of a recipe in the order in which they were made.
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One file of a book."""
+
+    name: str  # the file
+    trial: Trial | None  # what it says; ``None`` if it cannot be read
+    run: Run | None  # what it is predicted to do; ``None`` if it cannot be run
+    parent: str | None  # the trial it is compared with, if that is in the book
+    changes: tuple[Difference, ...]  # what it does differently from that
+    refusal: str  # why it cannot be read or run; empty if it can
+
+    @property
+    def date(self) -> str:
+        """Day of the run as written; empty if not said."""
+        result = self.trial.result if self.trial else None
+        return "" if result is None or result.date is None else str(result.date)
+
+    @property
+    def doses(self) -> dict[str, Doses]:
+        """Botanical to its dose by the litre."""
+        if self.run is None:
+            return {}
+        return dict(zip(labels(self.run.bill), doses(self.run), strict=True))
+
+    @property
+    def verdicts(self) -> tuple[tuple[str, str], ...]:
+        """Botanical and verdict, in the order of the notes."""
+        notes = self.trial.notes if self.trial else ()
+        return tuple((note.botanical, note.verdict) for note in notes if note.verdict)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain numbers, texts, lists and dictionaries."""
+        trial, run = self.trial, self.run
+        result = trial.result if trial else None
+        return {
+            "file": self.name,
+            "title": trial.plan.title if trial else None,
+            "parent": self.parent,
+            "date": self.date or None,
+            "charge_l": run.charge.volume_l if run else None,
+            "charge_abv": run.charge.abv if run else None,
+            "keep_l": run.keep.volume_l if run else None,
+            "keep_abv": run.keep.abv if run else None,
+            "bottled_l": bottled_l(run) if run else None,
+            "bottled_abv": bottled_abv(run) if run else None,
+            "collected_l": result.collected_l if result else None,
+            "strength_abv": result.abv if result else None,
+            "words": result.words if result else None,
+            "changes": [{"key": d.key, "unit": d.unit, "a": d.a, "b": d.b} for d in self.changes],
+            "notes": [asdict(note) for note in trial.notes] if trial else [],
+            "doses": {name: asdict(dose) for name, dose in self.doses.items()},
+            "refusal": self.refusal,
+        }
+
+
+def book(found: Mapping[str, Trial | PotsimError]) -> tuple[Entry, ...]:
+    """Put trials in order, each beside the one it grew from."""
+    trials = {name: trial for name, trial in found.items() if isinstance(trial, Trial)}
+    entries = [_entry(trial, trials) for trial in trials.values()]
+    refused = [
+        Entry(name, None, None, None, (), str(error))
+        for name, error in found.items()
+        if isinstance(error, PotsimError)
+    ]
+    known = {entry.name: entry for entry in entries}
+    entries.sort(key=lambda entry: (_day(entry, known), _depth(entry, known), _counted(entry.name)))
+    return (*entries, *sorted(refused, key=lambda entry: _counted(entry.name)))
+
+
+def _entry(trial: Trial, trials: Mapping[str, Trial]) -> Entry:
+    parent = _parent(trial, trials)
+    changes = differences(parent.plan, trial.plan) if parent else ()
+    try:
+        check(trial)
+        run = distil(trial.plan)
+    except PotsimError as error:
+        return Entry(trial.name, trial, None, parent.name if parent else None, changes, str(error))
+    return Entry(trial.name, trial, run, parent.name if parent else None, changes, "")
+
+
+def _parent(trial: Trial, trials: Mapping[str, Trial]) -> Trial | None:
+    """The trial it grew from; of several that were blended, the first."""
+    for named in (trial.parent, trial.parent.partition(", ")[0]) if trial.parent else ():
+        name = PurePath(named).name
+        if name != trial.name and name in trials:
+            return trials[name]
+    return None
+
+
+def _line_of(entry: Entry, known: Mapping[str, Entry]) -> list[Entry]:
+    """The entry, its parent, the parent's parent and so on."""
+    line, seen = [entry], {entry.name}
+    while line[-1].parent in known and line[-1].parent not in seen:
+        line.append(known[str(line[-1].parent)])
+        seen.add(line[-1].name)
+    return line
+
+
+def _day(entry: Entry, known: Mapping[str, Entry]) -> str:
+    dated = [one.date for one in _line_of(entry, known) if _is_day(one.date)]
+    return max(dated[:1], default="9999")
+
+
+def _is_day(text: str) -> bool:
+    try:
+        datetime.date.fromisoformat(text[:10])
+    except ValueError:
+        return False
+    return True
+
+
+def _depth(entry: Entry, known: Mapping[str, Entry]) -> int:
+    return len(_line_of(entry, known))
+
+
+def _counted(name: str) -> list[tuple[int, str]]:
+    """A name so that trial-10 comes after trial-2."""
+    return [(int(part), "") if part.isdigit() else (-1, part) for part in re.split(r"([0-9]{1,9})", name)]

@@ -1,0 +1,653 @@
+"""Where the keep must end to be as strong, or to hold as much of the alcohol, as was asked."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Literal, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.errors import RequestError, UnknownNameError, require
+from potsim.liquid import strength
+from potsim.planning import stops
+from potsim.planning.charge import between, blend, settle
+from potsim.planning.jars import said
+from potsim.planning.notes import MOST_FILL
+from potsim.planning.plan import JarPlan, Plan, Stop
+from potsim.planning.run import Run, distil, resolve_bill
+from potsim.planning.stops import moment
+from potsim.planning.sweep import charge_of, outcome, particular, plain, scaled, strongest, with_strength
+from potsim.still.course import EXHAUSTED, Course, course
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+Array = NDArray[np.float64]
+
+DIGITS = 6  # of a stop, so that a person can write it down
+LOOKS = 257  # evenly spaced in what is over
+ZOOMS = 5  # each time 256 times closer
+
+
+@dataclass(frozen=True)
+class Open:
+    """A run before anyone has said where it ends."""
+
+    course: Course  # to exhaustion
+    heads: float  # depletion at which the keep begins
+    last: float  # depletion at which the run must end: the least level, or exhaustion
+    by_level: bool  # whether it is the least level
+    solids_l: float  # volume of the botanicals in the pot [L]
+
+    def keep(self, depletion: Array) -> tuple[Array, Array]:
+        """Strength of keeps that end at depletions [% vol], and their share of the charged alcohol."""
+        start, ends = self.course.at(np.array([self.heads])), self.course.at(depletion)
+        ethanol = np.maximum(ends.over_ethanol_mol - start.over_ethanol_mol, 0.0)
+        water = np.maximum(ends.over_mol - start.over_mol - ethanol, 0.0)
+        some = ethanol + water > 0.0
+        mixed = np.asarray(strength.abv_from_moles(np.where(some, ethanol, 1.0), np.where(some, water, 0.0)))
+        abv = np.where(some, mixed, ends.stream_abv)
+        return abv, ethanol / (self.course.charge_mol * self.course.charge_x)
+
+    def places(self) -> Array:
+        """Depletions from the heads to the last, evenly spaced in what is over."""
+        low, high = -np.expm1(-np.array([self.heads, self.last]))
+        s = -np.log1p(-np.linspace(low, high, LOOKS))
+        return np.asarray(np.clip(s, self.heads, self.last))
+
+
+def opened(plan: Plan) -> Open:
+    """Put a plan's charge into its still, its stops left aside."""
+    charge = charge_of(plan)
+    if charge.ethanol_mol == 0.0:
+        raise RequestError("The charge holds no alcohol.", "Add a spirit to the charge.")
+    setting = settle(plan, charge)
+    run = course(charge.mol, charge.x, setting.still)
+    solids_l = sum(dose.solids_volume_l for dose in resolve_bill(plan) if dose.dose.where == "pot")
+    level = run.first(stops.min_level(run, solids_l).margin) if setting.still.min_level_l > 0.0 else None
+    last = EXHAUSTED if level is None else level
+    heads = 0.0
+    if setting.heads_l > 0.0:
+        there = run.first(lambda states: states.collected_l - setting.heads_l, EXHAUSTED)
+        heads = EXHAUSTED if there is None else there
+    if heads >= last:
+        raise RequestError(
+            f"cuts.heads is {setting.heads_l:.4g} L, and no more comes over.",
+            "Take less heads, charge more, or lower still.min_level.",
+        )
+    return Open(run, heads, last, level is not None, solids_l)
+
+
+def end_at_abv(run: Open, keep_abv: float) -> float:
+    """Find where the keep has a strength."""
+    abv, _ = run.keep(run.places())
+    if keep_abv >= abv.max():
+        raise RequestError(
+            f"A keep of {keep_abv:g} % vol is out of reach: the strongest that comes of this charge has "
+            f"{_below(float(abv.max()))} % vol, at the first drop after the heads.",
+            "Let the charge be stronger, take less power, or ask for less.",
+        )
+    if keep_abv < abv[-1]:
+        why = "the least level of the pot ends the run there" if run.by_level else "the pot is then exhausted"
+        raise RequestError(
+            f"A keep of {keep_abv:g} % vol is out of reach: the weakest that comes of this charge has "
+            f"{_above(float(abv[-1]))} % vol; {why}.",
+            "Ask for a stronger one and let it down with water, or charge less strong.",
+        )
+    return _last(run, lambda s: run.keep(s)[0] >= keep_abv)
+
+
+def end_at_share(run: Open, kept: float) -> float:
+    """Find where the keep holds a share of the alcohol."""
+    _, share = run.keep(run.places())
+    if kept > share[-1]:
+        why = "the least level of the pot ends the run there" if run.by_level else "the pot is then exhausted"
+        raise RequestError(
+            f"A keep with {100.0 * kept:g} % of the alcohol is out of reach: the most that comes of this "
+            f"charge is {_below(100.0 * float(share[-1]))} %; {why}.",
+            "Ask for less, take less heads, or lower still.min_level.",
+        )
+    return _last(run, lambda s: run.keep(s)[1] <= kept)
+
+
+def ended(plan: Plan, run: Open, depletion: float) -> Plan:
+    """Return a plan whose keep ends at a place."""
+    there = run.course.at(np.array([depletion]))
+    if len(run.course.legs) > 1:
+        stop = Stop(collected_l=_tidy(float(there.collected_l[0])))
+    else:
+        stop = Stop(stream_abv=_tidy(float(there.stream_abv[0])))
+    if plan.cuts.tails_from is not None and _comes_later(plan, run, depletion):
+        return replace(plan, cuts=replace(plan.cuts, tails_from=stop))
+    return replace(plan, cuts=replace(plan.cuts, stop=stop, tails_from=None))
+
+
+def _comes_later(plan: Plan, run: Open, depletion: float) -> bool:
+    """Whether the plan's stop comes after a place; one that needs more than the course counts as earlier."""
+    wanted = stops.conditions(plan.cuts.stop, run.course)
+    if not wanted or len(wanted) < len(plan.cuts.stop.named):
+        return False
+    found = [run.course.first(condition.margin) for condition in wanted]
+    come = [at for at in found if at is not None]
+    return bool(come) and min(come) > depletion
+
+
+def _last(run: Open, holds: Callable[[Array], NDArray[np.bool_]]) -> float:
+    """Last place at which something holds, which is true at some of the places looked at."""
+    s = run.places()
+    for _ in range(ZOOMS):
+        k = int(np.flatnonzero(holds(s))[-1])
+        if k == s.size - 1:
+            break
+        s = np.linspace(s[k], s[k + 1], LOOKS)
+    return float(s[k])
+
+
+def _tidy(value: float) -> float:
+    return float(f"{value:.{DIGITS}g}")
+
+
+def _below(value: float) -> str:
+    """A limit that may be reached, told so that what is told is within it."""
+    return f"{math.floor(100.0 * value) / 100.0:g}"
+
+
+def _above(value: float) -> str:
+    return f"{math.ceil(100.0 * value) / 100.0:g}"
+
+
+# --- How much to charge, or how far to let it down, for a wanted volume.
+
+
+Function = Callable[[float], float]
+
+MOST_RUNS = 100
+ABOVE = 1e-5  # relative; aimed so much higher that rounding leaves no bottle short
+CLOSE = 1e-9  # relative
+TRIES = 4  # in proportion, which is right at once where all scales alike
+STEP, STEPS = 1.5, 40  # downwards in search of too little
+WEAKEST_ABV = 1.0  # charge looked at
+STRENGTHS = 25
+SPARE = 1.001  # of the least level, so that rounding does not bare it
+HALVINGS = 24
+
+
+@dataclass(frozen=True)
+class Goal:
+    """A volume that is wanted."""
+
+    words: str  # what it is, such as ``"the keep"``
+    wanted_l: float  # how much [L at 20 °C]
+    measure: Callable[[Run], float]  # from a run to how much it gives [L]
+    cut: Callable[[Plan], Plan]  # from a plan to the plan whose keep ends as asked
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A plan for a wanted volume."""
+
+    plan: Plan  # one run
+    runs: int  # how many such runs it takes
+    factor: float  # charge of each over that of the plan given
+
+
+def hot_l(plan: Plan) -> float:
+    """Volume of the boiling charge with the solids in the pot [L]."""
+    run = opened(plan)
+    return float(run.course.at(np.array([0.0])).pot_hot_l[0]) + run.solids_l
+
+
+def by_amount(plan: Plan, goal: Goal) -> Amount:
+    """Scale a plan until it gives what is wanted, in as many runs as the pot takes."""
+
+    def sized(factor: float, digits: int | None = None) -> Plan:
+        return goal.cut(scaled(plan, factor, digits))
+
+    def gives(factor: float) -> float:
+        return goal.measure(distil(sized(factor)))
+
+    wanted = goal.wanted_l * (1.0 + ABOVE)
+    if plan.still.capacity_l is None:
+        factor, runs = _factor(gives, wanted, None), 1
+    else:
+        full = MOST_FILL * plan.still.capacity_l / hot_l(plan)
+        most = gives(full)
+        runs = max(1, math.ceil(wanted / most))
+        if runs > MOST_RUNS:
+            raise RequestError(
+                f"{goal.words} would take {runs} runs; allowed are {MOST_RUNS}. Three quarters of the pot "
+                f"give {most:.3g} L.",
+                "Take a larger pot, or ask for less.",
+            )
+        factor = _factor(gives, wanted / runs, full)
+    return Amount(sized(factor, DIGITS), runs, factor)
+
+
+def _factor(gives: Function, wanted: float, full: float | None) -> float:
+    """Factor at which a plan gives a volume; at most ``full``, at which it gives as much or more."""
+    factor = 1.0 if full is None else min(1.0, full)
+    for _ in range(TRIES):
+        try:
+            there = gives(factor)
+        except RequestError:
+            if full is None:
+                raise
+            break
+        if abs(there / wanted - 1.0) <= CLOSE:
+            return factor
+        factor = factor * wanted / there if full is None else min(factor * wanted / there, full)
+    high = factor if full is None else full
+    return _root(lambda f: _or_nothing(gives, f) - wanted, _enough(gives, wanted, high))
+
+
+def _enough(gives: Function, wanted: float, high: float) -> tuple[float, float]:
+    """Two factors, of which the smaller gives too little and the larger enough."""
+    for _ in range(STEPS):
+        if _or_nothing(gives, high) >= wanted:
+            break
+        high *= STEP
+    low = high
+    for _ in range(STEPS):
+        low /= STEP
+        if _or_nothing(gives, low) < wanted:
+            return low, high
+        high = low
+    raise RequestError(f"{wanted:.3g} L is too little for this plan.", "Ask for more.")
+
+
+def _or_nothing(gives: Function, at: float) -> float:
+    """What a plan gives, and nothing where it cannot be run: too little is in the pot then."""
+    try:
+        return gives(at)
+    except RequestError:
+        return 0.0
+
+
+def weak_enough(plan: Plan, keep_l: float, keep_abv: float) -> Plan:
+    """Let a charge down until its pot stays covered to the end of a small keep.
+
+    The same keep of a weaker charge ends earlier, with more left in the pot: charge, keep and what is
+    left all scale alike, so that no run is needed.
+    """
+    level = plan.still.min_level_l
+
+    def bare(abv: float | None) -> bool:
+        here = plan if abv is None else with_strength(plan, abv)
+        run = opened(replace(here, still=replace(here.still, min_level_l=None)))
+        end = end_at_abv(run, keep_abv)
+        left = float(run.course.at(np.array([end])).pot_hot_l[0]) + run.solids_l
+        return left * keep_l / between(run.course, run.heads, end).volume_l < (level or 0.0) * SPARE
+
+    if level is None or not _or_false(bare, None):
+        return plan
+    low, high = 0.0, charge_of(plan).abv
+    for _ in range(HALVINGS):
+        abv = 0.5 * (low + high)
+        low, high = (low, abv) if _or_false(bare, abv) else (abv, high)
+    return with_strength(plan, low)
+
+
+def _or_false(bare: Callable[[float | None], bool], abv: float | None) -> bool:
+    try:
+        return bare(abv)
+    except RequestError:
+        return False
+
+
+def _root(function: Function, between: tuple[float, float]) -> float:
+    from scipy.optimize import brentq
+
+    return float(brentq(function, *between, xtol=1e-300, rtol=CLOSE))
+
+
+def by_strength(plan: Plan, goal: Goal) -> Plan:
+    """Change the water in the charge until it gives what is wanted, in one run."""
+
+    def made(abv: float) -> Plan:
+        return goal.cut(with_strength(plan, abv))
+
+    def gives(abv: float) -> float:
+        here = made(abv)
+        capacity = here.still.capacity_l
+        if capacity is not None and hot_l(here) > MOST_FILL * capacity:
+            raise RequestError("More than three quarters of the pot.", "")
+        return goal.measure(distil(here))
+
+    looked = [(abv, _or_nothing(gives, abv)) for abv in np.linspace(WEAKEST_ABV, strongest(plan), STRENGTHS)]
+    possible = [(float(abv), volume) for abv, volume in looked if volume > 0.0]
+    if not possible:
+        made(strongest(plan))  # says why
+        raise RequestError(f"{goal.words}: no charge of these spirits fits the pot.", "Charge less.")
+    wanted = goal.wanted_l * (1.0 + ABOVE)
+    pairs = [
+        (a, b)
+        for (a, at_a), (b, at_b) in itertools.pairwise(possible)
+        if min(at_a, at_b) <= wanted <= max(at_a, at_b)
+    ]
+    if not pairs:
+        volumes = [volume for _, volume in possible]
+        raise RequestError(
+            f"{goal.words} is out of reach by letting the charge down: {possible[0][0]:.0f} to "
+            f"{possible[-1][0]:.0f} % vol in one run give {min(volumes):.3g} to {max(volumes):.3g} L.",
+            "Change the amount of the charge instead, or ask for another volume.",
+        )
+    own = charge_of(plan).abv
+    pair = min(pairs, key=lambda pair: abs(0.5 * (pair[0] + pair[1]) - own))
+    return scaled(made(_root(lambda abv: gives(abv) - wanted, pair)), 1.0, DIGITS)
+
+
+# --- Questions asked backwards: the charge and the stop that give what is wanted.
+
+
+By = Literal["amount", "strength"]
+LEAST_L = 0.001  # a keep worth asking for; less takes the search long and ends nowhere
+TOLERANCE = 1e-3  # relative, of what was asked
+SAME_ABV = 1e-3  # % vol; rounding of amounts moves the charge by less
+
+
+@dataclass(frozen=True)
+class Reach:
+    """A plan that gives what was asked for."""
+
+    asked: str  # the question in words
+    plan: Plan  # the answer: one run of it, or each of several equal ones
+    run: Run  # its run
+    runs: int  # how many runs it takes
+    one_run_pot_l: float | None  # the pot in which all of it would be done in one run [L]; ``None`` if it is
+    moved: tuple[str, ...]  # what is other than in the plan given, a sentence each
+    limits: tuple[str, ...]  # what sets bounds to the answer, a sentence each
+
+    @property
+    def spirit_l(self) -> float:
+        """Base spirit for all runs, before it is let down [L at 20 °C]."""
+        return self.runs * sum(part.volume_l for part in self.run.charge.parts if part.abv > 0.0)
+
+    @property
+    def spirit_abv(self) -> float:
+        """Strength of that spirit, blended [% vol at 20 °C]."""
+        return blend([part for part in self.run.charge.parts if part.abv > 0.0]).abv
+
+    @property
+    def water_l(self) -> float:
+        """Water for all runs by which it is let down [L at 20 °C]."""
+        return self.runs * sum(part.volume_l for part in self.run.charge.parts if part.abv == 0.0)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain numbers, texts, lists and dictionaries; ``each`` is one of the runs."""
+        return {
+            "asked": self.asked,
+            "runs": self.runs,
+            "spirit_l": self.spirit_l,
+            "spirit_abv": self.spirit_abv,
+            "water_l": self.water_l,
+            "pot_l": self.run.setting.still.capacity_l,
+            "one_run_pot_l": self.one_run_pot_l,
+            "stop": {**self.plan.cuts.stop.named},
+            "each": plain(outcome(self.run)),
+            "parts": [
+                {"name": part.name, "volume_l": part.volume_l, "abv": part.abv}
+                for part in self.run.charge.parts
+            ],
+            "moved": list(self.moved),
+            "limits": list(self.limits),
+            "cautions": list(particular(self.run)),
+        }
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the runs as a table."""
+        import pandas as pd
+
+        rows = [{"run": k + 1, **plain(outcome(self.run))} for k in range(self.runs)]
+        return pd.DataFrame(rows)
+
+
+def reach(
+    plan: Plan,
+    *,
+    bottles: int | None = None,
+    keep_l: float | None = None,
+    keep_abv: float | None = None,
+    recover: float | None = None,
+    by: By = "amount",
+) -> Reach:
+    """Find a plan that gives what is wanted.
+
+    Parameters
+    ----------
+    plan : Plan
+        Where to start from: spirits, bill, still, heads, and all that is not asked for.
+    bottles : int, optional
+        Full bottles wanted, of the plan's size and strength.
+    keep_l : float, optional
+        Volume of the keep wanted [L at 20 °C].
+    keep_abv : float, optional
+        Strength of the keep wanted [% vol at 20 °C]; moves the end of the keep.
+    recover : float, optional
+        Share of the charged alcohol that the keep must hold, 0 to 1: the strongest such keep.
+    by : {'amount', 'strength'}
+        What is moved to get a volume: the amount of everything, in as many runs as the pot takes; or the
+        water in the charge, in one run.
+
+    Returns
+    -------
+    Reach
+        The plan, its run, how many runs, what was moved and what sets bounds. The plan, run again, gives what
+        was asked to 0.1 %, of which each of several runs gives its part.
+
+    Raises
+    ------
+    RequestError
+        If nothing is asked, or two questions at once; or if it cannot be reached, with what limits it.
+
+    Notes
+    -----
+    Strength and recovery are found on the tabulated still without running it again, amounts by Brent's
+    method. Amounts are rounded to six digits.
+
+    Examples
+    --------
+    >>> import potsim
+    >>> found = reach(potsim.example_plan(), bottles=6)
+    >>> found.runs, found.run.proofing.bottles
+    (1, 6)
+    """
+    if by not in get_args(By):
+        raise UnknownNameError("way to get a volume", by, get_args(By))
+    wish = _wish(plan, bottles, keep_l, keep_abv, recover)
+    start = replace(plan, jars=JarPlan())
+    runs, factor = 1, 1.0
+    if wish.goal is None:
+        answer = wish.cut(start)
+    elif by == "strength":
+        answer = by_strength(start, wish.goal)
+    else:
+        if keep_l is not None and keep_abv is not None:
+            start = weak_enough(start, keep_l, keep_abv)
+        found = by_amount(start, wish.goal)
+        answer, runs, factor = found.plan, found.runs, found.factor
+    answer, run, jar_words = _with_jars(answer, plan, wish, runs)
+    moved = _moved(plan, run, runs, factor)
+    if wish.cut is not _as_planned:
+        moved += _end_words(plan, answer, run)
+    one_run = runs * hot_l(answer) / MOST_FILL if runs > 1 else None
+    return Reach(
+        asked=wish.asked,
+        plan=answer,
+        run=run,
+        runs=runs,
+        one_run_pot_l=one_run,
+        moved=(*moved, *jar_words),
+        limits=(*_pot_words(run, one_run), *_bounds(answer, run)),
+    )
+
+
+@dataclass(frozen=True)
+class _Wish:
+    """A question: in words, how the keep must end, what volume is wanted, and how far a run is from it."""
+
+    asked: str
+    cut: Callable[[Plan], Plan]
+    goal: Goal | None
+    miss: Callable[[Run, int], float]
+
+
+def _wish(
+    plan: Plan, bottles: int | None, keep_l: float | None, keep_abv: float | None, recover: float | None
+) -> _Wish:
+    asked = [bottles is not None, keep_l is not None or keep_abv is not None, recover is not None]
+    if sum(asked) != 1:
+        raise RequestError(
+            f"{'Nothing is' if not any(asked) else 'Two things are'} asked for.",
+            "Ask for one: bottles, a keep (its volume, its strength or both), or a share to recover.",
+        )
+    require("keep_l", keep_l, LEAST_L, 1e5, "L")
+    require("keep_abv", keep_abv, 0.0, 97.0, "% vol", open_low=True)
+    require("recover", recover, 0.0, 0.9999, "of the alcohol (0 to 1)", open_low=True)
+    if bottles is not None:
+        return _bottles(plan, bottles)
+    if recover is not None:
+        words = f"the strongest keep that holds {100.0 * recover:g} % of the alcohol"
+        return _Wish(words, _cut_at(recover, end_at_share), None, _misses((_kept, recover)))
+    cut = _as_planned if keep_abv is None else _cut_at(keep_abv, end_at_abv)
+    strong = () if keep_abv is None else ((_keep_abv, keep_abv),)
+    at = "" if keep_abv is None else f" {'of' if keep_l is None else 'at'} {keep_abv:g} % vol"
+    if keep_l is None:
+        return _Wish(f"a keep{at}", cut, None, _misses(*strong))
+    words = f"a keep of {said(keep_l)}{at}"
+    goal = Goal(words, keep_l, lambda run: run.keep.volume_l, cut)
+    return _Wish(words, cut, goal, _misses(*strong, volume=(goal.measure, keep_l)))
+
+
+def _bottles(plan: Plan, bottles: int) -> _Wish:
+    require("bottles", bottles, 1, 1e6, "bottles")
+    if bottles != int(bottles):
+        raise RequestError(f"{bottles:g} bottles are not a whole number.", "Ask for full bottles.")
+    bottling = plan.bottling
+    if bottling.abv is None or bottling.bottle_l is None:
+        missing = "bottling.abv" if bottling.abv is None else "bottling.bottle"
+        raise RequestError(
+            f"{missing} is not given: how much {bottles:g} bottles hold is open.",
+            "Give the bottling strength and the bottle.",
+        )
+    wanted = int(bottles) * bottling.bottle_l
+    require("bottling.bottle", wanted, LEAST_L, unit="L, all bottles together")
+    plural = "s" if bottles > 1 else ""
+    words = f"{bottles:g} bottle{plural} of {said(bottling.bottle_l)} at {bottling.abv:g} % vol"
+    goal = Goal(words, wanted, _bottled_l, _as_planned)
+    return _Wish(words, _as_planned, goal, _misses(volume=(_bottled_l, wanted)))
+
+
+def _as_planned(plan: Plan) -> Plan:
+    return plan
+
+
+def _cut_at(wanted: float, find: Callable[[Open, float], float]) -> Callable[[Plan], Plan]:
+    def cut(plan: Plan) -> Plan:
+        run = opened(plan)
+        return ended(plan, run, find(run, wanted))
+
+    return cut
+
+
+def _bottled_l(run: Run) -> float:
+    return run.proofing.volume_l if run.proofing else 0.0
+
+
+def _keep_abv(run: Run) -> float:
+    return run.keep.abv
+
+
+def _kept(run: Run) -> float:
+    return outcome(run).kept
+
+
+Measured = tuple[Callable[[Run], float], float]
+
+
+def _misses(*each: Measured, volume: Measured | None = None) -> Callable[[Run, int], float]:
+    """How far a run is from what was asked, relative; a volume is shared among the runs."""
+
+    def miss(run: Run, runs: int) -> float:
+        far = [abs(measure(run) / wanted - 1.0) for measure, wanted in each]
+        if volume is not None:
+            far.append(abs(runs * volume[0](run) / volume[1] - 1.0))
+        return max(far)
+
+    return miss
+
+
+def _with_jars(answer: Plan, plan: Plan, wish: _Wish, runs: int) -> tuple[Plan, Run, tuple[str, ...]]:
+    """Run the answer with the jars of the plan; with a row proposed, where they do not hold the keep."""
+    words = ["jars.keep is left out: all jars between heads and tails count."] if plan.jars.keep else []
+    if plan.jars.sizes:
+        with_own = replace(answer, jars=JarPlan(plan.jars.sizes))
+        try:
+            run = distil(with_own)
+        except RequestError:
+            run = None
+        if run is not None and wish.miss(run, runs) <= TOLERANCE:
+            return with_own, run, tuple(words)
+        words.append("The jars of the plan do not hold it: a row is proposed.")
+    run = distil(answer)
+    if wish.miss(run, runs) > TOLERANCE:
+        raise RequestError(
+            f"{wish.asked[0].upper()}{wish.asked[1:]} is out of reach: the nearest run gives a keep of "
+            f"{said(run.keep.volume_l)} at {run.keep.abv:.2f} % vol, ended because {run.end.words}.",
+            "Ask for more, lower still.min_level, or stop otherwise.",
+        )
+    return answer, run, tuple(words)
+
+
+def _moved(plan: Plan, run: Run, runs: int, factor: float) -> list[str]:
+    words = []
+    own = charge_of(plan).abv
+    if abs(run.charge.abv - own) > SAME_ABV:
+        why = ", so that the pot keeps its least level" if factor != 1.0 else ""
+        words.append(f"The charge is let down to {run.charge.abv:.2f} % vol instead of {own:.2f}{why}.")
+    if factor != 1.0:
+        others = [*(["botanicals"] if plan.botanicals else []), *(["heads"] if plan.cuts.heads_l else [])]
+        along = f", {' and '.join(others)} with it" if others else ""
+        each = f"In each of {runs} runs everything" if runs > 1 else "Everything"
+        words.append(f"{each} in the pot is {factor:.4g} times as much as in the plan{along}.")
+    return words
+
+
+def _end_words(plan: Plan, answer: Plan, run: Run) -> list[str]:
+    """Say where a keep ends that was asked to be of a strength."""
+    there = moment(run.course, run.points.keep_end)
+    what = "keep" if answer.cuts.tails_from else "run"
+    words = [
+        f"The {what} ends when the stream has fallen to {there.stream_abv:.2f} % vol, "
+        f"with {said(there.collected_l)} collected."
+    ]
+    if plan.cuts.tails_from is not None and answer.cuts.tails_from is None:
+        words.append("No tails are taken: the run ends with the keep.")
+    return words
+
+
+def _pot_words(run: Run, one_run_l: float | None) -> tuple[str, ...]:
+    if one_run_l is None:
+        return ()
+    capacity = run.setting.still.capacity_l
+    return (
+        f"A pot of {capacity:.3g} L is three quarters full with {said(MOST_FILL * capacity)} of boiling "
+        f"charge; one of {one_run_l:.3g} L does all in one run.",
+    )
+
+
+def _bounds(answer: Plan, run: Run) -> tuple[str, ...]:
+    whole = opened(answer)
+    ends = np.array([whole.heads, whole.last])
+    abv, share = whole.keep(ends)
+    words = [
+        f"Keeps of this charge have {abv[1]:.1f} to {abv[0]:.1f} % vol and hold at most "
+        f"{100.0 * share[1]:.1f} % of its alcohol."
+    ]
+    if run.end.reason == "min_level":
+        words.append(f"The run ends early: {run.end.words}.")
+    return tuple(words)

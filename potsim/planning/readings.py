@@ -1,0 +1,505 @@
+"""What is known before the first reading, and readings as the fit takes them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields, replace
+from functools import lru_cache
+from typing import Any, Literal, get_args
+
+import numpy as np
+
+from potsim.errors import RangeError, RequestError, UnknownNameError, require
+from potsim.liquid import equilibrium, strength
+from potsim.planning.jars import measured
+from potsim.planning.plan import LeftOver
+from potsim.planning.run import Run
+from potsim.planning.stops import ZERO_C
+from potsim.still import still
+from potsim.still.carry import Bench
+from potsim.still.courses import family
+from potsim.still.fit import NAMES, Observed, Prior
+from potsim.still.still import LEAST_TILT_PER_K, MOST_RATIO, MOST_TILT_PER_K, Span, Stills
+
+POWER_DOUBT = 0.15  # of the power said: mains, element, what a plate loses; common practice, no source
+VOLATILITY_DOUBT = 0.015  # of ln alpha: half of what published sets differ by, as our fit is to all of them
+START_DOUBT = (0.15, 180.0)  # of the heat-up, and s: metal and cold corners; common practice, no source
+THERMOMETER_DOUBT_K = 0.7  # its own half a degree, and the weather; common practice, no source
+HOLD_UP_DOUBT = 0.015  # of the charge's volume; common practice, no source
+LEAST_RATIO_DOUBT = 0.02  # of a neck said to shed nothing
+WIDE = 5.0  # standard errors up to which values are sought
+WIDEST = {"time_scale": 0.7, "charge_l": 0.4, "volatility_error": 0.1, "vapour_offset_k": 8.0}
+LEAST_REACH = 0.2  # ratio up to which a neck is sought at least
+SPARE = 0.7  # of the largest ratio of the tables, that the plan's own may take at the least power
+MOST_HOLD_UP = 0.15  # of the charge's volume
+BEYOND = 1.25  # of the plan's depletion at the stop, followed at least
+LAST_SHARE = 0.97  # of the charge's moles, followed at most
+
+
+@dataclass(frozen=True)
+class HoldUp:
+    """What the condenser holds back."""
+
+    volume_l: float  # as far as it is known [L]
+    error_l: float  # its standard error [L]
+
+
+def hold_up(run: Run, volume_l: float | None = None) -> HoldUp:
+    """Return what is known of the hold-up: what was measured, or next to nothing."""
+    if volume_l is None:
+        return HoldUp(0.0, HOLD_UP_DOUBT * run.charge.volume_l)
+    most = MOST_HOLD_UP * run.charge.volume_l
+    if not 0.0 <= volume_l < most:
+        raise RequestError(
+            f"A hold-up of {1000.0 * volume_l:.0f} mL is given; allowed is 0 to {1000.0 * most:.0f} mL, "
+            "a seventh of the charge.",
+            "It is what stays in the condenser and its hose while the still runs.",
+        )
+    return HoldUp(volume_l, max(0.2 * volume_l, 1e-3))
+
+
+def prior_of(run: Run, held: HoldUp) -> Prior:
+    """Return what the plan says of the still and the charge, with the plan's own doubt."""
+    conditions, doubt = run.setting.still.conditions, run.plan.uncertainty
+    at_k = _reference_k(conditions.pressure_pa)
+    still = Stills.like(conditions)
+    ratio, net_w = float(still.ratio(at_k)[0]), float(still.net_power_w(at_k)[0])
+    power_error = POWER_DOUBT * conditions.power_w / net_w
+    pot_error = doubt.pot_loss * conditions.pot_loss_w_per_k * (at_k - conditions.room_k) / net_w
+    net_error = math.hypot(power_error, pot_error)
+    abv_error, volume_error = _charge_doubt(run)
+    mean = {
+        "ratio": ratio,
+        "charge_abv": run.charge.abv,
+        "start_s": run.course.first_drop_s,
+        "hold_up_l": held.volume_l,
+    }
+    start_s = math.hypot(START_DOUBT[0] * run.course.first_drop_s, START_DOUBT[1])
+    error = {
+        "ratio": max(ratio * math.hypot(doubt.neck_loss, net_error), LEAST_RATIO_DOUBT),
+        "time_scale": net_error,
+        "charge_abv": abv_error,
+        "charge_l": volume_error,
+        "volatility_error": VOLATILITY_DOUBT,
+        "start_s": start_s,
+        "hold_up_l": held.error_l,
+        "vapour_offset_k": THERMOMETER_DOUBT_K,
+        "pot_offset_k": THERMOMETER_DOUBT_K,
+    }
+    means = np.array([mean.get(name, 0.0) for name in NAMES])
+    errors = np.array([max(error[name], 1e-6) for name in NAMES])
+    reach = np.array([WIDEST.get(name, WIDE * size) for name, size in zip(NAMES, errors, strict=True)])
+    low, high = means - reach, means + reach
+    high[0] = max(high[0], LEAST_REACH)
+    for name, least, most in (
+        ("ratio", 0.0, MOST_RATIO),
+        ("charge_abv", 0.5, 94.0),
+        ("start_s", 0.0, math.inf),
+        ("hold_up_l", 0.0, MOST_HOLD_UP * run.charge.volume_l),
+    ):
+        k = NAMES.index(name)
+        low[k], high[k] = max(low[k], least), min(max(high[k], means[k] + errors[k]), most)
+    return Prior(means, errors, low, high, run.charge.volume_l)
+
+
+def _charge_doubt(run: Run) -> tuple[float, float]:
+    """Standard errors of the charge: strength [% vol], and volume, relative."""
+    doubt, parts = run.plan.uncertainty, run.charge.parts
+    if any(isinstance(part, LeftOver) for part in run.plan.charge) or not parts:
+        return doubt.abv, doubt.volume
+    volume = sum(p.volume_l for p in parts)
+    strong = [p.volume_l * doubt.abv for p in parts if p.abv > 0.0]
+    moved = [p.volume_l * doubt.volume * (p.abv - run.charge.abv) for p in parts]
+    abv = math.hypot(*strong, *moved) / volume
+    return max(abv, 0.05), max(doubt.volume * math.hypot(*[p.volume_l for p in parts]) / volume, 1e-3)
+
+
+def bench_of(run: Run, readings: Sequence[Reading], prior: Prior) -> Bench:
+    """Return what all tracks of a run share: tables, powers, parrot."""
+    conditions = run.setting.still.conditions
+    first_w, changes = powers(run, readings)
+    above = _reference_k(conditions.pressure_pa) - conditions.room_k
+    shed = conditions.pot_loss_w_per_k * above
+    net = np.array([first_w, *(power for _, power in changes)]) - shed
+    least = float(net.min())
+    # What the neck would take, and how steeply that rises, decide how little power can be followed.
+    taken = conditions.neck_loss_w_per_k * above
+    floor_w = max(taken / (SPARE * MOST_RATIO), shed / above / (MOST_TILT_PER_K - 1.0 / above))
+    if least < floor_w:
+        raise RequestError(
+            f"The power is down to {least + shed:.0f} W, of which the pot sheds {shed:.0f} W and the neck "
+            f"about {taken:.0f} W: too little comes over to be followed.",
+            f"Correct the power to at least {floor_w + shed:.0f} W, or the losses of the plan.",
+        )
+    tilt = 1.0 / above + shed / above / net
+    return Bench(
+        family=family(
+            Span(
+                pressure_pa=conditions.pressure_pa,
+                lowest_ratio=0.0,
+                highest_ratio=min(MOST_RATIO, _ratio_at(prior, run, first_w - shed) * float(net[0]) / least),
+                lowest_tilt=float(max(tilt.min(), LEAST_TILT_PER_K)),
+                highest_tilt=float(tilt.max()),
+                pot_tilt=float(shed / above / net[0]),
+                volatility_error=WIDEST["volatility_error"],
+            )
+        ),
+        power_w=first_w,
+        net_power_w=first_w - shed,
+        room_k=conditions.room_k,
+        power_changes=changes,
+        parrot_l=max((r.parrot_l for r in readings if r.parrot_l is not None), default=0.0),
+        share=_share(run, readings),
+    )
+
+
+def _ratio_at(prior: Prior, run: Run, net_w: float) -> float:
+    """Largest ratio sought, at another net power than the plan's."""
+    return float(prior.high[0]) * _planned_net_w(run) / net_w
+
+
+def _planned_net_w(run: Run) -> float:
+    c = run.setting.still.conditions
+    return float(Stills.like(c).net_power_w(_reference_k(c.pressure_pa))[0])
+
+
+def on_bench(prior: Prior, bench: Bench, run: Run) -> Prior:
+    """Return what is known before, seen from the powers that were told."""
+    factor = _planned_net_w(run) / bench.net_power_w
+    shed = bench.power_w - bench.net_power_w
+    least = min([bench.net_power_w, *(power - shed for _, power in bench.power_changes)])
+    reach = bench.family.span.highest_ratio * least / bench.net_power_w * (1.0 - 1e-9)
+    mean, error, high = prior.mean.copy(), prior.error.copy(), prior.high.copy()
+    mean[0], error[0], high[0] = factor * mean[0], factor * error[0], min(factor * high[0], reach)
+    return replace(prior, mean=mean, error=error, high=high)
+
+
+def _share(run: Run, readings: Sequence[Reading]) -> float:
+    """How much of the charge's moles is followed: past the stop, the least level and every reading."""
+    stop = -math.expm1(-BEYOND * run.end.depletion - 0.1)
+    collected = max((r.collected_l or 0.0 for r in readings), default=0.0)
+    mass = max((r.mass_g or 0.0 for r in readings), default=0.0)
+    if collected > 0.9 * run.charge.volume_l or mass > 900.0 * run.charge.mass_kg:
+        amount = measured(collected) if collected else f"{mass:.0f} g"
+        raise RequestError(
+            f"{amount} are collected, of a charge of {run.charge.volume_l:.3g} L.",
+            "Is the plan that of this run?",
+        )
+    read = collected / run.charge.volume_l + mass / (1000.0 * run.charge.mass_kg)
+    return min(LAST_SHARE, max(stop, 1.15 * read + 0.1))
+
+
+def powers(run: Run, readings: Sequence[Reading]) -> tuple[float, tuple[tuple[float, float], ...]]:
+    """Return the power at the first drop, and its changes by what was collected."""
+    still = run.setting.still
+    planned = [(p.from_collected_l, p.power_w) for p in still.power_changes]
+    first_w = now_w = still.conditions.power_w
+    told: list[tuple[float, float]] = []
+    last_l = 0.0
+    for reading in readings:
+        if reading.collected_l is not None:
+            last_l = reading.collected_l
+        power = reading.entry.power_w
+        if power is None:
+            continue
+        if reading.collected_l is None and last_l == 0.0:
+            continue  # during the heat-up
+        if last_l == 0.0:
+            first_w = now_w = power
+        elif power != now_w:
+            told, now_w = [one for one in told if one[0] < last_l] + [(last_l, power)], power
+    if any(r.entry.power_w is not None and r.collected_l is not None for r in readings):
+        planned = [one for one in planned if one[0] > last_l]
+    return first_w, (*told, *planned)
+
+
+def told_during_run(readings: Sequence[Reading]) -> tuple[Reading, ...]:
+    """Leave out the readings of the heat-up: all before something is over, but the first drop itself."""
+    for k, reading in enumerate(readings):
+        if reading.collected_l is not None or reading.mass_g is not None or reading.abv is not None:
+            return tuple(readings[k:])
+    return ()
+
+
+def observed_of(readings: Sequence[Reading]) -> Observed:
+    """Return readings as arrays for the fit."""
+
+    def column(values: list[float | None]) -> np.ndarray:
+        return np.array([math.nan if value is None else value for value in values], dtype=float)
+
+    return Observed(
+        collected_l=column([r.collected_l for r in readings]),
+        mass_g=column([r.mass_g for r in readings]),
+        elapsed_s=60.0 * column([r.entry.elapsed_min for r in readings]),
+        abv=column([r.abv for r in readings]),
+        vapour_k=column([r.entry.vapour_c for r in readings]) + ZERO_C,
+        pot_k=column([r.entry.pot_c for r in readings]) + ZERO_C,
+        from_l=column([r.from_l for r in readings]),
+        from_g=column([r.from_g for r in readings]),
+        in_parrot=np.array([r.entry.of == "parrot" for r in readings], dtype=bool),
+    )
+
+
+def refuse_water(run: Run) -> None:
+    """Refuse to follow a run of water: strengths and temperatures would tell nothing."""
+    if run.charge.ethanol_mol == 0.0:
+        raise RequestError(
+            "The charge holds no alcohol: there is nothing to follow.", "Follow a run of spirit."
+        )
+
+
+@lru_cache(maxsize=16)
+def _reference_k(pressure_pa: float) -> float:
+    return still.reference_k(pressure_pa)
+
+
+# --- What is read off at the still during a run: checked against what came before, raw and corrected.
+
+
+Sample = Literal["stream", "jar", "parrot"]
+SAMPLES: tuple[str, ...] = get_args(Sample)
+MOST_READINGS = 2000
+MOST_MIN = 7 * 24 * 60.0
+LIGHTEST, HEAVIEST = 0.75, 1.02  # g/mL; ethanol-water, a little warm or badly measured
+SAME = 1e-9  # relative; two volumes that differ by rounding
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line as it was read off, in plain numbers; ``None`` for what was not read."""
+
+    elapsed_min: float | None = None  # time since switch-on [min]
+    collected_l: float | None = None  # all that has been collected by then, heads included [L at 20 °C; g]
+    mass_g: float | None = None  # all that has been collected by then, heads included [L at 20 °C; g]
+    # the same of one jar: what it holds, beside all the jars before it [L at 20 °C; g]
+    jar_l: float | None = None
+    # the same of one jar: what it holds, beside all the jars before it [L at 20 °C; g]
+    jar_g: float | None = None
+    # what the strength was read of: what runs just now, a jar as a whole, or a parrot, which mixes what
+    # runs now with what ran before
+    of: str = "stream"
+    parrot_l: float | None = None  # what the parrot holds [L]; that of the reading before if left out
+    read_abv: float | None = None  # what the hydrometer shows [% vol], 0 to 100
+    # temperature of the spirit round the hydrometer [°C], -20 to 40; 20 if left out
+    read_c: float | None = None
+    calibrated_c: float = strength.REFERENCE_C  # temperature for which the hydrometer was made [°C]
+    vapour_c: float | None = None  # temperatures of the vapour that leaves the neck, and of the pot [°C]
+    pot_c: float | None = None  # temperatures of the vapour that leaves the neck, and of the pot [°C]
+    power_w: float | None = None  # power from here on [W]
+    words: str = ""  # what else was noted
+
+    def __post_init__(self) -> None:
+        require("time", self.elapsed_min, 0, MOST_MIN, "min")
+        for name, volume in (("collected", self.collected_l), ("jar volume", self.jar_l)):
+            require(name, volume, 0, 1e5, "L")
+        for name, mass in (("mass", self.mass_g), ("jar mass", self.jar_g)):
+            require(name, mass, 0, 1e8, "g")
+        require("parrot", self.parrot_l, 0, 10, "L", open_low=True)
+        require("strength", self.read_abv, 0, 100, "% vol")
+        require("read at", self.read_c, -20, 40, "°C", hint="Cool the sample, and read again.")
+        for name, t in (("vapour temperature", self.vapour_c), ("pot temperature", self.pot_c)):
+            require(name, t, -20, 110, "°C", hint="Is it in °F? Then say so.")
+        require("power", self.power_w, 0, 1e6, "W", open_low=True)
+        if self.of not in SAMPLES:
+            raise UnknownNameError("sample", self.of, SAMPLES)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return what was read, without what was not; for a journal."""
+        return {
+            item.name: getattr(self, item.name)
+            for item in fields(self)
+            if getattr(self, item.name) != item.default
+        }
+
+    @classmethod
+    def from_dict(cls, given: dict[str, Any]) -> Entry:
+        """Return the entry that `to_dict` wrote."""
+        known = {item.name for item in fields(cls)}
+        for name, value in given.items():
+            if name not in known:
+                raise UnknownNameError("quantity", str(name), known)
+            wanted = str if name in ("of", "words") else (int, float)
+            if isinstance(value, bool) or not isinstance(value, wanted):
+                raise RequestError(
+                    f"{name} is {value!r}; it is to be a {'text' if wanted is str else 'number'}."
+                )
+        return cls(**given)
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One line, completed from the lines before it and corrected."""
+
+    number: int  # from 1, in the order of the run
+    line: int  # where it stands in its file
+    entry: Entry = field(repr=False)  # as read off
+    collected_l: float | None = None  # all collected by then [L at 20 °C; g]
+    mass_g: float | None = None  # all collected by then [L at 20 °C; g]
+    from_l: float | None = None  # for a jar: what had been collected when it was put under the spout
+    from_g: float | None = None  # for a jar: what had been collected when it was put under the spout
+    parrot_l: float | None = None  # for a parrot: what it holds [L]
+    # strength at 20 °C, corrected for the temperature at which the hydrometer was read [% vol]
+    abv: float | None = None
+
+    @property
+    def placed(self) -> bool:
+        """Whether it tells how far the run has come."""
+        return self.collected_l is not None or self.mass_g is not None or self.entry.elapsed_min is not None
+
+    @property
+    def where(self) -> str:
+        """The reading as a person would call it, such as ``"the reading at 220 mL"``."""
+        if self.collected_l is not None:
+            place = measured(self.collected_l)
+        elif self.mass_g is not None:
+            place = f"{self.mass_g:.0f} g"
+        elif self.entry.elapsed_min is not None:
+            place = f"minute {self.entry.elapsed_min:.0f}"
+        else:
+            return f"reading {self.number}"
+        return f"the reading at {place}" if self.entry.of != "jar" else f"the jar that ends at {place}"
+
+
+def next_reading(
+    before: Sequence[Reading],
+    entry: Entry,
+    *,
+    line: int = 0,
+    pressure_pa: float = equilibrium.ATMOSPHERE_PA,
+) -> Reading:
+    """Complete and check one line after those before it."""
+    if len(before) >= MOST_READINGS:
+        raise RequestError(f"there are more than {MOST_READINGS} readings.", "Keep one a minute, or fewer.")
+    _in_time(before, entry)
+    collected_l, from_l = _so_far(before, "collected_l", entry.collected_l, entry.jar_l)
+    mass_g, from_g = _so_far(before, "mass_g", entry.mass_g, entry.jar_g)
+    _agree(entry.collected_l, entry.mass_g, "collected", "mass")
+    _agree(entry.jar_l, entry.jar_g, "jar volume", "jar mass")
+    if entry.of == "jar" and entry.read_abv is not None and collected_l is None and mass_g is None:
+        raise RequestError(
+            "the strength of a jar is given, but not how much is in it.", "Add its volume or its mass."
+        )
+    reading = Reading(
+        number=len(before) + 1,
+        line=line,
+        entry=entry,
+        collected_l=collected_l,
+        mass_g=mass_g,
+        from_l=from_l if entry.of == "jar" else None,
+        from_g=from_g if entry.of == "jar" else None,
+        parrot_l=_parrot(before, entry),
+        abv=_corrected(entry, pressure_pa),
+    )
+    if not reading.placed:
+        raise RequestError(
+            "it does not say how far the run has come.",
+            "Give the time, or the volume or mass collected.",
+        )
+    return reading
+
+
+def _in_time(before: Sequence[Reading], entry: Entry) -> None:
+    last = _latest(before, "elapsed_min")
+    if entry.elapsed_min is not None and last is not None and entry.elapsed_min < last:
+        raise RequestError(
+            f"the time is {entry.elapsed_min:g} min, but a line before it has {last:g} min.",
+            "Put the lines in the order of the run; time counts from switch-on.",
+        )
+
+
+def _latest(before: Sequence[Reading], name: str) -> float | None:
+    for reading in reversed(before):
+        value: float | None = getattr(reading.entry if name == "elapsed_min" else reading, name)
+        if value is not None:
+            return value
+    return None
+
+
+def _so_far(
+    before: Sequence[Reading], name: str, total: float | None, jar: float | None
+) -> tuple[float | None, float | None]:
+    """All collected by now and when this jar began, from the total or from the jars; refuses a fall."""
+    last = _latest(before, name) or 0.0
+    ends = [getattr(r, name) for r in before if _is_jar(r.entry) and getattr(r, name) is not None]
+    start = ends[-1] if ends else 0.0
+    if total is None:
+        if jar is None:
+            return None, None
+        start = start if start + jar >= last * (1.0 - SAME) else last
+        return start + jar, start
+    unit, what = ("L", "collected") if name == "collected_l" else ("g", "mass")
+    if total < last * (1.0 - SAME):
+        raise RequestError(
+            f"{what} falls from {_said(last, unit)} to {_said(total, unit)}.",
+            f"{what.capitalize()} counts all that has come over; for jars one by one use jar "
+            f"{'volume' if unit == 'L' else 'mass'}.",
+        )
+    if jar is None:
+        return total, start
+    if jar > total * (1.0 + SAME):
+        raise RequestError(
+            f"the jar holds {_said(jar, unit)}, but all collected is {_said(total, unit)}.",
+            "One of the two has another unit, or is wrong.",
+        )
+    return total, max(total - jar, 0.0)
+
+
+def _is_jar(entry: Entry) -> bool:
+    return entry.of == "jar" or entry.jar_l is not None or entry.jar_g is not None
+
+
+def _said(value: float, unit: str) -> str:
+    return f"{1000.0 * value:g} mL" if unit == "L" else f"{value:g} g"
+
+
+def _agree(volume_l: float | None, mass_g: float | None, volume: str, mass: str) -> None:
+    """Refuse a volume and a mass of one liquid that no spirit has."""
+    if not volume_l or not mass_g:
+        return
+    heavy = mass_g / (1000.0 * volume_l)
+    if not LIGHTEST <= heavy <= HEAVIEST:
+        raise RequestError(
+            f"{volume} {_said(volume_l, 'L')} and {mass} {_said(mass_g, 'g')} make {heavy:.3g} g/mL; "
+            "spirit has 0.79 to 1.",
+            "Are the units mixed up?",
+        )
+
+
+def _parrot(before: Sequence[Reading], entry: Entry) -> float | None:
+    if entry.of != "parrot":
+        return None
+    if entry.parrot_l is not None:
+        return entry.parrot_l
+    for reading in reversed(before):
+        if reading.parrot_l is not None:
+            return reading.parrot_l
+    raise RequestError(
+        "the strength is read in a parrot, but it is not said what the parrot holds.",
+        'Write for example "parrot 60 mL".',
+    )
+
+
+def _corrected(entry: Entry, pressure_pa: float) -> float | None:
+    if entry.read_abv is None:
+        return None
+    at_c = strength.REFERENCE_C if entry.read_c is None else entry.read_c
+    try:
+        abv = float(strength.true_abv(entry.read_abv, at_c, calibrated_c=entry.calibrated_c))
+    except RangeError as error:
+        raise RequestError(
+            f"a hydrometer does not show {entry.read_abv:g} % vol at {at_c:g} °C: {error.message}", error.hint
+        ) from None
+    most = _strongest(pressure_pa)
+    if abv > most:
+        raise RequestError(
+            f"the strength is {abv:.1f} % vol at 20 °C, beyond the azeotrope, {most:.1f} % vol.",
+            "A pot cannot give more. Is it in proof, read cold, or a slip?",
+        )
+    return abv
+
+
+@lru_cache(maxsize=16)
+def _strongest(pressure_pa: float) -> float:
+    """Strength of the azeotrope [% vol]."""
+    return float(strength.abv_from_x(float(equilibrium.azeotrope(pressure_pa).x)))

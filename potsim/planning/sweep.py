@@ -1,0 +1,615 @@
+"""What came of a run in a dozen numbers, so that runs can stand side by side."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Literal, get_args
+
+from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError, require
+from potsim.liquid import strength
+from potsim.planning import notes, run
+from potsim.planning.botanicals import BotanicalDose, spelling
+from potsim.planning.charge import Charge, blend
+from potsim.planning.notes import ALWAYS
+from potsim.planning.plan import Cuts, Ingredient, LeftOver, Plan, Stop
+from potsim.planning.run import Run, distil, resolve_bill
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a run; all volumes at 20 °C."""
+
+    charge_l: float  # what was in the pot [L, % vol]
+    charge_abv: float  # what was in the pot [L, % vol]
+    distillate_l: float  # all collected to the stop, heads included [L, % vol]
+    distillate_abv: float  # all collected to the stop, heads included [L, % vol]
+    recovered: float  # share of the charged alcohol in it, 0 to 1
+    minutes: float  # from switch-on to the stop [min]
+    stop: str  # what ended the run: a key of the plan file, ``"min_level"`` or ``"exhausted"``
+    keep_l: float  # the keep [L, % vol]
+    keep_abv: float  # the keep [L, % vol]
+    kept: float  # share of the charged alcohol in the keep, 0 to 1
+    # water to bottling strength, and what it comes to [L]; ``None`` if the plan names no strength
+    water_l: float | None
+    # water to bottling strength, and what it comes to [L]; ``None`` if the plan names no strength
+    bottled_l: float | None
+    bottles: int | None  # full bottles; ``None`` if the plan names no bottle
+    # distillate collected when the stream clouds [L]; ``None`` if it stays clear to the stop
+    clouds_l: float | None
+    bottle_clouds: str | None  # the bottled spirit; ``None`` if none is bottled, or nothing in it can cloud
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where one botanical comes over; all volumes pooled distillate at 20 °C."""
+
+    botanical: str  # which
+    klass: str  # when, see `potsim.planning.stops`
+    start_l: float | None  # it begins to come, and comes fastest [L]; ``None`` for what stays
+    peak_l: float | None  # it begins to come, and comes fastest [L]; ``None`` for what stays
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        return {
+            "botanical": self.botanical,
+            "class": self.klass,
+            "start_l": self.start_l,
+            "peak_l": self.peak_l,
+        }
+
+
+NAMES = tuple(field.name for field in fields(Outcome))
+
+
+def outcome(run: Run) -> Outcome:
+    """Return what came of a run."""
+    stop, made = run.stop, run.proofing
+    alcohol = run.charge.ethanol_l
+    return Outcome(
+        charge_l=run.charge.volume_l,
+        charge_abv=run.charge.abv,
+        distillate_l=stop.collected_l,
+        distillate_abv=stop.mean_abv,
+        recovered=stop.recovered,
+        minutes=stop.elapsed_min,
+        stop=run.end.reason,
+        keep_l=run.keep.volume_l,
+        keep_abv=run.keep.abv,
+        kept=run.keep.ethanol_l / alcohol if alcohol > 0.0 else 0.0,
+        water_l=made.water_l if made else None,
+        bottled_l=made.volume_l if made else None,
+        bottles=made.bottles if made else None,
+        clouds_l=run.cloud.stream_l if run.cloud and run.cloud.within_run else None,
+        bottle_clouds=run.cloud.verdict if run.cloud else None,
+    )
+
+
+def places(run: Run) -> tuple[Place, ...]:
+    """Return where each botanical comes over, in the order of the bill."""
+    order = [dose.botanical.id for dose in run.bill]
+    ranked = sorted(run.flavours, key=lambda flavour: order.index(flavour.botanical_id))
+    return tuple(
+        Place(
+            flavour.botanical,
+            flavour.klass,
+            flavour.timing.start_l if flavour.timing else None,
+            flavour.timing.peak_l if flavour.timing else None,
+        )
+        for flavour in ranked
+    )
+
+
+def particular(run: Run) -> tuple[str, ...]:
+    """Cautions that this run calls for, without those said with every run."""
+    return tuple(text for text in run.cautions if text not in ALWAYS)
+
+
+def plain(of: Outcome | None) -> dict[str, Any]:
+    """Outcome as plain data; every value ``None`` where there is no run."""
+    return {name: getattr(of, name, None) for name in NAMES}
+
+
+# --- A charge brought to another strength: with more or less water, or with more or less of everything.
+
+
+Same = Literal["alcohol", "volume"]
+WATER = "water"
+LEAST_WATER = 1e-9  # share of the charge's mass; less is rounding
+
+
+def charge_of(plan: Plan) -> Charge:
+    """Return what a plan puts into the pot, the botanicals' own water included."""
+    return _with_juices(plan, run.resolve(plan.charge, distil))
+
+
+def strongest(plan: Plan) -> float:
+    """Return the strength of a plan's spirits without water, in the pot with the botanicals' own."""
+    return _most(_undiluted(run.resolve(plan.charge, distil)), 1.0, _juices_kg(plan))
+
+
+def check_same(same: str) -> None:
+    """Refuse what is neither ``'alcohol'`` nor ``'volume'``."""
+    if same not in get_args(Same):
+        raise UnknownNameError("quantity that stays the same", same, get_args(Same))
+
+
+def with_strength(plan: Plan, abv: float, same: Same = "alcohol") -> Plan:
+    """Return a plan whose charge has another strength.
+
+    Mass and ethanol mass are conserved; densities by OIML R 22 (`potsim.liquid.strength`).
+    """
+    check_same(same)
+    require("charge.abv", abv, 0, 100, "% vol", open_low=True)
+    parts = run.resolve(plan.charge, distil)
+    undiluted = _undiluted(parts)
+    juices_kg = _juices_kg(plan)
+    w = float(strength.w_from_abv(abv))
+    spirit_w = float(strength.w_from_abv(undiluted.abv))
+    if same == "alcohol":
+        more = 1.0
+    else:
+        charge = _with_juices(plan, parts)
+        more = charge.volume_l * abv / (100.0 * undiluted.ethanol_l)
+    spirit_kg = more * undiluted.mass_kg
+    water_kg = spirit_kg * (spirit_w / w - 1.0) - juices_kg
+    if water_kg < -LEAST_WATER * spirit_kg:
+        most = math.floor(100.0 * _most(undiluted, more, juices_kg)) / 100.0
+        raise RangeError(
+            "charge.abv",
+            f"{abv:g} % vol",
+            f"at most {most:g} % vol, the spirits of the plan without water",
+            "Take stronger spirit: water only weakens.",
+        )
+    some = water_kg > LEAST_WATER * spirit_kg
+    water_l = water_kg / float(strength.mass_of(1.0, 0.0)) if some else 0.0
+    kept = plan.charge if same == "alcohol" else parts
+    return replace(plan, charge=_poured(kept, parts, more, water_l))
+
+
+def _with_juices(plan: Plan, parts: tuple[Ingredient, ...]) -> Charge:
+    water_l = _juices_l(plan)
+    charge = blend(parts)
+    return charge.with_water(water_l) if water_l > 0.0 else charge
+
+
+def _juices_l(plan: Plan) -> float:
+    """Water that fresh botanicals bring [L]."""
+    return sum(dose.water_brought_l for dose in resolve_bill(plan))
+
+
+def _juices_kg(plan: Plan) -> float:
+    return float(strength.mass_of(_juices_l(plan), 0.0))
+
+
+def _undiluted(parts: tuple[Ingredient, ...]) -> Charge:
+    spirits = tuple(part for part in parts if part.abv > 0.0)
+    if not spirits:
+        raise RequestError("charge.abv: the charge holds no alcohol.", "Add a spirit to the charge.")
+    return blend(spirits)
+
+
+def _most(undiluted: Charge, more: float, juices_kg: float) -> float:
+    """Strength of so many times the spirits with the water of the botanicals alone [% vol]."""
+    spirit_kg = more * undiluted.mass_kg
+    w = float(strength.w_from_abv(undiluted.abv)) * spirit_kg / (spirit_kg + juices_kg)
+    return float(strength.abv_from_w(w))
+
+
+def _poured(
+    kept: tuple[Ingredient | LeftOver, ...], parts: tuple[Ingredient, ...], more: float, water_l: float
+) -> tuple[Ingredient | LeftOver, ...]:
+    """Give every spirit its new volume, and share the water among the waters that there are."""
+    there = sum(part.volume_l for part in parts if part.abv == 0.0)
+    poured: list[Ingredient | LeftOver] = []
+    for part, resolved in zip(kept, parts, strict=True):
+        if resolved.abv > 0.0:
+            poured.append(part if more == 1.0 else replace(resolved, volume_l=more * resolved.volume_l))
+        elif water_l > 0.0:
+            poured.append(replace(resolved, volume_l=water_l * resolved.volume_l / there))
+    if there == 0.0 and water_l > 0.0:
+        poured.append(Ingredient(WATER, water_l))
+    return tuple(poured)
+
+
+# --- Any one number of a plan set to another value, under the key that it has in the plan file.
+
+
+CHARGE_ABV = "charge.abv"
+
+
+@dataclass(frozen=True)
+class Number:
+    """A number of a plan."""
+
+    name: str  # its key, such as ``"still.power"``
+    table: str  # table of the plan file and key in it that the number is typed under
+    key: str  # table of the plan file and key in it that the number is typed under
+    unit: str  # unit of the plain number; empty for a count
+    path: tuple[str | int, ...]  # where it lies in a `Plan`: fields and rows down to the field itself
+    clears: str = ""  # field beside it that cannot be said at the same time; empty for none
+
+    def get(self, plan: Plan) -> float | None:
+        """Return the number; ``None`` where the plan does not say it."""
+        if self.name == CHARGE_ABV:
+            return charge_of(plan).abv
+        thing: Any = plan
+        for step in self.path:
+            thing = thing[step] if isinstance(step, int) else getattr(thing, step, None)
+        return None if thing is None else float(thing)
+
+    def put(self, plan: Plan, value: float, same: Same = "alcohol") -> Plan:
+        """Return the plan with another value."""
+        if self.name == CHARGE_ABV:
+            return with_strength(plan, value, same)
+        changes = {str(self.path[-1]): value, **({self.clears: None} if self.clears else {})}
+        changed: Plan = _changed(plan, self.path[:-1], changes)
+        return changed
+
+
+def _changed(thing: Any, path: tuple[str | int, ...], changes: dict[str, Any]) -> Any:
+    """Return a part of a plan with fields changed below it; a stop that is not there is made."""
+    if not path:
+        return replace(Stop() if thing is None else thing, **changes)
+    step, rest = path[0], path[1:]
+    if isinstance(step, int):
+        return tuple(_changed(row, rest, changes) if k == step else row for k, row in enumerate(thing))
+    return replace(thing, **{step: _changed(getattr(thing, step), rest, changes)})
+
+
+# Key of the plan file: field, unit.
+Keys = Mapping[str, tuple[str, str]]
+_INGREDIENT: Keys = {"volume": ("volume_l", "L"), "abv": ("abv", "% vol")}
+_DOSE: Keys = {
+    "mass": ("mass_g", "g"),
+    "pieces": ("pieces", ""),
+    "macerated": ("macerated_h", "h"),
+    "oil_yield": ("oil_yield_pct", "%"),
+}
+_STILL: Keys = {
+    "capacity": ("capacity_l", "L"),
+    "power": ("power_w", "W"),
+    "heat_up_power": ("heat_up_power_w", "W"),
+    "neck_loss": ("neck_loss_w_per_k", "W/K"),
+    "pot_loss": ("pot_loss_w_per_k", "W/K"),
+    "room": ("room_c", "°C"),
+    "altitude": ("altitude_m", "m"),
+    "pressure": ("pressure_hpa", "hPa"),
+    "min_level": ("min_level_l", "L"),
+    "pot_mass": ("pot_mass_kg", "kg"),
+}
+_CLEARS = {"altitude": "pressure_hpa", "pressure": "altitude_m"}
+_POWER_STEP: Keys = {"from_collected": ("from_collected_l", "L"), "power": ("power_w", "W")}
+_STOP: Keys = {
+    "stream_abv": ("stream_abv", "% vol"),
+    "pot_abv": ("pot_abv", "% vol"),
+    "vapour_c": ("vapour_c", "°C"),
+    "collected": ("collected_l", "L"),
+    "recovered": ("recovered", "of 1"),
+    "elapsed": ("elapsed_min", "min"),
+}
+_BOTTLING: Keys = {"abv": ("abv", "% vol"), "bottle": ("bottle_l", "L")}
+_STRETCH: Keys = {"spirit": ("spirit_l", "L"), "abv": ("abv", "% vol")}
+
+
+def numbers(plan: Plan) -> dict[str, Number]:
+    """Return the numbers of a plan that can be varied."""
+    known: dict[str, Number] = {}
+    for found in (Number(CHARGE_ABV, "charge", "abv", "% vol", ()), *_rows(plan), *_tables(plan)):
+        known.setdefault(found.name, found)
+    return known
+
+
+def number(plan: Plan, key: str) -> Number:
+    """Return the number of a plan that goes by a key."""
+    known = numbers(plan)
+    by_spelling = {_spelled(name): name for name in known}
+    if _spelled(key) not in by_spelling:
+        raise UnknownNameError("number of the plan", key, known)
+    return known[by_spelling[_spelled(key)]]
+
+
+def _spelled(key: str) -> str:
+    return ".".join(spelling(part) for part in key.split("."))
+
+
+def _rows(plan: Plan) -> Iterator[Number]:
+    """Numbers of tables that may stand several times; an amount goes by the name alone, too."""
+    for k, part in enumerate(plan.charge):
+        if isinstance(part, Ingredient):
+            yield _renamed(_of(("charge", k), "charge", {"volume": _INGREDIENT["volume"]}), part.name)
+            yield from _of(("charge", k), "charge", _INGREDIENT, f"charge.{part.name}")
+    for k, dose in enumerate(plan.botanicals):
+        counted = "pieces" if dose.mass_g is None else "mass"
+        keys = {key: _DOSE[key] for key in (counted, "macerated", "oil_yield")}
+        yield _renamed(_of(("botanicals", k), "botanical", {counted: _DOSE[counted]}), dose.name)
+        yield from _of(("botanicals", k), "botanical", keys, f"botanical.{dose.name}")
+    for k in range(len(plan.still.power_steps)):
+        name = f"still.power_step.{k + 1}"
+        yield from _of(("still", "power_steps", k), "still.power_step", _POWER_STEP, name)
+
+
+def _tables(plan: Plan) -> Iterator[Number]:
+    yield from _of(("still",), "still", _STILL)
+    if plan.cuts.heads_share is None:
+        yield Number("cuts.heads", "cuts.heads", "volume", "L", ("cuts", "heads_l"))
+    else:
+        yield Number("cuts.heads", "cuts.heads", "share", "of 1", ("cuts", "heads_share"))
+    yield from _of(("cuts", "stop"), "cuts.stop", _STOP)
+    yield from _of(("cuts", "tails_from"), "cuts.tails_from", _STOP)
+    yield from _of(("bottling",), "bottling", _BOTTLING)
+    if plan.bottling.stretch is not None:
+        yield from _of(("bottling", "stretch"), "bottling.stretch", _STRETCH)
+
+
+def _of(path: tuple[str | int, ...], table: str, keys: Keys, name: str = "") -> Iterator[Number]:
+    for key, (field, unit) in keys.items():
+        clears = _CLEARS.get(key, "") if table == "still" else ""
+        yield Number(f"{name or table}.{key}", table, key, unit, (*path, field), clears)
+
+
+def _renamed(found: Iterator[Number], name: str) -> Number:
+    only = next(found)
+    return replace(only, name=f"{only.table}.{name}")
+
+
+# --- A plan for more or less of the same: charge, bill and the volumes of the cuts grow together.
+
+
+def scaled(plan: Plan, factor: float, digits: int | None = None) -> Plan:
+    """Return a plan for so many times as much."""
+    require("factor", factor, 0.0, open_low=True)
+
+    def times(amount: Any) -> Any:
+        if amount is None:
+            return amount
+        return amount * factor if digits is None else float(f"{amount * factor:.{digits}g}")
+
+    def dose(of: BotanicalDose) -> BotanicalDose:
+        return replace(of, mass_g=times(of.mass_g), pieces=times(of.pieces))
+
+    def stop(of: Stop) -> Stop:
+        return replace(of, collected_l=times(of.collected_l))
+
+    still, bottling, cuts = plan.still, plan.bottling, plan.cuts
+    steps = tuple(replace(step, from_collected_l=times(step.from_collected_l)) for step in still.power_steps)
+    stretch = bottling.stretch
+    return replace(
+        plan,
+        charge=tuple(
+            replace(part, volume_l=times(part.volume_l)) for part in run.resolve(plan.charge, distil)
+        ),
+        still=replace(still, power_steps=steps),
+        botanicals=tuple(dose(of) for of in plan.botanicals),
+        cuts=Cuts(
+            heads_l=times(cuts.heads_l),
+            heads_share=cuts.heads_share,
+            stop=stop(cuts.stop),
+            tails_from=stop(cuts.tails_from) if cuts.tails_from else None,
+        ),
+        bottling=replace(
+            bottling, stretch=replace(stretch, spirit_l=times(stretch.spirit_l)) if stretch else None
+        ),
+    )
+
+
+# --- One number of a plan varied, all else left as it is: what a stronger or weaker charge does.
+
+
+MOST_VALUES = 200
+NEAR = 1e-9  # relative; closer values are the same
+
+
+@dataclass(frozen=True)
+class Row:
+    """A plan with one number set, and its run."""
+
+    value: float  # the number
+    planned: bool  # whether it is the plan's own
+    plan: Plan | None  # the plan with it; ``None`` if no plan can hold it
+    run: Run | None  # the run; ``None`` if it cannot be run
+    refusal: str  # why it cannot; empty if it can
+    cautions: tuple[str, ...]  # what to take care of, but for what goes for every run
+
+    @cached_property
+    def outcome(self) -> Outcome | None:
+        """What came of the run."""
+        return None if self.run is None else outcome(self.run)
+
+    @cached_property
+    def places(self) -> tuple[Place, ...]:
+        """Where each botanical comes over; nothing if it cannot be run."""
+        return () if self.run is None else places(self.run)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the row as plain data."""
+        return {**self.numbers(), "flavours": [place.to_dict() for place in self.places]}
+
+    def numbers(self) -> dict[str, Any]:
+        """Return the row as plain data, without the flavours."""
+        return {
+            "value": self.value,
+            "planned": self.planned,
+            **plain(self.outcome),
+            "refusal": self.refusal,
+            "cautions": list(self.cautions),
+        }
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """Runs that differ in one number.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan they come from.
+    number : Number
+        What is varied.
+    same : {'alcohol', 'volume'} or None
+        What stays when the strength of the charge changes; ``None`` when another number is varied.
+    rows : tuple of Row
+        In the order of the values given.
+    own : Row or None
+        The plan as it is; ``None`` if it does not say the number.
+    """
+
+    plan: Plan
+    number: Number
+    same: Same | None
+    rows: tuple[Row, ...]
+    own: Row | None
+
+    @property
+    def with_own(self) -> tuple[Row, ...]:
+        """All rows, the plan's own among them, by their values; each value once."""
+        own = [] if self.own is None or any(row.planned for row in self.rows) else [self.own]
+        return tuple(sorted([*self.rows, *own], key=lambda row: row.value))
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the rows as a table.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a value, in the order given; numbers are missing where a plan cannot be run.
+        """
+        import pandas as pd
+
+        return pd.DataFrame([row.numbers() for row in self.rows])
+
+    def flavours_to_frame(self) -> pd.DataFrame:
+        """Return where the botanicals come over as a table.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a value and botanical: ``value``, ``botanical``, ``class``, ``start_l``, ``peak_l``.
+        """
+        import pandas as pd
+
+        columns = ["value", "botanical", "class", "start_l", "peak_l"]
+        rows = [{"value": row.value, **place.to_dict()} for row in self.rows for place in row.places]
+        return pd.DataFrame(rows, columns=columns)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain numbers, texts, lists and dictionaries."""
+        return {
+            "key": self.number.name,
+            "unit": self.number.unit,
+            "same": self.same,
+            "own": None if self.own is None else self.own.to_dict(),
+            "rows": [row.to_dict() for row in self.rows],
+        }
+
+
+def sweep(plan: Plan, key: str, values: Iterable[float], same: Same = "alcohol") -> Sweep:
+    """Run a plan with one of its numbers set to each of several values.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    key : str
+        The number: ``"charge.abv"``, ``"still.power"``, ``"cuts.heads"``, ``"botanical.juniper"``, or any
+        other of `potsim.planning.sweep.numbers`.
+    values : iterable of float
+        1 to 200 values, in the plan's plain units: L, % vol, W, min, g.
+    same : {'alcohol', 'volume'}
+        For ``"charge.abv"``: what stays. The alcohol, so that only the water changes; or the volume in the
+        pot, so that spirit and water both change.
+
+    Returns
+    -------
+    Sweep
+        A row for each value, with the plan and its run; or with the refusal, where a plan cannot be run.
+
+    Raises
+    ------
+    UnknownNameError
+        If the plan has no such number, or ``same`` is neither; the nearest are suggested.
+    RequestError
+        If there is no value, or more than 200.
+
+    Notes
+    -----
+    All else stays, the stop and the heads too. A pot that the plan leaves to the defaults is sized to each
+    charge.
+
+    Examples
+    --------
+    >>> import potsim
+    >>> made = sweep(potsim.example_plan(), "charge.abv", [25, 35, 45])
+    >>> [round(row.outcome.recovered, 2) for row in made.rows]
+    [0.75, 0.85, 0.91]
+    """
+    check_same(same)
+    varied = number(plan, key)
+    of_charge = varied.name == CHARGE_ABV
+    wanted = _checked(values, varied)
+    own = varied.get(plan)
+    rows = [_row(plan, varied, value, same, planned=_is(value, own)) for value in wanted]
+    at_home = next((row for row in rows if row.planned), None)
+    if at_home is None and own is not None:
+        at_home = _run(plan, own, planned=True, at_abv=own if of_charge else 0.0)
+    return Sweep(plan, varied, same if of_charge else None, tuple(rows), at_home)
+
+
+def evenly(first: float, last: float, step: float) -> tuple[float, ...]:
+    """Return values from one to another."""
+    if not all(math.isfinite(value) for value in (first, last, step)):
+        raise RequestError(f"From {first:g} to {last:g} by {step:g} is no range.", "Give three numbers.")
+    if step <= 0.0:
+        raise RequestError(f"A step of {step:g} never ends.", "Give a step above 0.")
+    if last < first:
+        raise RequestError(f"From {first:g} to {last:g} there is nothing.", "Put the smaller number first.")
+    count = (last - first) / step * (1.0 + NEAR) + 1.0
+    if count >= MOST_VALUES + 1:
+        raise RequestError(
+            f"From {first:g} to {last:g} in steps of {step:g} are {count:.0f} values; "
+            f"allowed are {MOST_VALUES}.",
+            "Take a larger step, or a shorter range.",
+        )
+    return tuple(round(float(first + k * step), 12) for k in range(int(count)))
+
+
+def _checked(values: Iterable[float], varied: Number) -> list[float]:
+    wanted: list[float] = []
+    for value in values:
+        wanted.append(float(value))
+        if len(wanted) > MOST_VALUES:
+            raise RequestError(f"More than {MOST_VALUES} values of {varied.name} are given.", "Take fewer.")
+    if not wanted:
+        raise RequestError(f"No value of {varied.name} is given.", "Give at least one.")
+    return wanted
+
+
+def _is(value: float, own: float | None) -> bool:
+    return own is not None and math.isclose(value, own, rel_tol=NEAR, abs_tol=1e-12)
+
+
+def _row(plan: Plan, varied: Number, value: float, same: Same, *, planned: bool) -> Row:
+    of_charge = varied.name == CHARGE_ABV
+    try:
+        changed = plan if planned else varied.put(plan, value, same)
+    except PotsimError as error:
+        return Row(value, planned, None, None, str(error), _fire(value) if of_charge else ())
+    return _run(changed, value, planned=planned, at_abv=value if of_charge else 0.0)
+
+
+def _run(plan: Plan, value: float, *, planned: bool, at_abv: float = 0.0) -> Row:
+    try:
+        run = distil(plan)
+    except PotsimError as error:
+        return Row(value, planned, plan, None, str(error), _fire(at_abv))
+    return Row(value, planned, plan, run, "", particular(run))
+
+
+def _fire(abv: float) -> tuple[str, ...]:
+    """Caution against a strong charge, also where it cannot be run."""
+    return notes.fire(abv) if 0.0 <= abv <= 100.0 else ()

@@ -1,0 +1,313 @@
+"""Amounts rounded to what can be weighed and measured."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from potsim.errors import RequestError, UnknownNameError, require
+from potsim.planning import run
+from potsim.planning.botanicals import ResolvedDose, spelling
+from potsim.planning.charge import blend
+from potsim.planning.plan import Plan
+from potsim.planning.readings import Reading
+from potsim.planning.run import distil, resolve_bill
+from potsim.still.fit import FAR, NAMES, Fit, Residual
+
+WEIGHING_G = 0.01  # the step of a scale for small masses; common practice, no source
+CLOSE = 0.02  # a step of the scale may be so large a share of a dose; common practice, no source
+WRITTEN = 1e-4  # relative; amounts that are scaled are written so closely, and can be scaled back
+MOST_DIGITS = 6
+
+
+def on_scale(amount: float, step: float = WEIGHING_G) -> float:
+    """Round an amount to the step of a scale, or finer where that step is coarse beside it."""
+    if amount == 0.0:
+        return 0.0
+    finest = math.floor(math.log10(abs(amount) * CLOSE))
+    return round(amount, -min(round(math.log10(step)), finest))
+
+
+def short(amount: float) -> float:
+    """Round an amount to the fewest digits that keep it to one part in ten thousand."""
+    for digits in range(1, MOST_DIGITS):
+        rounded = float(f"{amount:.{digits}g}")
+        if abs(rounded - amount) <= WRITTEN * abs(amount):
+            return rounded
+    return float(f"{amount:.{MOST_DIGITS}g}")
+
+
+# --- A trial: the plan of a run, and what happened when it was run and tasted.
+
+
+VERDICTS = ("a lot more", "more", "a touch more", "right", "a touch less", "less", "drop")
+RIGHT, DROP = "right", "drop"
+
+
+@dataclass(frozen=True)
+class Note:
+    """What a taster says of one botanical."""
+
+    botanical: str  # any of its names; ``"juniper (basket)"`` where the bill has it in pot and basket
+    verdict: str | None = None  # one of `VERDICTS`; ``None`` if it is only talked about
+    words: str = ""  # what it was like
+    tasted_at: str | None = None  # strength or place at which it was tasted, as written
+
+    def __post_init__(self) -> None:
+        if self.verdict is not None and self.verdict not in VERDICTS:
+            raise UnknownNameError("verdict", self.verdict, VERDICTS)
+
+
+@dataclass(frozen=True)
+class Result:
+    """What came of a run."""
+
+    date: datetime.date | str | None = None  # day of the run
+    collected_l: float | None = None  # all that came over, pooled, heads included [L at 20 °C]
+    abv: float | None = None  # its strength [% vol at 20 °C]
+    jars_kept: tuple[int, ...] = ()  # numbers of the jars pooled; empty if not said
+    bottled: str = ""  # what was bottled and what it was like, as written
+    words: str = ""  # what was bottled and what it was like, as written
+
+    def __post_init__(self) -> None:
+        require("result.collected", self.collected_l, 0, 1e5, "L", open_low=True)
+        require("result.strength", self.abv, 0, 100, "% vol")
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One run of a recipe under test."""
+
+    name: str  # name of its file, or what else it is called
+    plan: Plan  # the recipe
+    parent: str | None = None  # the trial it grew from
+    result: Result | None = None  # what came of it; ``None`` if it has not been run
+    notes: tuple[Note, ...] = ()  # what was tasted
+
+
+def labels(bill: Iterable[ResolvedDose]) -> tuple[str, ...]:
+    """Return what to call each line of a bill."""
+    lines = tuple(bill)
+    names = [line.botanical.common_name for line in lines]
+    return tuple(
+        name if names.count(name) == 1 else f"{name} ({line.dose.where})"
+        for name, line in zip(names, lines, strict=True)
+    )
+
+
+def notes_by_line(trial: Trial, bill: tuple[ResolvedDose, ...] | None = None) -> Mapping[int, Note]:
+    """Return the note with a verdict for each line of the bill that has one."""
+    bill = resolve_bill(trial.plan) if bill is None else bill
+    found: dict[int, Note] = {}
+    for note in trial.notes:
+        for line in _lines_of(note, bill, trial.name):
+            before = found.get(line)
+            if before is not None and note.verdict not in (None, before.verdict):
+                raise RequestError(
+                    f"{trial.name}: the notes about {labels(bill)[line]} contradict each other: "
+                    f"'{before.verdict}' and '{note.verdict}'.",
+                    "Agree on one verdict; the other may stay as words.",
+                )
+            if note.verdict is not None and before is None:
+                found[line] = note
+    return found
+
+
+def _lines_of(note: Note, bill: tuple[ResolvedDose, ...], name: str) -> list[int]:
+    wanted = spelling(note.botanical)
+    meant = [
+        k
+        for k, (line, label) in enumerate(zip(bill, labels(bill), strict=True))
+        if wanted in {spelling(known) for known in (label, line.dose.name, *line.botanical.names)}
+    ]
+    if not meant:
+        error = UnknownNameError("botanical of this bill", note.botanical, labels(bill))
+        error.message = f"{name}: a note is about '{note.botanical}', which is not in the bill."
+        error.args = (error.message,)
+        if not bill:
+            error.hint = "The trial has no [[botanical]]."
+        raise error
+    return meant
+
+
+def check(trial: Trial) -> None:
+    """Refuse a trial that contradicts itself."""
+    bill = resolve_bill(trial.plan)
+    notes_by_line(trial, bill)
+    result = trial.result
+    if result is None or result.collected_l is None:
+        return
+    spirit = blend(run.resolve(trial.plan.charge, distil))
+    charge_l = spirit.volume_l + sum(line.water_brought_l for line in bill)
+    held = result.collected_l * (result.abv or 0.0) / 100.0
+    if held > spirit.ethanol_l:
+        raise RequestError(
+            f"{trial.name}: the result holds more alcohol than the charge: {result.collected_l:.4g} L at "
+            f"{result.abv:g} % vol are {held:.3g} L of pure alcohol, the charge held "
+            f"{spirit.ethanol_l:.3g} L.",
+            "Check collected and strength (read at 20 °C?), and the [[charge]].",
+        )
+    if result.collected_l > charge_l:
+        raise RequestError(
+            f"{trial.name}: the result is more than the charge: {result.collected_l:.4g} L came over of "
+            f"{charge_l:.4g} L.",
+            "Check collected, and the [[charge]].",
+        )
+
+
+# --- What readings tell of a still, and what they cannot tell, in sentences.
+
+
+TELLS = 0.2  # narrowed down by so much, a number is told by the readings
+ALIKE = 0.98  # two numbers that show so alike cannot be told apart
+SHOWS = 0.5  # standard errors of the readings that a number's own doubt must move to matter
+SCATTER = 1.5
+OFFSET_K = 2.0
+THERMOMETERS = {"vapour_offset_k": "vapour", "pot_offset_k": "pot"}
+SAID = {
+    "ratio": "heat shed by the neck",
+    "charge_abv": "a stronger charge",
+    "charge_l": "a larger charge",
+    "hold_up_l": "spirit held back in the condenser",
+    "time_scale": "less net power",
+    "start_s": "a later first drop",
+}
+NOUNS = {
+    "ratio": "neck loss",
+    "charge_abv": "strength of the charge",
+    "charge_l": "volume of the charge",
+    "hold_up_l": "hold-up",
+    "time_scale": "power or pot loss",
+}
+PAIRS = (
+    ("ratio", "charge_abv"),
+    ("ratio", "charge_l"),
+    ("charge_abv", "charge_l"),
+    ("charge_l", "hold_up_l"),
+    ("time_scale", "start_s"),
+)
+# What may have gone wrong, when a reading is too low and when it is too high.
+ASKED = {
+    "strength": ("a cold hydrometer or a typing slip?", "a warm hydrometer or a typing slip?"),
+    "vapour": ("a bulb out of the vapour, or a slip?", "a bulb at hot metal, or a slip?"),
+    "pot": ("a bulb out of the liquid, or a slip?", "a bulb at the element, or a slip?"),
+    "time": ("a slip, or more power for a while?", "a slip, or was the heat off for a while?"),
+}
+
+
+def odd_readings(fit: Fit, readings: Sequence[Reading]) -> tuple[str, ...]:
+    """Say which readings do not fit, and what may have gone wrong."""
+    odd = sorted((r for r in fit.residuals if r.left_out), key=lambda r: r.line)
+    return tuple(
+        _odd(one, readings[line]) for line, group in groupby(odd, key=lambda r: r.line) for one in group
+    )
+
+
+def _odd(residual: Residual, reading: Reading) -> str:
+    what = {"strength": "", "vapour": "the vapour of ", "pot": "the pot of ", "time": "the time of "}
+    size, unit = abs(residual.off), "% vol"
+    zero = 0.0
+    if residual.kind == "time":
+        size, unit = size / 60.0, "min"
+    elif residual.kind != "strength":
+        unit, zero = "°C", 273.15
+    read, fitted = (residual.read - zero, residual.fitted - zero)
+    if residual.kind == "time":
+        read, fitted = read / 60.0, fitted / 60.0
+    asked = ASKED[residual.kind][residual.off > 0.0]
+    where = reading.where
+    said = f"{what[residual.kind]}{where}"
+    line = f" (line {reading.line})" if reading.line else ""
+    return (
+        f"{said[0].upper()}{said[1:]}{line} is {size:.2g} {unit} off, {read:.1f} where {fitted:.1f} is "
+        f"expected: {asked} It is left out."
+    )
+
+
+def verdicts(fit: Fit) -> tuple[str, ...]:
+    """Say what the readings tell of the still, and what they cannot."""
+    if not fit.residuals:
+        return ("Nothing is read yet: all is as the plan has it, with the plan's own doubt.",)
+    said = [_neck(fit), _pace(fit)]
+    for one, other in PAIRS:
+        if _shows(fit, one) and _shows(fit, other) and abs(fit.alike(one, other)) > ALIKE:
+            opposite = "less" if fit.alike(one, other) > 0.0 else "more"
+            said.append(
+                f"The readings cannot tell {SAID[one]} from {SAID[other]}: more of the one with {opposite} "
+                "of the other would show the same. The forecast needs only both together."
+            )
+    said += [_thermometer(fit, name) for name in THERMOMETERS if abs(fit.value(name)) > OFFSET_K]
+    if fit.widened > SCATTER:
+        said.append(
+            f"The readings scatter {fit.widened:.1f} times as much as such readings do; bands are widened by "
+            "that."
+        )
+    left = sum(r.left_out for r in fit.residuals)
+    if 2 * left > len(fit.residuals):
+        said.append(
+            "Most readings do not fit this plan: is it the plan of this run, and are the units right?"
+        )
+    if fit.loosened:
+        said.append(
+            "The readings do not fit the plan as closely as its doubts allow; they now count more. "
+            "Check the power, the charge and the units."
+        )
+    far = [name for name in NOUNS if _away(fit, name) > FAR - 1.0]
+    if far:
+        words = " and ".join(NOUNS[name] for name in far)
+        said.append(f"The readings call for quite another {words} than the plan has: check the plan.")
+    return tuple(said)
+
+
+def _shows(fit: Fit, name: str) -> bool:
+    k = NAMES.index(name)
+    return bool(fit.information[k, k] > SHOWS**2)
+
+
+def _away(fit: Fit, name: str) -> float:
+    k = NAMES.index(name)
+    return float(abs(fit.values[k] - fit.prior.mean[k]) / fit.prior.error[k])
+
+
+def _thermometer(fit: Fit, name: str) -> str:
+    off = fit.value(name)
+    more = "more" if off > 0 else "less"
+    return (
+        f"The thermometer in the {THERMOMETERS[name]} shows {abs(off):.1f} K {more} than it should: is the "
+        "altitude or pressure of the plan right? Does it show boiling water right?"
+    )
+
+
+def _neck(fit: Fit) -> str:
+    if fit.told("ratio") < TELLS:
+        return (
+            f"The readings do not tell yet what the neck sheds: {fit.neck_loss_w_per_k:.2f} W/K, about as in "
+            "the plan, stands. Strengths tell it, of several jars or far apart."
+        )
+    return (
+        f"The neck sheds {fit.neck_loss_w_per_k:.2f} ± {fit.loss_errors[0]:.2f} W/K, "
+        f"{100.0 * fit.value('ratio'):.1f} % of the net power."
+    )
+
+
+def _pace(fit: Fit) -> str:
+    if fit.told("time_scale") < TELLS:
+        return (
+            "The readings do not tell yet how fast the still is: minutes are as planned. Two times, some way "
+            "apart, tell it."
+        )
+    scale = fit.value("time_scale")
+    faster = "slower" if scale > 1.0 else "faster"
+    pace = f"This still is {100.0 * abs(scale - 1.0):.0f} % {faster} than planned"
+    if fit.pot_loss_w_per_k < 0.0:
+        return (
+            f"{pace}: there is more power than was said, {fit.net_power_w:.0f} W net of the pot's losses, or "
+            "the pot sheds nothing."
+        )
+    return (
+        f"{pace}: net of what the pot sheds it gets {fit.net_power_w:.0f} W; at the power said the pot sheds "
+        f"{fit.pot_loss_w_per_k:.2f} ± {fit.loss_errors[1]:.2f} W/K."
+    )

@@ -1,0 +1,738 @@
+"""What a simple pot does at one composition of its boiling liquid: vapour, reflux, rate and heat.
+
+The neck sheds heat to the room; the condensate that runs back leaves in equilibrium with the vapour that
+goes on. Material and energy balances over pot and neck fix the reflux. The amount in the pot cancels, so
+that everything here is a function of the pot's composition alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import astuple, dataclass, fields
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.polynomial import chebyshev
+from numpy.typing import NDArray
+
+from potsim.errors import ConvergenceError, RangeError, RequestError
+from potsim.liquid import equilibrium, heat, strength
+from potsim.still.still import Conditions
+
+Array = NDArray[np.float64]
+
+TOLERANCE = 1e-10  # of the neck's heat, or of the reflux composition, in the search for it
+
+
+@dataclass(frozen=True)
+class Balance:
+    """State of pot and neck at given pot compositions; all arrays of one shape.
+
+    Parameters
+    ----------
+    x : ndarray
+        Mole fraction of ethanol in the pot.
+    y : ndarray
+        Mole fraction in the vapour that leaves the pot.
+    y_distillate : ndarray
+        Mole fraction in the vapour that leaves the neck.
+    x_reflux : ndarray
+        Mole fraction in the liquid that runs back.
+    reflux : ndarray
+        Share of the pot's vapour that runs back, 0 to 1.
+    pot_k, vapour_k : ndarray
+        Bubble point of the pot and dew point of the distillate [K].
+    rate_mol_per_s : ndarray
+        Moles that leave the neck each second.
+    condenser_w : ndarray
+        Heat that the condenser carries off, cooling the distillate to the room [W].
+    """
+
+    x: Array
+    y: Array
+    y_distillate: Array
+    x_reflux: Array
+    reflux: Array
+    pot_k: Array
+    vapour_k: Array
+    rate_mol_per_s: Array
+    condenser_w: Array
+
+
+def balance(x: Array, conditions: Conditions) -> Balance:
+    """Solve the balances of pot and neck.
+
+    Parameters
+    ----------
+    x : ndarray
+        Mole fraction of ethanol in the boiling pot, above 0 and below the azeotrope.
+    conditions : Conditions
+        Pressure, power, losses and room.
+
+    Returns
+    -------
+    Balance
+        Arrays of the shape of ``x``.
+
+    Raises
+    ------
+    RangeError
+        If there is no ethanol in the pot.
+    RequestError
+        If the losses at the boiling point of water take all the power.
+    ConvergenceError
+        If the reflux is not found.
+
+    Notes
+    -----
+    With ``V`` moles leaving the pot each second, ``r`` of them running back as ``x_r`` and ``D`` going on
+    as ``y_D``: ``y = r x_r + (1 - r) y_D``; ``y_D = y_eq(x_r)``;
+    ``V [H_V(y) - r h_L(x_r) - (1 - r) H_V(y_D)] = UA_neck (T_vapour - T_room)``;
+    ``D [H_V(y_D) - h_L(x) - h_L'(x) (y_D - x)] = power - Q_pot - Q_neck``.
+    """
+    refuse_weak_heat(conditions)
+    c = conditions
+    heats = _Heats(
+        c.pressure_pa, c.power_w, c.neck_loss_w_per_k, c.pot_loss_w_per_k, c.room_k, c.volatility_error
+    )
+    at = np.asarray(x, dtype=float)
+    if not np.all((at > 0.0) & (at <= 1.0)):
+        raise RangeError(
+            "x", f"{at.min():g}", "more than 0 and below the azeotrope", "Water alone has no balance."
+        )
+    return _balance(at, heats)
+
+
+def balances(x: Array, conditions: Sequence[Conditions]) -> list[Balance]:
+    """Solve the balances of many stills at once: far quicker than one after the other.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n,)
+        Mole fraction of ethanol in the boiling pot, the same for all.
+    conditions : sequence of Conditions
+        The stills, under one pressure; all with a loss of the neck, or none.
+
+    Returns
+    -------
+    list of Balance
+        One for each, as from `balance`.
+
+    Raises
+    ------
+    RequestError
+        If the losses of one at the boiling point of water take all its power.
+    ConvergenceError
+        If the reflux is not found.
+    """
+    for one in conditions:
+        refuse_weak_heat(one)
+    rows = np.array([astuple(one) for one in conditions])
+    heats = _Heats(conditions[0].pressure_pa, *rows[:, 1:].T[:, :, None])
+    both = _balance(np.broadcast_to(x, (len(conditions), x.size)), heats)
+    return [
+        Balance(*(getattr(both, field.name)[k] for field in fields(Balance))) for k in range(len(conditions))
+    ]
+
+
+@dataclass(frozen=True)
+class _Heats:
+    """Fields of `Conditions`; all but the pressure may be columns, one row a still."""
+
+    pressure_pa: float
+    power_w: float | Array
+    neck_loss_w_per_k: float | Array
+    pot_loss_w_per_k: float | Array
+    room_k: float | Array
+    volatility_error: float | Array
+
+
+def _balance(x: Array, heats: _Heats) -> Balance:
+    pot = _Pot(x, heats)
+    part = _solve_reflux(pot) if np.any(heats.neck_loss_w_per_k) else np.zeros_like(x)
+    neck = pot.neck(part)
+    cooled = heat.liquid_enthalpy(neck.y_distillate, np.full_like(x, heats.room_k))
+    return Balance(
+        x=x,
+        y=pot.y,
+        y_distillate=neck.y_distillate,
+        x_reflux=neck.x_reflux,
+        reflux=neck.reflux,
+        pot_k=pot.temperature_k,
+        vapour_k=neck.vapour_k,
+        rate_mol_per_s=neck.rate,
+        condenser_w=neck.rate * (neck.vapour_enthalpy - cooled),
+    )
+
+
+def refuse_weak_heat(conditions: Conditions, key: str = "still.power") -> None:
+    """Refuse conditions under which a pot of water would not come over.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Pressure, power, losses and room.
+    key : str
+        Key of the plan file that gave the power.
+
+    Raises
+    ------
+    RequestError
+        Names the power needed.
+    """
+    boiling_k = float(equilibrium.bubble_point(0.0, conditions.pressure_pa)[0])
+    shed = (conditions.neck_loss_w_per_k + conditions.pot_loss_w_per_k) * (boiling_k - conditions.room_k)
+    if conditions.power_w <= shed:
+        raise RequestError(
+            f"{key} is {conditions.power_w:.0f} W, but pot and neck shed {shed:.0f} W at the boil: "
+            "nothing would come over.",
+            f"Give more than {shed:.0f} W, insulate the pot, or correct pot_loss and neck_loss.",
+        )
+
+
+def _vapour_over(x: Array, heats: _Heats) -> tuple[Array, Array]:
+    """Boiling point [K] of a liquid of ethanol and water, and its vapour."""
+    temperature_k, y = (np.asarray(v) for v in equilibrium.bubble_point(x, heats.pressure_pa))
+    if not np.any(heats.volatility_error):
+        return temperature_k, y
+    ratio = y / (1.0 - y)
+    volatility = ratio * (1.0 - x) / x
+    ratio = ratio * volatility**heats.volatility_error
+    return temperature_k, ratio / (1.0 + ratio)
+
+
+@dataclass(frozen=True)
+class _Neck:
+    x_reflux: Array
+    y_distillate: Array
+    vapour_k: Array
+    reflux: Array
+    vapour_enthalpy: Array
+    rate: Array
+    residual: Array
+
+
+class _Pot:
+    """The boiling liquid and its vapour, before the neck."""
+
+    def __init__(self, x: Array, heats: _Heats) -> None:
+        self.x = x
+        self.heats = heats
+        self.temperature_k, self.y = _vapour_over(x, heats)
+        self.vapour_enthalpy = np.asarray(heat.vapour_enthalpy(self.y, self.temperature_k))
+        self.liquid_enthalpy = np.asarray(heat.liquid_enthalpy(x, self.temperature_k))
+        self.slope = self._enthalpy_slope()
+
+    def _enthalpy_slope(self) -> Array:
+        """dh_L/dx along the boiling line [J/mol]."""
+        low, high = np.maximum(self.x - 1e-5, 0.0), np.minimum(self.x + 1e-5, 1.0)
+        ends = []
+        for x in (low, high):
+            t = equilibrium.bubble_point(x, self.heats.pressure_pa)[0]
+            ends.append(np.asarray(heat.liquid_enthalpy(x, np.asarray(t))))
+        return np.asarray((ends[1] - ends[0]) / (high - low))
+
+    def neck(self, part: Array) -> _Neck:
+        """Balance for a reflux composition ``x + part (y - x)``; the residual is zero at the solution [W]."""
+        c = self.heats
+        x_r = self.x + part * (self.y - self.x)
+        vapour_k, y_d = _vapour_over(x_r, c)
+        reflux = np.where(part > 0, (y_d - self.y) / (y_d - x_r), 0.0)
+        on = np.asarray(heat.vapour_enthalpy(y_d, vapour_k))
+        back = np.asarray(heat.liquid_enthalpy(x_r, vapour_k))
+        neck_w = c.neck_loss_w_per_k * (vapour_k - c.room_k)
+        pot_w = c.pot_loss_w_per_k * (self.temperature_k - c.room_k)
+        needed = on - self.liquid_enthalpy - self.slope * (y_d - self.x)
+        rate = (c.power_w - pot_w - neck_w) / needed
+        given_up = self.vapour_enthalpy - reflux * back - (1.0 - reflux) * on
+        return _Neck(x_r, y_d, vapour_k, reflux, on, rate, rate * given_up - (1.0 - reflux) * neck_w)
+
+
+def _solve_reflux(pot: _Pot) -> Array:
+    """Find the part of the way from x to y at which the reflux lies: Illinois false position on arrays."""
+    low, high = np.zeros_like(pot.x), np.full_like(pot.x, 1.0)
+    f_low, f_high = pot.neck(low).residual, pot.neck(high).residual
+    kept_low = np.zeros(pot.x.shape, dtype=bool)
+    kept_high = np.zeros(pot.x.shape, dtype=bool)
+    scale = np.abs(f_low)
+    before = low
+    for _ in range(60):
+        part = low - f_low * (high - low) / (f_high - f_low)
+        f = pot.neck(part).residual
+        below = f < 0
+        f_high = np.where(below & kept_high, 0.5 * f_high, f_high)
+        f_low = np.where(~below & kept_low, 0.5 * f_low, f_low)
+        low, f_low = np.where(below, part, low), np.where(below, f, f_low)
+        high, f_high = np.where(below, high, part), np.where(below, f_high, f)
+        kept_high, kept_low = below, ~below
+        settled = np.abs(part - before) <= TOLERANCE  # near the azeotrope rounding ends the search
+        if np.all(settled | (np.abs(f) <= TOLERANCE * scale)):
+            return np.asarray(part)
+        before = part
+    raise ConvergenceError(
+        "The reflux of the neck was not found.", "Please report the [still] table of the plan."
+    )
+
+
+# --- All that a still does as functions of ln W, tabulated once, looked up ever after.
+
+
+NODES = 96  # compositions at which the balances are solved
+ROWS = 4096  # rows of the look-up table
+SCALE_X = 0.02  # composition over which the vapour curve bends most; nodes crowd below it
+CLOSEST_TO_AZEOTROPE = 0.03  # mole fraction; 1 % vol. Nearer, a simple pot hardly separates any more
+WATER_X = 1e-9  # a charge of water stands here, and its ethanol is then called none
+WATER_FALL = 7.0  # in ln W below that, enough for 99.9 % of such a charge to come over
+LEAST_X = 1e-300  # the end of what a number can tell; reached only if the neck returns 94 % of the vapour
+
+
+class Row(NamedTuple):
+    """What a still does at points of its table.
+
+    ``x``, ``y``: mole fractions of pot and distillate; ``x_reflux``; ``reflux``: share of the vapour;
+    ``pot_k``, ``vapour_k`` [K]; ``rate`` [mol/s]; ``condenser_w`` [W]; ``pot_abv``, ``stream_abv`` [% vol];
+    ``clock`` [s for each exp(ln W) mol].
+    """
+
+    x: Array
+    y: Array
+    x_reflux: Array
+    reflux: Array
+    pot_k: Array
+    vapour_k: Array
+    rate: Array
+    condenser_w: Array
+    pot_abv: Array
+    stream_abv: Array
+    clock: Array
+
+
+COLUMNS = Row._fields
+
+
+class Curves:
+    """The curves of a still under given conditions.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Pressure, power, losses and room.
+    known : tuple of float and Balance, optional
+        Azeotrope and balances at the nodes, where they are known already.
+    rows : int, optional
+        Rows of the table; enough for 1e-8 in x if left out.
+
+    Attributes
+    ----------
+    lowest_x, highest_x : float
+        Weakest and strongest pot tabulated, mole fraction of ethanol.
+    first, last : float
+        Ends of the table in ln W; ln W is counted from an arbitrary zero.
+
+    Notes
+    -----
+    The vapour is written ``y_D - x = x (x_az - x) phi(x)`` with a smooth positive ``phi``, so that both
+    singular ends of Rayleigh's integral are integrated exactly:
+    ``ln W = A ln x - B ln(1 - x / x_az) + smooth`` with ``A = 1 / (x_az phi(0))``,
+    ``B = 1 / (x_az phi(x_az))``.
+    """
+
+    def __init__(
+        self, conditions: Conditions, known: tuple[float, Balance] | None = None, rows: int | None = None
+    ) -> None:
+        self.conditions = conditions
+        self.azeotrope_x, nodes = known or _solved(conditions)
+        self.highest_x = self.azeotrope_x - CLOSEST_TO_AZEOTROPE
+        top = float(np.arcsinh(self.azeotrope_x / SCALE_X))
+        rise = nodes.y_distillate - nodes.x
+        self._phi = SmoothFit(0.0, top, rise / (nodes.x * (self.azeotrope_x - nodes.x)))
+        self._set_integral(top)
+        self._tabulate(_fits(nodes, top), rows or ROWS)
+
+    def _set_integral(self, top: float) -> None:
+        """Fit the smooth rest of Rayleigh's integral, as a function of z."""
+        x_az = self.azeotrope_x
+        phi_0, phi_az = self._phi(np.array([0.0, top]))
+        self._a, self._b = 1.0 / (x_az * phi_0), 1.0 / (x_az * phi_az)
+        z = SmoothFit.points(0.0, top, 2 * NODES)
+        x = SCALE_X * np.sinh(z)
+        whole = 1.0 / self._phi(z)  # of 1 / (x (x_az - x) phi), the two poles taken out
+        rest = (whole - self._a * (x_az - x) - self._b * x) / (x * (x_az - x))
+        self._smooth = SmoothFit(0.0, top, rest * SCALE_X * np.cosh(z)).integral()
+
+    def _ln_w(self, x: Array) -> Array:
+        poles = self._a * np.log(x) - self._b * np.log1p(-x / self.azeotrope_x)
+        return np.asarray(poles + self._smooth(np.arcsinh(x / SCALE_X)))
+
+    def _tabulate(self, fits: SmoothFit, rows: int) -> None:
+        x_az = self.azeotrope_x
+        # Towards water x falls as exp(ln W / a): the stronger the reflux, the further.
+        self.lowest_x = max(LEAST_X, float(WATER_X * np.exp(-WATER_FALL / self._a)))
+        ends = self._ln_w(np.array([self.lowest_x, self.highest_x]))
+        ln_w = np.linspace(ends[0], ends[1], rows)
+        self.first, self.last = float(ln_w[0]), float(ln_w[-1])
+        self.step = float(ln_w[1] - ln_w[0])
+        x = self._invert(ln_w)
+        z = np.arcsinh(x / SCALE_X)
+        pot_k, vapour_k, needed, reflux, reflux_ratio, condenser = fits(z)
+        rise = x * (x_az - x) * self._phi(z)
+        rate = 1.0 / needed
+        columns = {
+            "x": x,
+            "y": x + rise,
+            "pot_k": pot_k,
+            "vapour_k": vapour_k,
+            "rate": rate,
+            "reflux": reflux,
+            "x_reflux": x * reflux_ratio,
+            "condenser_w": condenser * rate,
+            "pot_abv": np.asarray(strength.abv_from_x(x)),
+            "stream_abv": np.asarray(strength.abv_from_x(x + rise)),
+        }
+        # Seconds for a pot that holds exp(ln W) moles to come down to each row, from the top of the table.
+        spent = running_integral(self.step, np.exp(ln_w) / rate)
+        columns["clock"] = spent[-1] - spent
+        values = np.stack([columns[name] for name in COLUMNS], axis=1)
+        slopes = difference(values)
+        slopes[:, COLUMNS.index("x")] = self.step * rise  # Rayleigh's equation
+        self._table = UniformTable(self.first, self.step, values, slopes / self.step)
+        strengths = np.stack([columns["stream_abv"], columns["pot_abv"]], axis=1)
+        self._strengths = UniformTable(self.first, self.step, strengths)
+
+    def _invert(self, ln_w: Array) -> Array:
+        """Composition at each ln W, by Newton's method in ln(x / (x_az - x))."""
+        x_az = self.azeotrope_x
+        v_ends = [np.log(x / (x_az - x)) for x in (self.lowest_x, self.highest_x)]
+        v = np.concatenate([np.linspace(v_ends[0], -12.0, 60), np.linspace(-11.9, v_ends[1], 600)])
+        start = self._ln_w(_logistic(v, x_az))
+        v = np.interp(ln_w, start, v)
+        for _ in range(3):
+            x = _logistic(v, x_az)
+            slope = 1.0 / (x_az * self._phi(np.arcsinh(x / SCALE_X)))  # d ln W / dv
+            v = v - (self._ln_w(x) - ln_w) / slope
+        return _logistic(v, x_az)
+
+    def position(self, x: float | Array) -> Array:
+        """Where a pot of given composition stands in the table.
+
+        Parameters
+        ----------
+        x : float or ndarray
+            Mole fraction of ethanol; 0 stands for water.
+
+        Returns
+        -------
+        ndarray
+            ln W, from the table's own zero; shape of ``x``.
+
+        Raises
+        ------
+        RangeError
+            If a pot is stronger than the table holds.
+        """
+        x = np.asarray(x, dtype=float)
+        if not np.all((x >= 0.0) & (x <= self.highest_x)):
+            worst = float(np.max(x)) if np.all(np.isfinite(x)) else float("nan")
+            given = (
+                f"{float(strength.abv_from_x(min(worst, 1.0))):.1f} % vol" if 0 <= worst <= 1 else f"{worst}"
+            )
+            most = float(strength.abv_from_x(self.highest_x))
+            raise RangeError(
+                "the strength of the pot",
+                given,
+                f"0 to {most:.1f} % vol at this pressure",
+                "Let the charge down with water: so near the azeotrope a pot no longer separates.",
+            )
+        return self._ln_w(np.maximum(x, WATER_X))
+
+    def at(self, ln_w: Array) -> Row:
+        """Look everything up.
+
+        Parameters
+        ----------
+        ln_w : ndarray
+            Positions inside the table; or below it, if it ends where numbers do.
+
+        Returns
+        -------
+        Row
+            Arrays of the shape of ``ln_w``.
+
+        Notes
+        -----
+        Only a neck that returns nearly all vapour brings a pot to the end of what numbers can tell. From
+        there on it is water: nothing changes but the clock, which goes on at the rate reached.
+        """
+        if self.lowest_x > LEAST_X:
+            return Row(*self._table(ln_w))
+        row = Row(*self._table(np.maximum(ln_w, self.first)))
+        beyond = np.exp(self.first) - np.exp(np.minimum(ln_w, self.first))
+        return row._replace(clock=row.clock + beyond / row.rate)
+
+    def distil(self, charge_x: Array, left: Array) -> tuple[Array, Array]:
+        """Strength of stream and pot for many charges at once.
+
+        Parameters
+        ----------
+        charge_x : ndarray, shape (n,)
+            Mole fraction of ethanol in each charge.
+        left : ndarray, shape (m,)
+            Shares of the charge's moles still in the pot, above 0.001 and at most 1.
+
+        Returns
+        -------
+        stream_abv, pot_abv : ndarray, shape (n, m)
+            Strengths [% vol].
+        """
+        start, fall = self.position(charge_x), np.log(left)
+        shape = (start.size, fall.size)
+        stream, pot = np.empty(shape), np.empty(shape)
+        many = max(1, BLOCK // fall.size)
+        for k in range(0, start.size, many):
+            block = slice(k, k + many)
+            stream[block], pot[block] = self._strengths(start[block, None] + fall)
+        return stream, pot
+
+
+def _nodes(pressure_pa: float) -> tuple[float, Array]:
+    """Azeotrope, and the compositions at which balances are solved."""
+    azeotrope_x = float(equilibrium.azeotrope(pressure_pa).x)
+    z = SmoothFit.points(0.0, float(np.arcsinh(azeotrope_x / SCALE_X)), NODES)
+    return azeotrope_x, SCALE_X * np.sinh(z)
+
+
+def _solved(conditions: Conditions) -> tuple[float, Balance]:
+    azeotrope_x, x = _nodes(conditions.pressure_pa)
+    return azeotrope_x, balance(x, conditions)
+
+
+def many_curves(conditions: Sequence[Conditions], rows: int) -> list[Curves]:
+    """Return the curves of many stills, made together.
+
+    Parameters
+    ----------
+    conditions : sequence of Conditions
+        The stills, under one pressure; all with a loss of the neck, or none.
+    rows : int
+        Rows of each table.
+
+    Returns
+    -------
+    list of Curves
+        One for each.
+    """
+    azeotrope_x, x = _nodes(conditions[0].pressure_pa)
+    states = balances(x, conditions)
+    return [Curves(one, (azeotrope_x, state), rows) for one, state in zip(conditions, states, strict=True)]
+
+
+def _logistic(v: Array, top: float) -> Array:
+    return np.asarray(top / (1.0 + np.exp(-v)))
+
+
+def _fits(nodes: Balance, top: float) -> SmoothFit:
+    """Smooth functions of z: temperatures, seconds a mole, reflux, x_reflux / x, heat a mole."""
+    columns = [
+        nodes.pot_k,
+        nodes.vapour_k,
+        1.0 / nodes.rate_mol_per_s,
+        nodes.reflux,
+        nodes.x_reflux / nodes.x,
+        nodes.condenser_w / nodes.rate_mol_per_s,
+    ]
+    return SmoothFit(0.0, top, np.stack(columns, axis=1))
+
+
+@lru_cache(maxsize=64)
+def curves(conditions: Conditions) -> Curves:
+    """Return the curves of a still, tabulated at the first call and kept.
+
+    Parameters
+    ----------
+    conditions : Conditions
+        Pressure, power, losses and room.
+
+    Returns
+    -------
+    Curves
+        The table.
+    """
+    return Curves(conditions)
+
+
+# --- Functions kept as tables: a smooth fit to build from, and a uniform table to look up in.
+
+
+# Points handled at a time, so that the work stays in the processor's cache.
+BLOCK = 8192
+
+
+class SmoothFit:
+    """Chebyshev interpolation of a smooth function between two ends.
+
+    Parameters
+    ----------
+    low, high : float
+        Ends of the interval.
+    values : ndarray, shape (n,) or (n, m)
+        The function, or m of them, at `points`.
+
+    Notes
+    -----
+    The error falls geometrically with n for an analytic function; with values at the Chebyshev points it
+    is within a small factor of the best polynomial's.
+    """
+
+    def __init__(self, low: float, high: float, values: Array) -> None:
+        self.low, self.high = low, high
+        n = values.shape[0]
+        waves = chebyshev.chebvander(chebyshev.chebpts1(n), n - 1)  # orthogonal on these points
+        self.coefficients = (waves.T @ values) * (2.0 / n)
+        self.coefficients[0] *= 0.5
+
+    @staticmethod
+    def points(low: float, high: float, n: int) -> Array:
+        """Where the values are wanted.
+
+        Parameters
+        ----------
+        low, high : float
+            Ends of the interval; neither is one of the points.
+        n : int
+            Number of points.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            In rising order.
+        """
+        return np.asarray(low + (high - low) * 0.5 * (chebyshev.chebpts1(n) + 1.0))
+
+    def __call__(self, z: Array) -> Array:
+        """Evaluate at ``z``; shape of ``z``, or (m, ...) for m functions."""
+        return np.asarray(chebyshev.chebval(self._unit(z), self.coefficients))
+
+    def integral(self) -> SmoothFit:
+        """Return the integral from ``low``."""
+        out = object.__new__(SmoothFit)
+        out.low, out.high = self.low, self.high
+        out.coefficients = chebyshev.chebint(self.coefficients, lbnd=-1, scl=0.5 * (self.high - self.low))
+        return out
+
+    def _unit(self, z: Array) -> Array:
+        return 2.0 * (z - self.low) / (self.high - self.low) - 1.0
+
+
+class UniformTable:
+    """Columns tabulated at equal steps, looked up together by cubic Hermite interpolation.
+
+    Parameters
+    ----------
+    start, step : float
+        Position of the first row, and the distance of rows.
+    values : ndarray, shape (n, m)
+        The columns.
+    slopes : ndarray, shape (n, m), optional
+        Their derivatives; by fourth-order differences when left out.
+    """
+
+    def __init__(self, start: float, step: float, values: Array, slopes: Array | None = None) -> None:
+        self.start, self.step = start, step
+        self.last = values.shape[0] - 2
+        rise = np.diff(values, axis=0)
+        m = difference(values) if slopes is None else slopes * step
+        low, high = m[:-1], m[1:]
+        powers = [values[:-1], low, 3.0 * rise - 2.0 * low - high, low + high - 2.0 * rise]
+        self.cubic = np.ascontiguousarray(np.stack(powers).transpose(2, 0, 1))  # column, power, row
+
+    def __call__(self, position: Array) -> Array:
+        """Evaluate at positions inside the table (the caller sees to that); shape (m, ...)."""
+        scaled = (position - self.start) / self.step
+        row = np.minimum(scaled.astype(np.intp), self.last)
+        along = scaled - row
+        c = self.cubic.take(row, axis=2)
+        return np.asarray(((c[:, 3] * along + c[:, 2]) * along + c[:, 1]) * along + c[:, 0])
+
+
+def four_rows(
+    position: Array, start: float, step: float, rows: int
+) -> tuple[NDArray[np.intp], tuple[Array, Array, Array, Array]]:
+    """Find the four rows around positions and the share of each in a cubic through them.
+
+    Parameters
+    ----------
+    position : ndarray
+        Positions inside a table of equal steps.
+    start, step : float
+        Position of the first row, and the distance of rows.
+    rows : int
+        Number of rows.
+
+    Returns
+    -------
+    row : ndarray of int
+        The first of the four rows.
+    shares : tuple of ndarray
+        Their shares; the interpolated value is the sum of shares times values.
+    """
+    scaled = (position - start) * (1.0 / step)
+    row = scaled.astype(np.intp)
+    row -= 1
+    np.maximum(row, 0, out=row)
+    np.minimum(row, rows - 4, out=row)
+    t = scaled - row
+    a, b, c = t - 1.0, t - 2.0, t - 3.0
+    ab, tc = a * b, t * c
+    c *= ab
+    c *= -1.0 / 6.0
+    b *= tc
+    b *= 0.5
+    a *= tc
+    a *= -0.5
+    t *= ab
+    t *= 1.0 / 6.0
+    return row, (c, b, a, t)
+
+
+def difference(values: Array) -> Array:
+    """Differentiate along the first axis, from the four nearest steps, fourth order throughout.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, ...)
+        At least five rows at equal steps.
+
+    Returns
+    -------
+    ndarray
+        Change for each step, shape of ``values``.
+    """
+    v = values
+    out = np.empty_like(v)
+    out[2:-2] = (8.0 * (v[3:-1] - v[1:-3]) - (v[4:] - v[:-4])) / 12.0
+    for row, sign in ((0, 1), (-1, -1)):
+        a, b, c, d, e = (v[row + sign * k] for k in range(5))
+        out[row] = sign * (-25.0 * a + 48.0 * b - 36.0 * c + 16.0 * d - 3.0 * e) / 12.0
+        out[row + sign] = sign * (-3.0 * a - 10.0 * b + 18.0 * c - 6.0 * d + e) / 12.0
+    return out
+
+
+def running_integral(step: float, values: Array) -> Array:
+    """Integral from the first row to each row, exact for cubics.
+
+    Parameters
+    ----------
+    step : float
+        Distance of rows.
+    values : ndarray, shape (n,)
+        The integrand.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Zero at the first row.
+    """
+    m = difference(values)
+    panels = 0.5 * (values[:-1] + values[1:]) + (m[:-1] - m[1:]) / 12.0
+    return np.concatenate([[0.0], np.cumsum(panels) * step])
