@@ -280,7 +280,7 @@ def test_jars_are_marked_by_what_their_neighbours_lack(bench: Flavours) -> None:
     assert all(len(mark) <= 3 for mark in marks)
     assert "juniper" not in {name for mark in marks[4:] for name in mark}
     assert {"coriander seed", "fennel seed"} & set(marks[5])
-    assert "vanilla bean" not in {name for mark in marks[:6] for name in mark}
+    assert "vanilla bean" not in {name for mark in marks[:5] for name in mark}
     found = activities(bench, spans)
     assert found.shape == (len(BILL), 8)
     assert (found >= 0.0).all()

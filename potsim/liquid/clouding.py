@@ -1,269 +1,139 @@
-"""How much of one oil dissolves in water, and how that grows with the strength."""
+"""How much oil a spirit keeps clear, and at what strength it clouds when water is added."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from potsim.data import read_table
-from potsim.errors import RangeError, UnknownNameError, require
+from potsim.errors import RangeError, require
+from potsim.liquid.compounds import compound
 from potsim.liquid.pure import Array, FloatOrArray, plain, within
+from potsim.liquid.solubility import (
+    COLDEST_C,
+    ROOM_C,
+    WARMEST_C,
+    Own,
+    Solubility,
+    prepare,
+    solubility,
+    solubility_law,
+    solubility_mol_per_l,
+)
 
-SLOPE_OF_LOG_KOW, SLOPE_CONSTANT = 0.93, 0.40  # Li & Yalkowsky 1994, see potsim/data/cosolvency.csv
-LIQUID_IN_WATER = 0.5  # log10 of mol/L at Kow = 1; Ran & Yalkowsky 2001, see potsim/data/cosolvency.csv
-_ABV = "Give % vol of ethanol at 20 °C."
-_OWN = "Give log10 of the solubility in water in mol/L, the slope from pure water to pure ethanol, and g/mol."
-
-
-@dataclass(frozen=True)
-class Solubility:
-    """How one compound dissolves in ethanol-water at 20 to 25 °C.
-
-    Parameters
-    ----------
-    log10_s_water_mol_l : float
-        Decadic logarithm of the solubility in pure water [mol/L]; ``math.inf`` for a compound that never
-        clouds.
-    slope : float
-        Growth of the logarithm from pure water to pure ethanol, at least 0 [-].
-    molar_mass_g : float
-        Molar mass [g/mol].
-    source : str
-        Where the numbers come from.
-
-    Raises
-    ------
-    RangeError
-        If a number cannot be: a falling solubility, a molar mass of nothing, something that is no number.
-    """
-
-    log10_s_water_mol_l: float
-    slope: float
-    molar_mass_g: float
-    source: str = ""
-
-    def __post_init__(self) -> None:
-        if not (-15.0 <= self.log10_s_water_mol_l <= 3.0 or self.never_clouds):
-            allowed = "-15 to 3, or math.inf for a compound that never clouds"
-            raise RangeError("log10_s_water_mol_l", f"{self.log10_s_water_mol_l:g}", allowed, _OWN)
-        if not 0.0 <= self.slope <= 15.0:
-            raise RangeError("slope", f"{self.slope:g}", "0 to 15", _OWN)
-        if not 0.0 < self.molar_mass_g < 1e4:
-            raise RangeError(
-                "molar_mass_g", f"{self.molar_mass_g:g} g/mol", "more than 0 and less than 10000 g/mol", _OWN
-            )
-
-    @property
-    def never_clouds(self) -> bool:
-        """Whether the compound is taken as soluble in any amount."""
-        return self.log10_s_water_mol_l == math.inf
-
-    def log10_mol_l(self, abv: Array) -> Array:
-        """Return the decadic logarithm of the solubility.
-
-        Parameters
-        ----------
-        abv : ndarray
-            Strength [% vol at 20 °C].
-
-        Returns
-        -------
-        ndarray
-            Logarithm of mol/L.
-        """
-        result: Array = self.log10_s_water_mol_l + self.slope * abv / 100.0
-        return result
-
-    def g_per_l(self, abv: Array) -> Array:
-        """Return the solubility.
-
-        Parameters
-        ----------
-        abv : ndarray
-            Strength [% vol at 20 °C].
-
-        Returns
-        -------
-        ndarray
-            Grams in a litre of spirit [g/L].
-        """
-        result: Array = self.molar_mass_g * 10.0 ** self.log10_mol_l(abv)
-        return result
-
-
-Own = Mapping[str, Solubility]
-
-
-def solubility_law(compound_id: str, own: Own | None = None) -> Solubility:
-    """Return the numbers by which a compound dissolves.
-
-    Parameters
-    ----------
-    compound_id : str
-        Such as ``"linalool"``.
-    own : mapping of str to Solubility, optional
-        The user's compounds; they go before the library.
-
-    Returns
-    -------
-    Solubility
-        With its source in words.
-
-    Raises
-    ------
-    UnknownNameError
-        If neither ``own`` nor the library has the compound.
-
-    Examples
-    --------
-    >>> round(solubility_law("linalool").slope, 2)
-    3.16
-    """
-    if own is not None and compound_id in own:
-        return own[compound_id]
-    library = _library()
-    if compound_id not in library:
-        raise UnknownNameError("compound", compound_id, [*library, *(own or ())])
-    return library[compound_id]
-
-
-def solubility(compound_id: str, abv: ArrayLike, own: Own | None = None) -> FloatOrArray:
-    """Return how many grams of one compound a litre of spirit dissolves at 20 to 25 °C.
-
-    Parameters
-    ----------
-    compound_id : str
-        Such as ``"linalool"``.
-    abv : array_like
-        Strength [% vol at 20 °C], 0 to 100.
-    own : mapping of str to Solubility, optional
-        The user's compounds; they go before the library.
-
-    Returns
-    -------
-    float or ndarray
-        Solubility [g/L]; ``inf`` for a compound that is never held to cloud a spirit (its ``source`` says
-        why).
-
-    Raises
-    ------
-    RangeError
-        If the strength lies outside 0 to 100 % vol.
-    UnknownNameError
-        If the compound is not known.
-
-    Notes
-    -----
-    Log-linear cosolvency (Li & Yalkowsky 1994): ``log10 S = log10 S_water + s f`` with S in mol/L and f the
-    volume fraction of ethanol, taken as abv/100 (the contraction on mixing, at most 4 %, is neglected). Where
-    nothing was measured ``s = 0.93 log10 Kow + 0.40`` and ``log10 S_water = 0.5 - log10 Kow``.
-
-    Expected error: 0.3 in log10 S, a factor of two; 0.4 where the solubility in water is estimated.
-
-    Meant for dilute oil near room temperature: there is no temperature term, and cold clouds sooner. Nothing
-    caps the law: where it gives more than about 700 g/L, the compound mixes with the spirit in all
-    proportions.
-
-    Examples
-    --------
-    >>> round(solubility("limonene", 40.0), 2)
-    0.85
-    """
-    strength = within("abv", abv, 0.0, 100.0, "% vol", _ABV)
-    return plain(solubility_law(compound_id, own).g_per_l(strength))
-
-
-def solubility_mol_per_l(compound_id: str, abv: ArrayLike, own: Own | None = None) -> FloatOrArray:
-    """Return how many moles of one compound a litre of spirit dissolves; otherwise as `solubility`.
-
-    Parameters
-    ----------
-    compound_id, abv, own
-        See `solubility`.
-
-    Returns
-    -------
-    float or ndarray
-        Solubility [mol/L].
-
-    Raises
-    ------
-    RangeError, UnknownNameError
-        See `solubility`.
-    """
-    strength = within("abv", abv, 0.0, 100.0, "% vol", _ABV)
-    return plain(10.0 ** solubility_law(compound_id, own).log10_mol_l(strength))
-
-
-@cache
-def _library() -> dict[str, Solubility]:
-    masses = {row["id"]: float(row["molar_mass_g"]) for row in read_table("compounds.csv")}
-    water = {row["compound_id"]: row for row in read_table("water_solubility.csv")}
-    return {
-        row["compound_id"]: _from_rows(row, water.get(row["compound_id"]), masses[row["compound_id"]])
-        for row in read_table("cosolvency.csv")
-    }
-
-
-def _from_rows(row: dict[str, str], water: dict[str, str] | None, molar_mass_g: float) -> Solubility:
-    if row["treatment"] == "freely soluble":
-        return Solubility(math.inf, 0.0, molar_mass_g, f"never held to cloud: {row['note']}")
-    log10_kow = float(row["log10_kow"])
-    slope = SLOPE_OF_LOG_KOW * log10_kow + SLOPE_CONSTANT
-    said = f"slope from log10 Kow {log10_kow:g} ({row['source']})"
-    if water is None:
-        return Solubility(
-            estimated_in_water(log10_kow), slope, molar_mass_g, f"solubility in water and {said}"
-        )
-    measured = math.log10(float(water["solubility_mol_per_l"]))
-    return Solubility(
-        measured, slope, molar_mass_g, f"solubility in water measured ({water['confidence']}), {said}"
-    )
-
-
-def estimated_in_water(log10_kow: float) -> float:
-    """Return the solubility of a liquid in water estimated from its partition coefficient.
-
-    Parameters
-    ----------
-    log10_kow : float
-        Decadic logarithm of the octanol-water partition coefficient [-].
-
-    Returns
-    -------
-    float
-        Decadic logarithm of mol/L, near 25 °C.
-
-    Notes
-    -----
-    General solubility equation, ``log10 S = 0.5 - log10 Kow`` (Ran & Yalkowsky, J. Chem. Inf. Comput. Sci. 41
-    (2001) 354); its deviation from the solubilities at hand is among the comparisons of `potsim evidence`.
-
-    Examples
-    --------
-    >>> estimated_in_water(4.5)
-    -4.0
-    """
-    return LIQUID_IN_WATER - log10_kow
-
-
-# --- How much oil a spirit keeps clear, and at what strength it clouds when water is added.
-
+__all__ = [
+    "CHILLED_C",
+    "COLDEST_C",
+    "ROOM_C",
+    "WARMEST_C",
+    "Amounts",
+    "ClearLimit",
+    "Haze",
+    "Load",
+    "Solubility",
+    "clear_limit",
+    "haze",
+    "learn",
+    "load",
+    "loads",
+    "solubility",
+    "solubility_law",
+    "solubility_mol_per_l",
+]
 
 Concentrations = Mapping[str, ArrayLike]
 State = Literal["clouds below", "always clear", "always cloudy"]
 Verdict = Literal["clear", "may cloud", "cloudy"]
 
-ERROR_LOG10 = 0.3  # of a solubility in spirit; a factor of two
+CHILLED_C = 5.0  # a fridge
+VISIBLE_G_PER_L = 0.004  # oil dispersed that the eye sees: 3 to 5 mg/L, from memory
+# Spreads in decades, one standard deviation; independent of each other.
+COMMON = 0.2  # of all solubilities at once
+EACH = 0.2  # of the solubility of each compound
+SESQUITERPENES = 0.4  # of all sesquiterpenes at once, on top: none was measured
+VISIBLE = 0.09  # of what the eye sees: 3 to 5 mg/L as 10 to 90 %
+LOT, RELEASE = 0.2, 0.2  # of the oil in a lot of a botanical, and of what the still gets out of it
+BASE = 0.35  # of what a base spirit brings of its own: kinds spread threefold either way
+READING_ABV = 1.0  # how closely the strength at which a glass hazes is read [% vol]
+TENTH = 1.2816  # standard deviations from the middle to the 10th and the 90th percentile
+MOST_TAUGHT = 2.5  # standard deviations that a glass may move the forecast by
 DENSEST_G_PER_L = 1500.0  # no oil weighs as much
+_ABV = "Give % vol of ethanol at 20 °C."
+_AT_C = "Give °C between freezing and a warm day; a fridge has 5."
 _G_PER_L = "Give grams in a litre of spirit at 20 °C."
 _GRID = np.linspace(0.0, 100.0, 401)  # strengths along a dilution, % vol
+
+
+class Amounts(NamedTuple):
+    """Where the oil comes from, for the error of its amount.
+
+    Parameters
+    ----------
+    share : ndarray, shape (compounds, lots)
+        Share of each compound that each lot brings, in the order of the concentrations; rows sum to 1 or 0.
+    spread_log10 : ndarray, shape (lots,)
+        Spread of the amount of each lot [decades].
+    released : ndarray of bool, shape (lots,)
+        Whether it is got out of a plant.
+    """
+
+    share: Array
+    spread_log10: Array
+    released: Array
+
+
+class Load(NamedTuple):
+    """How far spirits are filled with oil.
+
+    Parameters
+    ----------
+    value : ndarray, shape (spirits,)
+        At 1 and more a haze shows [-].
+    part : ndarray, shape (compounds, spirits)
+        Share of each compound, summing to 1; 0 where there is no load.
+    lasting, passing : ndarray, shape (spirits,)
+        Spread of its logarithm [decades]: of what the next batch will share, and of what it will not.
+    """
+
+    value: Array
+    part: Array
+    lasting: Array
+    passing: Array
+
+    def spread(self, taught: bool = False) -> Array:
+        """Return the spread of the logarithm [decades], before any glass or after one."""
+        lasting, passing = self.lasting**2, self.passing**2
+        if taught:
+            lasting = lasting * (1.0 - self.gain())
+        return np.asarray(np.sqrt(lasting + passing))
+
+    def gain(self) -> Array:
+        """Return how much of what one glass shows is to be believed of the next batch, 0 to 1."""
+        seen = self.lasting**2 + self.passing**2 + (READING_ABV * 0.04) ** 2
+        return np.asarray(self.lasting**2 / seen)
+
+
+@dataclass(frozen=True)
+class Haze:
+    """Oil that a spirit cannot hold.
+
+    Parameters
+    ----------
+    mg_per_l : float
+        Dispersed [mg/L].
+    visible : bool
+        Whether an eye sees it.
+    composition : dict of str to float
+        Share of each compound in what is dispersed, largest first, summing to 1; empty where it is clear.
+    """
+
+    mg_per_l: float
+    visible: bool
+    composition: dict[str, float]
 
 
 @dataclass(frozen=True)
@@ -277,10 +147,12 @@ class ClearLimit:
     abv : float
         Clear above this strength [% vol]; 0 if always clear, 100 if always cloudy.
     low_abv, high_abv : float
-        The same if all solubilities are larger or smaller by the error assumed [% vol].
+        10th and 90th percentile of it [% vol].
     blame : dict of str to float
         Share of each compound in the load at ``abv``, largest first, summing to 1; where there is no limit,
         at the strength of the largest load. Empty without oil.
+    at_c : float
+        Temperature [°C].
     """
 
     state: State
@@ -288,6 +160,7 @@ class ClearLimit:
     low_abv: float
     high_abv: float
     blame: dict[str, float]
+    at_c: float = ROOM_C
 
     def verdict(self, abv: float) -> Verdict:
         """Return what to expect of the same spirit brought to a strength.
@@ -314,8 +187,92 @@ class ClearLimit:
         return "cloudy" if abv <= self.low_abv else "may cloud"
 
 
-def load(concentrations_g_per_l: Concentrations, abv: ArrayLike, own: Own | None = None) -> FloatOrArray:
-    """Return how far a spirit is filled with oil; at 1 and above it is cloudy.
+def loads(
+    names: Sequence[str],
+    g_per_l: Array,
+    abv: Array,
+    own: Own | None = None,
+    at_c: float = ROOM_C,
+    amounts: Amounts | None = None,
+) -> Load:
+    """Return how far spirits are filled with oil, and how surely.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Compounds.
+    g_per_l : ndarray, shape (compounds, spirits)
+        Grams of each in a litre at 20 °C.
+    abv : ndarray, shape (spirits,)
+        Strength [% vol at 20 °C], 0 to 100.
+    own : mapping of str to Solubility, optional
+        The user's compounds; they go before the library.
+    at_c : float
+        Temperature [°C], 0 to 40.
+    amounts : Amounts, optional
+        Where the oil comes from; without it the amounts are taken as known.
+
+    Returns
+    -------
+    Load
+        One value a spirit.
+
+    Raises
+    ------
+    UnknownNameError
+        If a compound is not known.
+
+    Notes
+    -----
+    Drops that part from a spirit hold oil ``i`` in the share ``y_i`` and leave ``y_i S_i`` of it dissolved
+    (ideal drops), so that with ``P`` grams of drops in a litre ``c_i = y_i (S_i + P)`` and ``sum of c_i /
+    (S_i + P) = 1``. ``P`` is 4 mg/L here, what an eye sees. Crystals hold one compound alone: they show where
+    ``c_i / (S_crystal + P)`` reaches 1. The load is the larger of the two.
+
+    Its spread, to first order: each error in the logarithm of an amount or of a solubility weighs as much as
+    the share of the load it bears on. Of the errors, those of solubilities, of the eye and of what the still
+    gets out of a plant last from batch to batch, those of a lot do not.
+    """
+    own = own or {}
+    prepare(name for name in names if name not in own)
+    laws = [solubility_law(name, own) for name in names]
+    counted = [k for k, law in enumerate(laws) if not law.never_clouds]
+    part = np.zeros((len(names), *abv.shape))
+    if not counted:
+        nothing = np.zeros(abv.shape)
+        return Load(nothing, part, nothing, nothing)
+    held, liquid = g_per_l[counted], np.stack([laws[k].g_per_l(abv, at_c) for k in counted])
+    frozen = liquid * np.array([laws[k].crystals(at_c) for k in counted])[:, None]
+    drops = held / (liquid + VISIBLE_G_PER_L)
+    crystals = np.where(frozen < liquid, held / (frozen + VISIBLE_G_PER_L), 0.0)
+    dropped, first = drops.sum(axis=0), crystals.argmax(axis=0)
+    columns = np.arange(abv.size)
+    freezes = crystals[first, columns] > dropped
+    value = np.where(freezes, crystals[first, columns], dropped)
+    alone = np.arange(len(counted))[:, None] == first
+    of_load = np.where(freezes, alone, drops / np.where(dropped > 0.0, dropped, 1.0))
+    part[counted] = of_load
+    dissolved = np.where(freezes, frozen, liquid)
+    seen = of_load * dissolved / (dissolved + VISIBLE_G_PER_L)
+    late = np.array([names[k] not in own and "sesquiterpene" in compound(names[k]).family for k in counted])
+    lasting = (
+        (COMMON * seen.sum(axis=0)) ** 2
+        + EACH**2 * (seen**2).sum(axis=0)
+        + (SESQUITERPENES * seen[late].sum(axis=0)) ** 2
+        + (VISIBLE * (of_load - seen).sum(axis=0)) ** 2
+    )
+    passing = np.zeros(abv.shape)
+    if amounts is not None:
+        of_lot = amounts.share.T @ part
+        passing = ((amounts.spread_log10[:, None] * of_lot) ** 2).sum(axis=0)
+        lasting = lasting + (RELEASE * of_lot[amounts.released].sum(axis=0)) ** 2
+    return Load(value, part, np.sqrt(lasting), np.sqrt(passing))
+
+
+def load(
+    concentrations_g_per_l: Concentrations, abv: ArrayLike, own: Own | None = None, at_c: float = ROOM_C
+) -> FloatOrArray:
+    """Return how far a spirit is filled with oil; at 1 and above a haze shows.
 
     Parameters
     ----------
@@ -325,51 +282,51 @@ def load(concentrations_g_per_l: Concentrations, abv: ArrayLike, own: Own | None
         Strength [% vol at 20 °C], 0 to 100.
     own : mapping of str to Solubility, optional
         The user's compounds; they go before the library.
+    at_c : float
+        Temperature [°C], 0 to 40.
 
     Returns
     -------
     float or ndarray
-        Load [-].
+        Load [-], see `loads`.
 
     Raises
     ------
     RangeError
-        If a strength lies outside 0 to 100 % vol or a concentration outside 0 to 1500 g/L.
+        If a strength lies outside 0 to 100 % vol, a concentration outside 0 to 1500 g/L or the temperature
+        outside 0 to 40 °C.
     UnknownNameError
         If a compound is not known.
-
-    Notes
-    -----
-    ``load = sum of c_i / S_i(abv)``, with S as in `solubility`: oils share the liquid as if the drops of oil
-    that part from it were an ideal mixture. Valid for dilute oil near 20 to 25 °C; cold clouds sooner. A load
-    of 1 is uncertain by a factor of two. A compound that is solid when pure is counted by the solubility of
-    its crystals: on the safe side, since in drops of other oils it dissolves better.
 
     Examples
     --------
     >>> round(load({"anethole": 2.0}, 45.0), 2)
-    0.45
+    0.6
     """
     strength = within("abv", abv, 0.0, 100.0, "% vol", _ABV)
-    total: Array = sum(_parts(concentrations_g_per_l, strength, own).values(), start=np.zeros_like(strength))
-    return plain(total)
+    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
+    names = list(concentrations_g_per_l)
+    columns = [_concentration(name, concentrations_g_per_l[name]) for name in names]
+    *held, strengths = np.broadcast_arrays(*columns, strength)
+    flat = np.stack([one.ravel() for one in held]) if held else np.zeros((0, strengths.size))
+    found = loads(names, flat, strengths.ravel(), own, at_c).value
+    return plain(found.reshape(strengths.shape))
 
 
-def shares(
-    concentrations_g_per_l: Concentrations, abv: ArrayLike, own: Own | None = None
-) -> dict[str, FloatOrArray]:
-    """Return which compounds fill a spirit.
+def haze(
+    concentrations_g_per_l: Mapping[str, float], abv: float, own: Own | None = None, at_c: float = ROOM_C
+) -> Haze:
+    """Return how much oil a spirit cannot hold, and which.
 
     Parameters
     ----------
-    concentrations_g_per_l, abv, own
-        See `load`.
+    concentrations_g_per_l, abv, own, at_c
+        See `load`; single numbers.
 
     Returns
     -------
-    dict of str to float or ndarray
-        Share of each compound in the load, in the order given, summing to 1; 0 for all where there is no
-        load.
+    Haze
+        Drops, or crystals where those part first.
 
     Raises
     ------
@@ -378,21 +335,42 @@ def shares(
 
     Examples
     --------
-    >>> shares({"limonene": 0.1, "methanol": 1.0}, 40.0)
-    {'limonene': 1.0, 'methanol': 0.0}
+    >>> haze({"anethole": 2.0}, 45.0).visible
+    False
     """
-    strength = within("abv", abv, 0.0, 100.0, "% vol", _ABV)
-    parts = _parts(concentrations_g_per_l, strength, own)
-    total: Array = sum(parts.values(), start=np.zeros_like(strength))
-    divisor = np.where(total > 0.0, total, 1.0)
-    return {name: plain(np.asarray(part / divisor)) for name, part in parts.items()}
+    strength = within("abv", [abv], 0.0, 100.0, "% vol", _ABV)
+    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
+    names = [n for n in concentrations_g_per_l if not solubility_law(n, own).never_clouds]
+    c = np.array([float(_concentration(name, concentrations_g_per_l[name])) for name in names])
+    laws = [solubility_law(name, own) for name in names]
+    s = np.array([float(law.g_per_l(strength, at_c)[0]) for law in laws])
+    frozen = {
+        name: float(held - kept * law.crystals(at_c))
+        for name, held, kept, law in zip(names, c, s, laws, strict=True)
+        if law.crystals(at_c) < 1.0 and held > kept * law.crystals(at_c)
+    }
+    dispersed = 0.0
+    if c.size and (c / s).sum() > 1.0:
+        low, high = 0.0, float(c.sum())
+        for _ in range(100):
+            dispersed = (low + high) / 2.0
+            low, high = (dispersed, high) if (c / (s + dispersed)).sum() > 1.0 else (low, dispersed)
+    parted = dict(zip(names, (dispersed * c / (s + dispersed)).tolist(), strict=True)) if dispersed else {}
+    if sum(frozen.values()) > dispersed:
+        parted = frozen
+    total = sum(parted.values())
+    ranked = sorted(parted, key=lambda name: -parted[name])
+    composition = {name: parted[name] / total for name in ranked if parted[name] > 0.0}
+    return Haze(1000.0 * total, total >= VISIBLE_G_PER_L, composition)
 
 
 def clear_limit(
     concentrations_g_per_l: Mapping[str, float],
     abv: float,
     own: Own | None = None,
-    error_log10: float = ERROR_LOG10,
+    at_c: float = ROOM_C,
+    amounts: Amounts | None = None,
+    shift_log10: float | None = None,
 ) -> ClearLimit:
     """Return the strength at which a spirit clouds when it is diluted with water.
 
@@ -404,8 +382,14 @@ def clear_limit(
         Strength at which the concentrations hold [% vol at 20 °C], more than 0. It need not be clear there.
     own : mapping of str to Solubility, optional
         The user's compounds; they go before the library.
-    error_log10 : float
-        Error of all solubilities at once for the band, in decades; 0.3 is a factor of two.
+    at_c : float
+        Temperature [°C], 0 to 40.
+    amounts : Amounts, optional
+        Where the oil comes from; without it the amounts are taken as known, and the band is that of the
+        solubilities and the eye alone.
+    shift_log10 : float, optional
+        What one glass has taught: added to the logarithm of every solubility [decades], -2 to 2. None before
+        any glass; the band is narrower after one, even if the shift is 0.
 
     Returns
     -------
@@ -416,7 +400,7 @@ def clear_limit(
     ------
     RangeError
         If the strength is not more than 0 and at most 100 % vol, a concentration lies outside 0 to 1500 g/L,
-        or the error outside 0 to 2.
+        the temperature outside 0 to 40 °C or the shift outside -2 to 2.
     UnknownNameError
         If a compound is not known.
 
@@ -424,136 +408,119 @@ def clear_limit(
     -----
     Water added to a spirit leaves the ethanol, so that every concentration goes with the strength: ``c_i(abv)
     = c_i abv / abv_given``, exactly, since abv counts the ethanol at 20 °C. Solubility falls faster: the
-    limit is the highest strength at which ``sum of c_i / S_i`` reaches 1. If it lies above the strength
+    limit is the highest strength at which the load of `loads` reaches 1. If it lies above the strength
     given, the spirit is cloudy as it stands, and would not be had it been given less water. Far below the
     limit it may clear again, when nearly all is water.
 
-    The band moves all solubilities together by ``error_log10``, as a common error of the law or of the
-    temperature would; errors of single compounds that cancel in a mixture make a narrower one.
+    The band: where the load, with 1.28 of its spreads added or taken off, reaches 1.
 
     Examples
     --------
     >>> limit = clear_limit({"anethole": 2.0}, 45.0)
-    >>> round(limit.abv), round(limit.low_abv), round(limit.high_abv)
-    (31, 0, 43)
+    >>> limit.low_abv < limit.abv < limit.high_abv < 50.0
+    True
     """
-    require("error_log10", error_log10, 0.0, 2.0)
+    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
+    shift = shift_log10 or 0.0
+    require("shift_log10", shift, -2.0, 2.0, "decades")
     names, per_abv = _per_abv(concentrations_g_per_l, abv)
-    path = _weights(names, own) @ per_abv
-    middle, low, high = (
-        float(_highest(path, threshold)) for threshold in (1.0, 10.0**error_log10, 10.0**-error_log10)
-    )
+    path = loads(names, per_abv[:, None] * _GRID, _GRID, own, at_c, amounts)
+    log_load = np.log10(np.maximum(path.value, 1e-300)) - shift
+    spread = TENTH * path.spread(shift_log10 is not None)
+    middle, low, high = (_highest(log_load + off) for off in (0.0, -spread, spread))
     states: dict[float, State] = {0.0: "always clear", 100.0: "always cloudy"}
     state = states.get(middle, "clouds below")
-    at = float(_GRID[int(np.argmax(path))]) if state == "always clear" else middle
-    parts = {
-        name: float(kept * at / solubility_law(name, own).g_per_l(np.asarray(at)))
-        for name, kept in zip(names, per_abv, strict=True)
-    }
-    total = sum(parts.values())
-    ranked = sorted(parts, key=lambda name: -parts[name])
-    blame = {name: parts[name] / total for name in ranked if parts[name] > 0.0}
-    return ClearLimit(state, middle, low, high, blame)
+    at = int(np.argmax(log_load)) if state == "always clear" else int(np.searchsorted(_GRID, middle))
+    part = path.part[:, min(at, _GRID.size - 1)]
+    ranked = sorted(range(len(names)), key=lambda k: -part[k])
+    blame = {names[k]: float(part[k]) for k in ranked if part[k] > 0.0}
+    return ClearLimit(state, middle, low, high, blame, at_c)
 
 
-def limit_abv(
-    concentrations_g_per_l: Concentrations,
-    abv: ArrayLike,
-    own: Own | None = None,
-    shift_log10: ArrayLike = 0.0,
-) -> FloatOrArray:
-    """Return the clear limit alone, for many spirits at once.
+class Taught(NamedTuple):
+    """What one glass teaches.
 
     Parameters
     ----------
-    concentrations_g_per_l : mapping of str to array_like
-        Grams of each compound in a litre at 20 °C, at the strength ``abv``; arrays broadcast.
-    abv : array_like
-        Strength at which the concentrations hold [% vol at 20 °C], more than 0.
-    own : mapping of str to Solubility, optional
-        The user's compounds; they go before the library.
-    shift_log10 : array_like
-        Added to the logarithm of every solubility, to draw from its error.
+    seen : float
+        Shift of all solubilities that puts the limit where the glass hazed [decades].
+    believed : float
+        What of it is carried to the next batch: the rest is the lot's, or the eye's.
+    bounded : bool
+        Whether it was cut to what lots and solubilities can explain.
+    """
+
+    seen: float
+    believed: float
+    bounded: bool
+
+
+def learn(
+    concentrations_g_per_l: Mapping[str, float],
+    abv: float,
+    clouded_at: float,
+    own: Own | None = None,
+    at_c: float = ROOM_C,
+    amounts: Amounts | None = None,
+) -> Taught:
+    """Return what the strength at which a glass hazed says of the solubilities.
+
+    Parameters
+    ----------
+    concentrations_g_per_l, abv, own, at_c, amounts
+        See `clear_limit`; ``at_c`` is that of the glass.
+    clouded_at : float
+        Strength at which it hazed [% vol], more than 0 and at most ``abv``.
 
     Returns
     -------
-    float or ndarray
-        Clear above this strength [% vol]; 0: clear at every strength, 100: cloudy at every strength.
+    Taught
+        The shift, positive where the spirit stays clear further down than computed.
 
     Raises
     ------
-    RangeError, UnknownNameError
-        See `clear_limit`.
+    RangeError
+        If the glass hazed above the strength of the spirit, or as `clear_limit`.
 
     Notes
     -----
-    See `clear_limit`. Found on strengths 0.25 % vol apart and interpolated in the logarithm of the load; the
-    error of that is below 0.01 % vol.
-
-    Examples
-    --------
-    >>> round(limit_abv({"anethole": 2.0}, 45.0), 1)
-    30.7
+    At the strength where the haze showed the load is 1; what is computed there is the shift ``seen``. Of
+    that, the share ``lasting variance / (lasting + passing + reading variance)`` is the best linear guess
+    for the next batch. ``seen`` is cut at 2.5 of its spreads.
     """
-    shift = within("shift_log10", shift_log10, -5.0, 5.0)
+    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
+    require("clouded_at", clouded_at, 0.0, abv, "% vol", open_low=True, hint=_ABV)
     names, per_abv = _per_abv(concentrations_g_per_l, abv)
-    per_abv = per_abv.reshape(len(names), *(1,) * (shift.ndim - per_abv.ndim + 1), *per_abv.shape[1:])
-    path = np.tensordot(_weights(names, own), per_abv, axes=1)
-    path = np.broadcast_to(path, (len(_GRID), *np.broadcast_shapes(path.shape[1:], shift.shape)))
-    return plain(_highest(path, 10.0**shift))
-
-
-def _parts(concentrations: Concentrations, abv: Array, own: Own | None) -> dict[str, Array]:
-    return {
-        name: np.asarray(_concentration(name, c) / solubility_law(name, own).g_per_l(abv))
-        for name, c in concentrations.items()
-    }
+    there = np.array([float(clouded_at)])
+    found = loads(names, per_abv[:, None] * there, there, own, at_c, amounts)
+    if float(found.value[0]) <= 0.0:
+        return Taught(0.0, 0.0, False)
+    seen, most = math.log10(float(found.value[0])), MOST_TAUGHT * float(found.spread()[0])
+    cut = min(max(seen, -most), most)
+    return Taught(seen, cut * float(found.gain()[0]), abs(seen) > most)
 
 
 def _concentration(name: str, value: ArrayLike) -> Array:
     return within(f"concentration of {name}", value, 0.0, DENSEST_G_PER_L, "g/L", _G_PER_L)
 
 
-def _per_abv(concentrations: Concentrations, abv: ArrayLike) -> tuple[list[str], Array]:
-    """Return the names and what a dilution keeps: grams per litre and per % vol, compounds first."""
-    strength = within("abv", abv, 0.0, 100.0, "% vol", _ABV)
-    if np.any(strength == 0.0):
+def _per_abv(concentrations: Mapping[str, float], abv: float) -> tuple[list[str], Array]:
+    """Return the names and what a dilution keeps: grams per litre and per % vol, shape (compounds,)."""
+    strength = float(within("abv", abv, 0.0, 100.0, "% vol", _ABV))
+    if strength == 0.0:
         hint = "Water without ethanol gets no weaker: ask `load` whether it is cloudy as it stands."
         raise RangeError("abv", "0 % vol", "more than 0 and at most 100 % vol", hint)
-    columns = [np.asarray(_concentration(n, c) / strength) for n, c in concentrations.items()]
-    rows = np.broadcast_arrays(*columns, strength)[:-1]
-    return list(concentrations), np.stack(rows) if rows else np.zeros((0, *strength.shape))
+    kept = [float(_concentration(name, c)) / strength for name, c in concentrations.items()]
+    return list(concentrations), np.array(kept)
 
 
-def _weights(names: list[str], own: Own | None) -> Array:
-    """Return abv over solubility at every strength of the grid, shape (strengths, compounds)."""
-    columns = [_GRID / solubility_law(name, own).g_per_l(_GRID) for name in names]
-    return np.stack(columns, axis=1) if columns else np.zeros((len(_GRID), 0))
-
-
-def _highest(path: Array, threshold: ArrayLike) -> Array:
-    """Return the highest strength at which a load along a dilution reaches a threshold, or 0.
-
-    Parameters
-    ----------
-    path : ndarray, shape (strengths, ...)
-        Load at every strength of the grid.
-    threshold : array_like
-        The load asked for.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Strength [% vol]; 100 where even the strongest reaches it.
-    """
-    limit = np.asarray(threshold, dtype=float)
-    reached = path >= limit
-    last = len(path) - 1 - np.argmax(reached[::-1], axis=0)
-    low = np.minimum(last, len(path) - 2)
-    crossing = np.any(reached, axis=0) & ~reached[-1]
-    inside, outside = (np.take_along_axis(path, i[np.newaxis], axis=0)[0] for i in (low, low + 1))
-    inside, outside = np.where(crossing, inside, limit), np.where(crossing, outside, limit / 2.0)
-    step = np.log(inside / limit) / np.log(inside / outside)
-    between = _GRID[low] + step * (_GRID[1] - _GRID[0])
-    result: Array = np.where(crossing, between, np.where(reached[-1], 100.0, 0.0))
-    return result
+def _highest(log_load: Array) -> float:
+    """Return the highest strength of the grid at which a logarithm reaches 0; 0 nowhere, 100 at the top."""
+    reached = np.flatnonzero(log_load >= 0.0)
+    if reached.size == 0:
+        return 0.0
+    last = int(reached[-1])
+    if last == _GRID.size - 1:
+        return 100.0
+    inside, outside = float(log_load[last]), float(log_load[last + 1])
+    return float(_GRID[last] + (_GRID[1] - _GRID[0]) * inside / (inside - outside))

@@ -1,12 +1,9 @@
-"""Parameters of the group model: a copy of what the library's compounds need, and ``thermo`` for all else.
-
-The copy saves loading ``thermo``, a third of the time of a whole run.
-"""
+"""Trace compounds: what each is, how it smells, on which data its volatility rests; and the library of them."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
@@ -17,107 +14,34 @@ from numpy.typing import ArrayLike
 from potsim.data import read_table
 from potsim.errors import RequestError, UnknownNameError, require
 from potsim.liquid.pure import Array
+from potsim.liquid.unifac import Groups, from_groups
 
-Pair = tuple[float, float, float]
+ZERO_C_K = 273.15
+ANCHOR_K = 298.15
+R = 8.314462618  # J/(mol K), CODATA 2018, exact
+WATER_MOL_PER_L = 55.34  # 997.05 g/L at 25 °C over 18.0153 g/mol
+DILUTE_MOL_PER_L = 0.5  # a stronger saturated solution is not at high dilution
+SMALL_G = 95.0  # g/mol; up to here groups were fitted to boiling mixtures of the compounds themselves
 
+LIQUID_IN_WATER = 0.5  # log10 of mol/L at Kow = 1; Ran & Yalkowsky 2001, see potsim/data/cosolvency.csv
+HYDROCARBONS_BELOW = 0.3  # decades by which that is too high for the 11 hydrocarbons measured, 0.40 rms
+LEAST_LOG10_KOW = 1.5  # below it, what was not measured mixes too well with water for that equation
 
-@dataclass(frozen=True)
-class GroupParameters:
-    """What the group model knows of some subgroups.
-
-    Parameters
-    ----------
-    volume, surface : ndarray, shape (groups,)
-        Van der Waals ``R`` and ``Q`` of the subgroups [-].
-    interaction : ndarray, shape (3, groups, groups)
-        ``a, b, c`` of ``psi = exp(-(a + b T + c T^2) / T)`` [K, -, 1/K].
-    """
-
-    volume: Array
-    surface: Array
-    interaction: Array
-
-
-@dataclass(frozen=True)
-class _Known:
-    """Subgroups by their numbers (main group, R, Q), and pairs of main groups."""
-
-    subgroups: dict[int, tuple[int, float, float]]
-    pairs: dict[tuple[int, int], Pair]
-
-
-def group_parameters(numbers: Sequence[int]) -> GroupParameters:
-    """Return the parameters of subgroups of modified UNIFAC (Dortmund).
-
-    Parameters
-    ----------
-    numbers : sequence of int
-        Subgroups.
-
-    Returns
-    -------
-    GroupParameters
-        In the order of ``numbers``.
-
-    Raises
-    ------
-    RequestError
-        If a subgroup, or its interaction with another, is not known.
-
-    Notes
-    -----
-    Modified UNIFAC 2.0 (Hayer, Hasse & Jirasek, Ind. Eng. Chem. Res. 64 (2025) 10304).
-    """
-    known = _copied()
-    if any(number not in known.subgroups for number in numbers):
-        known = _of_thermo()
-    lost = [number for number in numbers if number not in known.subgroups]
-    if lost:
-        raise RequestError(
-            f"Group {lost[0]} is not a subgroup of modified UNIFAC (Dortmund).",
-            "The numbers are the keys of thermo.unifac.DOUFSG: 1 CH3, 2 CH2, 14 primary OH, 20 CHO.",
-        )
-    found = [known.subgroups[number] for number in numbers]
-    interaction = np.zeros((3, len(found), len(found)))
-    for i, (one, _, _) in enumerate(found):
-        for j, (other, _, _) in enumerate(found):
-            if one == other:
-                continue
-            if (one, other) not in known.pairs:
-                raise RequestError(
-                    f"The model has no interaction between groups {numbers[i]} and {numbers[j]}.",
-                    "Give relative_to_ethanol instead of groups.",
-                )
-            interaction[:, i, j] = known.pairs[one, other]
-    return GroupParameters(
-        np.array([volume for _, volume, _ in found]),
-        np.array([surface for *_, surface in found]),
-        interaction,
-    )
-
-
-@cache
-def _copied() -> _Known:
-    groups, pairs = read_table("groups.csv"), read_table("group_interactions.csv")
-    return _Known(
-        {int(r["subgroup"]): (int(r["main"]), float(r["volume"]), float(r["surface"])) for r in groups},
-        {(int(r["main"]), int(r["other"])): (float(r["a"]), float(r["b"]), float(r["c"])) for r in pairs},
-    )
-
-
-@cache
-def _of_thermo() -> _Known:
-    from thermo import unifac
-
-    return _Known(
-        {number: (group.main_group_id, group.R, group.Q) for number, group in unifac.DOUFSG.items()},
-        {(one, other): pair for one, row in unifac.DOUF2IP.items() for other, pair in row.items()},
-    )
-
-
-# --- A trace compound: what it is, how it smells, and from which data its volatility is computed.
-
-
+ROUTES = {
+    "Henry constant": "groups in spirit, a Henry constant in water",
+    "solubility": "groups in spirit, a solubility in water",
+    "both": "groups in spirit, a Henry constant and a solubility in water",
+    "estimate": "groups in spirit, an estimate from the octanol-water partition in water",
+    "small": "groups alone, small molecule",
+    "groups": "groups alone",
+    "surrogate": "groups alone, surrogate groups",
+    "sesquiterpene": "groups in spirit, an hypothesis in water",
+}
+STANDINGS = {
+    "fit": "from a published fit",
+    "estimate": "estimated from the boiling point",
+    "guess": "estimated from a boiling point that is itself from memory or estimated",
+}
 LIGHTEST_GROUP_G = 12.0  # g/mol: a carbon atom alone; no subgroup is lighter
 R_CAL = 1.987  # cal/(mol K), the unit of Grain and Watson's constants
 
@@ -125,10 +49,12 @@ R_CAL = 1.987  # cal/(mol K), the unit of Grain and Watson's constants
 GAMMA_FACTOR = {
     "solubility": 2.0,
     "Henry constant": 2.0,
+    "both": 1.7,
+    "estimate": 2.5,
     "small": 1.5,
     "groups": 2.5,
     "surrogate": 3.5,
-    "sesquiterpene": 8.0,
+    "sesquiterpene": 4.0,
 }
 PRESSURE_FACTOR = {"fit": 1.15, "estimate": 1.5, "guess": 2.0}
 
@@ -224,18 +150,18 @@ class Threshold:
 
 @dataclass(frozen=True)
 class WaterAnchor:
-    """A limiting activity coefficient in water, measured, to which the model is tied.
+    """A limiting activity coefficient in water, to which the model is tied.
 
     Parameters
     ----------
     ln_gamma : float
         Its logarithm [-], the reference being the pure liquid.
     temperature_k : float
-        Temperature of the measurement [K].
-    kind : {'solubility', 'Henry constant'}
+        Temperature it holds at [K].
+    kind : {'solubility', 'Henry constant', 'both', 'estimate'}
         What was measured.
     source : str
-        Who measured it.
+        Who says so.
     """
 
     ln_gamma: float
@@ -269,7 +195,7 @@ class Compound:
     vapour_pressure : VapourPressure or None
         None for what stays in the pot.
     anchor : WaterAnchor or None
-        Measured limiting activity coefficient in water.
+        Limiting activity coefficient in water; None where groups do better or are all there is.
     relative_to_ethanol : float or None
         A constant ``K / K_ethanol`` that replaces groups and vapour pressure.
     route : str
@@ -386,31 +312,6 @@ def _check_groups(name: str, groups: Mapping[int, int], molar_mass_g: float) -> 
         )
 
 
-# --- The library of trace compounds, put together from its tables.
-
-
-ZERO_C_K = 273.15
-ANCHOR_K = 298.15
-R = 8.314462618  # J/(mol K), CODATA 2018, exact
-WATER_MOL_PER_L = 55.34  # 997.05 g/L at 25 °C over 18.0153 g/mol
-DILUTE_MOL_PER_L = 0.5  # a stronger saturated solution is not at high dilution
-SMALL_G = 95.0  # g/mol; up to here groups were fitted to boiling mixtures of the compounds themselves
-
-ROUTES = {
-    "Henry constant": "groups, tied in water to a Henry constant",
-    "solubility": "groups, tied in water to a solubility",
-    "small": "groups alone, small molecule",
-    "groups": "groups alone",
-    "surrogate": "groups alone, surrogate groups",
-    "sesquiterpene": "groups alone, sesquiterpene",
-}
-STANDINGS = {
-    "fit": "from a published fit",
-    "estimate": "estimated from the boiling point",
-    "guess": "estimated from a boiling point that is itself from memory or estimated",
-}
-
-
 def compounds() -> tuple[Compound, ...]:
     """Return every compound of the library, in the order of its table.
 
@@ -461,10 +362,10 @@ def _library() -> dict[str, Compound]:
 
 def _from_rows(row: dict[str, str], data: dict[str, str]) -> Compound:
     pressure = _vapour_pressure(row, data)
-    heavy = float(row["molar_mass_g"]) > SMALL_G
+    groups = _groups(data["dortmund_groups"])
     anchor = None
-    if pressure and heavy:
-        anchor = henry_anchor(row["id"], pressure) or solubility_anchor(row["id"])
+    if pressure and float(row["molar_mass_g"]) > SMALL_G:
+        anchor = _water_anchor(row, pressure, groups)
     gamma, standing = _gamma_route(row, data, anchor), _standing(row, data)
     return Compound(
         id=row["id"],
@@ -475,7 +376,7 @@ def _from_rows(row: dict[str, str], data: dict[str, str]) -> Compound:
         odour=row["odour"],
         odour_threshold=_threshold(row),
         tb_k=float(row["tb_k"]) if row["tb_k"] else None,
-        groups=_groups(data["dortmund_groups"]),
+        groups=groups,
         vapour_pressure=pressure,
         anchor=anchor,
         relative_to_ethanol=None,
@@ -492,6 +393,55 @@ def _vapour_pressure(row: dict[str, str], data: dict[str, str]) -> VapourPressur
     if method == "GRAIN_WATSON":
         return VapourPressure(method, tb_k=float(row["tb_k"]), kf=float(data["psat_kf"]))
     return VapourPressure(method, float(data["psat_a"]), float(data["psat_b"]), float(data["psat_c"]))
+
+
+def _water_anchor(row: dict[str, str], pressure: VapourPressure, groups: Groups) -> WaterAnchor | None:
+    """What is known of a compound in water: the mean of what was measured, else an estimate."""
+    measured = [a for a in (henry_anchor(row["id"], pressure), solubility_anchor(row["id"])) if a]
+    if len(measured) == 2:
+        henry, solubility = measured
+        mean = (henry.ln_gamma + solubility.ln_gamma) / 2.0
+        return WaterAnchor(mean, ANCHOR_K, "both", f"{henry.source}; {solubility.source}")
+    return measured[0] if measured else estimated_anchor(row["id"], row["family"], groups)
+
+
+def estimated_anchor(compound_id: str, family: str, groups: Groups) -> WaterAnchor | None:
+    """Return a limiting activity coefficient in water where none was measured.
+
+    Parameters
+    ----------
+    compound_id, family : str
+        A compound of the library and the family it is listed under.
+    groups : tuple of (int, int)
+        Its subgroups.
+
+    Returns
+    -------
+    WaterAnchor or None
+        None for what mixes too well with water to be estimated so.
+
+    Notes
+    -----
+    *With oxygen*: the mean of the general solubility equation and of the groups. Against 51 solubilities and
+    Henry constants the two are off by 0.46 and 0.53 decades (rms), their mean by 0.38.
+
+    *Monoterpene hydrocarbons*: the equation less 0.3 decades, its mean excess over the 11 measured.
+
+    *Sesquiterpene hydrocarbons*: the equation as it is. Nothing was measured; the groups put them 0.7 to 1.6
+    decades lower, which would make them as volatile in weak spirit as pinene. This is an hypothesis: with it
+    they stay behind pinene and limonene from 20 to 60 % vol, and dissolve in spirit of 40 to 50 % vol 0.2 to
+    0.5 decades less than their partition coefficient alone would have it. Off by 0.4 decades either way.
+    """
+    row = _by_compound("cosolvency.csv")[compound_id]
+    if row["treatment"] != "law" or float(row["log10_kow"]) < LEAST_LOG10_KOW:
+        return None
+    ln_gamma = math.log(WATER_MOL_PER_L) - math.log(10.0) * (LIQUID_IN_WATER - float(row["log10_kow"]))
+    if "monoterpene hydrocarbon" in family:
+        ln_gamma += math.log(10.0) * HYDROCARBONS_BELOW
+    elif family != "sesquiterpene":
+        water, kelvin = np.zeros(1), np.array([ANCHOR_K])
+        ln_gamma = (ln_gamma + float(from_groups([groups], water, kelvin)[0, 0])) / 2.0
+    return WaterAnchor(ln_gamma, ANCHOR_K, "estimate", f"log10 Kow {row['log10_kow']}: {row['source']}")
 
 
 def henry_anchor(compound_id: str, pressure: VapourPressure) -> WaterAnchor | None:
@@ -554,10 +504,10 @@ def _by_compound(table: str) -> dict[str, dict[str, str]]:
 
 
 def _gamma_route(row: dict[str, str], data: dict[str, str], anchor: WaterAnchor | None) -> str:
+    if row["family"] == "sesquiterpene":
+        return "sesquiterpene"
     if anchor is not None:
         return anchor.kind
-    if "sesquiterpene" in row["family"]:
-        return "sesquiterpene"
     if "surrogate" in data["groups_source"] or "atoms" in data["groups_source"]:
         return "surrogate"
     return "small" if float(row["molar_mass_g"]) <= SMALL_G else "groups"

@@ -1,217 +1,48 @@
-"""Activity coefficients of trace compounds at infinite dilution in ethanol-water, from their groups."""
+"""Trace compounds in ethanol-water: one activity coefficient, for how they dissolve and how they leave.
+
+Oil in spirit is told by ``log10 S``, the logarithm of what a litre would hold beside pure liquid oil, or by
+its activity coefficient at high dilution; one is the other: ``gamma = c / S`` with ``c`` the moles of ethanol
+and water in a litre. ``K = gamma Psat / P`` is its volatility in the boiling liquid.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from potsim.errors import RangeError
-from potsim.liquid.compounds import Compound, GroupParameters, compound, group_parameters
+from potsim.liquid import strength
+from potsim.liquid.compounds import Compound, Threshold, VapourPressure, WaterAnchor, compound, compounds
 from potsim.liquid.equilibrium import ATMOSPHERE_PA, bubble_point, limiting_volatility
 from potsim.liquid.pure import Array, FloatOrArray, plain, within
+from potsim.liquid.unifac import from_groups
 
-Groups = tuple[tuple[int, int], ...]
-
-ETHANOL: Groups = ((1, 1), (2, 1), (14, 1))
-WATER: Groups = ((16, 1),)
-MOLAR_VOLUME_RATIO = 58.37 / 18.05  # cm3/mol, pure ethanol and water at 20 °C
-POINTS_AT_ONCE = 500  # of composition and temperature; keeps the arrays below about 100 MB
-
-
-@dataclass(frozen=True)
-class GroupTable:
-    """What the group model needs of a set of compounds in ethanol-water.
-
-    Parameters
-    ----------
-    counts : ndarray, shape (compounds, groups)
-        How many of each subgroup a compound has; the last two rows are ethanol and water.
-    parameters : GroupParameters
-        Of those groups.
-    """
-
-    counts: Array
-    parameters: GroupParameters
-
-
-def ln_gamma(compounds: Sequence[Compound], x: Array, temperature_k: Array) -> Array:
-    """Return the logarithms of limiting activity coefficients in ethanol-water.
-
-    Parameters
-    ----------
-    compounds : sequence of Compound
-        What is dissolved, each at infinite dilution.
-    x : ndarray, shape (n,)
-        Mole fraction of ethanol in the liquid.
-    temperature_k : ndarray, shape (n,)
-        Temperature [K].
-
-    Returns
-    -------
-    ndarray, shape (number of compounds, n)
-        ``ln gamma_inf``, the reference being the pure liquid compound.
-
-    Raises
-    ------
-    RequestError
-        If a compound has a group that the model does not know.
-
-    Notes
-    -----
-    Groups, see `from_groups`. For a compound with a measured value in water (``anchor``), the difference
-    from the groups there, at the temperature measured, is added in proportion to the volume fraction of
-    water. Reason: by the log-linear rule (Yalkowsky & Roseman 1981) ``ln gamma`` of a hydrophobic compound
-    runs nearly straight in volume fraction between water and cosolvent, so an error at the water end fades
-    as ``1 - phi``, and the ethanol end, where the groups do well, is left alone.
-    """
-    shift = np.array([anchor_shift(c) for c in compounds])
-    return from_groups([c.groups for c in compounds], x, temperature_k) + shift[:, None] * water_share(x)
-
-
-def from_groups(groups: Sequence[Groups], x: Array, temperature_k: Array) -> Array:
-    """Return the logarithms of limiting activity coefficients by groups alone.
-
-    Parameters
-    ----------
-    groups : sequence of tuple
-        Subgroups and counts of each compound.
-    x, temperature_k : ndarray, shape (n,)
-        Mole fraction of ethanol and temperature [K].
-
-    Returns
-    -------
-    ndarray, shape (number of compounds, n)
-        ``ln gamma_inf``.
-
-    Raises
-    ------
-    RequestError
-        If a group, or its interaction with another, is not known.
-
-    Notes
-    -----
-    Modified UNIFAC 2.0 (Hayer, Hasse & Jirasek, Ind. Eng. Chem. Res. 64 (2025) 10304): equations and
-    subgroups of modified UNIFAC (Dortmund) with a complete set of interaction parameters, see
-    `potsim.liquid.compounds`. The equations are those of Weidlich & Gmehling, Ind. Eng. Chem. Res. 26 (1987)
-    1372, in the limit of no solute; written out because that is twenty times faster than the general
-    mixture, to which the tests compare them.
-    """
-    table = group_table(tuple(groups))
-    pieces = range(0, len(x), POINTS_AT_ONCE)
-    parts = [
-        _infinite_dilution(table, x[i : i + POINTS_AT_ONCE], temperature_k[i : i + POINTS_AT_ONCE])
-        for i in pieces
-    ]
-    return np.concatenate(parts, axis=1) if parts else np.zeros((len(groups), 0))
-
-
-def anchor_shift(compound: Compound) -> float:
-    """Return what is added to ``ln gamma`` in pure water to meet the measured value.
-
-    Parameters
-    ----------
-    compound : Compound
-        With or without an anchor.
-
-    Returns
-    -------
-    float
-        Measured less modelled ``ln gamma`` in water; 0 without an anchor.
-    """
-    if compound.anchor is None:
-        return 0.0
-    return compound.anchor.ln_gamma - _in_water(compound.groups, compound.anchor.temperature_k)
-
-
-def water_share(x: ArrayLike) -> Array:
-    """Return the share of the anchor's correction that remains: the volume fraction of water.
-
-    Parameters
-    ----------
-    x : array_like
-        Mole fraction of ethanol.
-
-    Returns
-    -------
-    ndarray
-        ``1 - phi``, the volumes of the pure liquids at 20 °C being added.
-    """
-    ethanol = np.asarray(x, dtype=float)
-    return (1.0 - ethanol) / (1.0 - ethanol + ethanol * MOLAR_VOLUME_RATIO)
-
-
-@cache
-def _in_water(groups: Groups, temperature_k: float) -> float:
-    return float(from_groups([groups], np.zeros(1), np.array([temperature_k]))[0, 0])
-
-
-def _infinite_dilution(table: GroupTable, x: Array, temperature_k: Array) -> Array:
-    solvents = np.stack([x, 1.0 - x])
-    a, b, c = table.parameters.interaction
-    t = temperature_k[:, None, None]
-    psi = np.exp(-(a / t + b + c * t))
-    in_solvent = _group_activity(table, solvents.T @ table.counts[-2:], psi)
-    solutes = table.counts[:-2]
-    residual = np.empty((len(solutes), x.size))
-    for row, count in enumerate(solutes):
-        here = count > 0.0
-        alone = _group_activity(table, np.tile(count, (x.size, 1)), psi, here)
-        residual[row] = (in_solvent[:, here] - alone) @ count[here]
-    return residual + _combinatorial(table, solvents)
-
-
-def _group_activity(table: GroupTable, amounts: Array, psi: Array, only: Array | None = None) -> Array:
-    """Logarithm of each group's activity coefficient, shape (n, groups), in a liquid of those groups."""
-    surface = table.parameters.surface
-    keep = np.ones(surface.size, dtype=bool) if only is None else only
-    q, psi = surface[keep], psi[:, keep][:, :, keep]
-    theta = amounts[:, keep] * q
-    theta = theta / theta.sum(axis=1, keepdims=True)
-    sums = np.einsum("nm,nmk->nk", theta, psi)
-    return np.asarray(q * (1.0 - np.log(sums) - np.einsum("nm,nkm->nk", theta / sums, psi)))
-
-
-def _combinatorial(table: GroupTable, solvents: Array) -> Array:
-    r, q = table.counts @ table.parameters.volume, table.counts @ table.parameters.surface
-    modified, plain = r[:-2, None] ** 0.75 / (r[-2:] ** 0.75 @ solvents), r[:-2, None] / (r[-2:] @ solvents)
-    ratio = plain / (q[:-2, None] / (q[-2:] @ solvents))
-    return np.asarray(1.0 - modified + np.log(modified) - 5.0 * q[:-2, None] * (1.0 - ratio + np.log(ratio)))
-
-
-@cache
-def group_table(groups: tuple[Groups, ...]) -> GroupTable:
-    """Return what the group model needs for compounds in ethanol-water.
-
-    Parameters
-    ----------
-    groups : tuple of tuple
-        Subgroups and counts of each compound.
-
-    Returns
-    -------
-    GroupTable
-        Counts and parameters.
-
-    Raises
-    ------
-    RequestError
-        If a group, or its interaction with another, is not known.
-    """
-    members = [*groups, ETHANOL, WATER]
-    numbers = sorted({number for each in members for number, _ in each})
-    counts = np.array([[float(dict(each).get(number, 0)) for number in numbers] for each in members])
-    return GroupTable(counts, group_parameters(numbers))
-
-
-# --- Volatility of trace compounds at high dilution in boiling ethanol-water.
-
+__all__ = [
+    "X_MAX",
+    "Compound",
+    "Threshold",
+    "VapourPressure",
+    "WaterAnchor",
+    "compound",
+    "compounds",
+    "escape",
+    "ln_gamma",
+    "volatilities",
+    "volatility",
+]
 
 X_MAX = 0.86  # 96 % vol
 P_MIN_PA, P_MAX_PA = 20e3, 110e3
+LN10 = math.log(10.0)
+ROOM_K = 298.15  # at which the law below was fitted
+# Fitted by benchmarks/fit_solubility.py to measured cloud titrations of cyclohexane, toluene and benzene.
+BEND = 2.13  # decades
+WARMING_PER_K = 0.0040
+COLDEST_K, WARMEST_K = 273.15, 313.15  # the extra warmth was measured from 0 to 25 °C and is carried to 40 °C
 
 
 def volatility(
@@ -244,7 +75,7 @@ def volatility(
     Notes
     -----
     ``K = gamma_inf(x, T) Psat(T) / P`` at the boiling point ``T`` of the liquid, the vapour being ideal.
-    ``gamma_inf``: see `potsim.liquid.traces.ln_gamma`.
+    ``gamma_inf``: see below.
 
     *Parameter set.* Of those that ``thermo`` ships, modified UNIFAC (Dortmund) 2.0 lies nearest. Root
     mean square of log10 against 41 Henry constants in water at 25 °C: modified UNIFAC 2.0 0.43, UNIFAC
@@ -253,20 +84,18 @@ def volatility(
     at 79 °C: both 2.0 sets 0.06, original UNIFAC and the Dortmund set of 2016 0.09. UNIFAC for
     liquid-liquid equilibria lacks most of the groups.
 
-    *Anchors.* Compounds above 95 g/mol are tied in water at 25 °C to a Henry constant, or else to a
-    solubility, where one is known; smaller ones are left to the groups, which were fitted to their
-    boiling mixtures. Fatty acids have no Henry anchor: their vapour dimerises. An anchor is good to about
-    a factor of two, and so is the step from 25 °C to the boil (0.38 in log10 against the slopes of 45
-    Henry constants).
+    *One activity coefficient.* It is the one by which the same compound clouds a spirit, see
+    `ln_gamma`. Compounds above 95 g/mol are tied in water at 25 °C to a Henry
+    constant, a solubility, the mean of both, or an estimate; smaller ones are left to the groups, which were
+    fitted to their boiling mixtures. Fatty acids have no Henry anchor: their vapour dimerises. A measured
+    value is good to about a factor of two, and so is the step from 25 °C to the boil.
 
-    *Expected error* is in `Compound.expected_factor`: about 1.5 for small congeners, 2 for anchored
-    compounds, 2.5 to 3.5 for groups alone, hydrocarbons erring in water more than in spirit.
+    *Expected error* is in `Compound.expected_factor`: about 1.5 for small congeners, 2 for measured
+    compounds, 2.5 to 3.5 for estimates.
 
-    *Sesquiterpenes* are computed like the rest, with nothing taken off: at high dilution in weak spirit
-    they come out as volatile as monoterpene hydrocarbons (their huge activity coefficients outweigh their
-    small vapour pressures), in strong spirit ten times less. That they come late in practice is left to
-    their slow release from the plant and, in watery pots, to the oil phase in which only the vapour
-    pressure counts. No measured value holds them; expect a factor of eight to ten either way.
+    *Sesquiterpene hydrocarbons*: no measured value holds them. It is an hypothesis that from 20 to 60 % vol
+    they stay behind pinene and limonene (`potsim.liquid.compounds.estimated_anchor`); expect a factor of
+    four either way. That they come over late in practice is the plant's doing, release and retention.
 
     Examples
     --------
@@ -384,3 +213,127 @@ def _of_ethanol(x: Array, y: Array, pressure_pa: Array) -> Array:
     """K of ethanol itself, ``y/x``, and its limit in pure water."""
     k = np.asarray(limiting_volatility(pressure_pa), dtype=float)
     return np.asarray(np.divide(y, x, out=k.copy(), where=x > 0.0))
+
+
+def ln_gamma(compounds: Sequence[Compound], x: Array, temperature_k: Array) -> Array:
+    """Return the logarithms of limiting activity coefficients in ethanol-water.
+
+    Parameters
+    ----------
+    compounds : sequence of Compound
+        What is dissolved, each at infinite dilution.
+    x : ndarray, shape (n,)
+        Mole fraction of ethanol in the liquid.
+    temperature_k : ndarray, shape (n,)
+        Temperature [K].
+
+    Returns
+    -------
+    ndarray, shape (number of compounds, n)
+        ``ln gamma_inf``, the reference being the pure liquid compound.
+
+    Raises
+    ------
+    RequestError
+        If a compound has a group that the model does not know.
+
+    Notes
+    -----
+    A compound without a value in water (``anchor``) follows its groups, see
+    `potsim.liquid.unifac.from_groups`. All others, with ``f`` the volume fraction of ethanol:
+
+    ``log10 S = (1 - f) log10 S_water + f log10 S_ethanol + b f (1 - f)(2 f - 1)`` at 25 °C. The first two are
+    the log-linear law of cosolvency (Yalkowsky & Roseman 1981) between the value in water and that of the
+    groups in ethanol, where groups do well; the last is the S that measured cloud titrations show about that
+    line, weak spirit dissolving less and strong spirit more. Against them the law is good to 0.07 decades
+    between 30 and 80 % vol, and to 0.13 for a hydrocarbon left out of the fit.
+
+    *Temperature* is that of the groups, ``log10 S(T) - log10 S(25 °C)`` at the same composition, and what
+    toluene shows beyond it between 0 and 25 °C, ``4 f (1 - f) w (T - 25 °C)``, carried to 40 °C and no
+    further. Beyond 40 °C nothing was measured in spirit; in water, Henry constants carried by their own
+    slopes to 87 °C are met to 0.4 decades.
+    """
+    t = np.asarray(temperature_k, dtype=float)
+    found = from_groups([one.groups for one in compounds], x, t)
+    tied = [row for row, one in enumerate(compounds) if one.anchor is not None]
+    if tied and x.size:
+        known = [compounds[row] for row in tied]
+        f = np.asarray(strength.abv_from_x(x), dtype=float) / 100.0
+        at_room = from_groups([one.groups for one in known], x, np.full(x.size, ROOM_K))
+        law = np.log(solvent_mol_per_l(f)) - LN10 * (log10_at_room(known, f) + warming(f, t))
+        found[tied] += law - at_room
+    return found
+
+
+def log10_at_room(compounds: Sequence[Compound], f: Array) -> Array:
+    """Return how much of each compound dissolves at 25 °C, at high dilution.
+
+    Parameters
+    ----------
+    compounds : sequence of Compound
+        Each with an ``anchor``.
+    f : ndarray, shape (n,)
+        Volume fraction of ethanol, ``abv / 100``.
+
+    Returns
+    -------
+    ndarray, shape (number of compounds, n)
+        Decadic logarithm of mol/L beside the pure liquid compound.
+    """
+    ends = np.array([ends_of(one) for one in compounds])
+    return np.asarray(ends[:, :1] * (1.0 - f) + ends[:, 1:] * f + bend(f))
+
+
+@cache
+def ends_of(compound: Compound) -> tuple[float, float]:
+    """Return ``log10 S`` of a compound in pure water and in pure ethanol at 25 °C [mol/L].
+
+    Parameters
+    ----------
+    compound : Compound
+        With an ``anchor``.
+    """
+    assert compound.anchor is not None
+    ethanol = float(from_groups([compound.groups], np.ones(1), np.array([ROOM_K]))[0, 0])
+    water_mol, ethanol_mol = np.log10(solvent_mol_per_l(np.array([0.0, 1.0]))).tolist()
+    return water_mol - compound.anchor.ln_gamma / LN10, ethanol_mol - ethanol / LN10
+
+
+def bend(f: ArrayLike) -> Array:
+    """Return the S about the log-linear law, fitted between 30 and 80 % vol [decades].
+
+    Parameters
+    ----------
+    f : array_like
+        Volume fraction of ethanol.
+    """
+    share = np.asarray(f, dtype=float)
+    return BEND * share * (1.0 - share) * (2.0 * share - 1.0)
+
+
+def warming(f: ArrayLike, temperature_k: ArrayLike) -> Array:
+    """Return how much more dissolves at a temperature than at 25 °C, beyond what the groups say [decades].
+
+    Parameters
+    ----------
+    f : array_like
+        Volume fraction of ethanol.
+    temperature_k : array_like
+        Temperature [K].
+    """
+    share = np.asarray(f, dtype=float)
+    kelvin = np.clip(np.asarray(temperature_k, dtype=float), COLDEST_K, WARMEST_K)
+    return 4.0 * share * (1.0 - share) * WARMING_PER_K * (kelvin - ROOM_K)
+
+
+def solvent_mol_per_l(f: ArrayLike) -> Array:
+    """Return the moles of ethanol and water in a litre of spirit at 20 °C.
+
+    Parameters
+    ----------
+    f : array_like
+        Volume fraction of ethanol.
+    """
+    w = np.asarray(strength.w_from_abv(100.0 * np.asarray(f, dtype=float)))
+    density = np.asarray(strength.density(w))
+    return np.asarray(density / strength.molar_mass(strength.x_from_w(w)))

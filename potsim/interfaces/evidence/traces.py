@@ -9,6 +9,7 @@ import numpy as np
 
 from potsim.data import read_table
 from potsim.interfaces.evidence.core import Comparison, compare
+from potsim.liquid import strength
 from potsim.liquid.compounds import (
     ANCHOR_K,
     WATER_MOL_PER_L,
@@ -19,7 +20,8 @@ from potsim.liquid.compounds import (
     solubility_anchor,
 )
 from potsim.liquid.pure import Array
-from potsim.liquid.traces import from_groups, ln_gamma, volatilities
+from potsim.liquid.traces import ln_gamma, volatilities
+from potsim.liquid.unifac import from_groups
 
 HENRY = "Sander, Atmos. Chem. Phys. 15 (2015) 4399, as shipped in thermo (water_henry.csv)"
 RECALLED = "handbooks of aqueous solubility, from memory (water_solubility.csv)"
@@ -28,6 +30,14 @@ CHEMSEP = "ChemSep NRTL parameters, as shipped in thermo (nrtl_chemsep.csv)"
 PRACTICE = "common practice, no source"
 SPIRIT_K = 352.0
 WASH_K = 365.0
+BOIL_K = 373.15
+FACTOR_OF_TWO = 0.3  # by which measurements of one compound scatter, decades
+STEPPED = math.hypot(FACTOR_OF_TWO, 0.45)  # and that the slopes scatter by over 75 K
+TIED = "Compounds above 95 g/mol are tied to the mean of this and of a solubility, where both are known."
+CARRIED = (
+    "Entries of one compound differ by 1000 to 2000 K in slope, 0.3 to 0.6 here; measured slopes flatten as "
+    "water warms."
+)
 LN10 = math.log(10.0)
 # A factor of three that groups promise at their best in water, and of two by which measurements scatter.
 IN_WATER = math.hypot(math.log10(3.0), math.log10(2.0))
@@ -55,10 +65,16 @@ ORDER = (
 
 
 def comparisons() -> list[Comparison]:
-    """Return every comparison of this subject."""
+    """Return every comparison of this subject.
+
+    Returns
+    -------
+    list of Comparison
+        Published values beside ours.
+    """
     return [
         *_water(),
-        _tied(),
+        *_boiling_water(),
         _range("monoterpene hydrocarbon", ("monoterpene hydrocarbon",)),
         _range("oxygenated monoterpene", ("oxygenated monoterpene",)),
         *_nrtl(),
@@ -67,6 +83,7 @@ def comparisons() -> list[Comparison]:
         _order(),
         _methanol_crossing(),
         _steep_fall(),
+        _sesquiterpenes_behind(),
     ]
 
 
@@ -105,7 +122,7 @@ def _henry_against_solubility(
     henry: list[tuple[Compound, float, float]], solubility: list[tuple[Compound, float, float]]
 ) -> Comparison:
     """What the anchor gives for compounds of which the solubility is known as well."""
-    anchored = {one.id: ln for one, ln, _ in henry if one.anchor is not None}
+    anchored = {one.id: ln for one, ln, _ in henry}
     both = [(one, ln) for one, ln, _ in solubility if one.id in anchored]
     published = np.array([ln for _, ln in both]) / LN10
     computed = np.array([anchored[one.id] for one, _ in both]) / LN10
@@ -117,32 +134,36 @@ def _henry_against_solubility(
         computed,
         0.3,
         criterion="rms",
-        note="Compounds tied to a Henry constant, their solubility being left out; each is good to about a "
+        note="Compounds of which both are known, and tied to the mean; each is good to about a "
         "factor of two, and some vapour pressures are estimates. "
         + _furthest([one.id for one, _ in both], computed - published),
     )
 
 
-def _tied() -> Comparison:
-    """Henry constants of the compounds tied to them, from the whole route."""
-    rows = {row["compound_id"]: float(row["henry_pa"]) for row in read_table("water_henry.csv")}
-    members = [one for one in compounds() if one.anchor and one.anchor.kind == "Henry constant"]
-    water, kelvin = np.zeros(1), np.array([ANCHOR_K])
-    ours = [
-        (float(ln_gamma([one], water, kelvin)[0, 0]) + float(one.vapour_pressure.ln_pa(ANCHOR_K))) / LN10
-        for one in members
-        if one.vapour_pressure
-    ]
-    return compare(
-        "Henry constants at 25 °C of the compounds tied to them",
-        HENRY,
-        "log10",
-        np.log10([rows[one.id] for one in members]),
-        ours,
-        0.01,
-        role="fitted",
-        note="Met by construction; the tolerance is that of the printed digits.",
-    )
+def _boiling_water() -> list[Comparison]:
+    """Henry constants at 25 °C from the whole route, and carried to boiling water by their own slopes."""
+    rows = {row["compound_id"]: row for row in read_table("water_henry.csv") if row["used"] == "yes"}
+    members = [compound(name) for name in rows]
+    levels, slopes = (np.array([float(row[key]) for row in rows.values()]) for key in ("henry_pa", "slope_k"))
+    made = []
+    for subject, kelvin, tolerance, note in (
+        ("Henry constants in water at 25 °C", ANCHOR_K, FACTOR_OF_TWO, TIED),
+        ("Henry constants in boiling water, carried there by their own slopes", BOIL_K, STEPPED, CARRIED),
+    ):
+        published = np.log10(levels) + slopes * (1.0 / ANCHOR_K - 1.0 / kelvin) / LN10
+        activity = ln_gamma(members, np.zeros(1), np.array([kelvin]))[:, 0]
+        pressures = [float(one.vapour_pressure.ln_pa(kelvin)) for one in members if one.vapour_pressure]
+        ours = (activity + np.array(pressures)) / LN10
+        far = [
+            f"{one.id} {off:+.2f}"
+            for one, off in zip(members, (ours - published).tolist(), strict=True)
+            if abs(off) > math.log10(3.0)
+        ]
+        missed = f" Off by more than a factor of three: {', '.join(far) or 'none'}."
+        made.append(
+            compare(subject, HENRY, "log10", published, ours, tolerance, criterion="rms", note=note + missed)
+        )
+    return made
 
 
 def _range(name: str, families: tuple[str, ...]) -> Comparison:
@@ -154,7 +175,7 @@ def _range(name: str, families: tuple[str, ...]) -> Comparison:
     ours = [
         one.anchor.ln_gamma / LN10
         for one in compounds()
-        if one.anchor and one.anchor.kind == "Henry constant" and one.family.startswith(families)
+        if one.anchor and one.anchor.kind in ("Henry constant", "both") and one.family.startswith(families)
     ]
     return compare(
         f"limiting activity coefficients in water at 25 °C of the class {name}",
@@ -166,7 +187,7 @@ def _range(name: str, families: tuple[str, ...]) -> Comparison:
         criterion="share",
         share=0.7,
         note="The paper's range, its middle as the published value and half its width as the tolerance; the "
-        "paper measured some members of the class only. Henry constants of Sander's compilation.",
+        "paper measured some members of the class only. Members tied to a Henry constant.",
     )
 
 
@@ -298,6 +319,26 @@ def _steep_fall() -> Comparison:
         falls,
         0.1,
         note="Their measured volatilities in boiling ethanol-water could not be read: the trend alone.",
+    )
+
+
+def _sesquiterpenes_behind() -> Comparison:
+    """Sesquiterpene hydrocarbons stay behind pinene and limonene, from 20 to 60 % vol."""
+    late = [one.id for one in compounds() if one.family == "sesquiterpene"]
+    x = np.asarray(strength.x_from_abv(np.array([20.0, 30.0, 40.0, 50.0, 60.0])))
+    k = np.asarray(volatilities(["alpha_pinene", "limonene", *late], x))
+    behind = (k[2:] < k[:2].min(axis=0)).all(axis=1)
+    return compare(
+        "sesquiterpene hydrocarbons less volatile than pinene and limonene, 20 to 60 % vol (1 yes)",
+        "an hypothesis of ours: no value was measured",
+        "-",
+        np.ones(len(late)),
+        behind.astype(float),
+        0.1,
+        role="practice",
+        note="Their activity coefficient in water follows the general solubility equation; groups would put "
+        "them 0.7 to 1.6 decades higher. Off by a factor of four either way. That they come last in "
+        "practice is release and retention, not this.",
     )
 
 
