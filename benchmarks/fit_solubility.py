@@ -1,7 +1,7 @@
 """The regression behind ``BEND`` and ``WARMING_PER_K`` of potsim/liquid/traces.py.
 
 ``BEND`` from the cloud points at 25 °C; ``WARMING_PER_K`` then from toluene at 0 °C. Run it after any change
-of the groups or of the data; it prints the constants and how well each hydrocarbon is met when it is left out.
+of the groups or of the data; it prints the constants and how well each hydrocarbon is met when left out.
 """
 
 from __future__ import annotations

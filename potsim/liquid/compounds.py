@@ -1,4 +1,4 @@
-"""Trace compounds: what each is, how it smells, on which data its volatility rests; and the library of them."""
+"""Trace compounds: what each is, how it smells, on which data its volatility rests; the library."""
 
 from __future__ import annotations
 

@@ -323,7 +323,7 @@ def warming(f: ArrayLike, temperature_k: ArrayLike) -> Array:
     """
     share = np.asarray(f, dtype=float)
     kelvin = np.clip(np.asarray(temperature_k, dtype=float), COLDEST_K, WARMEST_K)
-    return 4.0 * share * (1.0 - share) * WARMING_PER_K * (kelvin - ROOM_K)
+    return np.asarray(4.0 * share * (1.0 - share) * WARMING_PER_K * (kelvin - ROOM_K))
 
 
 def solvent_mol_per_l(f: ArrayLike) -> Array:

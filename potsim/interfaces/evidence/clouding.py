@@ -267,8 +267,8 @@ def limonene_gap() -> Comparison:
         found,
         0.07,
         note="Computed: largest ethanol content along the solubility curve, as far as oil and spirit part. "
-        "That the published fraction counts the oil is our reading. The source states no uncertainty; a factor "
-        "of two in solubility makes 0.07.",
+        "That the published fraction counts the oil is our reading. The source states no uncertainty; a "
+        "factor of two in solubility makes 0.07.",
     )
 
 
