@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import builtins
-import importlib.util
 import json
 import resource
 import signal
@@ -13,7 +11,6 @@ import sys
 import threading
 import time
 from pathlib import Path
-from typing import Any
 
 import pytest
 from page_server import EXAMPLE, Browser, Served, changed, served
@@ -245,24 +242,6 @@ def crowd(here: Served, sessions: int, seconds: float) -> Report:
 def memory_mb() -> float:
     """Peak resident memory of this process."""
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-
-
-def test_without_the_extra(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    find = importlib.util.find_spec
-    monkeypatch.setattr(
-        importlib.util, "find_spec", lambda name, *rest: None if name == "starlette" else find(name, *rest)
-    )
-    real = builtins.__import__
-
-    def no_starlette(name: str, *rest: Any) -> Any:
-        assert not name.startswith("starlette")
-        return real(name, *rest)
-
-    monkeypatch.setattr(builtins, "__import__", no_starlette)
-    assert main(["page", "--no-browser"]) == 2
-    said = capsys.readouterr().err
-    assert "starlette" in said
-    assert 'pip install "potsim[page]"' in said
 
 
 @pytest.mark.parametrize(

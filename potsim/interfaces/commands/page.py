@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import importlib.util
 from pathlib import Path
 
 from potsim.errors import RequestError
 from potsim.interfaces import output
 from potsim.interfaces.options import Command, Subparsers, add_command
 
-NEEDED = ("starlette", "uvicorn", "anyio")
 ABOUT = Command(
     name="page",
     help="the whole job in a browser: before, during and after the run",
@@ -38,12 +36,6 @@ def add(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Do the work; return the exit code."""
-    missing = [name for name in NEEDED if importlib.util.find_spec(name) is None]
-    if missing:
-        raise RequestError(
-            f"The page needs {' and '.join(missing)}, not installed here.",
-            'Install with: pip install "potsim[page]"',
-        )
     port = _port(args.port)
     from potsim.interfaces.page.serve import LOOPBACK, Wish, serve
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from typing import NamedTuple
+
 import numpy as np
 
 from potsim.data import read_table
@@ -14,6 +17,12 @@ from potsim.still.tables import balance, curves
 SINGLE_STAGE = Conditions()
 # The 4 L still that the defaults are scaled from: 700 W, neck 0.6 W/K, pot 1.0 W/K.
 MODEST_REFLUX = Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0)
+
+# What the table of the practice leaves open, by its kind: heads taken first (of the charge's volume) and how
+# much is collected; common practice, no source.
+HEADS = {"double distillation of wine": 0.015, "malt spirit still": 0.02}
+TAKEN = {"gin in a pot": 0.30}
+STRONGEST_ABV = 80.0  # what "over 65" may mean in a pot
 
 
 def comparisons() -> list[Comparison]:
@@ -60,39 +69,84 @@ def _groening() -> list[Comparison]:
     ]
 
 
-def _practice() -> list[Comparison]:
-    found = []
+class Reported(NamedTuple):
+    """What distillers report of one fraction of a run: the band of one quantity."""
+
+    kind: str
+    charge_abv: float
+    heads_share: float  # of the charge's volume, taken before the fraction
+    share: float  # volume of the fraction by that of the charge
+    quantity: str  # pooled_abv, stream_abv, recovered
+    low: float
+    high: float
+    source: str
+
+
+def reported() -> list[Reported]:
+    """Return the bands of the trade that can be computed; rows without a number are left out."""
+    bands = []
     for row in read_table("published/practice_bands.csv"):
-        low, high = float(row["low"]), float(row["high"])
+        kind, charge = row["kind"], _band(row["charge_abv"])
+        share = _band(row["share_of_charge"]) or (TAKEN.get(kind),) * 2
+        if charge is None:
+            continue
+        whole = "all alcohol" in row["fraction_abv"]
+        start = row["fraction_abv" if row["fraction"] == "first drops" else "stream_start"]
+        given = [("stream_abv", 0.0, _band(start))]
+        if share[0] is not None and share[1] is not None:
+            taken = 0.5 * (share[0] + share[1])
+            given.append(("recovered", taken, (100.0, 100.0) if whole else None))
+            given.append(("pooled_abv", taken, _band(row["fraction_abv"])))
+            given.append(("stream_abv", taken, None if whole else _band(row["stream_end"])))
+        book = row["status"].partition(": ")[2]
+        source = f"{book}: {row['note']}" if book else "common practice, no source"
+        heads, abv = HEADS.get(kind, 0.0), 0.5 * (charge[0] + charge[1])
+        bands += [Reported(kind, abv, heads, at, what, *band, source) for what, at, band in given if band]
+    return bands
+
+
+def _band(text: str) -> tuple[float, float] | None:
+    """Lowest and highest of a reported figure: ``27-32``, ``about 31``, ``under 3``, ``over 65``."""
+    figure = re.fullmatch(r"(about |under |over )?([\d.]+)(?:-([\d.]+))?", text)
+    if figure is None:
+        return None
+    low = float(figure[2])
+    if figure[1] == "under ":
+        return 0.0, low
+    return low, STRONGEST_ABV if figure[1] == "over " else float(figure[3] or low)
+
+
+def _practice() -> list[Comparison]:
+    comparisons = []
+    for row in reported():
         values = [_answer(row, still) for still in (SINGLE_STAGE, MODEST_REFLUX)]
-        closest = min(values, key=lambda v: abs(v - 0.5 * (low + high)))
-        share = float(row["share"])
-        where = f" at {100.0 * share:.0f} % of the charge" if share else " at the start"
-        found.append(
+        middle, half = 0.5 * (row.low + row.high), 0.5 * (row.high - row.low)
+        where = f" at {100.0 * row.share:.0f} % of the charge" if row.share else " at the start"
+        comparisons.append(
             compare(
-                f"{row['kind']}, {float(row['charge_abv']):g} %: {row['quantity']}{where}",
-                row["source"],
-                "% vol" if row["quantity"] != "recovered" else "%",
-                0.5 * (low + high),
-                closest,
-                0.5 * (high - low) + 3.0,
+                f"{row.kind}, {row.charge_abv:g} %: {row.quantity}{where}",
+                row.source,
+                "% vol" if row.quantity != "recovered" else "%",
+                middle,
+                min(values, key=lambda v: abs(v - middle)),
+                half + 3.0,
                 role="practice",
                 note=f"single stage {values[0]:.1f}, modest reflux {values[1]:.1f}; "
-                f"band {low:g} to {high:g}, 3 allowed beyond it",
+                f"band {row.low:g} to {row.high:g}, 3 allowed beyond it",
             )
         )
-    return found
+    return comparisons
 
 
-def _answer(row: dict[str, str], conditions: Conditions) -> float:
-    run, charge_l = _run(float(row["charge_abv"]), conditions)
-    heads = _depletion(run, float(row["heads_share"]) * charge_l)
-    end = _depletion(run, (float(row["heads_share"]) + float(row["share"])) * charge_l)
+def _answer(row: Reported, conditions: Conditions) -> float:
+    run, charge_l = _run(row.charge_abv, conditions)
+    heads = _depletion(run, row.heads_share * charge_l)
+    end = _depletion(run, (row.heads_share + row.share) * charge_l)
     states = run.at(np.array([heads, end]))
-    if row["quantity"] == "stream_abv":
+    if row.quantity == "stream_abv":
         return float(states.stream_abv[1])
     ethanol = states.over_ethanol_mol
-    if row["quantity"] == "recovered":
+    if row.quantity == "recovered":
         return 100.0 * float(ethanol[1]) / (run.charge_mol * run.charge_x)
     water = states.over_mol - ethanol
     return float(strength.abv_from_moles(ethanol[1] - ethanol[0], water[1] - water[0]))
