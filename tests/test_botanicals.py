@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pickle
+import re
 
 import pytest
 from hypothesis import given, settings
@@ -13,8 +14,10 @@ from potsim.errors import RangeError, RequestError, UnknownNameError
 from potsim.planning.botanicals import (
     BotanicalDose,
     Spread,
+    choose,
     dose_warnings,
     find,
+    kind_named,
     library,
     limit_warnings,
     resolve,
@@ -96,8 +99,10 @@ def test_every_other_name_finds_it_or_says_what_else_it_may_be(botanical_id: str
         meant = library().called(name)
         assert botanical in meant
         if len(meant) > 1:
-            with pytest.raises(RequestError, match=botanical.common_name):
-                find(name)
+            taken, choice = choose(name)
+            assert taken == meant[0]
+            assert choice is not None
+            assert botanical.common_name in {taken.common_name, *choice.others}
 
 
 @pytest.mark.parametrize(
@@ -157,16 +162,62 @@ def test_nothing_near_lists_what_is_known() -> None:
         ("ginger", ["fresh ginger", "dried ginger"]),
     ],
 )
-def test_an_ambiguous_name_is_refused(name: str, choices: list[str]) -> None:
-    with pytest.raises(RequestError, match=f"'{name}' is ambiguous.*'{choices[0]}' or '{choices[1]}'"):
-        find(name)
+def test_an_ambiguous_name_takes_the_commonest_and_says_so(name: str, choices: list[str]) -> None:
+    taken, choice = choose(name)
+    assert choice is not None
+    assert [taken.common_name, *choice.others] == choices
+    assert choice.by == "commonest"
 
 
-def test_the_state_tells_fresh_ginger_from_dried() -> None:
+def test_a_hint_decides_before_the_commonest() -> None:
     assert find("ginger", state="fresh").id == "ginger_fresh"
     assert find("ginger", state="dried").id == "ginger_dried"
-    with pytest.raises(RequestError, match="ambiguous"):
-        find("orange peel", state="fresh")
+    taken, choice = choose("ginger", counted="slices")
+    assert taken.id == "ginger_fresh"
+    assert choice is not None
+    assert choice.by == "piece"
+    assert choose("cinnamon", counted="quill")[0].id == "cinnamon_ceylon"
+
+
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [
+        ("Wacholderbeeren", "juniper"),
+        ("écorce d'orange amère", "bitter_orange_peel"),
+        ("hojas de laurel", "bay_leaf"),
+        ("chiodi di garofano", "clove"),
+        ("noz-moscada", "nutmeg"),
+    ],
+)
+def test_names_of_other_kitchens_are_understood(name: str, meant: str) -> None:
+    assert find(name).id == meant
+
+
+def test_every_botanical_has_a_name_in_each_of_five_languages() -> None:
+    rows = read_table("common_names.csv")
+    assert {row["id"] for row in rows} == set(library())
+    assert len(rows) == len(library())
+    for row in rows:
+        assert all(row.values()), row["id"]
+        for cell in (row[language] for language in ("de", "fr", "es", "it", "pt")):
+            for name in cell.split(";"):
+                assert row["id"] in {b.id for b in library().called(name)}, name
+
+
+@pytest.mark.parametrize("row", read_table("dangerous_names.csv"), ids=lambda row: row["name"])
+def test_names_of_what_poisons_are_refused_with_the_reason(row: dict[str, str]) -> None:
+    assert not library().called(row["name"])
+    with pytest.raises(RequestError, match=re.escape(row["why"])):
+        find(row["name"])
+
+
+def test_plain_words_name_a_kind_of_base_spirit() -> None:
+    assert kind_named("Rum") == "pot rum"
+    assert kind_named("vodka") == "neutral"
+    for row in read_table("spirit_words.csv"):
+        assert kind_named(row["word"]) == row["kind"]
+    with pytest.raises(UnknownNameError):
+        kind_named("cocoa butter")
 
 
 @given(st.text(alphabet="abcdefghiklmnopqrstuvxyz éñç-_/()×柚", max_size=30))

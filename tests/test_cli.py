@@ -85,7 +85,7 @@ REFUSED = [
     (("jars", "--sizes", "60 furlongs"), "--sizes: '60 furlongs' has the unknown unit 'furlongs'", ""),
     (("jars", "--sizes", "60 mL", ""), "--sizes: a size is empty", ""),
     (("botanicals", "junper"), "Unknown botanical 'junper'", "Did you mean 'juniper'?"),
-    (("botanicals", "cinnamon"), "is ambiguous", "Use one of these names"),
+    (("botanicals", "elder"), "'elder' is refused: only its flowers", "another plant"),
     (("botanicals", " "), "NAME is empty", "leave it out for the list"),
     (("evidence", "--json", "--markdown"), "exclude each other", "potsim evidence --help"),
 ]

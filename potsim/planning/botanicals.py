@@ -227,6 +227,7 @@ class Library(Mapping[str, Botanical]):
             for name_key in dict.fromkeys(spelling(name) for name in botanical.names):
                 index[name_key].append(botanical)
         self._index = dict(index)
+        self._abroad: dict[str, list[Botanical]] | None = None
 
     def __getitem__(self, botanical_id: str) -> Botanical:
         return self._by_id[botanical_id]
@@ -239,23 +240,79 @@ class Library(Mapping[str, Botanical]):
 
     def called(self, name: str) -> tuple[Botanical, ...]:
         """Return all botanicals that go by a name; empty if none does."""
-        return tuple(self._index.get(spelling(name), ()))
+        key = spelling(name)
+        return tuple(self._index.get(key) or self._names_abroad().get(key, ()))
+
+    def _names_abroad(self) -> Mapping[str, list[Botanical]]:
+        """The names of other kitchens, read only where no English or Latin name fits."""
+        if self._abroad is None:
+            index: defaultdict[str, list[Botanical]] = defaultdict(list)
+            for row in read_table("common_names.csv"):
+                botanical = self._by_id.get(row["id"])
+                cells = ";".join(cell for column, cell in row.items() if column != "id")
+                for name_key in dict.fromkeys(spelling(name) for name in _split(cells)):
+                    if botanical is not None:
+                        index[name_key].append(botanical)
+            self._abroad = dict(index)
+        return self._abroad
 
 
-def find(name: str, among: Library | None = None, state: State | None = None) -> Botanical:
-    """Return the one botanical that a name means."""
+@dataclass(frozen=True)
+class Choice:
+    """How a name that may mean several botanicals was read."""
+
+    name: str  # as typed
+    taken: str  # common name of the botanical taken
+    others: tuple[str, ...]  # common names of those it may also mean
+    by: Literal["state", "piece", "commonest"]  # what decided
+
+
+def choose(
+    name: str, among: Library | None = None, state: State | None = None, counted: str | None = None
+) -> tuple[Botanical, Choice | None]:
+    """Return the botanical that a name means, and how that was decided where it may mean several.
+
+    ``counted`` is the word by which it is counted, such as ``"slice"``. Without a hint the commonest is
+    taken: the first row of ``botanicals.csv``.
+    """
     among = library() if among is None else among
-    found = among.called(name)
-    if len(found) > 1 and state is not None:
-        found = tuple(b for b in found if b.yield_state == state) or found
-    if len(found) == 1:
-        return found[0]
-    if not found:
+    candidates = among.called(name)
+    if not candidates:
+        _refuse_dangerous(name)
         raise UnknownNameError(
             "botanical", name, _nearest(name, among) or [b.common_name for b in among.values()]
         )
-    choices = " or ".join(f"'{b.common_name}'" for b in found)
-    raise RequestError(f"The name '{name}' is ambiguous: it may mean {choices}.", "Use one of these names.")
+    if len(candidates) == 1:
+        return candidates[0], None
+    by_state = [b for b in candidates if state is not None and b.yield_state == state]
+    by_piece = [b for b in candidates if counted and b.piece and spelling(counted) in spelling(b.piece.name)]
+    by: Literal["state", "piece", "commonest"]
+    if 0 < len(by_state) < len(candidates):
+        taken, by = by_state[0], "state"
+    elif 0 < len(by_piece) < len(candidates):
+        taken, by = by_piece[0], "piece"
+    else:
+        taken, by = candidates[0], "commonest"
+    return taken, Choice(
+        name, taken.common_name, tuple(b.common_name for b in candidates if b is not taken), by
+    )
+
+
+def find(
+    name: str, among: Library | None = None, state: State | None = None, counted: str | None = None
+) -> Botanical:
+    """Return the one botanical that a name means; see `choose`."""
+    return choose(name, among, state, counted)[0]
+
+
+def _refuse_dangerous(name: str) -> None:
+    """Refuse the names of what poisons, or of what is easily mistaken for it."""
+    for row in read_table("dangerous_names.csv"):
+        if spelling(row["name"]) == spelling(name):
+            raise RequestError(
+                f"'{name}' is refused: {row['why']} (from memory).",
+                "Leave it out. If another plant is meant, write its own name.",
+            )
 
 
 def extend(among: Library, own: Mapping[str, Botanical], compounds: Collection[str] = ()) -> Library:
@@ -427,6 +484,7 @@ class ResolvedDose:
     # water of fresh material, liquid held by the solids and volume of the solids themselves [L]
     solids_volume_l: float
     notes: tuple[str, ...] = ()  # what was taken because it was not said
+    choice: Choice | None = None  # how an ambiguous name was read
 
     @property
     def oil_total_g(self) -> float:
@@ -448,7 +506,7 @@ def resolve(dose: BotanicalDose, among: Library | None = None) -> ResolvedDose:
     differ between lots by a factor of two and more. A gram of the water in fresh material is taken as a
     millilitre (0.2 % off; its amount is known to a tenth at best).
     """
-    botanical = find(dose.name, among, dose.state)
+    botanical, choice = choose(dose.name, among, dose.state)
     state = _state(dose, botanical)
     wet_g = _mass_as_put_in(dose, botanical, state)
     dry_g = botanical.mass_in_g("dried", wet_g, state)
@@ -470,7 +528,8 @@ def resolve(dose: BotanicalDose, among: Library | None = None) -> ResolvedDose:
         water_brought_l=(wet_g - dry_g) / 1000,
         soaks_up_l=dry_g / 1000 * botanical.material.soak_l_per_kg,
         solids_volume_l=dry_g / 1000 / botanical.material.solids_kg_per_l,
-        notes=_notes(dose, botanical, state, prepared),
+        notes=(*_choice_note(choice), *_notes(dose, botanical, state, prepared)),
+        choice=choice,
     )
 
 
@@ -537,6 +596,15 @@ def _mass_as_put_in(dose: BotanicalDose, botanical: Botanical, state: State) -> 
     return botanical.mass_in_g(state, dose.pieces * botanical.piece.mass_g, botanical.piece.state)
 
 
+def _choice_note(choice: Choice | None) -> tuple[str, ...]:
+    """Say which of several botanicals an ambiguous name was taken for."""
+    if choice is None:
+        return ()
+    why = {"commonest": "the commonest", "state": "by its state", "piece": "by how it is counted"}[choice.by]
+    others = " or ".join(f"'{other}'" for other in choice.others)
+    return (f"{choice.name}: taken as {choice.taken}, {why}; write {others} for that",)
+
+
 def _notes(dose: BotanicalDose, botanical: Botanical, state: State, prepared: Prepared) -> tuple[str, ...]:
     """Say what was taken because the line does not say it."""
     name, water, piece = botanical.common_name, botanical.fresh_water_fraction, botanical.piece
@@ -595,11 +663,20 @@ def spirit_kinds() -> Mapping[str, tuple[Volatile, ...]]:
 
 
 def composition(kind: str) -> tuple[Volatile, ...]:
-    """Return the volatiles of a kind of base spirit with their ranges and sources."""
-    for known, rows in spirit_kinds().items():
-        if spelling(known) == spelling(kind):
-            return rows
-    raise UnknownNameError("kind of base spirit", kind, spirit_kinds())
+    """Return the volatiles of a kind of base spirit, by its own or a plain word, with ranges and sources."""
+    return spirit_kinds()[kind_named(kind)]
+
+
+def kind_named(word: str) -> str:
+    """Return the kind of base spirit that a word means: ``"pot rum"`` for ``"rum"``."""
+    words = {spelling(known): known for known in spirit_kinds()}
+    if spelling(word) in words:
+        return words[spelling(word)]
+    plain = {spelling(row["word"]): row["kind"] for row in read_table("spirit_words.csv")}
+    if spelling(word) in plain:
+        return plain[spelling(word)]
+    named = [row["word"] for row in read_table("spirit_words.csv")]
+    raise UnknownNameError("kind of base spirit", word, [*spirit_kinds(), *named])
 
 
 def volatiles(kind: str | None, ethanol_l: float, level: Level = "typical") -> dict[str, float]:
