@@ -24,7 +24,7 @@ def vapour(x: float) -> float:
     mixture = model.mixture(np.array(x))
 
     def partial(t: float) -> tuple[float, float]:
-        v = volatilities(mixture, np.array(t), np.array(PRESSURE_PA), model)
+        v = volatilities(np.array(x), mixture, np.array(t), np.array(PRESSURE_PA), model)
         return x * float(np.exp(v.ethanol)), (1.0 - x) * float(np.exp(v.water))
 
     t = brentq(lambda t: sum(partial(t)) - PRESSURE_PA, 340.0, 380.0)

@@ -177,14 +177,15 @@ class SecondVirial:
 
     Parameters
     ----------
-    tc_k, pc_pa, omega : float
-        Critical temperature [K], critical pressure [Pa] and acentric factor.
+    tc_k, pc_pa, vc_m3_mol, omega : float
+        Critical temperature [K], pressure [Pa] and volume [m3/mol], and acentric factor.
     a, b : float
         Coefficients of the polar terms.
     """
 
     tc_k: float
     pc_pa: float
+    vc_m3_mol: float
     omega: float
     a: float
     b: float
@@ -228,7 +229,34 @@ def second_virial(component: str) -> SecondVirial:
         The correlation with its coefficients.
     """
     terms = coefficients(component, "second_virial")
-    return SecondVirial(terms["Tc"], terms["Pc"], terms["omega"], terms["a"], terms["b"])
+    return SecondVirial(*(terms[name] for name in ("Tc", "Pc", "Vc", "omega", "a", "b")))
+
+
+@cache
+def cross_virial(k12: float) -> SecondVirial:
+    """Return the second virial coefficient between ethanol and water.
+
+    Parameters
+    ----------
+    k12 : float
+        How far the attraction of unlike molecules falls short of the geometric mean [-].
+
+    Returns
+    -------
+    SecondVirial
+        The correlation with combined constants.
+
+    Notes
+    -----
+    Combining rules of Tsonopoulos as in Poling et al. (2001), chapter 4 (from memory): ``Tc12 = (1 - k12)
+    sqrt(Tc1 Tc2)``, ``Pc12 = 4 Tc12 (Pc1 Vc1/Tc1 + Pc2 Vc2/Tc2) / (Vc1^(1/3) + Vc2^(1/3))^3``, else means.
+    """
+    one, two = second_virial("ethanol"), second_virial("water")
+    tc = (1.0 - k12) * float(np.sqrt(one.tc_k * two.tc_k))
+    volume = (np.cbrt(one.vc_m3_mol) + np.cbrt(two.vc_m3_mol)) ** 3 / 8.0
+    both = (one.pc_pa * one.vc_m3_mol / one.tc_k + two.pc_pa * two.vc_m3_mol / two.tc_k) / 2.0
+    omega, a, b = (0.5 * (getattr(one, name) + getattr(two, name)) for name in ("omega", "a", "b"))
+    return SecondVirial(tc, float(tc * both / volume), float(volume), omega, a, b)
 
 
 @cache
