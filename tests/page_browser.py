@@ -8,9 +8,9 @@ from typing import Any
 
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page
+from potsim.interfaces.page.tables import plan_from
 
 import potsim
-from potsim.interfaces.page.tables import plan_from
 
 FLAGS = (
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),

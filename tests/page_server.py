@@ -4,21 +4,23 @@ from __future__ import annotations
 
 import contextlib
 import copy
+import gzip
 import http.client
 import json
 import threading
 import time
-from collections.abc import Iterator
+import uuid
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import potsim
-from potsim.interfaces.page.access import OneTimeCode, Sessions
 from potsim.interfaces.page.app import Desk
-from potsim.interfaces.page.folder import Folder
-from potsim.interfaces.page.guard import House
-from potsim.interfaces.page.serve import Wish, listen, server_of
+from potsim.interfaces.page.door import Census, House, OneTimeCode, Sessions, secret_of
+from potsim.interfaces.page.serve import Page, listen
+from potsim.interfaces.page.shelf import Shelf
+from potsim.interfaces.page.workers import Workers
 from potsim.interfaces.planfile import tables_of
 
 EXAMPLE = tables_of(potsim.example_plan())
@@ -37,6 +39,7 @@ class Served:
     data: Path
     codes: list[str] = field(default_factory=list)
     lines: list[http.client.HTTPConnection] = field(default_factory=list)
+    page: Page | None = None
 
     @property
     def address(self) -> str:
@@ -44,32 +47,39 @@ class Served:
 
 
 @contextlib.contextmanager
-def served(data: Path, *, code: bool = False) -> Iterator[Served]:
-    """Serve a page until the block ends."""
-    with contextlib.closing(listen(Wish(data, port=0))) as listening:
+def served(
+    data: Path, *, code: bool = False, workers: Workers | None = None, census: Census | None = None
+) -> Iterator[Served]:
+    """Serve a page until the block ends; with ``code`` browsers of this machine need one too."""
+    with contextlib.closing(listen(port=0)) as listening:
         here = Served(listening.getsockname()[1], data)
-        house = House(here.port, code_needed=code)
-        desk = Desk(house, Folder(data), Sessions(), OneTimeCode(here.codes.append) if code else None)
-        server = server_of(desk)
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+        desk = Desk(
+            House(here.port, trusts=not code),
+            Shelf(data),
+            Sessions(secret_of(data)),
+            workers or Workers(),
+            OneTimeCode(here.codes.append),
+        )
+        page = here.page = Page(desk, census=Census() if census is None else census)
+        thread = threading.Thread(target=page.run, args=(listening,))
         thread.start()
-        while not server.started:
+        while not page.server.started:
             time.sleep(0.01)
         try:
             yield here
         finally:
             for line in here.lines:
                 line.close()
-            server.should_exit = True
+            page.server.should_exit = True
             thread.join(20)
 
 
 class Browser:
     """As much of a browser as the server sees: a cookie, a token, an origin."""
 
-    def __init__(self, here: Served) -> None:
+    def __init__(self, here: Served, port: int | None = None) -> None:
         self.here, self.cookie, self.token = here, "", ""
-        self.line = http.client.HTTPConnection("127.0.0.1", here.port, timeout=60)
+        self.line = http.client.HTTPConnection("127.0.0.1", port or here.port, timeout=60)
         here.lines.append(self.line)
 
     def open(self) -> Browser:
@@ -94,11 +104,10 @@ class Browser:
         sent = {name: value for name, value in headers.items() if value is not None}
         self.line.request(method, path, body, sent)
         answer = self.line.getresponse()
-        return (
-            answer.status,
-            {k.lower(): v for k, v in answer.getheaders()},
-            answer.read(),
-        )
+        content = answer.read()
+        if answer.headers.get("content-encoding") == "gzip":
+            content = gzip.decompress(content)
+        return answer.status, {k.lower(): v for k, v in answer.getheaders()}, content
 
     def get(self, path: str) -> Any:
         """Return the data at an address."""
@@ -111,3 +120,55 @@ class Browser:
         status, _, answer = self.ask("POST", path, json.dumps(body).encode())
         assert status == 200, (path, status, answer[:300])
         return json.loads(answer)
+
+    def begin(self, plan: Any = EXAMPLE) -> str:
+        """Begin a run; return its name."""
+        return str(self.post("/api/runs", {"plan": plan, "thing": uuid.uuid4().hex})["id"])
+
+    def tell(self, run: str, *things: dict[str, Any], ago_min: float = 0.0) -> Any:
+        """Tell things of a run, all so many minutes ago."""
+        now = time.time() * 1000.0
+        told = [{"id": uuid.uuid4().hex, "at_ms": now - 60_000.0 * ago_min, **thing} for thing in things]
+        return self.post(f"/api/runs/{run}/tell", {"things": told, "sent_ms": now, "device": "phone"})
+
+
+class Device:
+    """A device that keeps what is typed on it until it is accepted, and tries again whatever happens.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    send : callable
+        Sends some things and returns the answer; raises `OSError` or `http.client.HTTPException` where the
+        network or the server fails, or returns ``None`` where it is to be tried again.
+    """
+
+    def __init__(self, name: str, send: Callable[[str, list[dict[str, Any]]], Any]) -> None:
+        self.name, self._send = name, send
+        self.waiting: list[dict[str, Any]] = []
+        self.typed: list[str] = []
+        self.refused: list[dict[str, Any]] = []
+        self.tries = 0
+
+    def type(self, **thing: Any) -> None:
+        """Type something."""
+        name = f"{self.name}-{len(self.typed)}"
+        self.typed.append(name)
+        self.waiting.append({"id": name, "device": self.name, "at_ms": time.time() * 1000.0, **thing})
+
+    def send(self) -> None:
+        """Send what waits, once."""
+        if not self.waiting:
+            return
+        self.tries += 1
+        sent = self.waiting[:4]
+        try:
+            answer = self._send(self.name, sent)
+        except (OSError, http.client.HTTPException, ValueError):
+            return
+        if answer is None:
+            return
+        done = {*answer["accepted"], *(one["id"] for one in answer["refused"])}
+        self.refused += answer["refused"]
+        self.waiting = [thing for thing in self.waiting if thing["id"] not in done]

@@ -1,23 +1,25 @@
-"""What the page's server answers: plans, runs and what is told of them."""
+"""What the page answers: the numbers of the command line, refusals with their place, a plain folder."""
 
 from __future__ import annotations
 
+import gzip
+import http.client
+import itertools
 import json
-import re
+import time
 from pathlib import Path
 from typing import Any
 
 import pytest
-from page_server import EXAMPLE, Browser, changed
+from page_server import EXAMPLE, Browser, changed, served
 
 import potsim
-from potsim.interfaces.page.answers import place
-from potsim.interfaces.page.folder import Folder, plain_name
+from potsim.interfaces.page.shelf import Shelf, merged, plain_name
+from potsim.interfaces.page.workers import Lane, Workers
 from potsim.interfaces.planfile import read_plan, write_plan
-from potsim.interfaces.readingsfile import entry_of, read_entry_fields
-from potsim.planning.journal import Journal
 
 EARLIER = [{"jars": "1", "from_run": EXAMPLE}] * 4
+BUDGET_BYTES = 8 * 1024  # of one step over the wire
 
 
 def stepped(*steps: list[str]) -> dict[str, Any]:
@@ -31,90 +33,132 @@ def stretched(spirit: str, abv: str) -> dict[str, Any]:
     return changed(bottling={**EXAMPLE["bottling"], "stretch": {"spirit": spirit, "abv": abv}})
 
 
-def test_a_run_is_the_one_of_the_command_line(browser: Browser) -> None:
-    answer = browser.post("/api/run", {"plan": EXAMPLE})
-    assert answer["run"] == json.loads(json.dumps(potsim.distil(potsim.example_plan()).to_dict()))
-    assert answer["numbers"]["charge.0.volume"] == {"value": 900, "unit": "mL"}
-    assert answer["numbers"]["cuts.stop.stream_abv"] == {"value": 55, "unit": "%"}
-    assert answer["ribbons"][0]["botanical"] in {"bay leaf", "juniper", "lemon peel"}
-    assert all(max(one["strength"]) == 1.0 for one in answer["ribbons"])
-    moving = browser.post("/api/motion", {"plan": EXAMPLE})
-    assert {name: moving[name] for name in ("numbers", "ribbons")} == {
-        name: answer[name] for name in ("numbers", "ribbons")
+def test_the_answer_is_that_of_the_command_line(browser: Browser) -> None:
+    found = browser.post("/api/answer", {"plan": EXAMPLE})
+    run = potsim.distil(potsim.example_plan()).to_dict()
+    answer, made = found["answer"], run["proofing"]
+    assert answer["keep_l"] == pytest.approx(run["keep"]["volume_l"], rel=1e-5)
+    assert answer["keep_abv"] == pytest.approx(run["keep"]["abv"], rel=1e-5)
+    assert answer["water_g"] == pytest.approx(1000.0 * made["water_kg"], rel=1e-5)
+    assert answer["bottles"] == made["bottles"]
+    assert answer["left_over_l"] == pytest.approx(made["left_over_l"], rel=1e-5)
+    assert answer["stop_min"] == pytest.approx(run["stop"]["elapsed_min"], rel=1e-5)
+    assert answer["first_drop_min"] == pytest.approx(run["first_drop_min"], rel=1e-5)
+    for shown, jar in zip(found["strip"]["jars"], run["jars"], strict=True):
+        for name in ("role", "size_l"):
+            assert shown[name] == jar[name]
+        for name in ("from_l", "to_l", "volume_l"):
+            assert shown[name] == pytest.approx(jar[name], abs=1e-5)
+        assert shown["abv"] == pytest.approx(jar["abv"], abs=0.005)
+        assert shown["full_min"] == pytest.approx(jar["full_min"], abs=5e-4)
+    curve = found["strip"]["curve"]
+    assert (curve["l"][0], curve["l"][-1]) == (0.0, pytest.approx(run["stop"]["collected_l"], abs=1e-4))
+    assert curve["abv"][-1] == pytest.approx(run["stop"]["stream_abv"], abs=0.005)
+    assert found["grips"]["stop"] == {
+        "path": "cuts.stop.stream_abv",
+        "key": "stream_abv",
+        "value": 55.0,
+        "l": answer["stop_l"],
     }
-    assert lean(answer["run"], moving["run"]) == moving["run"]
+    assert found["why"]["edge"] is False
+    assert [dose["row"] for dose in found["doses"]] == list(range(len(EXAMPLE["botanical"])))
 
 
-def lean(whole: Any, part: Any) -> Any:
-    """Of the whole, what the part has."""
-    if isinstance(part, dict):
-        return {key: lean(whole[key], part[key]) for key in part}
-    if isinstance(part, list) and part and isinstance(part[0], dict):
-        return [lean(a, b) for a, b in zip(whole, part, strict=True)]
-    return whole
+def test_a_run_that_stops_for_another_reason_says_so(browser: Browser) -> None:
+    still = {**EXAMPLE["still"], "min_level": "1.6 L"}
+    found = browser.post("/api/answer", {"plan": changed(still=still)})
+    assert found["why"]["edge"] is True
 
 
-def test_power_that_changes_in_mid_run(browser: Browser) -> None:
-    constant = browser.post("/api/motion", {"plan": EXAMPLE})["run"]
-    answer = browser.post("/api/motion", {"plan": stepped(["300 mL", "500 W"], ["600 mL", "350 W"])})
-    assert answer["numbers"]["still.power_step.1.power"] == {"value": 350, "unit": "W"}
-    assert answer["numbers"]["still.power_step.0.from_collected"] == {"value": 300, "unit": "mL"}
-    assert answer["run"]["stop"]["elapsed_min"] > constant["stop"]["elapsed_min"] + 10.0
+def test_a_step_is_small_over_the_wire(browser: Browser) -> None:
+    line = http.client.HTTPConnection("127.0.0.1", browser.here.port, timeout=60)
+    headers = {
+        "Host": f"127.0.0.1:{browser.here.port}",
+        "Origin": browser.here.address,
+        "Cookie": browser.cookie,
+        "X-Potsim-Token": browser.token,
+        "Content-Type": "application/json",
+        "Accept-Encoding": "gzip",
+    }
+    line.request("POST", "/api/answer", json.dumps({"plan": EXAMPLE}), headers)
+    answer = line.getresponse()
+    content = answer.read()
+    line.close()
+    assert answer.headers["content-encoding"] == "gzip"
+    assert json.loads(gzip.decompress(content))["answer"]["bottles"] == 5
+    assert len(content) < BUDGET_BYTES
 
 
-def test_a_keep_stretched_with_neutral_spirit(browser: Browser) -> None:
-    plan = stretched("250 mL", "96 %")
-    answer = browser.post("/api/motion", {"plan": plan})
-    assert answer["numbers"]["bottling.stretch.spirit"] == {"value": 250, "unit": "mL"}
-    assert answer["run"]["proofing"]["stretch"] == {"spirit_l": 0.25, "abv": 96.0}
-    assert answer["run"]["proofing"]["bottles"] == 6
-    run = browser.post("/api/runs", {"plan": plan})["name"]
-    poured = browser.post(f"/api/runs/{run}/pool", {"jars": [2, 3, 5]})["proofing"]["stretch"]
-    assert poured["together_l"] == pytest.approx(0.43, abs=0.002)
+def test_two_rows_of_one_name_are_two_rows(browser: Browser) -> None:
+    rows = [{"name": "juniper", "mass": "10 g"}, {"name": "juniper", "mass": "4 g", "where": "basket"}]
+    doses = browser.post("/api/answer", {"plan": changed(botanical=rows)})["doses"]
+    assert [(dose["row"], dose["g"]) for dose in doses] == [(0, 10.0), (1, 4.0)]
 
 
-def test_other_charges_hold_the_same_alcohol_in_more_or_less_water(browser: Browser) -> None:
+def test_lanes_stand_on_one_scale_and_lead_in_turn(browser: Browser) -> None:
+    lanes = browser.post("/api/answer", {"plan": EXAMPLE})["lanes"]
+    assert max(max(group["thick"]) for group in lanes["groups"]) == 1.0
+    assert len(lanes["groups"]) <= 6
+    ends = [(one["from_l"], one["to_l"]) for one in lanes["leads"]]
+    assert all(begin < end for begin, end in ends)
+    assert all(one[1] == pytest.approx(other[0]) for one, other in itertools.pairwise(ends))
+    assert browser.post("/api/answer", {"plan": changed(botanical=[])})["lanes"]["groups"] == []
+
+
+def test_ghosts_hold_the_same_alcohol_in_more_or_less_water(browser: Browser) -> None:
     weaker, stronger = browser.post("/api/beside", {"plan": EXAMPLE})
     assert weaker["abv"] < 38.06 < stronger["abv"]
-    assert weaker["stream_abv"][0] < stronger["stream_abv"][0]
+    assert weaker["curve"]["abv"][0] < stronger["curve"]["abv"][0]
+
+
+def test_how_sure_and_for_how_many(browser: Browser) -> None:
+    sure = browser.post("/api/sure", {"plan": EXAMPLE})
+    run = potsim.distil(potsim.example_plan())
+    assert sure["keep_l"]["low"] < run.keep.volume_l < sure["keep_l"]["high"]
+    assert len(sure["band"]["l"]) == len(sure["band"]["low"]) == len(sure["band"]["high"])
+    found = browser.post("/api/reach", {"plan": EXAMPLE, "bottles": 6})
+    assert browser.post("/api/answer", {"plan": found["plan"]})["answer"]["bottles"] == 6
+    assert "refused" in browser.post("/api/reach", {"plan": EXAMPLE, "bottles": "six"})
 
 
 @pytest.mark.parametrize(
-    ("plan", "path", "words"),
+    ("plan", "words"),
     [
-        (changed(charge=[{"name": "gin", "volume": "9 cups", "abv": "40 %"}]), "charge.0.volume", "cups"),
-        (changed(bottling={"abv": "90 %"}), "bottling.abv", "Water only weakens"),
-        (changed(cuts={"stop": {"stream_abv": "90 %"}}), "cuts.stop.stream_abv", "At the first drop"),
-        (changed(cuts={"heads": "3 L"}), "cuts.heads", "3 L"),
-        (changed(still={"power": "10 W"}), "still.power", "nothing would come over"),
-        (changed(botanical=[{"name": "junipre", "mass": "5 g"}]), "botanical.0.name", "junipre"),
-        (changed(charge=[]), "", "no charge"),
-        (changed(charge=[{"name": "gin", "volume": "1 L"}]), "charge.0.abv", 'Write for example "62 %"'),
-        (changed(charge=[{"name": "gin", "volume": "9 L", "abv": "40 %"}]), "", "but the pot holds 4 L"),
-        (changed(cuts={"stop": {"vapour_c": "99.9 °C"}}), "cuts.stop", "a stop that comes before that"),
-        (changed(cuts={"stop": {}}), "cuts.stop", "take it away"),
-        (stepped(["400 mL", "5 W"]), "still.power_step.power", "Give more than 128 W"),
-        (stepped(["400 mL", "500"]), "still.power_step.0.power", "no unit"),
-        (stepped(["400 mL", "500 W"], ["300 mL", "400 W"]), "still.power_step", "smallest first"),
-        (stretched("250 mL", "30 %"), "bottling.stretch.abv", "at least 42 % vol"),
-        (stretched("250", "96 %"), "bottling.stretch.spirit", "no unit"),
-        (changed(still={"altitude": "60 m", "pressure": "1004 hPa"}), "still.pressure", "Keep one"),
-        (changed(charge=[{"name": "x", "volume": "1 L", "abv": "9 %"}] * 41), "", "41 times"),
-        ("text", "", "set of tables"),
-        ({"charge": [{"jars": "1", "from_run": {"charge": EARLIER}}] * 8}, "", "more than 30 runs"),
+        (changed(charge=[{"name": "gin", "volume": "9 cups", "abv": "40 %"}]), "cups"),
+        (changed(bottling={"abv": "90 %"}), "Water only weakens"),
+        (changed(cuts={"stop": {"stream_abv": "90 %"}}), "90"),
+        (changed(cuts={"heads": "3 L"}), "3 L"),
+        (changed(still={"power": "10 W"}), "10 W"),
+        (changed(botanical=[{"name": "junipre", "mass": "5 g"}]), "junipre"),
+        (changed(charge=[]), "no charge"),
+        (changed(charge=[{"name": "gin", "volume": "9 L", "abv": "40 %"}]), "4 L"),
+        (stepped(["400 mL", "500"]), "no unit"),
+        (stretched("250 mL", "30 %"), "at least 42 % vol"),
+        (changed(charge=[{"name": "x", "volume": "1 L", "abv": "9 %"}] * 41), "41 times"),
+        ("text", "set of tables"),
+        ({"charge": [{"jars": "1", "from_run": {"charge": EARLIER}}] * 8}, "more than 30 runs"),
+        ({"charge": [{"name": "\ud800", "volume": "1 L", "abv": "40 %"}]}, ""),
+        ({"charge": [[1]], "still": 3}, ""),
+        ({"charge": {"name": 1}}, ""),
+        (changed(jars={"sizes": "99999999999 x 1 mL"}), ""),
+        (changed(charge=[{"name": "a", "volume": "1e400 L", "abv": "40 %"}]), ""),
+        (changed(botanical=[{"name": "juniper", "mass": True}]), ""),
+        (changed(own_compound=[{"name": "x"}]), ""),
     ],
 )
-def test_a_refusal_says_where(browser: Browser, plan: Any, path: str, words: str) -> None:
-    refused = browser.post("/api/run", {"plan": plan})["refused"]
-    assert refused["path"] == path
+def test_a_plan_that_cannot_be_is_refused_in_words(browser: Browser, plan: Any, words: str) -> None:
+    refused = browser.post("/api/answer", {"plan": plan})["refused"]
+    assert refused["message"]
     assert words in f"{refused['message']} {refused['hint']}"
-    said = f"{refused['message']} {refused['hint']}"
-    assert "plan:" not in said
-    assert not re.search(r"\b(still|bottling|cuts)\.[a-z]|[a-z]_[a-z]", said)
 
 
-def test_places_of_refusals_without_a_path() -> None:
-    assert place("The charge takes 10 L.") == ("", "The charge takes 10 L.")
+def test_a_calculation_beyond_its_budget_is_stopped_and_the_next_is_served(tmp_path: Path) -> None:
+    lanes = (Lane("plan", 0.0), Lane("run", 20.0), Lane("study", 20.0))
+    with served(tmp_path, workers=Workers(lanes=lanes)) as here:
+        browser = Browser(here).open()
+        refused = browser.post("/api/answer", {"plan": EXAMPLE})["refused"]
+        assert "more time or memory" in refused["message"]
+        assert browser.get("/api/shelf") == {"stills": [], "plans": [], "runs": []}
 
 
 def test_a_plan_is_opened_and_saved(browser: Browser) -> None:
@@ -135,160 +179,217 @@ def test_the_sheet_and_the_numbers(browser: Browser) -> None:
     assert table.decode().splitlines()[0].startswith("collected_l,stream_abv")
 
 
-@pytest.mark.parametrize("other", ["/etc/passwd", "../trial.toml", "trial.toml"])
-def test_an_opened_plan_leads_to_no_file(browser: Browser, other: str) -> None:
-    text = f'[[charge]]\nfrom_run = "{other}"\njars = "1"\n'
+@pytest.mark.parametrize("other", ["/etc/passwd", "../trial.toml", "trial.toml", ".page-key", "a\\b.toml"])
+def test_a_plan_leads_to_no_other_file(browser: Browser, other: str) -> None:
+    text = f"[[charge]]\nfrom_run = '{other}'\njars = \"1\"\n"
     assert "refused" in browser.post("/api/open", {"text": text, "name": "t"})
-    assert "refused" in browser.post("/api/run", {"plan": {"charge": [{"from_run": other, "jars": "1"}]}})
-    assert "refused" in browser.post("/api/run", {"plan": changed(still={"from_file": other})})
+    assert "refused" in browser.post("/api/answer", {"plan": {"charge": [{"from_run": other, "jars": "1"}]}})
+    assert "refused" in browser.post("/api/answer", {"plan": changed(still={"from_file": other})})
 
 
-@pytest.mark.parametrize(
-    "plan",
-    [
-        {"charge": [{"name": "\ud800", "volume": "1 L", "abv": "40 %"}]},
-        {"charge": [[1]], "still": 3},
-        {"charge": {"name": 1}},
-        changed(jars={"sizes": "99999999999 x 1 mL"}),
-        changed(charge=[{"name": "a", "volume": "1e400 L", "abv": "40 %"}]),
-        changed(botanical=[{"name": "juniper", "mass": True}]),
-        changed(own_compound=[{"name": "x"}]),
-    ],
-)
-def test_odd_plans_are_refused_in_words(browser: Browser, plan: Any) -> None:
-    assert browser.post("/api/run", {"plan": plan})["refused"]["message"]
+# The shelf --------------------------------------------------------------------------------------------------
 
 
-def test_a_run_is_kept_and_told_twice_without_harm(browser: Browser) -> None:
-    run = browser.post("/api/runs", {"plan": EXAMPLE})["name"]
+def test_a_plan_is_kept_as_it_was_typed(browser: Browser) -> None:
+    plan = changed(title="Kept, trial 1", charge=[{"name": "cider spirit", "volume": "0.9 L", "abv": "62%"}])
+    name = browser.post("/api/plans", {"plan": plan, "thing": "kept-1"})["id"]
+    assert browser.post("/api/plans", {"plan": plan, "thing": "kept-1"})["id"] == name
+    assert browser.get(f"/api/plans/{name}")["plan"] == plan
+    path = browser.here.data / f"{name}.toml"
+    path.write_text(f"# by hand\n{path.read_text(encoding='utf-8')}", encoding="utf-8")
+    plan["charge"][0]["volume"] = "2 pints"  # cannot be read, and is kept all the same
+    del plan["jars"]
+    plan["botanical"] = plan["botanical"][:2]
+    browser.post(f"/api/plans/{name}", {"plan": plan})
+    assert browser.get(f"/api/plans/{name}")["plan"] == plan
+    assert path.read_text(encoding="utf-8").startswith("# by hand\n")
+    (kept,) = [one for one in browser.get("/api/shelf")["plans"] if one["id"] == name]
+    assert kept["title"] == "Kept, trial 1"
+    assert "pints" in kept["refused"]
+    browser.post(f"/api/plans/{name}/rename", {"title": "Called otherwise"})
+    assert browser.get(f"/api/plans/{name}")["plan"]["title"] == "Called otherwise"
+    browser.post(f"/api/plans/{name}/delete", {})
+    assert "refused" in browser.get(f"/api/plans/{name}")
 
-    def tell(**told: Any) -> Any:
-        return browser.post(f"/api/runs/{run}/tell", {"tell": told})
 
-    tell(kind="heat", at="2025-03-01T18:00:00+01:00")
-    for _ in range(2):
-        state = tell(
-            kind="reading", strength="79 %", collected="100 mL", elapsed_min=12.0, **{"read at": "22 °C"}
-        )
-        state = tell(kind="jar", number=1, word="sharp")
-    assert [(r["read_abv"], r["collected_l"], r["elapsed_min"]) for r in state["readings"]] == [
-        (79.0, 0.1, 12.0)
+def test_plans_of_the_command_line_are_on_the_shelf(browser: Browser, tmp_path: Path) -> None:
+    (browser.here.data / "Trial 7.toml").write_text(write_plan(potsim.example_plan()), encoding="utf-8")
+    found = {one["id"]: one for one in browser.get("/api/shelf")["plans"]}
+    assert found["Trial 7"]["answer"]["bottles"] == 5
+    assert len(found["Trial 7"]["thumb"]["curve"]["l"]) == 12
+    (browser.here.data / "Trial 7.toml").unlink()
+
+
+def test_a_still_is_kept_learns_and_is_taken_over(browser: Browser) -> None:
+    still = {"capacity": "4 L", "power": "700 W"}
+    name = browser.post("/api/stills", {"title": "The copper one", "still": still, "thing": "still-1"})["id"]
+    run = browser.begin()
+    readings = [
+        {"kind": "reading", "collected": f"{at} mL", "strength": f"{abv} %", "time": f"{minute} min"}
+        for at, abv, minute in ((60, 80, 11), (300, 77.5, 19), (600, 73.5, 29), (900, 64, 40))
     ]
-    assert state["jars"] == [{"number": 1, "volume_l": None, "word": "sharp"}]
-    line = state["readings"][0]["line"]
-    for _ in range(2):
-        assert tell(kind="strike", line=line)["readings"] == []
-    tell(kind="pool", jars=[3, 2])
-    tell(kind="verdict", botanical="juniper", verdict="a touch more", words="thin")
-    tell(kind="note", words="window open")
-    state = browser.get(f"/api/runs/{run}")
-    assert state["heat_on"] == "2025-03-01T18:00:00+01:00"
-    assert state["pooled"] == [2, 3]
-    assert state["verdicts"] == {"juniper": {"verdict": "a touch more", "words": "thin"}}
-    assert [note["words"] for note in state["notes"]] == ["window open"]
-    assert run in [kept["name"] for kept in browser.get("/api/runs")["runs"]]
-    following = browser.post(f"/api/runs/{run}/next", {})
-    assert following["changes"][0]["after"] == "16.8 g"
-    assert following["plan"]["title"] == "Bench spirit, trial 2"
-    assert "run" in browser.post("/api/run", {"plan": following["plan"]})
+    browser.tell(run, *readings)
+    learnt = browser.post(f"/api/stills/{name}/learn", {"of": run})
+    assert learnt["id"] == name
+    (kept,) = [one for one in browser.get("/api/shelf")["stills"] if one["id"] == name]
+    assert kept["title"] == "The copper one"
+    assert kept["still"]["capacity"] == "4 L"
+    assert kept["learnt"]
+    assert "already" in browser.post(f"/api/stills/{name}/learn", {"of": run})["refused"]["message"]
+    plan = changed(still={"from_file": kept["from_file"]})
+    assert browser.post("/api/answer", {"plan": plan})["answer"]["bottles"] >= 4
 
 
-@pytest.mark.parametrize(
-    "told",
-    [
-        None,
-        {"kind": "dance"},
-        {"kind": "reading"},
-        {"kind": "reading", "strength": "99.9 %", "elapsed_min": 10},
-        {"kind": "reading", "strength": "71", "elapsed_min": 10},
-        {"kind": "reading", "strength": {"a": 1}, "elapsed_min": 10},
-        {"kind": "jar", "number": "x"},
-        {"kind": "jar", "number": 10**9},
-        {"kind": "heat", "at": "noon"},
-        {"kind": "pool", "jars": []},
-        {"kind": "pool", "jars": ["1"]},
-        {"kind": "verdict", "botanical": "juniper", "verdict": "yes"},
-        {"kind": "note", "words": "x" * 501},
-        {"kind": "note", "words": "jars pooled: -"},
-        {"kind": "reading", "of": "parrot 60 mL"},
-        {"kind": "reading", "strength": "71 %", "of": "parrot 600 L"},
-        {"kind": "reading", "strength": "71 %", "of": "jar"},
-        {"kind": "hold_up", "volume": "20"},
-    ],
-)
-def test_what_cannot_be_told(browser: Browser, told: Any) -> None:
-    run = browser.post("/api/runs", {"plan": EXAMPLE})["name"]
-    assert browser.post(f"/api/runs/{run}/tell", {"tell": told})["refused"]["message"]
-    assert browser.get(f"/api/runs/{run}")["readings"] == []
+def test_a_run_is_begun_once_and_follows_from_its_plan(browser: Browser) -> None:
+    plan = browser.post("/api/plans", {"plan": EXAMPLE})["id"]
+    sent = {"plan": EXAMPLE, "thing": "run-1", "from": plan, "device": "laptop"}
+    run = browser.post("/api/runs", sent)
+    assert browser.post("/api/runs", sent)["id"] == run["id"]
+    assert run["live"] is False
+    assert run["orders"] == [{"kind": "heat", "jar": None, "min": None, "l": None}]
+    assert [tick["key"] for tick in run["ticks"]] == ["cooling", "outlet", "flame", "stays"]
+    assert run["plan"] == EXAMPLE
+    text = (browser.here.data / f"{run['id']}.toml").read_text(encoding="utf-8")
+    assert f'parent = "{plan}.toml"' in text
+    assert "refused" in browser.post("/api/runs", {"plan": changed(charge=[])})
+    assert "refused" in browser.post(f"/api/plans/{run['id']}", {"plan": EXAMPLE})
 
 
-def test_readings_are_those_of_the_command_line(browser: Browser) -> None:
-    run = browser.post("/api/runs", {"plan": EXAMPLE})["name"]
+def test_a_run_is_played_to_its_end(browser: Browser) -> None:
+    run = browser.begin()
+    planned = potsim.distil(potsim.example_plan())
+    long_ago = planned.stop.elapsed_min + 60.0
+    browser.tell(run, {"kind": "heat", "ticks": ["cooling", "outlet", "flame", "stays"]}, ago_min=long_ago)
+    found = browser.get(f"/api/runs/{run}")
+    assert [order["kind"] for order in found["orders"]][:2] == ["first_drop", "jar"]
+    assert found["orders"][-1]["kind"] == "stop"
+    for jar in planned.jars:
+        tick = {
+            "kind": "jar",
+            "n": jar.number,
+            "volume": f"{1000 * jar.volume_l:.4g} mL",
+            "saw": jar.number - 1,
+        }
+        browser.tell(run, tick, ago_min=long_ago - jar.full_min)
+    browser.tell(run, {"kind": "off"}, ago_min=long_ago - planned.stop.elapsed_min)
+    found = browser.get(f"/api/runs/{run}")
+    assert found["live"] is False
+    assert found["orders"] == [{"kind": "pour", "jar": None, "min": None, "l": None}]
+    assert found["off_ms"] - found["heat_ms"] == pytest.approx(60_000 * planned.stop.elapsed_min, abs=2_000)
+    pour = found["pour"]
+    assert pour["jars"] == list(planned.keep.jars)
+    assert pour["pool"]["volume_l"] == pytest.approx(planned.keep.volume_l, rel=0.01)
+    assert pour["pool"]["abv"] == pytest.approx(planned.keep.abv, abs=pour["pool"]["abv_pm"])
+    water = pour["water"]
+    assert planned.proofing is not None
+    assert water["low_g"] < 1000.0 * planned.proofing.water_kg < water["high_g"]
+    assert water["first_g"] <= 0.9 * water["total_g"] + 0.1
+    browser.tell(run, {"kind": "measured", "mass": "880 g", "strength": "72.4 %", "temperature": "20 °C"})
+    measured = browser.get(f"/api/runs/{run}/pour")
+    made = potsim.liquid.strength.water_to_reach
+    litres = 0.88 / float(potsim.liquid.strength.mass_of(1.0, 72.4))
+    assert measured["water"]["total_g"] == pytest.approx(998.2 * made(litres, 72.4, 42.0), abs=0.5)
+    first = measured["water"]["first_g"]
+    browser.tell(run, {"kind": "water", "mass": f"{first:.0f} g"})
+    rest = browser.get(f"/api/runs/{run}/pour")["water"]
+    assert rest["total_g"] == pytest.approx(measured["water"]["later_g"], abs=1.0)
+    fewer = browser.get(f"/api/runs/{run}/pour?jars=3,4,5")
+    assert fewer["jars"] == [3, 4, 5]
+    assert "refused" in browser.get(f"/api/runs/{run}/pour?jars=3,99")
+    assert "refused" in browser.get(f"/api/runs/{run}/pour?jars=x")
 
-    def read(**told: Any) -> Any:
-        return browser.post(f"/api/runs/{run}/tell", {"tell": {"kind": "reading", **told}})["readings"][-1]
 
-    found = read(strength="79 %", of="parrot 60 mL", collected="100 mL", elapsed_min=12)
-    assert (found["of"], found["parrot_l"]) == ("parrot", 0.06)
-    assert read(strength="78 %", of="parrot", elapsed_min=13)["parrot_l"] == 0.06
-    found = read(strength="79 %", of="jar", **{"jar volume": "60 mL"}, elapsed_min=15)
-    assert (found["from_l"], found["collected_l"], found["parrot_l"]) == (0.1, 0.16, None)
-    assert read(power="650 W", elapsed_min=16)["power_w"] == 650
-    found = read(mass="150 g", time="17 min", elapsed_min=25)
-    assert (found["mass_g"], found["elapsed_min"]) == (150, 17)
-    typed = ("12 min, 100 mL, parrot 60 mL 79 %", "13 min, parrot 78 %", "15 min, jar 60 mL 79 %")
-    typed += ("16 min, power 650 W", "17 min, 150 g")
-    kept = Journal.read(browser.here.data / f"{run}.jsonl", pressure_pa=101325.0).readings
-    assert [reading.entry for reading in kept] == [entry_of(read_entry_fields(line)) for line in typed]
+def test_a_reading_is_weighed_before_it_is_noted(browser: Browser) -> None:
+    run = browser.begin()
+    browser.tell(run, {"kind": "heat"}, ago_min=14)
+    browser.tell(run, {"kind": "reading", "collected": "60 mL", "strength": "80 %"}, ago_min=2)
+    thing = {"kind": "reading", "collected": "100 mL", "strength": "79.6 %", "at_ms": time.time() * 1000}
+    assert browser.post(f"/api/runs/{run}/fit", {"thing": thing})["fits"] is True
+    odd = browser.post(f"/api/runs/{run}/fit", {"thing": {**thing, "strength": "70 %"}})
+    assert odd["fits"] is False
+    assert "below the forecast" in odd["text"]
+    assert browser.get(f"/api/runs/{run}")["version"] == 3
 
 
 def test_what_the_condenser_holds_back(browser: Browser) -> None:
-    run = browser.post("/api/runs", {"plan": EXAMPLE})["name"]
-
-    def told(**event: Any) -> Any:
-        return browser.post(f"/api/runs/{run}/tell", {"tell": event})
-
-    told(kind="reading", strength="78 %", collected="60 mL", elapsed_min=11)
-    free = browser.get(f"/api/runs/{run}/forecast")
-    assert told(kind="hold_up", volume="90 mL")["hold_up"] == "90 mL"
-    held = browser.get(f"/api/runs/{run}/forecast")
-    assert held["trouble"] == ""
-    assert held["track"]["stream_abv"][0] < free["track"]["stream_abv"][0]
-    told(kind="hold_up", volume="9 L")
-    assert "a seventh of the charge" in browser.get(f"/api/runs/{run}/forecast")["trouble"]
-    state = told(kind="hold_up", volume="")
-    assert state["hold_up"] == ""
-    assert state["notes"] == []
-    again = browser.get(f"/api/runs/{run}/forecast")
-    assert again["track"]["stream_abv"][0] == pytest.approx(free["track"]["stream_abv"][0], abs=0.01)
+    run = browser.begin()
+    browser.tell(run, {"kind": "reading", "strength": "78 %", "collected": "60 mL", "time": "11 min"})
+    free = browser.get(f"/api/runs/{run}")
+    browser.tell(run, {"kind": "hold_up", "volume": "90 mL"})
+    held = browser.get(f"/api/runs/{run}")
+    assert held["forecast"]["trouble"] == ""
+    assert held["strip"]["curve"]["abv"][0] < free["strip"]["curve"]["abv"][0]
+    browser.tell(run, {"kind": "hold_up", "volume": "9 L"})
+    assert "a seventh of the charge" in browser.get(f"/api/runs/{run}")["forecast"]["trouble"]
 
 
-def test_pooling_is_that_of_the_plan(browser: Browser) -> None:
-    run = browser.post("/api/runs", {"plan": EXAMPLE})["name"]
-    poured = browser.post(f"/api/runs/{run}/pool", {"jars": [2, 3, 5]})
-    made = potsim.distil(
-        read_plan(write_plan(potsim.example_plan()).replace("[jars]", '[jars]\nkeep = "2,3,5"'))
+def test_trials_side_by_side_and_poured_together(browser: Browser) -> None:
+    other = changed(title="Trial 2", cuts={**EXAMPLE["cuts"], "stop": {"stream_abv": "60 %"}})
+    parts = [{"tables": EXAMPLE}, {"tables": other}]
+    found = browser.post("/api/compare", {"parts": parts})
+    assert found["names"] == ["Bench spirit, trial 1", "Trial 2"]
+    assert found["stops"][1]["l"] < found["stops"][0]["l"]
+    assert any("stop" in row["label"] for row in found["rows"])
+    blend = browser.post(
+        "/api/blend",
+        {"parts": [{"tables": EXAMPLE, "volume": "800 mL"}, {"tables": other, "volume": "400 mL"}]},
     )
-    assert poured["keep"]["volume_l"] == made.keep.volume_l
-    assert poured["proofing"]["water_l"] == made.proofing.water_l
-    assert "refused" in browser.post(f"/api/runs/{run}/pool", {"jars": [99]})
+    assert blend["abv"] == pytest.approx(42.0)
+    assert "answer" in browser.post("/api/answer", {"plan": blend["one_run"]["plan"]})
+    assert "refused" in browser.post("/api/compare", {"parts": [{"tables": EXAMPLE}]})
 
 
-@pytest.mark.parametrize("name", ["..%2f..%2fetc", "no-such-run", "A", "%00", "x" * 80])
-def test_names_of_runs_lead_nowhere_else(browser: Browser, name: str) -> None:
-    status, _, body = browser.ask("GET", f"/api/runs/{name}")
+@pytest.mark.parametrize(
+    "name", ["..%2f..%2fetc", "no-such-run", "A", "%00", "x" * 300, ".page-key", "a%5cb"]
+)
+def test_names_lead_nowhere_else(browser: Browser, name: str) -> None:
+    for path in (f"/api/runs/{name}", f"/api/plans/{name}"):
+        status, _, body = browser.ask("GET", path)
+        assert status == 404 or "refused" in json.loads(body)
+    status, _, body = browser.ask("POST", f"/api/plans/{name}/delete", b"{}")
     assert status == 404 or "refused" in json.loads(body)
 
 
-def test_the_folder_makes_its_own_names(tmp_path: Path) -> None:
+def test_the_shelf_makes_its_own_names(tmp_path: Path) -> None:
     assert plain_name("../../etc/passwd") == "etc-passwd"
     assert plain_name("日本") == "run"
-    folder = Folder(tmp_path / "new" / "runs")
-    plan = potsim.example_plan()
-    first, second = folder.begin(plan), folder.begin(plan)
+    shelf = Shelf(tmp_path / "new" / "runs")
+    text = write_plan(potsim.example_plan())
+    first, second = (shelf.begin(text, "Bench") for _ in range(2))
     assert second == f"{first}-2"
-    (folder.root / "stray.jsonl").write_text("not a journal\n", encoding="utf-8")
-    (folder.root / "link.jsonl").symlink_to(folder.root / f"{first}.jsonl")
-    assert {kept.name for kept in folder.kept()} == {first, second}
+    (shelf.root / "stray.jsonl").write_text("not a journal\n", encoding="utf-8")
+    (shelf.root / "link.readings.jsonl").symlink_to(shelf.root / f"{first}.readings.jsonl")
+    assert {kept.id for kept in shelf.list() if kept.kind == "run"} == {first, second, "stray"}
     with pytest.raises(potsim.PotsimError, match="cannot be a folder"):
-        Folder(folder.root / "stray.jsonl")
+        Shelf(shelf.root / "stray.jsonl")
+
+
+def test_a_file_changed_in_place_keeps_what_a_person_wrote() -> None:
+    before = """# my plan
+title = "A"  # the first
+
+[[charge]]
+# from the farm
+name = "cider spirit"
+volume = "1 L"
+abv = "60 %"
+
+[cuts]
+heads = "10 mL"
+stop = { stream_abv = "50 %" }  # as always
+
+[result]
+words = "clean"
+"""
+    tables = {
+        "title": "B",
+        "charge": [{"name": "cider spirit", "volume": "1.2 L", "abv": "60 %"}],
+        "cuts": {"stop": {"stream_abv": "55 %"}},
+        "bottling": {"abv": "42 %"},
+    }
+    after = merged(before, tables)
+    for kept in ("# my plan", "# the first", "# from the farm", "# as always", '[result]\nwords = "clean"'):
+        assert kept in after
+    assert read_plan(after).charge[0].volume_l == 1.2
+    assert read_plan(after).cuts.heads_l is None
+    assert merged(after, tables) == after

@@ -18,15 +18,9 @@ from potsim.interfaces.report.follow import now_section, text_of_forecast
 from potsim.interfaces.report.tables import render
 from potsim.liquid import strength
 from potsim.liquid.equilibrium import ATMOSPHERE_PA
+from potsim.planning.events import Read, Remark, Taste, Undo
 from potsim.planning.forecast import Follower, Forecast
-from potsim.planning.journal import (
-    FilledJar,
-    Journal,
-    event_record,
-    jar_record,
-    reading_record,
-    strike_record,
-)
+from potsim.planning.journal import Journal
 from potsim.planning.readings import MOST_READINGS, SAMPLES, Entry, Reading, next_reading
 
 Fields = dict[str, float | str]
@@ -631,29 +625,40 @@ def _take(line: str, follower: Follower, journal: Journal) -> None:
         output.result(text_of_forecast(follower.update(journal.readings)))
         output.finish()
     elif command == "taste":
-        journal.append(jar_record(_tasted(rest)))
+        journal.append(_tasted(rest))
         output.words("Saved.")
     elif command == "note":
-        journal.append(event_record(rest.strip()))
+        journal.append(Remark(rest.strip()))
         output.words("Saved.")
     elif command == "strike":
         number = int(quantities.count(rest, "the number of a reading", whole=True))
-        journal.append(strike_record(number))
+        journal.append(Undo(_numbered(journal, number)))
         output.words(f"Reading {number} is taken back.")
         _say(follower.update(journal.readings))
     else:
-        journal.append(reading_record(entry_of(read_entry_fields(line))))
-        reading = journal.readings[-1]
+        entry = entry_of(read_entry_fields(line))
+        jar = 1 + max((one.number for one in journal.jars), default=0) if entry.of == "jar" else None
+        reading = journal.reading_of(journal.append(Read(entry, jar)).record.id)
+        assert reading is not None
         corrected = "" if reading.abv is None else f", {reading.abv:.1f} % vol at 20 °C"
         output.words(f"Saved: reading {reading.number}{corrected}.")
         _say(follower.update(journal.readings))
 
 
-def _tasted(text: str) -> FilledJar:
+def _numbered(journal: Journal, number: int) -> str:
+    """The event that a reading came from, by the number of the reading."""
+    readings = journal.readings
+    if not 1 <= number <= len(readings):
+        raise RequestError(f"there is no reading {number}.", f"There are {len(readings)}, numbered from 1.")
+    line = readings[number - 1].line
+    return next(record.id for record in journal.records if record.line == line)
+
+
+def _tasted(text: str) -> Taste:
     found = re.fullmatch(r"(?:jar )?(\d{1,3})[ ,:]+(.+)", text.strip())
     if not found:
         raise RequestError(f"{shown(text)} names no jar and no word.", "Such as: taste 3 green apple")
-    return FilledJar(int(found[1]), word=found[2])
+    return Taste(int(found[1]), found[2])
 
 
 def _say(forecast: Forecast) -> None:

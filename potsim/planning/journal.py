@@ -1,7 +1,7 @@
-"""Readings, jars and events of a run in progress, each on disk as soon as it is told.
+"""The journal of a run: events, each on disk as soon as it is told, and the state that they add up to.
 
-A file of lines, each a record in JSON, only ever added to. What a crash tears off is at most the line that
-was being written; it is left out on reopening, and told of.
+A file of lines, each an event in JSON, only ever added to, by several writers at a time. What a crash tears
+off is at most the line that was being written.
 """
 
 from __future__ import annotations
@@ -11,354 +11,44 @@ import errno
 import importlib
 import json
 import os
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+import re
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, NamedTuple
 
-from potsim.errors import PotsimError, RequestError, UnknownNameError, require
+from potsim.errors import PotsimError, RequestError
 from potsim.liquid.equilibrium import ATMOSPHERE_PA
-from potsim.planning.plan import MOST_JARS
+from potsim.planning.events import (
+    Damaged,
+    Event,
+    Full,
+    Heat,
+    Read,
+    Record,
+    Start,
+    Taste,
+    Undo,
+    Volume,
+    check,
+    line_of,
+    moment_of,
+    records_of,
+)
 from potsim.planning.readings import Entry, Reading, next_reading
 
-
-@dataclass(frozen=True)
-class FilledJar:
-    """A jar taken away from the spout."""
-
-    number: int  # from 1, in the order of the run
-    volume_l: float | None = None  # what is in it [L at 20 °C]
-    word: str = ""  # how it tastes
-
-    def __post_init__(self) -> None:
-        require("jar", self.number, 1, MOST_JARS)
-        require("jar volume", self.volume_l, 0, 1e5, "L")
-
-
-def reading_record(entry: Entry) -> dict[str, Any]:
-    """Return the record of a reading."""
-    return {"record": "reading", "entry": entry.to_dict()}
-
-
-def jar_record(jar: FilledJar) -> dict[str, Any]:
-    """Return the record of a jar filled, or of what it tastes of."""
-    return {"record": "jar", "number": jar.number, "volume_l": jar.volume_l, "word": jar.word}
-
-
-def event_record(words: str) -> dict[str, Any]:
-    """Return the record of something that happened; `Journal.append` takes it."""
-    return {"record": "event", "words": words}
-
-
-def strike_record(number: int) -> dict[str, Any]:
-    """Return the record that strikes out a reading by its number; `Journal.append` takes it."""
-    return {"record": "strike", "reading": number}
-
-
-class Journal:
-    """The journal of one run; made by `open` and `read`."""
-
-    def __init__(
-        self,
-        path: Path,
-        handle: int | None,
-        records: list[Record],
-        torn: tuple[str, ...],
-        pressure_pa: float,
-    ) -> None:
-        self.path, self.torn, self.pressure_pa = path, torn, pressure_pa
-        self._handle, self._records = handle, records
-        self._readings: list[Reading] = []
-        for record in records:
-            try:
-                self._readings = self._with(record)
-            except RequestError as error:
-                raise RequestError(f"'{path}', line {record.line}: {error.message}", error.hint) from None
-
-    @classmethod
-    def open(
-        cls, path: str | os.PathLike[str], plan_text: str, *, pressure_pa: float = ATMOSPHERE_PA
-    ) -> Journal:
-        """Begin a journal, or go on with one that is there."""
-        named = Path(path)
-        handle, content = open_file(named)
-        try:
-            records, torn, good = parse(content, named)
-            if good < len(content):
-                with blame(named):
-                    os.ftruncate(handle, good)
-            journal = cls(named, handle, records, torn, pressure_pa)
-            if not records:
-                journal.append({"record": "start", "journal": VERSION, "plan": plan_text})
-                sync_folder(named)
-            elif journal.plan_text != plan_text:
-                raise RequestError(
-                    f"'{named}' is the journal of another plan.",
-                    "Name another file for this run, or the plan as it was when the run began.",
-                )
-        except BaseException:
-            os.close(handle)
-            raise
-        return journal
-
-    @classmethod
-    def read(cls, path: str | os.PathLike[str], *, pressure_pa: float = ATMOSPHERE_PA) -> Journal:
-        """Read a journal that is there, also while it is being added to."""
-        named = Path(path)
-        records, torn, _ = parse(read_file(named), named)
-        if not records:
-            raise RequestError(f"'{named}' holds no run.", "Begin one: potsim follow PLAN --enter")
-        return cls(named, None, records, torn, pressure_pa)
-
-    @property
-    def records(self) -> tuple[Record, ...]:
-        """All records, in order."""
-        return tuple(self._records)
-
-    @property
-    def plan_text(self) -> str:
-        """The plan that the run was begun with."""
-        return str(self._records[0].content["plan"])
-
-    @property
-    def readings(self) -> tuple[Reading, ...]:
-        """The readings that stand, in the order of the run."""
-        return tuple(self._readings)
-
-    @property
-    def jars(self) -> tuple[FilledJar, ...]:
-        """The jars by number; of each what was told last."""
-        last: dict[int, FilledJar] = {}
-        for record in self._records:
-            if record.kind == "jar":
-                jar = FilledJar(**record.content)
-                before = last.get(jar.number, jar)
-                volume = before.volume_l if jar.volume_l is None else jar.volume_l
-                last[jar.number] = FilledJar(jar.number, volume, jar.word or before.word)
-        return tuple(last[number] for number in sorted(last))
-
-    def append(self, record: Mapping[str, Any]) -> Record:
-        """Check a record and put it on disk; when this returns, it is there."""
-        if self._handle is None:
-            raise RequestError(f"'{self.path}' is only read here.", "Open it to add to it.")
-        text = line_of({**record, "at": datetime.now(UTC).isoformat(timespec="seconds")})
-        line = 1 + (self._records[-1].line if self._records else 0)
-        checked = record_of(json.loads(text), line)
-        readings = self._with(checked)
-        with blame(self.path):
-            write_line(self._handle, text.encode("ascii"))
-        self._records.append(checked)
-        self._readings = readings
-        return checked
-
-    def _with(self, record: Record) -> list[Reading]:
-        """Return the readings once a record is taken in; refuses what cannot be."""
-        content, readings = record.content, self._readings
-        if record.kind == "start" and record.line > 1:
-            raise RequestError("a run cannot begin twice.", "Use another file.")
-        if record.kind == "jar":
-            FilledJar(**content)
-        elif record.kind == "reading":
-            entry = Entry.from_dict(content["entry"])
-            return [*readings, self._next(readings, entry, record.line)]
-        elif record.kind == "strike":
-            number = content["reading"]
-            if not 1 <= number <= len(readings):
-                raise RequestError(
-                    f"there is no reading {number}.", f"There are {len(readings)}, numbered from 1."
-                )
-            kept: list[Reading] = []
-            for old in readings:
-                if old.number != number:
-                    kept.append(self._next(kept, old.entry, old.line))
-            return kept
-        return readings
-
-    def _next(self, before: list[Reading], entry: Entry, line: int) -> Reading:
-        return next_reading(before, entry, line=line, pressure_pa=self.pressure_pa)
-
-    def close(self) -> None:
-        """Close the file; all that was told is in it."""
-        if self._handle is not None:
-            os.close(self._handle)
-            self._handle = None
-
-    def __enter__(self) -> Journal:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-
-# --- The file under a journal: lines of JSON added one by one, each on disk before the next.
-
-
-VERSION = 1
 LARGEST = 20_000_000
 """Bytes that a journal may have."""
-LONGEST = 2_000_000
-"""Characters that one record may have; a plan is the longest."""
-FIELDS: Mapping[str, Mapping[str, tuple[type, ...]]] = {
-    "start": {"journal": (int,), "plan": (str,)},
-    "reading": {"entry": (dict,)},
-    "jar": {"number": (int,), "volume_l": (int, float, type(None)), "word": (str,)},
-    "event": {"words": (str,)},
-    "strike": {"reading": (int,)},
-}
+WAIT_S = 2.0  # for another writer, who needs a few milliseconds
+_ID = re.compile(r"[A-Za-z0-9_.:-]{1,64}")
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 _BINARY = getattr(os, "O_BINARY", 0)
 
 
-@dataclass(frozen=True)
-class Record:
-    """One line of a journal."""
-
-    kind: str  # what it tells
-    at: str  # when it was told, ISO 8601 in UTC
-    content: Mapping[str, Any]  # the rest of it
-    line: int  # where it stands in the file
-
-
-def line_of(told: Mapping[str, Any]) -> str:
-    """Write a record as its line."""
-    try:
-        text = json.dumps(told, allow_nan=False)
-    except (TypeError, ValueError, RecursionError) as error:
-        raise RequestError(f"this is no record of a journal: {error}.", "Give plain data.") from None
-    if len(text) > LONGEST:
-        raise RequestError(f"a record has {len(text)} characters; at most {LONGEST} are kept.", "Say less.")
-    return f"{text}\n"
-
-
-def record_of(told: object, line: int) -> Record:
-    """Check what a line tells."""
-    if not isinstance(told, dict):
-        raise RequestError("a record is to be a JSON object.", "")
-    kind = told.get("record")
-    if not isinstance(kind, str) or kind not in FIELDS:
-        raise UnknownNameError("record", str(kind), FIELDS)
-    fields = FIELDS[kind]
-    content = {name: value for name, value in told.items() if name not in ("record", "at")}
-    for name in content:
-        if name not in fields:
-            raise UnknownNameError(f"field of the record '{kind}'", name, fields)
-    for name, types in fields.items():
-        value = content.get(name)
-        if not isinstance(value, types) or isinstance(value, bool):
-            raise RequestError(f"the record '{kind}' has {name} = {value!r}.", "Is it of another kind?")
-    return Record(kind, str(told.get("at", "")), content, line)
-
-
-def parse(content: bytes, path: Path) -> tuple[list[Record], tuple[str, ...], int]:
-    """Read the lines of a journal."""
-    records: list[Record] = []
-    lines = content.split(b"\n")
-    tail = lines.pop()
-    good = len(content) - len(tail)
-    for number, text in enumerate(lines, start=1):
-        try:
-            records.append(record_of(json.loads(text.decode("utf-8")), number))
-        except (ValueError, RecursionError, PotsimError) as error:
-            if number == 1:
-                raise _other(path) from None
-            why = error.message if isinstance(error, PotsimError) else "it is not JSON."
-            raise RequestError(
-                f"'{path}', line {number} is damaged: {why}",
-                "Correct the line, or take it out.",
-            ) from None
-    if records and records[0].kind != "start":
-        raise _other(path)
-    if not records and tail and not tail.startswith(b'{"record": "start"'[: len(tail)]):
-        raise _other(path)
-    torn: tuple[str, ...] = ()
-    if tail:
-        said = tail[:60].decode("utf-8", errors="replace")
-        torn = (f"The last line was torn off while it was written, and is left out: {said!r}.",)
-    return records, torn, good
-
-
-def _other(path: Path) -> RequestError:
-    return RequestError(f"'{path}' is not a journal of readings.", "Name another file.")
-
-
-def open_file(path: Path) -> tuple[int, bytes]:
-    """Open a journal to add to, alone; make it if it is not there."""
-    with blame(path):
-        flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | _BINARY
-        handle = os.open(path, flags, 0o666)
-        try:
-            _lock(handle, path)
-            return handle, whole(handle, path)
-        except BaseException:
-            os.close(handle)
-            raise
-
-
-def whole(handle: int, path: Path) -> bytes:
-    """Return all that is in a file, refusing one that no run fills."""
-    parts, size = [], 0
-    while part := os.read(handle, 1 << 20):
-        parts.append(part)
-        size += len(part)
-        if size > LARGEST:
-            raise RequestError(
-                f"'{path}' is larger than {LARGEST // 1_000_000} MB; no run's journal is.",
-                "Name another file.",
-            )
-    return b"".join(parts)
-
-
-def read_file(path: Path) -> bytes:
-    """Return what is in a journal that someone may be adding to."""
-    with blame(path):
-        handle = os.open(path, os.O_RDONLY | _BINARY)
-        try:
-            return whole(handle, path)
-        finally:
-            os.close(handle)
-
-
-def write_line(handle: int, line: bytes) -> None:
-    """Add one line and wait for the disk; whatever goes wrong, no part of it stays."""
-    size = os.fstat(handle).st_size
-    try:
-        if os.write(handle, line) != len(line):
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        os.fsync(handle)
-    except OSError:
-        with contextlib.suppress(OSError):
-            os.ftruncate(handle, size)
-        raise
-
-
-def sync_folder(path: Path) -> None:
-    """Put the name of a new file on disk too, where the system lets one."""
-    with contextlib.suppress(OSError):
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
-
-
-def _lock(handle: int, path: Path) -> None:
-    """Let nobody else add to the file; the lock goes with the process."""
-    try:
-        fcntl = importlib.import_module("fcntl")
-    except ImportError:  # Windows
-        return
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        raise RequestError(
-            f"'{path}' is being added to by another session.", "Close that one first, or go on there."
-        ) from None
-    except OSError:  # a file system without locks
-        return
+# The file ---------------------------------------------------------------------------------------------------
 
 
 @contextlib.contextmanager
@@ -377,3 +67,624 @@ def blame(path: Path) -> Iterator[None]:
         number = getattr(error, "errno", None)
         hint = "Make room, and enter it once more." if number in _FULL else "Choose another place."
         raise PotsimError(f"'{path}' cannot be used: {why.lower()}.", hint) from error
+
+
+class BusyError(PotsimError):
+    """Another writer has held the journal for too long."""
+
+
+@contextlib.contextmanager
+def _alone(handle: int, path: Path) -> Iterator[None]:
+    """Be the only writer for a moment; the lock goes with the process."""
+    try:
+        fcntl: Any = importlib.import_module("fcntl")
+    except ImportError:  # Windows
+        yield
+        return
+    until = time.monotonic() + WAIT_S
+    while True:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            break
+        except BlockingIOError:
+            if time.monotonic() > until:
+                raise BusyError(f"'{path}' is held by another program.", "Try again.") from None
+            time.sleep(0.005)
+        except OSError:  # a file system without locks
+            yield
+            return
+    try:
+        yield
+    finally:
+        fcntl.flock(handle, fcntl.LOCK_UN)
+
+
+def _write_line(handle: int, line: bytes) -> None:
+    """Add one line and wait for the disk; whatever goes wrong, no part of it stays."""
+    size = os.fstat(handle).st_size
+    try:
+        if os.write(handle, line) != len(line):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        os.fsync(handle)
+    except OSError:
+        with contextlib.suppress(OSError):
+            os.ftruncate(handle, size)
+        raise
+
+
+def _sync_folder(path: Path) -> None:
+    """Put the name of a new file on disk too, where the system lets one."""
+    with contextlib.suppress(OSError):
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def _whole(handle: int, path: Path, start: int = 0) -> bytes:
+    """Return what is in a file from a place on, refusing one that no run fills."""
+    if os.fstat(handle).st_size > LARGEST:
+        raise RequestError(
+            f"'{path}' is larger than {LARGEST // 1_000_000} MB; no run's journal is.", "Name another file."
+        )
+    os.lseek(handle, start, os.SEEK_SET)
+    parts = []
+    while part := os.read(handle, 1 << 20):
+        parts.append(part)
+    return b"".join(parts)
+
+
+# The journal ------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class JarState:
+    """A jar that was filled.
+
+    Parameters
+    ----------
+    number : int
+        From 1, in the order of the run.
+    at : datetime
+        When it was taken away.
+    volume_l : float or None
+        What is in it [L at 20 °C].
+    kept : bool or None
+        Whether it went into the keep; ``None`` if that is for later to say.
+    word : str
+        How it tastes.
+    """
+
+    number: int
+    at: datetime
+    volume_l: float | None = None
+    kept: bool | None = None
+    word: str = ""
+
+
+class Told(NamedTuple):
+    """What became of an event: its record, and whether it was there already."""
+
+    record: Record
+    again: bool
+
+
+class StaleError(RequestError):
+    """A jar was noted meanwhile that whoever told of it had not seen; ``by`` is that record."""
+
+    def __init__(self, jar: int, by: Record) -> None:
+        super().__init__(
+            f"Jar {jar} was noted already{f' on {by.device}' if by.device else ''}.",
+            "Give it another volume, or discard this.",
+        )
+        self.jar, self.by = jar, by
+
+
+class _Placed(NamedTuple):
+    """An entry at its minute; ``told`` is what a person typed of it, not inferred from a full jar."""
+
+    record: Record
+    minute: float | None
+    entry: Entry
+    told: bool
+
+
+class Journal:
+    """The journal of one run; made by `open` and `read`.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    handle : int or None
+        Where events are added; ``None`` for one that is only read.
+    pressure_pa : float
+        Pressure of the air [Pa], which decides the azeotrope.
+    """
+
+    def __init__(self, path: Path, handle: int | None, pressure_pa: float) -> None:
+        self.path, self.pressure_pa = path, pressure_pa
+        self._handle = handle
+        self._forget()
+
+    def _forget(self) -> None:
+        self._records: list[Record] = []
+        self._damaged: list[Damaged] = []
+        self._lines = self._good = 0
+        self._standing: tuple[Record, ...] | None = None
+        self._placed: list[_Placed] = []
+        self._readings: list[tuple[_Placed, Reading]] = []
+        self._aside: list[tuple[Record, RequestError]] = []
+
+    @classmethod
+    def open(
+        cls,
+        path: str | os.PathLike[str],
+        plan_text: str | None = None,
+        *,
+        pressure_pa: float = ATMOSPHERE_PA,
+        event_id: str = "start",
+        device: str = "",
+    ) -> Journal:
+        """Begin a journal, or go on with one that is there.
+
+        Parameters
+        ----------
+        path : path-like
+            The file; made if it is not there and there is a plan.
+        plan_text : str, optional
+            The plan of the run, as its file says it; left out to go on with whatever plan the journal has.
+        pressure_pa : float
+            Pressure of the air [Pa], which decides the azeotrope.
+        event_id, device : str
+            Of the beginning, if it is one.
+
+        Returns
+        -------
+        Journal
+            To be added to; close it, or use it in a ``with`` statement. Others may add to it too.
+
+        Raises
+        ------
+        RequestError
+            If the file is something else, or belongs to another plan.
+        PotsimError
+            If it cannot be made or read.
+        """
+        named = Path(path)
+        flags = os.O_RDWR | os.O_APPEND | _BINARY | (os.O_CREAT if plan_text is not None else 0)
+        with blame(named):
+            handle = os.open(named, flags, 0o666)
+        journal = cls(named, handle, pressure_pa)
+        try:
+            with _alone(handle, named):
+                journal._take(mend=True)
+                if not journal._records and plan_text is not None:
+                    journal._write(Record(event_id, datetime.now(UTC), device, 1, Start(plan_text)))
+                    _sync_folder(named)
+            if not journal._records:
+                raise RequestError(f"'{named}' holds no run.", "Begin one: potsim follow PLAN --enter")
+            if plan_text not in (None, journal.plan_text):
+                raise RequestError(
+                    f"'{named}' is the journal of another plan.",
+                    "Name another file for this run, or the plan as it was when the run began.",
+                )
+        except BaseException:
+            journal.close()
+            raise
+        return journal
+
+    @classmethod
+    def read(cls, path: str | os.PathLike[str], *, pressure_pa: float = ATMOSPHERE_PA) -> Journal:
+        """Read a journal that is there, also while it is being added to.
+
+        Parameters
+        ----------
+        path : path-like
+            The file.
+        pressure_pa : float
+            Pressure of the air [Pa].
+
+        Returns
+        -------
+        Journal
+            Not to be added to.
+
+        Raises
+        ------
+        RequestError
+            If there is none, or it is something else.
+        """
+        named = Path(path)
+        with blame(named):
+            handle = os.open(named, os.O_RDONLY | _BINARY)
+        try:
+            journal = cls(named, handle, pressure_pa)
+            with blame(named):
+                journal._take(mend=False)
+        finally:
+            os.close(handle)
+        journal._handle = None
+        if not journal._records:
+            raise RequestError(f"'{named}' holds no run.", "Begin one: potsim follow PLAN --enter")
+        return journal
+
+    def refresh(self) -> None:
+        """Take in what others have added since."""
+        if self._handle is not None:
+            with blame(self.path):
+                self._take(mend=False)
+
+    def _take(self, *, mend: bool) -> None:
+        """Read the lines that are new; ``mend`` to cut off a torn one, which only a writer may."""
+        assert self._handle is not None
+        if os.fstat(self._handle).st_size < self._good:
+            self._forget()
+        content = _whole(self._handle, self.path, self._good)
+        self._damaged = [one for one in self._damaged if not one.torn]
+        *lines, tail = content.split(b"\n")
+        for text in lines:
+            self._lines += 1
+            self._good += len(text) + 1
+            try:
+                found = records_of(json.loads(text.decode("utf-8")), self._lines)
+            except (ValueError, RecursionError, PotsimError) as error:
+                if self._lines == 1:
+                    newer = isinstance(error, RequestError) and b'"journal"' in text
+                    raise (error if newer else self._other()) from None
+                self._damaged.append(Damaged(self._lines, False, text[:60].decode("utf-8", "replace")))
+                continue
+            if self._lines == 1 and not isinstance(found[0].event, Start):
+                raise self._other()
+            self._records += self._by_id(found)
+            self._standing = None
+        if tail and not self._lines and not tail.startswith(b'{"record": "start"'[: len(tail)]):
+            raise self._other()
+        if tail:
+            self._damaged.append(Damaged(self._lines + 1, True, tail[:60].decode("utf-8", "replace")))
+            if mend:
+                os.ftruncate(self._handle, self._good)
+
+    def _by_id(self, found: list[Record]) -> list[Record]:
+        """Name the reading that a strike of version 1 meant by its number at that time."""
+        event = found[0].event
+        if not (isinstance(event, Undo) and event.event.startswith("#")):
+            return found
+        self._standing = None
+        numbers = [r.line for r in self.readings]
+        number = int(event.event[1:])
+        line = numbers[number - 1] if 1 <= number <= len(numbers) else 0
+        meant = [r.id for r in self._records if r.line == line and isinstance(r.event, Read)]
+        return [found[0]._replace(event=Undo(meant[0] if meant else ""))]
+
+    def _other(self) -> RequestError:
+        return RequestError(f"'{self.path}' is not a journal of readings.", "Name another file.")
+
+    # What is in it ----------------------------------------------------------------------------------------
+
+    @property
+    def records(self) -> tuple[Record, ...]:
+        """All records, in the order in which they were told."""
+        return tuple(self._records)
+
+    @property
+    def damaged(self) -> tuple[Damaged, ...]:
+        """Lines that are left out."""
+        return tuple(self._damaged)
+
+    @property
+    def plan_text(self) -> str:
+        """The plan that the run was begun with."""
+        first = self._records[0].event
+        assert isinstance(first, Start)
+        return first.plan
+
+    @property
+    def standing(self) -> tuple[Record, ...]:
+        """The records that count: those undone are left out, and so are the undoings."""
+        if self._standing is None:
+            undone: set[str] = set()
+            standing = []
+            for record in reversed(self._records):
+                if record.id in undone:
+                    continue
+                if isinstance(record.event, Undo):
+                    undone.add(record.event.event)
+                else:
+                    standing.append(record)
+            self._standing = tuple(reversed(standing))
+            self._lay(self._placed_of(self._standing))
+        return self._standing
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """The readings that stand, each at its minute; full jars of known volume are among them."""
+        _ = self.standing
+        return tuple(reading for _, reading in self._readings)
+
+    def reading_of(self, event_id: str) -> Reading | None:
+        """Return what became of an event among the readings; ``None`` if it is none of them."""
+        _ = self.standing
+        return next((r for placed, r in self._readings if placed.record.id == event_id), None)
+
+    @property
+    def aside(self) -> tuple[tuple[Record, RequestError], ...]:
+        """Readings that no longer fit those that stand before them, and why."""
+        _ = self.standing
+        return tuple(self._aside)
+
+    def latest(self, kind: type[Event], **where: object) -> Any:
+        """Return the latest event of a kind that stands, by when it happened; ``None`` if there is none."""
+        found = [
+            r
+            for r in self.standing
+            if isinstance(r.event, kind) and all(getattr(r.event, k) == v for k, v in where.items())
+        ]
+        return max(found, key=lambda r: (r.at, r.line)).event if found else None
+
+    def all_of(self, kind: type[Event]) -> tuple[Any, ...]:
+        """Return all events of a kind that stand, by when they happened."""
+        found = [r for r in self.standing if isinstance(r.event, kind)]
+        return tuple(r.event for r in sorted(found, key=lambda r: (r.at, r.line)))
+
+    @property
+    def heat_on(self) -> datetime | None:
+        """When the heat went on; ``None`` if that was not told."""
+        return self._heat(True)
+
+    @property
+    def heat_off(self) -> datetime | None:
+        """When the heat went off; ``None`` while it is on."""
+        on, off = self._heat(True), self._heat(False)
+        return off if on is not None and off is not None and off >= on else None
+
+    def _heat(self, on: bool) -> datetime | None:
+        return _switched(self.standing, on)
+
+    @property
+    def jars(self) -> tuple[JarState, ...]:
+        """The jars by number; of each what was told last."""
+        found: dict[int, JarState] = {}
+        for record in self.standing:
+            event = record.event
+            if isinstance(event, Full):
+                found.setdefault(event.jar, JarState(event.jar, record.at, event.volume_l, event.kept))
+            elif isinstance(event, Read) and event.entry.of == "jar":
+                number = event.jar or max(found, default=0) + 1
+                found.setdefault(number, JarState(number, record.at))
+        volumes = {**self._typed_volumes()}
+        for event in self.all_of(Volume):
+            volumes[event.jar] = event.volume_l
+        words = {event.jar: event.word for event in self.all_of(Taste)}
+        return tuple(
+            replace(jar, volume_l=volumes.get(n, jar.volume_l), word=words.get(n, ""))
+            for n, jar in sorted(found.items())
+        )
+
+    def _typed_volumes(self) -> dict[int, float]:
+        reads = self.all_of(Read)
+        return {r.jar: r.entry.jar_l for r in reads if r.jar is not None and r.entry.jar_l is not None}
+
+    def minute(self, at: datetime) -> float | None:
+        """Return a moment as minutes since the heat went on [min]; ``None`` before that, or if not told."""
+        on = self.heat_on
+        if on is None or at < on:
+            return None
+        return round((at - on).total_seconds() / 60.0, 3)
+
+    def _placed_of(self, standing: Sequence[Record]) -> list[_Placed]:
+        """All that tells of the run, in its order: typed readings, and jars that were noted as full."""
+        on = _switched(standing, True)
+
+        def minute(record: Record, entry: Entry | None = None) -> float | None:
+            if entry is not None and entry.elapsed_min is not None:
+                return entry.elapsed_min
+            if on is None or record.at < on or not record.at.timestamp():
+                return None
+            return round((record.at - on).total_seconds() / 60.0, 3)
+
+        of_jar = {r.event.jar: r for r in standing if isinstance(r.event, Read) and r.event.jar is not None}
+        volumes = {r.event.jar: r.event.volume_l for r in standing if isinstance(r.event, Volume)}
+        placed: list[_Placed] = []
+        filled: set[int] = set()
+        for record in standing:
+            event = record.event
+            if isinstance(event, Full) and event.jar not in filled:
+                filled.add(event.jar)
+                told = of_jar.get(event.jar)
+                entry = told.event.entry if told and isinstance(told.event, Read) else Entry(of="jar")
+                volume = volumes.get(event.jar, entry.jar_l if entry.jar_l is not None else event.volume_l)
+                if volume or entry.jar_g is not None:
+                    at = entry.elapsed_min if entry.elapsed_min is not None else minute(record)
+                    entry = replace(entry, jar_l=volume or None, of="jar")
+                    _insert(placed, _Placed(told or record, at, entry, told is not None))
+            elif isinstance(event, Read) and event.jar not in filled | _ticked(standing):
+                _insert(placed, _Placed(record, minute(record, event.entry), event.entry, True))
+        return placed
+
+    def _lay(self, placed: list[_Placed]) -> None:
+        """Complete the entries one after the other; what does not fit those before it is set aside."""
+        same = 0
+        if not self._aside:
+            for old, new in zip(self._placed, placed, strict=False):
+                if old != new or not new.told or any(not p.told for p in placed):
+                    break
+                same += 1
+        kept = self._readings[:same]
+        aside: list[tuple[Record, RequestError]] = []
+        for k, one in enumerate(placed[same:], start=same):
+            before = [reading for _, reading in kept]
+            entry = replace(one.entry, elapsed_min=one.minute)
+            if not one.told:
+                entry = _clamped(entry, before, placed[k + 1 :])
+            try:
+                reading = next_reading(before, entry, line=one.record.line, pressure_pa=self.pressure_pa)
+            except RequestError as error:
+                aside.append((one.record, error))
+            else:
+                kept.append((one, reading))
+        self._placed, self._readings, self._aside = placed, kept, aside
+
+    # Adding to it -----------------------------------------------------------------------------------------
+
+    def append(
+        self,
+        event: Event,
+        *,
+        event_id: str = "",
+        at: datetime | None = None,
+        device: str = "",
+        sure: bool = False,
+    ) -> Told:
+        """Check an event and put it on disk; when this returns, it is there.
+
+        Parameters
+        ----------
+        event : Event
+            What happened.
+        event_id : str
+            Made where it was typed; one that is in the journal already is not written again.
+        at : datetime, optional
+            When it happened; now, if left out.
+        device : str
+            Where it was typed.
+        sure : bool
+            Whether a jar counts although it was noted meanwhile: it then is another volume for it.
+
+        Returns
+        -------
+        Told
+            As it stands in the file.
+
+        Raises
+        ------
+        StaleError
+            If the jar was noted meanwhile.
+        RequestError
+            If it cannot be, as a reading of less than was collected before; nothing is written.
+        BusyError
+            If another program holds the journal.
+        PotsimError
+            If the disk is full or fails; the journal is as it was.
+        """
+        if self._handle is None:
+            raise RequestError(f"'{self.path}' is only read here.", "Open it to add to it.")
+        if event_id and not _ID.fullmatch(event_id):
+            raise RequestError("The id is not one of up to 64 letters, digits and hyphens.", "")
+        with blame(self.path), _alone(self._handle, self.path):
+            self._take(mend=True)
+            known = [r for r in self._records if event_id and r.id == event_id]
+            if known:
+                return Told(known[0], True)
+            now = _to_milliseconds(datetime.now(UTC))
+            name = event_id or f"{now:%Y%m%d%H%M%S%f}-{self._lines + 1}"
+            record = Record(
+                name, min(_to_milliseconds(at or now), now), device[:40], self._lines + 1, check(event)
+            )
+            record = record._replace(event=self._fitting(record, sure))
+            return Told(self._write(record), False)
+
+    def _fitting(self, record: Record, sure: bool) -> Event:
+        """Refuse what cannot be beside what stands."""
+        event = record.event
+        if isinstance(event, Start):
+            raise RequestError("a run cannot begin twice.", "Use another file.")
+        if isinstance(event, Undo) and event.event not in {r.id for r in self._records[1:]}:
+            raise RequestError("There is nothing of that name to take back.", "It may have been discarded.")
+        if isinstance(event, Full):
+            by = self._noted(event)
+            if by is not None:
+                if not sure:
+                    raise StaleError(event.jar, by)
+                same = any(isinstance(r.event, Full) and r.event.jar == event.jar for r in self.standing)
+                if same and event.volume_l is not None:
+                    return Volume(event.jar, event.volume_l)
+        if isinstance(event, Read | Full | Volume):
+            standing = (*self.standing, record)
+            before = {r.id for r, _ in self._aside}
+            probe = Journal(self.path, None, self.pressure_pa)
+            probe._lay(self._placed_of(standing))
+            for bad, error in probe._aside:
+                if bad.id not in before:
+                    raise error
+        return event
+
+    def _noted(self, event: Full) -> Record | None:
+        """The record by which a jar is noted already, or a later one than was seen."""
+        filled = [r for r in self.standing if isinstance(r.event, Full)]
+        same = [r for r in filled if isinstance(r.event, Full) and r.event.jar == event.jar]
+        later = [
+            r
+            for r in filled
+            if isinstance(r.event, Full) and event.saw is not None and r.event.jar > max(event.saw, event.jar)
+        ]
+        return next(iter(same or later), None)
+
+    def _write(self, record: Record) -> Record:
+        assert self._handle is not None
+        line = line_of(record)
+        with blame(self.path):
+            _write_line(self._handle, line)
+        self._records.append(record)
+        self._lines += 1
+        self._good += len(line)
+        self._standing = None
+        return record
+
+    def stat(self) -> os.stat_result:
+        """Return what the system says of the file that is open."""
+        assert self._handle is not None
+        return os.fstat(self._handle)
+
+    def close(self) -> None:
+        """Close the file; all that was told is in it."""
+        if self._handle is not None:
+            os.close(self._handle)
+            self._handle = None
+
+    def __enter__(self) -> Journal:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def _to_milliseconds(at: datetime) -> datetime:
+    return at.replace(microsecond=at.microsecond // 1000 * 1000)
+
+
+def _switched(standing: Sequence[Record], on: bool) -> datetime | None:
+    """When the heat went on, or off, for the last time."""
+    found = []
+    for record in standing:
+        if isinstance(record.event, Heat) and record.event.on is on:
+            told = [tick[3:] for tick in record.event.ticks if tick.startswith("at ")]  # version 1
+            found.append(moment_of(told[0]) if told else record.at)
+    return max(found, default=None)
+
+
+def _ticked(standing: Sequence[Record]) -> set[int | None]:
+    """Jars that were noted as full: a reading of one of them is laid with that note."""
+    return {r.event.jar for r in standing if isinstance(r.event, Full)}
+
+
+def _insert(placed: list[_Placed], one: _Placed) -> None:
+    """Put an entry at its minute: behind all that are no later."""
+    k = len(placed)
+    if one.minute is not None:
+        while k and (other := placed[k - 1].minute) is not None and other > one.minute:
+            k -= 1
+    placed.insert(k, one)
+
+
+def _clamped(entry: Entry, before: Sequence[Reading], later: Sequence[_Placed]) -> Entry:
+    """A jar noted by its mark, between the totals that were measured: a mark never contradicts those."""
+    last = max((r.collected_l for r in before if r.collected_l is not None), default=0.0)
+    jars = [r.collected_l for r in before if r.entry.of == "jar" and r.collected_l is not None]
+    total = (jars[-1] if jars else 0.0) + (entry.jar_l or 0.0)
+    measured = [p.entry.collected_l for p in later if p.told and p.entry.collected_l is not None]
+    total = max(min([total, *measured[:1]]), last)
+    return replace(entry, collected_l=total, jar_l=min(entry.jar_l or 0.0, total) or None)

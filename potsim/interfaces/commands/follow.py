@@ -6,13 +6,14 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from potsim.errors import RequestError
+from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import files, output
 from potsim.interfaces.options import Command, Parser, Subparsers, add_command, add_force, add_json, read
 from potsim.interfaces.planfile import the_plan, the_plan_file
 
 if TYPE_CHECKING:
     from potsim.planning.forecast import Forecast
+    from potsim.planning.journal import Journal
     from potsim.planning.plan import Plan
     from potsim.planning.readings import Reading
     from potsim.planning.run import Run
@@ -118,9 +119,12 @@ def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | N
     path = Path(args.journal) if args.journal is not None else plan_file.with_suffix(".readings.jsonl")
     follower = Follower(made, held)
     pressure_pa = made.setting.still.conditions.pressure_pa
-    with Journal.open(path, read_file(plan_file), pressure_pa=pressure_pa) as journal:
+    text = read_file(plan_file)
+    if path.exists() and _same_plan(Journal.read(path).plan_text, made.plan, plan_file):
+        text = Journal.read(path).plan_text  # what came of the run may stand in the file by now
+    with Journal.open(path, text, pressure_pa=pressure_pa) as journal:
         output.words(f"Readings are saved in '{path}', each at once.")
-        for sentence in journal.torn:
+        for sentence in damage(journal):
             output.words(sentence)
         if journal.readings:
             output.words(f"Going on after {len(journal.readings)} readings.")
@@ -136,15 +140,35 @@ def _readings(
 
     pressure_pa = made.setting.still.conditions.pressure_pa
     if _is_journal(path):
-        from potsim.interfaces.planfile import read_file
         from potsim.planning.journal import Journal
 
         journal = Journal.read(path, pressure_pa=pressure_pa)
-        other = journal.plan_text != read_file(plan_file)
+        other = not _same_plan(journal.plan_text, plan, plan_file)
         changed = ("The plan is no longer as it was when this journal was begun.",) if other else ()
-        return journal.readings, (*journal.torn, *changed)
+        aside = (f"{error} The reading is set aside." for _, error in journal.aside)
+        return journal.readings, (*damage(journal), *aside, *changed)
     read_table = load_readings(path, pressure_pa=pressure_pa)
     return read_table.readings, read_table.notes
+
+
+def _same_plan(begun_with: str, plan: Plan, plan_file: Path) -> bool:
+    """Whether the plan of a journal is that of the file, whatever came of the run."""
+    from potsim.interfaces.planfile import read_plan
+
+    try:
+        return read_plan(begun_with, plan_file.name, plan_file.parent) == plan
+    except PotsimError:
+        return False
+
+
+def damage(journal: Journal) -> tuple[str, ...]:
+    """Say which lines of a journal are left out."""
+    return tuple(
+        f"The last line was torn off while it was written, and is left out: {one.text!r}."
+        if one.torn
+        else f"Line {one.line} cannot be read, and is left out: {one.text!r}."
+        for one in journal.damaged
+    )
 
 
 def _is_journal(path: Path) -> bool:

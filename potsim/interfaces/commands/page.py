@@ -13,10 +13,11 @@ ABOUT = Command(
     name="page",
     help="the whole job in a browser: before, during and after the run",
     description="""\
-Serve a web page on this machine and open it in the browser. It starts on the
-built-in example. Runs are kept in a folder of their own, line by line, so that
-nothing is lost. Only this machine can reach the page, unless --host says
-otherwise; then a printed code lets each browser in.""",
+Serve a web page on this machine and open it in the browser. Plans, runs and
+stills are kept in a folder of their own as files that the other commands read;
+what is told of a run is on disk at once. Only this machine can reach the page,
+until it is opened to a phone on the page itself, or by --host; then a square to
+scan, or a printed code, lets each browser in.""",
     examples=(
         "potsim page",
         "potsim page --no-browser --port 8080 --data my-runs",
@@ -28,7 +29,9 @@ otherwise; then a printed code lets each browser in.""",
 def add(subparsers: Subparsers) -> None:
     """Put ``page`` on the command line."""
     parser = add_command(subparsers, ABOUT, run)
-    parser.add_argument("--data", metavar="DIR", help="folder for runs (default: potsim-runs in your home)")
+    parser.add_argument(
+        "--data", metavar="DIR", help="folder for all that is kept (default: potsim-runs in your home)"
+    )
     parser.add_argument("--host", metavar="ADDRESS", help="serve the home network too, such as 0.0.0.0")
     parser.add_argument("--port", metavar="N", help="port (default: 8437, or any that is free)")
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser")

@@ -1,64 +1,643 @@
-"""What goes back to the browser: plain data, files, and refusals in words."""
+"""What the processes of the page compute: plans and trials made into what the page shows.
+
+Everything here runs in a process of `workers`, from plain data to plain data. Numbers are those of
+``potsim run --json``, rounded to what a screen can show.
+"""
 
 from __future__ import annotations
 
-import json
-import re
+import dataclasses
+import functools
+import hashlib
+from collections import OrderedDict, defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
-from starlette.responses import Response
+import numpy as np
+from numpy.typing import NDArray
 
-from potsim.errors import PotsimError
-from potsim.interfaces.page.spoken import spoken
-from potsim.interfaces.quantities import LONGEST
+from potsim.errors import PotsimError, RequestError
+from potsim.interfaces.page import words
+from potsim.interfaces.planfile import Source, example_plan, plan_of, read_plan, tables_of, write_plan
+from potsim.planning import flavours as aroma
+from potsim.planning.botanicals import library
+from potsim.planning.plan import JarPlan, Plan
+from potsim.planning.run import Run, distil
 
+Array = NDArray[np.float64]
+Task = Callable[[dict[str, Any]], Any]
 SOURCE = "plan"
-"""What a plan that came from a form is called in refusals, which put it first; it is taken off again."""
-_TABLE = re.compile(
-    rf"^{SOURCE}: \[\[?(?P<table>[\w.]+)\]\]?(?: (?P<number>\d+))?(?: (?P<inner>stop|tails_from|stretch))?"
-    r"(?:[ .](?P<key>[a-z_]+))?"
-)
-_KEY = re.compile(r"^(?P<path>[a-z]+(?:\.[a-z_]+)+)")
+POINTS, TAIL_POINTS, LANE_POINTS, THUMB_POINTS = 61, 15, 31, 12
+TAIL_TO = 0.25  # past the stop, of what is collected by then
+NOSE = 0.35  # power by which a nose has the strength of a smell
+MOST_LANES = 6
+NEAR = 0.10  # two groups so near: the end of a stretch is not sharp
+APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan's [% vol]
+MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
+MOST_ROWS = 40  # of one kind of table
+SURE_RUNS = 500
+HELD = 24  # runs computed lately
 
 
-def data(value: Any, status: int = 200) -> Response:
-    """Return plain data, in ASCII, which any text survives."""
-    body = json.dumps(value, allow_nan=False, separators=(",", ":"))
-    return Response(body, status, media_type="application/json")
+# Rounding ---------------------------------------------------------------------------------------------------
 
 
-def attachment(content: str | bytes, name: str, media_type: str) -> Response:
-    """Return a file to be saved."""
-    return Response(
-        content,
-        media_type=media_type,
-        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+def digits(value: Any, many: int = 6) -> Any:
+    """Return plain data with numbers to so many digits."""
+    if isinstance(value, float):
+        return float(f"{value:.{many}g}")
+    if isinstance(value, dict):
+        return {key: digits(inner, many) for key, inner in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [digits(inner, many) for inner in value]
+    return value
+
+
+def column(values: Any, decimals: int) -> list[float]:
+    """Return an array as a list with so many decimals, for a picture."""
+    return np.round(np.asarray(values, dtype=float), decimals).tolist()  # type: ignore[no-any-return]
+
+
+# Plans ------------------------------------------------------------------------------------------------------
+
+
+def plan_from(tables: object, root: str | None = None) -> Plan:
+    """Return the plan that a browser sent.
+
+    Parameters
+    ----------
+    tables : object
+        Tables of a plan file.
+    root : str, optional
+        The data folder, of which files may be named without a path.
+
+    Returns
+    -------
+    Plan
+        What they say.
+
+    Raises
+    ------
+    PotsimError
+        If they will not be read.
+    """
+    if not isinstance(tables, dict):
+        raise RequestError("The plan is not a set of tables.", "Start again from the example.")
+    for name in ("charge", "botanical", "own_botanical", "own_compound"):
+        rows = tables.get(name)
+        if isinstance(rows, list) and len(rows) > MOST_ROWS:
+            raise RequestError(f"[[{name}]] stands {len(rows)} times; at most {MOST_ROWS} are taken.", "")
+    if _runs_inside(tables) > MOST_RUNS:
+        raise RequestError(f"The charge goes back to more than {MOST_RUNS} runs.", "Take fewer left-overs.")
+    folder = Path(root) if root is not None and _names_plain(tables) else None
+    return plan_of(tables, Source(SOURCE, folder))
+
+
+def _runs_inside(tables: dict[str, Any]) -> int:
+    """How many earlier runs would have to be computed; counting ends where there are too many."""
+    found, waiting = 0, [tables]
+    while waiting and found <= MOST_RUNS:
+        rows = waiting.pop().get("charge")
+        inside = (
+            [row.get("from_run") for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+        )
+        inner = [run for run in inside if isinstance(run, dict)]
+        found += len(inner)
+        waiting += inner
+    return found
+
+
+def _names_plain(tables: dict[str, Any]) -> bool:
+    """Whether every other file is named as one of the data folder itself."""
+    still, rows = tables.get("still"), tables.get("charge")
+    names = [still.get("from_file")] if isinstance(still, dict) else []
+    names += [r.get("from_run") for r in rows if isinstance(r, dict)] if isinstance(rows, list) else []
+    return all(
+        not isinstance(n, str) or (n == Path(n).name and not n.startswith(".") and "\\" not in n)
+        for n in names
     )
+
+
+_RUNS: OrderedDict[str, Run] = OrderedDict()
+
+
+def run_of(plan: Plan) -> Run:
+    """Return the run of a plan, computed once for as long as it is used."""
+    key = repr(plan)
+    if key not in _RUNS:
+        _RUNS[key] = distil(plan)
+    _RUNS.move_to_end(key)
+    while len(_RUNS) > HELD:
+        _RUNS.popitem(last=False)
+    return _RUNS[key]
+
+
+def answer(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return what the page shows of a plan, and what it needs to follow a grip."""
+    plan = plan_from(sent.get("plan"), sent.get("root"))
+    run = run_of(plan)
+    wanted = sent.get("want") or ["strip", "lanes", "rows"]
+    found: dict[str, Any] = {
+        "answer": figures(run),
+        "why": words.why(run),
+        "then": words.then(run),
+        "strip": strip(run),
+        "grips": grips(run),
+    }
+    if "lanes" in wanted:
+        found["lanes"] = lanes(run)
+    if "rows" in wanted:
+        found["rows"] = words.rows(plan, run)
+        found["doses"] = doses(run)
+        found["cautions"] = [{"severity": "note", "text": text} for text in run.cautions]
+        found["assumed"] = list(run.assumed)
+    return found
+
+
+def figures(run: Run) -> dict[str, Any]:
+    """Return the figures of a run."""
+    made = run.proofing
+    return digits(  # type: ignore[no-any-return]
+        {
+            "keep_l": run.keep.volume_l,
+            "keep_abv": run.keep.abv,
+            "water_g": None if made is None else 1000.0 * made.water_kg,
+            "bottle_l": run.plan.bottling.bottle_l,
+            "bottles": None if made is None else made.bottles,
+            "left_over_l": None if made is None else made.left_over_l,
+            "target_abv": None if made is None else made.target_abv,
+            "stop_l": run.stop.collected_l,
+            "stop_min": run.stop.elapsed_min,
+            "first_drop_min": run.first_drop_min,
+            "charge_l": run.charge.volume_l,
+            "charge_abv": run.charge.abv,
+        }
+    )
+
+
+def strip(run: Run, points: int = POINTS) -> dict[str, Any]:
+    """Return a planned run as a strip of distillate."""
+    profile = run.profile
+    at = np.linspace(0, len(profile.collected_l) - 1, points).round().astype(int)
+    marked, leading = _marks(run)
+    return {
+        "end_l": round(run.stop.collected_l, 5),
+        "heads_l": round(next((j.to_l for j in reversed(run.jars) if j.role == "heads"), 0.0), 5),
+        "curve": {
+            "l": column(profile.collected_l[at], 4),
+            "abv": column(profile.stream_abv[at], 2),
+            "min": column(profile.elapsed_min[at], 2),
+            "vapour_c": column(profile.vapour_c[at], 2),
+        },
+        "tail": tail(run),
+        "clouds_l": None,
+        "band": None,
+        "readings": [],
+        "jars": [
+            {
+                "n": jar.number,
+                "role": jar.role,
+                "from_l": round(jar.from_l, 5),
+                "to_l": round(jar.to_l, 5),
+                "volume_l": round(jar.volume_l, 5),
+                "abv": round(jar.abv, 2),
+                "full_min": round(jar.full_min, 3),
+                "size_l": jar.size_l,
+                "leads": list(leads),
+                "marks": list(marks),
+                "state": "planned",
+                "word": "",
+                "measured_l": None,
+                "measured_abv": None,
+            }
+            for jar, marks, leads in zip(run.jars, marked, leading, strict=True)
+        ],
+    }
+
+
+def _marks(run: Run) -> tuple[Sequence[Sequence[str]], Sequence[Sequence[str]]]:
+    """Botanicals that mark each jar, and those that lead it."""
+    spans = [(jar.start_depletion, jar.end_depletion) for jar in run.jars]
+    if not len(run.flavours) or not spans:
+        empty: list[Sequence[str]] = [()] * len(spans)
+        return empty, empty
+    found = aroma.activities(run.flavours, spans)
+    names = aroma.labels(run.flavours)
+    leading = [
+        [names[k] for k in np.argsort(-jar, kind="stable")[:3] if jar[k] >= aroma.NOTICED] for jar in found.T
+    ]
+    return aroma.leading(run.flavours, spans), leading
+
+
+def tail(run: Run) -> dict[str, Any] | None:
+    """Return what would still come past the stop; ``None`` where nothing would."""
+    start = run.end.depletion
+    s = np.linspace(start, start + 1.5, 64)
+    states = run.course.at(s)
+    most = run.stop.collected_l * (1.0 + TAIL_TO)
+    fine = (states.collected_l <= most) & (states.stream_abv > 1.0)
+    last = int(np.argmin(fine)) if not fine.all() else len(s)
+    if last < 3:
+        return None
+    at = np.linspace(0, last - 1, min(TAIL_POINTS, last)).round().astype(int)
+    return {
+        "l": column(states.collected_l[at], 4),
+        "abv": column(states.stream_abv[at], 2),
+        "min": column(states.elapsed_s[at] / 60.0, 2),
+    }
+
+
+def grips(run: Run) -> dict[str, Any]:
+    """Return where heads, stop and tails may be taken hold of, and what key of the plan each moves."""
+    cuts, setting = run.plan.cuts, run.setting
+    named = dict(setting.stop.named)
+    key = run.end.reason if run.end.reason in named else next(iter(named), "stream_abv")
+    value = named.get(key)
+    tails = None
+    if cuts.tails_from is not None:
+        first = next(iter(cuts.tails_from.named.items()), None)
+        kept = [jar.to_l for jar in run.jars if jar.role == "keep"]
+        if first is not None and kept:
+            tails = {"path": f"cuts.tails_from.{first[0]}", "key": first[0], "value": first[1], "l": kept[-1]}
+    return digits(  # type: ignore[no-any-return]
+        {
+            "heads": {"path": "cuts.heads", "l": setting.heads_l},
+            "stop": {
+                "path": f"cuts.stop.{key}",
+                "key": key,
+                "value": value if isinstance(value, (int, float)) else None,
+                "l": run.stop.collected_l,
+            },
+            "tails": tails,
+        }
+    )
+
+
+def lanes(run: Run, to_l: float | None = None) -> dict[str, Any]:
+    """Return how strongly each group of flavour stands in the stream along a run, and which leads where."""
+    if not len(run.flavours):
+        return {"l": [], "groups": [], "leads": []}
+    edges = np.linspace(0.0, run.end.depletion, LANE_POINTS + 1)
+    collected = run.course.at(edges).collected_l
+    spans = list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
+    by_line = aroma.activities(run.flavours, spans)
+    names = aroma.labels(run.flavours)
+    members: defaultdict[str, list[int]] = defaultdict(list)
+    for k, dose in enumerate(run.bill):
+        members[getattr(dose.botanical, "group", "") or dose.botanical.common_name].append(k)
+    noticed = {name: by_line[lines].sum(axis=0) for name, lines in members.items()}
+    largest = sorted(noticed, key=lambda name: -float(noticed[name].max()))[:MOST_LANES]
+    table = np.array([noticed[name] for name in largest])
+    width = np.diff(collected)
+    mean = (table @ width) / width.sum()
+    above = np.where(table >= aroma.NOTICED, table / np.maximum(mean, 1e-30)[:, None], 0.0)
+    marks = np.argmax(above, axis=0)
+    some = above.max(axis=0) > 0.0
+    most = float(table.max()) or 1.0
+    middle = 0.5 * (collected[:-1] + collected[1:])
+    stretches: list[dict[str, Any]] = []
+    begin = 0
+    for k in range(1, len(marks) + 1):
+        if k == len(marks) or marks[k] != marks[begin] or some[k] != some[begin]:
+            if some[begin]:
+                group = int(marks[begin])
+                lines = members[largest[group]]
+                sums = by_line[lines][:, begin:k].sum(axis=1)
+                stretches.append(
+                    {
+                        "group": largest[group],
+                        "from_l": round(float(collected[begin]), 4),
+                        "to_l": round(float(collected[k]), 4),
+                        "label": names[lines[int(np.argmax(sums))]],
+                        "fade_from": _faint(above, begin),
+                        "fade_to": _faint(above, k),
+                    }
+                )
+            begin = k
+    order = list(dict.fromkeys([s["group"] for s in stretches] + largest))
+    return {
+        "l": column(middle, 4),
+        "groups": [
+            {
+                "name": name,
+                "label": name[:1].upper() + name[1:],
+                "thick": column((noticed[name] / most) ** NOSE, 3),
+                "stretches": [
+                    {k: v for k, v in s.items() if k != "group"} for s in stretches if s["group"] == name
+                ],
+            }
+            for name in order
+        ],
+        "leads": [{key: s[key] for key in ("from_l", "to_l", "label")} for s in stretches],
+    }
+
+
+def _faint(above: Array, k: int) -> bool:
+    """Whether two groups stand so near each other at an end that it is not sharp."""
+    if not 0 < k < above.shape[1] or above.shape[0] < 2:
+        return False
+    first, second = np.sort(0.5 * (above[:, k - 1] + above[:, k]))[::-1][:2]
+    return bool(second > (1.0 - NEAR) * first)
+
+
+def doses(run: Run) -> list[dict[str, Any]]:
+    """Return each line of the bill, in its order: how much, and where it comes over."""
+    by_line = {flavour.line: flavour for flavour in run.flavours.botanicals}
+    found = []
+    for k, dose in enumerate(run.bill):
+        flavour, usual = by_line[k], dose.botanical.usual_dose
+        timing = flavour.timing
+        where = None if timing is None else [round(timing.start_l, 4), round(timing.end_l, 4)]
+        found.append(
+            {
+                "row": k,
+                "name": dose.botanical.common_name,
+                "class": flavour.klass,
+                "from_l": where[0] if where else None,
+                "to_l": where[1] if where else None,
+                "stays": round(flavour.left_in_pot, 3),
+                "g": digits(dose.wet_mass_g, 4),
+                "g_per_l": digits(dose.wet_mass_g / run.charge.volume_l, 4),
+                "usual_g_per_l": None if usual is None else [usual.low_g_per_l, usual.high_g_per_l],
+                "shown": words.dose(dose),
+            }
+        )
+    return found
+
+
+def beside(sent: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the stream of a weaker and of a stronger charge, the alcohol in it being the same."""
+    from potsim.planning.sweep import with_strength
+
+    plan = plan_from(sent.get("plan"), sent.get("root"))
+    bare = dataclasses.replace(plan, jars=JarPlan(), botanicals=())
+    abv = run_of(bare).charge.abv
+    found = []
+    for name, other in (("weaker", abv - APART_ABV), ("stronger", abv + APART_ABV)):
+        try:
+            run = run_of(with_strength(bare, other))
+        except PotsimError:
+            continue
+        at = np.linspace(0, len(run.collected_l) - 1, POINTS).round().astype(int)
+        curve = {"l": column(run.collected_l[at], 4), "abv": column(run.stream_abv[at], 2)}
+        found.append({"which": name, "abv": round(run.charge.abv, 2), "curve": curve, "answer": figures(run)})
+    return found
+
+
+def sure(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return how sure the answer is: bands that hold nine in ten of the runs drawn."""
+    from potsim.planning.ensemble import ensemble
+
+    plan = plan_from(sent.get("plan"), sent.get("root"))
+    made = ensemble(plan, n=SURE_RUNS)
+
+    def band(name: str) -> dict[str, float] | None:
+        one = made.answers.get(name)
+        return None if one is None else digits({"value": one.value, "low": one.low, "high": one.high})
+
+    curve = made.curves.get("stream_abv")
+    bottles = made.answers.get("proofing.bottles")
+    at = slice(None) if curve is None else np.linspace(0, len(curve.collected_l) - 1, 31).round().astype(int)
+    return {
+        "keep_l": band("keep.volume_l"),
+        "keep_abv": band("keep.abv"),
+        "stop_min": band("stop.elapsed_min"),
+        "bottles": None if bottles is None else {"low": int(bottles.low), "high": int(bottles.high)},
+        "band": None
+        if curve is None
+        else {
+            "l": column(curve.collected_l[at], 4),
+            "low": column(curve.low[at], 2),
+            "high": column(curve.high[at], 2),
+        },
+        "text": " ".join(made.sentences()),
+    }
+
+
+def reach(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return a plan that gives so many bottles."""
+    from potsim.planning.reach import reach as find
+
+    plan = plan_from(sent.get("plan"), sent.get("root"))
+    bottles = sent.get("bottles")
+    if type(bottles) is not int or not 1 <= bottles <= 10_000:
+        raise RequestError("The number of bottles is not a whole number from 1 to 10000.", "Such as 6.")
+    found = find(plan, bottles=bottles)
+    return {
+        "plan": tables_of(found.plan),
+        "text": " ".join((*found.moved, *found.limits)),
+        "runs": found.runs,
+    }
+
+
+# Trials -----------------------------------------------------------------------------------------------------
+
+
+def compare(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return some plans side by side, what differs between the first and the last."""
+    from potsim.planning.comparison import bottled_l, in_bottle
+    from potsim.planning.comparison import compare as side_by_side
+    from potsim.planning.trials import Trial
+
+    plans = [plan for _, plan in parts_of(sent, 2, 4)]
+    runs = [run_of(plan) for plan in plans]
+    first, last = Trial("1", plans[0]), Trial(str(len(plans)), plans[-1])
+    made = side_by_side(first, last)
+    rows: list[dict[str, Any]] = []
+    for pair in made.botanicals:
+        values = [None if one is None else one.doses.g_per_l_charge for one in (pair.a, pair.b)]
+        rows.append(
+            {"kind": "dose", "label": pair.label, "unit": "g/L", "values": values, "effect": pair.change}
+        )
+    for one in (*made.decided, *made.predicted):
+        if not one.key.startswith("botanical."):
+            rows.append({"kind": "key", "label": one.key, "unit": one.unit, "values": [one.a, one.b]})
+    oils: dict[str, list[float | None]] = {}
+    for k, run in enumerate(runs):
+        for line in in_bottle(run):
+            oils.setdefault(line.label, [None] * len(runs))[k] = line.oil_mg_per_l
+    return digits(  # type: ignore[no-any-return]
+        {
+            "names": [plan.title for plan in plans],
+            "strips": [strip(run) for run in runs],
+            "lanes": lanes(runs[-1]),
+            "answers": [figures(run) for run in runs],
+            "stops": [{"l": run.stop.collected_l, "abv": run.stop.stream_abv} for run in runs],
+            "rows": rows,
+            "oils": [{"label": label, "values": values} for label, values in oils.items()],
+            "bottle_l": [bottled_l(run) for run in runs],
+        },
+        5,
+    )
+
+
+def blend(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return the bottled spirits of some plans poured together, and one run that would give the like."""
+    from potsim.interfaces import quantities
+    from potsim.planning.blends import blend_trials
+    from potsim.planning.trials import Trial
+
+    found = parts_of(sent, 2, 4)
+    volumes = [quantities.volume_l(str(part.get("volume", "1 L"))) for part, _ in found]
+    trials = [Trial(str(k + 1), plan) for k, (_, plan) in enumerate(found)]
+    made = blend_trials(trials, volumes)
+    return digits(  # type: ignore[no-any-return]
+        {
+            "poured_l": volumes,
+            "volume_l": sum(volumes),
+            "most_l": made.volume_l,
+            "abv": made.abv,
+            "oils": [dataclasses.asdict(oil) for oil in made.oils],
+            "one_run": {"plan": tables_of(made.plan), "notes": list(made.notes), "answer": figures(made.run)},
+        }
+    )
+
+
+def parts_of(sent: dict[str, Any], least: int, most: int) -> list[tuple[dict[str, Any], Plan]]:
+    """Return the plans that a request names: of the shelf, of a run, or as tables."""
+    parts = sent.get("parts")
+    if not isinstance(parts, list) or not least <= len(parts) <= most:
+        raise RequestError(f"Choose {least} to {most} of them.", "")
+    return [(part, _plan_of_part(part, str(sent.get("root")))) for part in parts if isinstance(part, dict)]
+
+
+def _plan_of_part(part: dict[str, Any], root: str) -> Plan:
+    shelf = shelf_at(root)
+    if isinstance(part.get("tables"), dict):
+        return plan_from(part["tables"], root)
+    if isinstance(part.get("run"), str):
+        return read_plan(shelf.journal(part["run"]).plan_text, SOURCE, Path(root))
+    return plan_from(shelf.tables(str(part.get("plan"))), root)
+
+
+# Files ------------------------------------------------------------------------------------------------------
+
+
+def opened(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return the tables of an opened plan file."""
+    text, name = sent.get("text"), sent.get("name")
+    if not isinstance(text, str) or not isinstance(name, str):
+        raise RequestError("The file is not text.", "Open a plan file (.toml).")
+    shown = "".join(letter for letter in name if letter.isprintable())[:60]
+    return {"plan": tables_of(read_plan(text, shown or "The file"))}
+
+
+def _asked(sent: dict[str, Any]) -> Plan:
+    if isinstance(sent.get("run"), str):
+        return read_plan(
+            shelf_at(str(sent["root"])).journal(sent["run"]).plan_text, SOURCE, Path(sent["root"])
+        )
+    return plan_from(sent.get("plan"), sent.get("root"))
+
+
+def sheet(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return the page to print of a plan or a run."""
+    from potsim.interfaces.output import content
+
+    plan = _asked(sent)
+    return {"title": plan.title, "text": content(run_of(plan), "report", "html")}
+
+
+def numbers(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return the curve of a plan as CSV."""
+    from potsim.interfaces.output import content
+
+    plan = _asked(sent)
+    return {"title": plan.title, "text": content(run_of(plan), "csv", "csv")}
+
+
+def saved(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return a plan as the text of a plan file."""
+    plan = _asked(sent)
+    return {"title": plan.title, "text": write_plan(plan)}
+
+
+def begin(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return the text of a plan that can be run; another is refused."""
+    plan = plan_from(sent.get("plan"), sent.get("root"))
+    run_of(plan)
+    return {"title": plan.title, "text": write_plan(plan)}
+
+
+@functools.cache
+def _start() -> dict[str, Any]:
+    from potsim.planning.trials import VERDICTS
+
+    return {
+        "example": tables_of(example_plan()),
+        "verdicts": list(VERDICTS),
+        "library": [
+            {
+                "name": one.common_name,
+                "latin": ", ".join(one.latin_names),
+                "aliases": list(one.aliases),
+                "part": one.part,
+                "group": getattr(one, "group", None),
+                "states": list(one.states),
+                "state": one.yield_state,
+                "piece": None if one.piece is None else one.piece.name,
+                "piece_g": None if one.piece is None else one.piece.mass_g,
+                "usual_g_per_l": None
+                if one.usual_dose is None
+                else [one.usual_dose.low_g_per_l, one.usual_dose.high_g_per_l],
+            }
+            for one in sorted(library().values(), key=lambda b: b.common_name.lower())
+        ],
+    }
+
+
+def start(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return what a new page begins with."""
+    return _start()
 
 
 def refusal(error: PotsimError) -> dict[str, Any]:
     """Return a refusal as data."""
-    path, message = place(error.message)
-    message, hint, path = spoken(message, error.hint, path)
-    return {"refused": {"message": message, "hint": hint, "path": path}}
+    from potsim.interfaces.page.told import refused
+
+    return {"refused": refused(error)}
 
 
-def place(message: str) -> tuple[str, str]:
-    """Find which value of the plan a refusal is about."""
-    found = _TABLE.match(message)
-    if found:
-        number = [] if found["number"] is None else [str(int(found["number"]) - 1)]
-        steps = [found["table"], *number, found["inner"], found["key"]]
-        words = message[found.end() :].lstrip(": ")
-        keyed = found["key"] and message[found.end() : found.end() + 1] in {":", " "}
-        if found["key"] in {"has", "is"}:  # "[[charge]] 1 has no abv."
-            steps, words, keyed = steps[:-1], f"This {message[found.start('key') :]}", False
-        return ".".join(step for step in steps if step), words if keyed else words or message
-    message = message.removeprefix(f"{SOURCE}: ")
-    named = _KEY.match(message)
-    return (named["path"] if named else ""), message
+# The shelf --------------------------------------------------------------------------------------------------
 
 
-def malformed(words: str, status: int = 400) -> Response:
-    """Return the refusal of a request that no page of ours would send."""
-    return data({"refused": {"message": words[: 4 * LONGEST], "hint": "", "path": ""}}, status)
+@functools.lru_cache(maxsize=2)
+def shelf_at(root: str) -> Any:
+    """Return the data folder, to be read."""
+    from potsim.interfaces.page.shelf import Shelf
+
+    return Shelf(Path(root))
+
+
+_CARDS: OrderedDict[str, dict[str, Any]] = OrderedDict()
+
+
+def card(tables: Mapping[str, Any], root: str) -> dict[str, Any]:
+    """Return a plan in small, computed once."""
+    key = hashlib.sha256(repr((tables, root)).encode()).hexdigest()
+    if key not in _CARDS:
+        try:
+            run = distil(plan_from(dict(tables), root))
+        except PotsimError as error:
+            _CARDS[key] = {"answer": None, "thumb": None, "refused": str(error)}
+        else:
+            _CARDS[key] = {"answer": figures(run), "thumb": thumb(strip(run, THUMB_POINTS))}
+        while len(_CARDS) > 500:
+            _CARDS.popitem(last=False)
+    return _CARDS[key]
+
+
+def thumb(of: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a strip in small."""
+    at = np.linspace(0, len(of["curve"]["l"]) - 1, THUMB_POINTS).round().astype(int)
+    curve = {key: [of["curve"][key][k] for k in at] for key in ("l", "abv")}
+    jars = [{key: jar[key] for key in ("from_l", "to_l", "role", "state")} for jar in of["jars"]]
+    return {"end_l": of["end_l"], "curve": curve, "jars": jars}
+
+
+def plan(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return a plan of the shelf as it was typed."""
+    shelf, name = shelf_at(str(sent["root"])), str(sent.get("plan"))
+    changed = [kept.changed_ms for kept in shelf.list() if kept.id == name]
+    return {"id": name, "plan": shelf.tables(name), "changed": changed[0] if changed else 0}

@@ -1,109 +1,475 @@
-"""The server: addresses of the page and what answers them."""
+"""The server: addresses of the page, what answers them, and the news that all devices get."""
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
+import gzip
+import hashlib
 import json
-from collections.abc import Callable
+import os
+import time
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
+from importlib.resources import files
+from importlib.resources.abc import Traversable
 from typing import Any
 from urllib.parse import parse_qs
 
 import anyio
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response, StreamingResponse
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp
 
 from potsim import __version__
-from potsim.errors import PotsimError
-from potsim.interfaces.page import compute, limits, runs, statics, tables
-from potsim.interfaces.page.access import OneTimeCode, Sessions
-from potsim.interfaces.page.answers import attachment, data, malformed, refusal
-from potsim.interfaces.page.folder import Folder, plain_name
-from potsim.interfaces.page.guard import Guard, House, cookie_header
+from potsim.errors import PotsimError, RequestError
+from potsim.interfaces.page import told
+from potsim.interfaces.page.door import (
+    CODES,
+    Buckets,
+    Guard,
+    House,
+    OneTimeCode,
+    Sessions,
+    address_of,
+    cookie_header,
+    malformed,
+)
+from potsim.interfaces.page.shelf import Shelf, plain_name
+from potsim.interfaces.page.workers import (
+    Body,
+    BudgetError,
+    FaultError,
+    SupersededError,
+    TooBusyError,
+    Workers,
+    body,
+)
+from potsim.planning.journal import BusyError
 
-THREADS = 2
-Work = Callable[[dict[str, Any]], Any]
+THREADS = 4  # that write to the data folder; calculations have processes of their own
+PING_S = 15.0
+WATCH_S = 2.0  # how often the folder is looked at for what other programs wrote
+LISTENERS = 200
+MOST_THINGS = 500  # told at once
+_TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".png": "image/png",
+    ".webmanifest": "application/manifest+json",
+}
+Serve = Callable[[Request], Awaitable[Response]]
+Phone = Callable[[bool | None], Awaitable[Mapping[str, Any]]]
+
+
+# Files ------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Asset:
+    """One file of the page, plain and packed."""
+
+    content: bytes
+    packed: bytes
+    media_type: str
+    etag: str
+
+
+def assets() -> dict[str, Asset]:
+    """Return every file of the page by its name, such as ``"js/main.js"``; nothing else becomes a path."""
+    return dict(_walk(files("potsim.interfaces.page").joinpath("static"), ""))
+
+
+def _walk(folder: Traversable, before: str) -> list[tuple[str, Asset]]:
+    found = []
+    for item in folder.iterdir():
+        suffix = item.name[item.name.rfind(".") :]
+        if item.is_dir():
+            found += _walk(item, f"{before}{item.name}/")
+        elif suffix in _TYPES:
+            content = item.read_bytes()
+            tag = f'"{hashlib.sha256(content).hexdigest()[:20]}"'
+            packed = gzip.compress(content, 9, mtime=0)
+            found.append((f"{before}{item.name}", Asset(content, packed, _TYPES[suffix], tag)))
+    return found
+
+
+def _packs(request: Request) -> bool:
+    return "gzip" in request.headers.get("accept-encoding", "")
+
+
+def _served(asset: Asset, request: Request, **more: str) -> Response:
+    headers = {"ETag": asset.etag, "Cache-Control": "no-cache", "Vary": "Accept-Encoding", **more}
+    if request.headers.get("if-none-match") == asset.etag:
+        return Response(status_code=304, headers=headers)
+    if _packs(request):
+        headers["Content-Encoding"] = "gzip"
+        return Response(asset.packed, media_type=asset.media_type, headers=headers)
+    return Response(asset.content, media_type=asset.media_type, headers=headers)
+
+
+def _sent_back(answer: Body, request: Request, *, status: int = 200, tagged: bool = False) -> Response:
+    """Return an answer as JSON, packed if the browser can unpack it."""
+    headers = {"Vary": "Accept-Encoding"}
+    if tagged:
+        headers |= {
+            "ETag": f'"{hashlib.sha256(answer.plain).hexdigest()[:20]}"',
+            "Cache-Control": "no-cache",
+        }
+        if request.headers.get("if-none-match") == headers["ETag"]:
+            return Response(status_code=304, headers=headers)
+    content = answer.plain
+    if answer.packed is not None and _packs(request):
+        content, headers["Content-Encoding"] = answer.packed, "gzip"
+    return Response(content, status, headers=headers, media_type="application/json")
+
+
+# News -------------------------------------------------------------------------------------------------------
+
+
+@dataclass
+class Live:
+    """Whoever listens, and what is told to all of them."""
+
+    queues: set[asyncio.Queue[str]] = field(default_factory=set)
+
+    def tell(self, event: str, data: Mapping[str, Any]) -> None:
+        """Send an event to all that listen; one that does not read is dropped, and comes anew."""
+        text = f"event: {event}\ndata: {json.dumps(data, separators=(',', ':'))}\n\n"
+        for queue in list(self.queues):
+            try:
+                queue.put_nowait(text)
+            except asyncio.QueueFull:
+                self.queues.discard(queue)
+
+    async def stream(self) -> AsyncIterator[str]:
+        """Yield what one listener gets."""
+        queue: asyncio.Queue[str] = asyncio.Queue(200)
+        self.queues.add(queue)
+        try:
+            hello = json.dumps({"epoch_ms": _now_ms(), "devices": len(self.queues)})
+            yield f"retry: 1500\nevent: hello\ndata: {hello}\n\n"
+            while queue in self.queues:
+                try:
+                    yield await asyncio.wait_for(queue.get(), PING_S)
+                except TimeoutError:
+                    yield ": ping\n\n"
+        finally:
+            self.queues.discard(queue)
+
+
+def _now_ms() -> int:
+    return time.time_ns() // 1_000_000
+
+
+# The desk ---------------------------------------------------------------------------------------------------
 
 
 @dataclass
 class Desk:
-    """What the addresses share."""
+    """What the addresses share.
 
-    house: House  # where the page lives
-    folder: Folder  # where runs are kept
-    sessions: Sessions  # of the server
-    code: OneTimeCode | None = None  # what lets a browser in; ``None`` if it is not needed
-    turnstile: limits.Turnstile = field(default_factory=limits.Turnstile)
-    codes: limits.Buckets = field(default_factory=lambda: limits.Buckets(limits.CODES, 1))
+    Parameters
+    ----------
+    house : House
+        Where the page lives.
+    shelf : Shelf
+        Where plans, runs and stills are kept.
+    sessions : Sessions
+        Of the server.
+    workers : Workers
+        What calculates.
+    code : OneTimeCode or None
+        What lets a browser of another machine in, beside the square.
+    phone : callable or None
+        Opens (``True``) or closes (``False``) the page to the home network, and tells how it can be reached.
+    """
+
+    house: House
+    shelf: Shelf
+    sessions: Sessions
+    workers: Workers
+    code: OneTimeCode | None = None
+    phone: Phone | None = None
 
     def __post_init__(self) -> None:
-        self.files = statics.assets()
+        self.files = assets()
+        self.live = Live()
+        self.codes = Buckets(CODES)
         self.threads = anyio.CapacityLimiter(THREADS)
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._watching: asyncio.Task[None] | None = None
+        every = "".join(f"{name}{asset.etag}" for name, asset in sorted(self.files.items()))
+        self.version = hashlib.sha256(every.encode()).hexdigest()[:12]
 
-    async def static(self, request: Request) -> Response:
-        """Serve a file of the page."""
-        asset = self.files.get(request.path_params["name"])
-        return statics.served(asset, request) if asset else malformed("There is no such file.", 404)
+    # Files and the door
 
-    async def index(self, request: Request) -> Response:
-        """Serve the page."""
-        return statics.served(self.files["index.html"], request)
+    def file(self, name: str, **more: str) -> Serve:
+        """Return what serves one file of the page."""
 
-    async def icon(self, request: Request) -> Response:
-        """Serve the picture of the tab."""
-        return statics.served(self.files["icon.svg"], request)
+        async def serve(request: Request) -> Response:
+            asset = self.files.get(name or str(request.path_params["name"]))
+            return _served(asset, request, **more) if asset else malformed("There is no such file.", 404)
 
-    async def ask_code(self, request: Request) -> Response:
-        """Serve the question for the one-time code."""
-        return statics.served(self.files["code.html"], request)
+        return serve
+
+    async def list_files(self, request: Request) -> Response:
+        """Tell a service worker what to keep."""
+        names = sorted(f"/static/{name}" for name in self.files if name not in ("index.html", "code.html"))
+        return _sent_back(body({"version": self.version, "files": ["/", *names]}), request, tagged=True)
 
     async def try_code(self, request: Request) -> Response:
-        """Let a browser in if it brings the code."""
+        """Let a browser in if it brings the code that was printed."""
         given = parse_qs((await request.body()).decode("latin-1")).get("code", [""])[0]
-        if not self.codes.take(""):
+        if not self.codes.take(address_of(request.scope)):
             return RedirectResponse("/code?slow", 303)
         if self.code is None or not self.code.redeem(given[:40]):
             return RedirectResponse("/code?wrong", 303)
+        return self._come_in()
+
+    async def try_key(self, request: Request) -> Response:
+        """Let a browser in if it brings the key of the square."""
+        if not self.codes.take(address_of(request.scope)):
+            return RedirectResponse("/code?slow", 303)
+        right = self.sessions.opens(str(request.path_params["key"]))
+        return self._come_in() if right else RedirectResponse("/code?wrong", 303)
+
+    def _come_in(self) -> Response:
         answer = RedirectResponse("/", 303)
         answer.headers["Set-Cookie"] = cookie_header(self.house, self.sessions.new())
         return answer
 
     async def hello(self, request: Request) -> Response:
-        """Give the page its token."""
+        """Give the page its token; whoever comes will want a calculation soon."""
+        self.workers.warm()
         name = request.scope["session_name"]
-        return data({"token": self.sessions.token(name), "version": __version__})
+        told_ = {"token": self.sessions.token(name), "version": __version__, "epoch_ms": _now_ms()}
+        return _sent_back(body({**told_, "files": self.version}), request)
 
-    async def start(self, request: Request) -> Response:
-        """Give the page the example and the library."""
-        return data(await anyio.to_thread.run_sync(tables.start, limiter=self.threads))
+    async def on_phone(self, request: Request) -> Response:
+        """Tell how a phone reaches the page; a POST opens or closes that way."""
+        wanted = None
+        if request.method == "POST":
+            sent = await _sent(request)
+            if isinstance(sent, Response):
+                return sent
+            wanted = bool(sent.get("on"))
+        try:
+            way = await self.phone(wanted) if self.phone is not None else {"url": None, "reachable": False}
+        except PotsimError as error:
+            return _sent_back(body({"refused": told.refused(error)}, refused=True), request)
+        url = way.get("url")
+        rows: list[str] = []
+        if url:
+            import segno
 
-    def does(self, work: Work, *, answer: Callable[[Any], Response] = data) -> Any:
-        """Return what serves an address by doing some work on the data sent."""
+            rows = ["".join("1" if module else "0" for module in row) for row in segno.make(url).matrix]
+        return _sent_back(body({**way, "rows": rows}), request)
+
+    # Calculations
+
+    def asks(
+        self,
+        lane: str,
+        task: str,
+        *,
+        slot: bool = False,
+        tagged: bool = False,
+        answer: Callable[[Any], Response] | None = None,
+    ) -> Serve:
+        """Return what serves an address by a calculation.
+
+        Parameters
+        ----------
+        lane, task : str
+            For `Workers.ask`.
+        slot : bool
+            Whether a newer request of the session takes the place of one that waits.
+        tagged : bool
+            Whether the browser may keep the answer and ask whether it still holds.
+        answer : callable, optional
+            Makes a response of the data; JSON if left out.
+        """
 
         async def serve(request: Request) -> Response:
             sent = await _sent(request)
             if isinstance(sent, Response):
                 return sent
             sent.update(request.path_params)
-            try:
-                async with self.turnstile.turn(request.scope["session_name"]):
-                    done = await anyio.to_thread.run_sync(work, sent, limiter=self.threads)
-            except limits.TooBusyError:
-                return malformed("Too many calculations are under way. Wait a moment.", 503)
-            except PotsimError as error:
-                return data(refusal(error))
-            except RecursionError:
-                return malformed("The tables are nested too deeply.")
-            return answer(done)
+            sent.update({key: value for key, value in request.query_params.items() if key not in sent})
+            made = await self.calculate(lane, task, sent, request, task if slot else None)
+            if isinstance(made, Response):
+                return made
+            if answer is not None and not made.refused:
+                return answer(made.data)
+            return _sent_back(made, request, tagged=tagged and not made.refused)
 
         return serve
+
+    async def calculate(
+        self, lane: str, task: str, sent: dict[str, Any], request: Request, slot: str | None = None
+    ) -> Body | Response:
+        """Return the answer of a calculation, or what is told where there is none."""
+        sent["root"] = str(self.shelf.root)
+        try:
+            return await self.workers.ask(lane, task, sent, request.scope["session_name"] or "", slot)
+        except TooBusyError:
+            return malformed("Too many calculations are under way. Wait a moment.", 503)
+        except SupersededError:
+            return malformed("A newer request has taken the place of this one.", 409)
+        except BudgetError:
+            return _sent_back(body({"refused": told.refused(_TOO_LARGE)}, refused=True), request, status=200)
+        except FaultError as fault:
+            return malformed(f"Something unforeseen happened; this is a fault of potsim ({fault}).", 500)
+
+    # The shelf
+
+    def keeps(self, work: Callable[[dict[str, Any]], dict[str, Any]]) -> Serve:
+        """Return what serves an address by changing the data folder, in a thread."""
+
+        async def serve(request: Request) -> Response:
+            sent = await _sent(request)
+            if isinstance(sent, Response):
+                return sent
+            sent.update(request.path_params)
+            answer, status = await self._in_thread(work, sent)
+            if status == 200:
+                self.live.tell("shelf", {})
+            return _sent_back(answer, request, status=status)
+
+        return serve
+
+    async def _in_thread(
+        self, work: Callable[[dict[str, Any]], dict[str, Any]], sent: dict[str, Any]
+    ) -> tuple[Body, int]:
+        try:
+            return body(await anyio.to_thread.run_sync(work, sent, limiter=self.threads)), 200
+        except BusyError as error:
+            return body({"refused": told.refused(error)}, refused=True), 503
+        except RequestError as error:
+            return body({"refused": told.refused(error)}, refused=True), 200
+        except (PotsimError, OSError) as error:
+            return body({"refused": told.refused(error)}, refused=True), 507
+
+    async def begin(self, request: Request) -> Response:
+        """Begin a run of a plan; one that cannot be run is refused before there is a journal of it."""
+        sent = await _sent(request)
+        if isinstance(sent, Response):
+            return sent
+        made = await self.calculate("plan", "begin", sent, request)
+        if isinstance(made, Response) or made.refused:
+            return made if isinstance(made, Response) else _sent_back(made, request)
+        plan = made.data
+
+        def work(_: dict[str, Any]) -> dict[str, Any]:
+            thing, device = told.word(sent, "thing"), told.word(sent, "device")
+            parent = told.word(sent, "from")
+            return {"id": self.shelf.begin(plan["text"], plan["title"], thing, device, parent)}
+
+        answer, status = await self._in_thread(work, sent)
+        if status != 200 or answer.refused:
+            return _sent_back(answer, request, status=status)
+        self.live.tell("shelf", {})
+        run = await self.calculate("run", "run", {"run": answer.data["id"]}, request)
+        return run if isinstance(run, Response) else _sent_back(run, request)
+
+    async def learn(self, request: Request) -> Response:
+        """Take what a run told of a still into the file of that still."""
+        sent = await _sent(request)
+        if isinstance(sent, Response):
+            return sent
+        sent.update(request.path_params)
+        made = await self.calculate("study", "learn", sent, request)
+        if isinstance(made, Response) or made.refused:
+            return made if isinstance(made, Response) else _sent_back(made, request)
+        learnt = made.data
+
+        def work(_: dict[str, Any]) -> dict[str, Any]:
+            self.shelf.write(learnt["id"], learnt["text"])
+            return {"id": learnt["id"], "notes": learnt["notes"]}
+
+        answer, status = await self._in_thread(work, sent)
+        self.live.tell("shelf", {})
+        return _sent_back(answer, request, status=status)
+
+    async def tell(self, request: Request) -> Response:
+        """Take in what is told of a run; never waits for a calculation."""
+        sent = await _sent(request)
+        if isinstance(sent, Response):
+            return sent
+        run = str(request.path_params["run"])
+
+        def work(sent: dict[str, Any]) -> dict[str, Any]:
+            return told.tell(self.shelf, run, sent, MOST_THINGS)
+
+        answer, status = await self._in_thread(work, sent)
+        made = answer.data
+        if status == 200 and made.get("new"):
+            self._news(run, made["version"], told.word(sent, "device"))
+        return _sent_back(answer, request, status=status)
+
+    def _news(self, run: str, version: int, device: str) -> None:
+        """Tell all devices at once, and once more when the forecast is ready; bring the files into line."""
+        self.live.tell("run", {"id": run, "version": version, "device": device, "forecast": False})
+
+        async def follow() -> None:
+            with contextlib.suppress(PotsimError, OSError):
+                await anyio.to_thread.run_sync(self.shelf.settle, run, limiter=self.threads)
+            with contextlib.suppress(TooBusyError, SupersededError, BudgetError, FaultError):
+                await self.workers.ask(
+                    "run", "run", {"run": run, "root": str(self.shelf.root)}, f"run:{run}", "news"
+                )
+                self.live.tell("run", {"id": run, "version": version, "device": device, "forecast": True})
+
+        self._start(follow())
+
+    def _start(self, work: Any) -> None:
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    async def listen(self, request: Request) -> Response:
+        """Let a device listen to the news."""
+        if len(self.live.queues) >= LISTENERS:
+            return malformed("Too many devices are listening.", 503)
+        if self._watching is None or self._watching.done():
+            self._watching = asyncio.get_running_loop().create_task(self._watch())
+        return StreamingResponse(self.live.stream(), media_type="text/event-stream")
+
+    async def _watch(self) -> None:
+        """Look for what other programs write into the folder, as long as anyone listens."""
+        before = await anyio.to_thread.run_sync(self._stamps, limiter=self.threads)
+        while self.live.queues:
+            await asyncio.sleep(WATCH_S)
+            now = await anyio.to_thread.run_sync(self._stamps, limiter=self.threads)
+            if set(now) != set(before):
+                self.live.tell("shelf", {})
+            for name, stamp in now.items():
+                if name in before and before[name] != stamp:
+                    self.live.tell("run", {"id": name, "version": 0, "device": "", "forecast": False})
+            before = now
+
+    def _stamps(self) -> dict[str, int]:
+        return (
+            {kept.id: kept.changed_ms for kept in self.shelf.list() if kept.kind == "run"}
+            if os.path.isdir(self.shelf.root)
+            else {}
+        )
+
+
+_TOO_LARGE = RequestError(
+    "This plan takes more time or memory than one calculation may.",
+    "Take fewer botanicals, power steps or jars.",
+)
 
 
 async def _sent(request: Request) -> dict[str, Any] | Response:
     """Read the data of a request: one JSON object."""
-    if request.method == "GET":
+    if request.method in ("GET", "HEAD"):
         return {}
     kind = request.headers.get("content-type", "").partition(";")[0].strip()
     if kind != "application/json":
@@ -119,59 +485,67 @@ def _no_number(text: str) -> float:
     raise ValueError(text)
 
 
-def _plan(work: Callable[[Any], Any]) -> Work:
-    return lambda sent: work(tables.plan_from(sent.get("plan")))
+def _attached(suffix: str, media_type: str) -> Callable[[Any], Response]:
+    def answer(made: Any) -> Response:
+        name = f"{plain_name(str(made['title']))}.{suffix}"
+        headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+        return Response(str(made["text"]), media_type=media_type, headers=headers)
 
-
-def _sheet(plan: Any) -> tuple[str, str | bytes]:
-    from potsim.interfaces.output import content
-    from potsim.planning.run import distil
-
-    return plain_name(plan.title), content(distil(plan), "report", "html")
-
-
-def _numbers(plan: Any) -> tuple[str, str | bytes]:
-    from potsim.interfaces.output import content
-    from potsim.planning.run import distil
-
-    return plain_name(plan.title), content(distil(plan), "csv", "csv")
-
-
-def _plan_file(plan: Any) -> tuple[str, str | bytes]:
-    from potsim.interfaces.planfile import write_plan
-
-    return plain_name(plan.title), write_plan(plan)
-
-
-def _file(suffix: str, media_type: str) -> Callable[[tuple[str, str | bytes]], Response]:
-    return lambda made: attachment(made[1], f"{made[0]}.{suffix}", media_type)
+    return answer
 
 
 def build(desk: Desk) -> ASGIApp:
-    """Return the server of the page."""
-    opened: Work = lambda sent: {"plan": tables.opened(sent.get("text"), sent.get("name"))}  # noqa: E731
-    posts: dict[str, Any] = {
-        "/api/run": desk.does(_plan(compute.predicted)),
-        "/api/motion": desk.does(_plan(compute.in_motion)),
-        "/api/beside": desk.does(_plan(compute.beside)),
-        "/api/open": desk.does(opened),
-        "/api/sheet": desk.does(_plan(_sheet), answer=_file("html", "text/html")),
-        "/api/csv": desk.does(_plan(_numbers), answer=_file("csv", "text/csv")),
-        "/api/save": desk.does(_plan(_plan_file), answer=_file("toml", "application/toml")),
-    }
-    gets: dict[str, Any] = {
-        "/": desk.index,
-        "/favicon.ico": desk.icon,
-        "/static/{name:path}": desk.static,
+    """Return the server of the page, guarded.
+
+    Parameters
+    ----------
+    desk : Desk
+        What its addresses share.
+    """
+    shelf, ask, keep = desk.shelf, desk.asks, desk.keeps
+    gets: dict[str, Serve] = {
+        "/": desk.file("index.html"),
+        "/favicon.ico": desk.file("icon.svg"),
+        "/sw.js": desk.file("sw.js", **{"Service-Worker-Allowed": "/"}),
+        "/manifest.webmanifest": desk.file("manifest.webmanifest"),
+        "/static/{name:path}": desk.file(""),
+        "/code": desk.file("code.html"),
+        "/in/{key}": desk.try_key,
         "/api/hello": desk.hello,
-        "/api/start": desk.start,
+        "/api/files": desk.list_files,
+        "/api/phone": desk.on_phone,
+        "/api/live": desk.listen,
+        "/api/start": ask("plan", "start", tagged=True),
+        "/api/shelf": ask("run", "shelf", tagged=True),
+        "/api/plans/{plan}": ask("run", "plan", tagged=True),
+        "/api/runs/{run}": ask("run", "run", tagged=True),
+        "/api/runs/{run}/pour": ask("run", "pour"),
     }
-    if desk.code is not None:
-        gets["/code"], posts["/code"] = desk.ask_code, desk.try_code
-    for path, work in runs.reads(desk.folder).items():
-        gets[path] = desk.does(work)
-    for path, work in runs.writes(desk.folder).items():
-        posts[path] = desk.does(work)
+    posts: dict[str, Serve] = {
+        "/code": desk.try_code,
+        "/api/phone": desk.on_phone,
+        "/api/answer": ask("plan", "answer", slot=True),
+        "/api/beside": ask("plan", "beside", slot=True),
+        "/api/sure": ask("study", "sure", slot=True),
+        "/api/reach": ask("study", "reach", slot=True),
+        "/api/compare": ask("study", "compare", slot=True),
+        "/api/blend": ask("study", "blend", slot=True),
+        "/api/open": ask("plan", "opened"),
+        "/api/sheet": ask("run", "sheet", answer=_attached("html", "text/html")),
+        "/api/csv": ask("run", "numbers", answer=_attached("csv", "text/csv")),
+        "/api/save": ask("plan", "saved", answer=_attached("toml", "application/toml")),
+        "/api/runs": desk.begin,
+        "/api/runs/{run}/tell": desk.tell,
+        "/api/runs/{run}/fit": ask("run", "fit", slot=True),
+        "/api/runs/{run}/next": ask("study", "next"),
+        "/api/plans": keep(lambda sent: told.keep_plan(shelf, sent)),
+        "/api/plans/{id}": keep(lambda sent: told.keep_plan(shelf, sent)),
+        "/api/stills": keep(lambda sent: told.keep_still(shelf, sent)),
+        "/api/stills/{id}/learn": desk.learn,
+    }
+    for kind in ("plans", "runs", "stills"):
+        posts[f"/api/{kind}/{{id}}/rename"] = keep(lambda sent: told.rename(shelf, sent))
+        posts[f"/api/{kind}/{{id}}/delete"] = keep(lambda sent: told.delete(shelf, sent))
     routes: list[BaseRoute] = [Route(path, serve, methods=["GET"]) for path, serve in gets.items()]
     routes += [Route(path, serve, methods=["POST"]) for path, serve in posts.items()]
     inner = Starlette(routes=routes, exception_handlers={404: _lost, 405: _lost, 500: _fault})

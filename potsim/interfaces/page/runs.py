@@ -1,113 +1,438 @@
-"""Runs under way and done: what the browser may ask of their journals and tell them."""
+"""A run under way or over, as the page shows it; and the table of all that the processes can be asked."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import asdict, replace
+import dataclasses
+from collections import OrderedDict
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
 from typing import Any
 
-from potsim.errors import RequestError
-from potsim.interfaces.page import progress, told
-from potsim.interfaces.page.folder import Folder
-from potsim.interfaces.page.tables import plan_from
+import numpy as np
+
+from potsim.errors import PotsimError, RequestError
+from potsim.interfaces.page import answers, told, words
+from potsim.interfaces.page.answers import column, digits, run_of, shelf_at
+from potsim.interfaces.page.shelf import Kept, merged, verdicts
 from potsim.interfaces.planfile import read_plan, tables_of
-from potsim.interfaces.wording import format_mass
-from potsim.planning.botanicals import BotanicalDose
+from potsim.planning.events import Clouded, Full, HoldUp, Read, Start, Titled, Undo, Water
+from potsim.planning.forecast import Band, Follower, Forecast
 from potsim.planning.journal import Journal
-from potsim.planning.next_trial import next_trial
-from potsim.planning.readings import Reading
-from potsim.planning.run import distil
-from potsim.planning.trials import Trial
+from potsim.planning.plan import Plan
+from potsim.planning.readings import next_reading
+from potsim.planning.run import Run
+from potsim.planning.underway import Poured, UnderWay
 
-Work = Callable[[dict[str, Any]], Any]
+HELD = 16  # runs that are followed at a time
+POINTS = 61
+SHELF_RUNS = 60  # of which the list shows a line
 
 
-def reads(folder: Folder) -> Mapping[str, Work]:
-    """Return what answers questions about runs, by address."""
-    followers = progress.Followers()
+# What is followed -------------------------------------------------------------------------------------------
 
-    def forecast(sent: dict[str, Any]) -> dict[str, Any]:
-        journal = folder.read(sent["run"])
-        run = distil(read_plan(journal.plan_text))
-        key = progress.Followed(sent["run"], journal.plan_text, told.hold_up(journal)[1])
-        return progress.progress(followers, key, run, journal.readings)
 
+_UNDER_WAY: OrderedDict[tuple[str, str, int], UnderWay] = OrderedDict()
+
+
+def plan_of_run(journal: Journal, root: str) -> Plan:
+    """Return the plan that a run was begun with."""
+    return read_plan(journal.plan_text, answers.SOURCE, Path(root))
+
+
+def under_way(name: str, root: str) -> UnderWay:
+    """Return a run with its forecast, the same as that of `potsim follow`; computed once for each event.
+
+    Parameters
+    ----------
+    name : str
+        Of the run.
+    root : str
+        The data folder.
+
+    Returns
+    -------
+    UnderWay
+        By all that is in its journal now.
+
+    Raises
+    ------
+    RequestError
+        If there is no such run, or its readings cannot be of it.
+    """
+    journal = shelf_at(root).journal(name)
+    key = (root, name, len(journal.records))
+    if key not in _UNDER_WAY:
+        run = run_of(plan_of_run(journal, root))
+        journal.pressure_pa = run.setting.still.conditions.pressure_pa
+        forecast = Follower(run, _held(journal)).update(journal.readings)
+        _UNDER_WAY[key] = UnderWay(run, journal, forecast, off_before(run))
+    _UNDER_WAY.move_to_end(key)
+    while len(_UNDER_WAY) > HELD:
+        _UNDER_WAY.popitem(last=False)
+    return _UNDER_WAY[key]
+
+
+def off_before(run: Run) -> float:
+    """How long before the stop a plate is turned off [min]; 0 for what stops giving heat at once."""
+    return float(getattr(run, "off_before_min", 0.0))
+
+
+# What is shown ----------------------------------------------------------------------------------------------
+
+
+def run(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return all that the page shows of a run."""
+    name, root = str(sent["run"]), str(sent["root"])
+    trouble = ""
+    try:
+        made = under_way(name, root)
+    except RequestError as error:
+        made, trouble = _as_planned(name, root), str(error)
+    journal, planned = made.journal, made.run
     return {
-        "/api/runs": lambda _: {"runs": [asdict(kept) for kept in folder.kept()]},
-        "/api/runs/{run}": lambda sent: state(folder.read(sent["run"]), sent["run"]),
-        "/api/runs/{run}/forecast": forecast,
-    }
-
-
-def writes(folder: Folder) -> Mapping[str, Work]:
-    """Return what takes in news of runs, by address."""
-
-    def begin(sent: dict[str, Any]) -> dict[str, Any]:
-        plan = plan_from(sent.get("plan"))
-        distil(plan)  # a plan that cannot be run is refused before there is a journal of it
-        name = folder.begin(plan)
-        return state(folder.read(name), name)
-
-    def tell(sent: dict[str, Any]) -> dict[str, Any]:
-        with folder.added_to(sent["run"]) as journal:
-            record = told.record(journal, sent.get("tell"))
-            if record is not None:
-                journal.append(record)
-            return state(journal, sent["run"])
-
-    return {
-        "/api/runs": begin,
-        "/api/runs/{run}/tell": tell,
-        "/api/runs/{run}/pool": lambda sent: pool(folder.read(sent["run"]), sent.get("jars")),
-        "/api/runs/{run}/next": lambda sent: following(folder.read(sent["run"]), sent["run"]),
-    }
-
-
-def state(journal: Journal, name: str) -> dict[str, Any]:
-    """Return all that a journal holds."""
-    plan = read_plan(journal.plan_text)
-    return {
-        "name": name,
-        "plan": tables_of(plan),
-        "begun": journal.records[0].at,
-        "heat_on": told.heat_on(journal),
-        "hold_up": told.hold_up(journal)[0],
-        "readings": [_reading(reading) for reading in journal.readings],
-        "jars": [asdict(jar) for jar in journal.jars],
-        "pooled": list(told.pooled(journal)) or None,
+        "id": name,
+        "title": title_of(journal, planned.plan),
+        "version": len(journal.records),
+        "live": journal.heat_on is not None and journal.heat_off is None,
+        "plan": tables_of(planned.plan),
+        "begun_ms": _ms(journal.records[0].at),
+        "heat_ms": _ms(journal.heat_on),
+        "off_ms": _ms(journal.heat_off),
+        "first_drop_min": round(made.first_drop_min, 2),
+        "working": made.working,
+        "bottle_l": planned.plan.bottling.bottle_l,
+        "target_abv": planned.plan.bottling.abv,
+        "condenser_w": digits(planned.condenser_w, 3),
+        "ticks": words.ticks(planned),
+        "orders": [_order(order) for order in made.orders],
+        "forecast": _forecast(made, trouble),
+        "strip": strip(made),
+        "lanes": answers.lanes(planned),
+        "noted": noted(journal),
+        "damaged": len(journal.damaged),
         "verdicts": {
-            name: {"verdict": note.verdict, "words": note.words}
-            for name, note in told.verdicts(journal).items()
+            name: {"verdict": one.verdict, "words": one.words, "tasted_in": one.tasted_in}
+            for name, one in verdicts(journal).items()
         },
-        "notes": told.remarks(journal),
-        "torn": list(journal.torn),
+        "botanicals": [dose["name"] for dose in answers.doses(planned)],
+        "result": _result(journal),
+        "pour": _pour(made, None),
     }
 
 
-def pool(journal: Journal, jars: object) -> dict[str, Any]:
-    """Return some jars of a run poured together, and brought to bottling strength."""
-    plan = read_plan(journal.plan_text)
-    chosen = replace(plan.jars, keep=told.jar_numbers(jars))
-    run = distil(replace(plan, jars=chosen))
-    made = run.to_dict()
-    notes = () if run.proofing is None else run.proofing.notes
-    return {"keep": made["keep"], "proofing": made["proofing"], "notes": list(notes)}
+def _as_planned(name: str, root: str) -> UnderWay:
+    """A run whose readings cannot be of it: the plan stands, and the page says so."""
+    journal = shelf_at(root).journal(name)
+    planned = run_of(plan_of_run(journal, root))
+    return UnderWay(planned, journal, Follower(planned).update(()), off_before(planned))
 
 
-def following(journal: Journal, name: str) -> dict[str, Any]:
-    """Return the trial that follows from the verdicts of a run."""
-    notes = told.verdicts(journal)
-    if not any(note.verdict for note in notes.values()):
-        raise RequestError("No botanical has a verdict yet.", "Say of one or more what they were like.")
-    made = next_trial(Trial(name, read_plan(journal.plan_text), notes=tuple(notes.values())))
+def title_of(journal: Journal, plan: Plan) -> str:
+    """Return what a run is called."""
+    named: Titled | None = journal.latest(Titled)
+    return plan.title if named is None else named.title
+
+
+def _ms(at: datetime | None) -> int | None:
+    return None if at is None else round(at.timestamp() * 1000.0)
+
+
+def _order(order: Any) -> dict[str, Any]:
     return {
-        "plan": tables_of(made.plan),
+        "kind": order.kind,
+        "jar": order.jar,
+        "min": None if order.at_min is None else round(order.at_min, 3),
+        "l": None if order.collected_l is None else round(order.collected_l, 5),
+    }
+
+
+def _band(band: Band, decimals: int = 3) -> dict[str, float]:
+    return {name: round(getattr(band, name), decimals) for name in ("value", "low", "high")}
+
+
+def _forecast(made: UnderWay, trouble: str) -> dict[str, Any]:
+    forecast = made.forecast
+    stop, litres = forecast.stop_min, forecast.stop_l
+    bare = forecast.bare
+    least = None
+    if bare is not None:
+        least = {
+            "min": round(forecast.elapsed_min + bare.in_min, 2),
+            "l": round(forecast.collected_l + bare.in_l, 4),
+        }
+    return {
+        "of_version": len(made.journal.records),
+        "readings": len(forecast.readings),
+        "at_min": round(forecast.elapsed_min, 3),
+        "at_l": round(forecast.collected_l, 5),
+        "stop": {
+            "min": round(made.stop_min, 3),
+            "low_min": round(stop.low, 3),
+            "high_min": round(stop.high, 3),
+            "l": round(made.end_l, 5),
+            "low_l": round(litres.low, 5),
+            "high_l": round(litres.high, 5),
+        },
+        "stream_abv": _band(forecast.stream_abv, 2),
+        "mean_abv": _band(forecast.mean_abv, 2),
+        "why": words.why_forecast(forecast),
+        "off_before_min": round(made.off_before_min, 2),
+        "least": least,
+        "slower": words.pace(forecast),
+        "trouble": trouble,
+        "odd": list(forecast.odd),
+        "tells": list(forecast.verdicts) if forecast.readings else [],
+        "aside": [{"id": record.id, "message": error.message} for record, error in made.journal.aside],
+        "abv_pm": round(0.5 * (forecast.stream_abv.high - forecast.stream_abv.low), 2),
+    }
+
+
+def strip(made: UnderWay) -> dict[str, Any]:
+    """Return a run under way as a strip: what is over, what flows, what is to come."""
+    forecast, planned = made.forecast, made.run
+    end = max(made.end_l, 1e-6)
+    places = np.linspace(0.0, end, POINTS)
+    curve = forecast.curve
+    minutes = made.minutes(places)
+    fit, held = forecast.fit, float(forecast.fit.tracks.rows.hold_up_l[0] + forecast.fit.bench.parrot_l)
+    over = np.minimum(places + held, fit.tracks.points.over_l[0, -1])
+    vapour = fit.tracks.at(np.broadcast_to(over, (10, POINTS)), "vapour_k")[0][0] - 273.15
+    marks = {jar["n"]: jar for jar in answers.strip(planned, 2)["jars"]}
+    last = max(marks, default=0)
+    return {
+        "end_l": round(end, 5),
+        "heads_l": round(next((j.to_l for j in reversed(made.jars) if j.role == "heads"), 0.0), 5),
+        "curve": {
+            "l": column(places, 4),
+            "abv": column(np.interp(places, curve.collected_l, curve.abv), 2),
+            "min": column(minutes, 2),
+            "vapour_c": column(vapour, 2),
+        },
+        "tail": None,
+        "clouds_l": None,
+        "band": {
+            "l": column(curve.collected_l, 4),
+            "low": column(curve.low_abv, 2),
+            "high": column(np.minimum(curve.high_abv, 100.0), 2),
+        },
+        "readings": [
+            {"id": one.id, "l": round(one.l, 5), "abv": round(one.abv, 2)} for one in _read_off(made.journal)
+        ],
+        "jars": [
+            {
+                "n": jar.number,
+                "role": jar.role,
+                "from_l": round(jar.from_l, 5),
+                "to_l": round(jar.to_l, 5),
+                "volume_l": round(jar.volume_l, 5),
+                "abv": round(jar.abv, 2),
+                "abv_pm": round(jar.abv_pm, 2),
+                "full_min": round(jar.full_min, 3),
+                "size_l": jar.size_l,
+                "leads": marks.get(min(jar.number, last), {}).get("leads", []),
+                "marks": marks.get(min(jar.number, last), {}).get("marks", []),
+                "state": jar.state,
+                "word": jar.word,
+                "measured_l": round(jar.volume_l, 5) if jar.state in ("over", "safe", "out") else None,
+                "measured_abv": round(jar.abv, 2) if jar.measured else None,
+                "fitted_abv": round(jar.fitted_abv, 2),
+            }
+            for jar in made.jars
+        ],
+    }
+
+
+@dataclasses.dataclass(frozen=True)
+class _ReadOff:
+    id: str
+    l: float  # noqa: E741 - as the page calls it
+    abv: float
+
+
+def _read_off(journal: Journal) -> list[_ReadOff]:
+    """Strengths read off, and where: those of jars in their middle."""
+    found = []
+    for record in journal.standing:
+        reading = journal.reading_of(record.id)
+        if reading is not None and reading.abv is not None and reading.collected_l is not None:
+            begin = reading.collected_l if reading.from_l is None else reading.from_l
+            found.append(_ReadOff(record.id, 0.5 * (begin + reading.collected_l), reading.abv))
+    return found
+
+
+def noted(journal: Journal) -> list[dict[str, Any]]:
+    """Return what was noted of a run, the newest last; what was taken back is struck."""
+    standing = {record.id for record in journal.standing}
+    found = []
+    for record in journal.records:
+        if isinstance(record.event, (Start, Undo)):
+            continue
+        found.append(
+            {
+                "id": record.id,
+                "kind": record.event.kind,
+                "at_ms": _ms(record.at),
+                "min": journal.minute(record.at),
+                "device": record.device,
+                "text": words.noted(record.event),
+                "jar": getattr(record.event, "jar", None),
+                "struck": record.id not in standing,
+            }
+        )
+    return sorted(found, key=lambda one: one["at_ms"])
+
+
+def _result(journal: Journal) -> dict[str, Any]:
+    clouded: Clouded | None = journal.latest(Clouded)
+    held: HoldUp | None = journal.latest(HoldUp)
+    return {
+        "clouded_at": None if clouded is None else clouded.abv,
+        "clouded_at_c": None if clouded is None else clouded.at_c,
+        "hold_up_l": None if held is None else held.volume_l,
+        "water_g": sum(event.mass_g for event in journal.all_of(Water)),
+    }
+
+
+# Pouring ----------------------------------------------------------------------------------------------------
+
+
+def _pour(made: UnderWay, jars: Sequence[int] | None) -> dict[str, Any] | None:
+    """Return jars poured together; ``None`` as long as there are none."""
+    try:
+        poured = made.pour(jars)
+    except RequestError:
+        if jars is not None:
+            raise
+        return None
+    return plain_pour(poured)
+
+
+def plain_pour(poured: Poured) -> dict[str, Any]:
+    """Return what is poured together as plain data."""
+    measured, water = poured.measured, poured.water_g
+    first = None
+    if water is not None:
+        share = poured.first_g / water.value if water.value > 0.0 else 0.0
+        low, high = share * water.low, share * water.high
+        first = {
+            "first_g": round(poured.first_g, 1),
+            "first_low_g": round(min(low, poured.first_g), 1),
+            "first_high_g": round(max(high, poured.first_g), 1),
+            "later_g": round(water.value - poured.first_g, 1),
+            "total_g": round(water.value, 1),
+            "low_g": round(water.low, 1),
+            "high_g": round(water.high, 1),
+            "in_g": round(poured.poured_g, 1),
+        }
+    return {
+        "jars": list(poured.jars),
+        "pool": {
+            "volume_l": round(poured.volume_l.value, 5),
+            "abv": round(poured.abv.value, 3),
+            "abv_pm": round(0.5 * (poured.abv.high - poured.abv.low), 2),
+            "mass_g": round(poured.mass_g.value, 1),
+        },
+        "jug": {"volume_l": round(poured.jug_l, 5), "abv": round(poured.jug_abv, 3)},
+        "measured": None
+        if measured is None
+        else {
+            "mass_g": measured.mass_g,
+            "volume_l": measured.volume_l,
+            "abv": measured.read_abv,
+            "at_c": measured.read_c,
+        },
+        "water": first,
+        "volume_l": round(poured.end_l, 5),
+        "bottles": poured.bottles,
+        "left_over_l": round(poured.left_over_l, 5),
+        "target_abv": poured.target_abv,
+        "weak": poured.weak,
+        "text": words.poured(poured),
+    }
+
+
+def pour(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return what some jars make, poured together."""
+    jars = sent.get("jars")
+    numbers = None
+    if isinstance(jars, str) and jars:
+        parts = jars.split(",")
+        if not all(part.strip().isascii() and part.strip().isdecimal() and len(part) < 5 for part in parts):
+            raise RequestError("The jars are not a list of numbers.", "Such as 2,3,4.")
+        numbers = [int(part) for part in parts]
+    made = _pour(under_way(str(sent["run"]), str(sent["root"])), numbers)
+    if made is None:
+        raise RequestError("There is no jar to pour yet.", "Note a jar as full first.")
+    return made
+
+
+def fit(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return whether a reading fits the forecast, and what it would change."""
+    made = under_way(str(sent["run"]), str(sent["root"]))
+    thing = sent.get("thing")
+    event = told.event_of(thing) if isinstance(thing, dict) else None
+    if not isinstance(event, Read):
+        raise RequestError("That is no reading.", "")
+    journal, before = made.journal, made.forecast
+    minute = event.entry.elapsed_min
+    at = thing.get("at_ms") if isinstance(thing, dict) else None
+    if minute is None and isinstance(at, (int, float)) and journal.heat_on is not None:
+        minute = max(float(at) / 1000.0 - journal.heat_on.timestamp(), 0.0) / 60.0
+    entry = dataclasses.replace(event.entry, elapsed_min=minute)
+    readings = list(journal.readings)
+    reading = next_reading(readings, entry, pressure_pa=journal.pressure_pa)
+    after = Follower(made.run, _held(journal)).update([*readings, reading])
+    found: dict[str, Any] = {"fits": True, "text": "", "then": words.moved(before, after)}
+    if reading.abv is not None and entry.of == "stream":
+        found |= words.fits(reading.abv, _expected(before, made, reading.collected_l, minute))
+    return found
+
+
+def _held(journal: Journal) -> float | None:
+    held: HoldUp | None = journal.latest(HoldUp)
+    return None if held is None else held.volume_l
+
+
+def _expected(before: Forecast, made: UnderWay, collected_l: float | None, minute: float | None) -> Band:
+    """The strength that the forecast has where a reading was taken."""
+    place = collected_l
+    if place is None:
+        place = before.collected_l if minute is None else made.collected_at(minute)
+    curve = before.curve
+    return Band(
+        *(float(np.interp(place, curve.collected_l, v)) for v in (curve.abv, curve.low_abv, curve.high_abv))
+    )
+
+
+def next_trial(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return the trial that follows from the verdicts of a run, each change with its place in the plan."""
+    from potsim.planning.next_trial import next_trial as follow
+    from potsim.planning.trials import Note, Trial
+
+    root, name = str(sent["root"]), str(sent["run"])
+    journal = shelf_at(root).journal(name)
+    given = [Note(n.botanical, n.verdict, n.words) for n in verdicts(journal).values()]
+    if not any(note.verdict for note in given):
+        raise RequestError("No botanical has a verdict yet.", "Say of one or more what they were like.")
+    plan = plan_of_run(journal, root)
+    made = follow(Trial(name, plan, notes=tuple(given)))
+    before, after = tables_of(plan), tables_of(made.plan)
+    dropped = {change.line for change in made.changes if change.after is None}
+    kept = [k for k in range(len(plan.botanicals)) if k not in dropped]
+    return {
+        "plan": after,
+        "before": before,
         "changes": [
             {
+                "path": f"botanical.{kept.index(change.line)}" if change.after is not None else None,
+                "row": change.line,
                 "botanical": change.label,
                 "verdict": change.note.verdict,
-                "before": _dose(change.before),
-                "after": None if change.after is None else _dose(change.after),
+                "words": change.note.words,
+                "factor": digits(change.factor, 4),
+                "before": _amount(before, change.line),
+                "after": None if change.after is None else _amount(after, kept.index(change.line)),
             }
             for change in made.changes
         ],
@@ -115,21 +440,137 @@ def following(journal: Journal, name: str) -> dict[str, Any]:
     }
 
 
-def _dose(dose: BotanicalDose) -> str:
-    if dose.mass_g is not None:
-        return format_mass(dose.mass_g)
-    return f"{dose.pieces:g} pieces"
+def _amount(tables: dict[str, Any], row: int) -> str:
+    table = tables["botanical"][row]
+    amount = table.get("amount") or table.get("mass")
+    return str(amount) if amount is not None else f"{table.get('pieces')}"
 
 
-def _reading(reading: Reading) -> dict[str, Any]:
-    entry = reading.entry
+def learn(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return the file of a still, refined by what a run told of it."""
+    from potsim.interfaces.planfile import read_still, still_text
+    from potsim.planning.forecast import learn as refine
+    from potsim.planning.forecast import mark_of
+
+    root, name, still = str(sent["root"]), str(sent["of"]), str(sent["id"])
+    made = under_way(name, root)
+    shelf = shelf_at(root)
+    path = Path(root) / f"{shelf.checked(still)}.toml"
+    before = read_still(path) if path.is_file() else None
+    if before is not None and before.neck is None and before.pot is None:
+        before = None
+    readings = made.forecast.readings
+    if not readings:
+        raise RequestError("This run has no readings: there is nothing to learn.", "Note a few strengths.")
+    refined = refine(made.forecast.fit, mark_of(made.run.plan.title, readings), before)
+    text = _refined(shelf.text(still) if path.is_file() else "", still_text(refined, path.name))
+    return {"id": still, "text": text, "notes": list(refined.notes)}
+
+
+def _refined(before: str, after: str) -> str:
+    """The file of a still with what it has learnt in it; its title and all else that it says stay."""
+    import tomllib
+
+    known, new = tomllib.loads(before), tomllib.loads(after)
+    still = {**known.get("still", {}), **new["still"]}
+    return merged(before, {**known, "still": still, "learnt": new["learnt"]}) if before else after
+
+
+# The shelf --------------------------------------------------------------------------------------------------
+
+
+def shelf(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return all that is on the shelf, each with a line and a strip in small."""
+    root = str(sent["root"])
+    there = shelf_at(root)
+    found: dict[str, list[dict[str, Any]]] = {"stills": [], "plans": [], "runs": []}
+    for kept in there.list():
+        try:
+            found[f"{kept.kind}s"].append(_SHOWN[kept.kind](kept, root, len(found["runs"]) < SHELF_RUNS))
+        except (PotsimError, OSError) as error:
+            refused = {"id": kept.id, "title": kept.id, "changed": kept.changed_ms, "refused": str(error)}
+            found[f"{kept.kind}s"].append(refused)
+    return found
+
+
+def _shown_plan(kept: Kept, root: str, full: bool) -> dict[str, Any]:
+    tables = shelf_at(root).tables(kept.id)
+    title = str(tables.get("title") or kept.id)
+    return {"id": kept.id, "title": title, "changed": kept.changed_ms, **answers.card(tables, root)}
+
+
+def _shown_still(kept: Kept, root: str, full: bool) -> dict[str, Any]:
+    import tomllib
+
+    document = tomllib.loads(shelf_at(root).text(kept.id))
+    still = document.get("still", {})
+    learnt = document.get("learnt", {})
+    known = [
+        {"loss": key, "value": still.get(f"{key}_loss"), "error": learnt.get(f"{key}_loss_error")}
+        for key in ("neck", "pot")
+        if f"{key}_loss_error" in learnt
+    ]
     return {
-        "line": reading.line,
-        "where": reading.where,
-        **{name: getattr(reading, name) for name in ("from_l", "collected_l", "parrot_l", "abv")},
-        **{name: getattr(entry, name) for name in ("elapsed_min", "read_abv", "read_c", "vapour_c")},
-        **{
-            name: getattr(entry, name)
-            for name in ("pot_c", "power_w", "of", "mass_g", "jar_l", "jar_g", "words")
-        },
+        "id": kept.id,
+        "title": str(document.get("title") or kept.id),
+        "changed": kept.changed_ms,
+        "still": still,
+        "from_file": f"{kept.id}.toml",
+        "learnt": known,
+        "runs": len(learnt.get("runs", [])),
     }
+
+
+def _shown_run(kept: Kept, root: str, full: bool) -> dict[str, Any]:
+    journal = shelf_at(root).journal(kept.id)
+    plan = plan_of_run(journal, root)
+    on, off = journal.heat_on, journal.heat_off
+    shown: dict[str, Any] = {
+        "id": kept.id,
+        "title": title_of(journal, plan),
+        "begun": _ms(journal.records[0].at),
+        "changed": kept.changed_ms,
+        "heat": _ms(on),
+        "live": on is not None and off is None,
+        "ended": _ms(off),
+        "readings": sum(isinstance(r.event, (Read, Full)) for r in journal.standing),
+        "version": len(journal.records),
+        "thumb": None,
+    }
+    if full and journal.readings:
+        made = under_way(kept.id, root)
+        shown["thumb"] = answers.thumb(strip(made))
+        poured = _pour(made, None)
+        if poured is not None:
+            shown["answer"] = {key: poured["pool"][key] for key in ("volume_l", "abv")}
+            shown["answer"]["bottles"] = poured["bottles"]
+    elif full:
+        shown["thumb"] = answers.card(tables_of(plan), root)["thumb"]
+    return shown
+
+
+_SHOWN = {"plan": _shown_plan, "still": _shown_still, "run": _shown_run}
+
+TASKS: dict[str, Any] = {
+    "start": answers.start,
+    "answer": answers.answer,
+    "beside": answers.beside,
+    "sure": answers.sure,
+    "reach": answers.reach,
+    "compare": answers.compare,
+    "blend": answers.blend,
+    "opened": answers.opened,
+    "sheet": answers.sheet,
+    "numbers": answers.numbers,
+    "saved": answers.saved,
+    "begin": answers.begin,
+    "plan": answers.plan,
+    "refusal": answers.refusal,
+    "shelf": shelf,
+    "run": run,
+    "pour": pour,
+    "fit": fit,
+    "next": next_trial,
+    "learn": learn,
+}
+"""What a process can be asked, by name."""

@@ -1,177 +1,351 @@
-"""What a browser tells of a run, made into records of its journal.
-
-A browser that lost the answer tells the same again, so all of it may be told twice. Heat, jars pooled and
-verdicts are events in plain words, which are read back from the journal; what was told last counts.
-"""
+"""What a browser tells: typed text made into events of a journal, and plans and stills to be kept."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from datetime import datetime
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from potsim.errors import RequestError
+from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import quantities
+from potsim.interfaces.page.shelf import Shelf
 from potsim.interfaces.readingsfile import column
-from potsim.interfaces.wording import format_numbers
-from potsim.planning.journal import (
-    FilledJar,
-    Journal,
-    event_record,
-    jar_record,
-    reading_record,
-    strike_record,
+from potsim.planning.events import (
+    LONGEST_WORDS,
+    Bottled,
+    Clouded,
+    Event,
+    Full,
+    Heat,
+    HoldUp,
+    Measured,
+    Pool,
+    Read,
+    Remark,
+    Taste,
+    Titled,
+    Undo,
+    Verdict,
+    Volume,
+    Water,
+    check,
 )
+from potsim.planning.journal import StaleError
 from potsim.planning.readings import Entry
-from potsim.planning.trials import Note
+from potsim.planning.trials import VERDICTS
 
-MEASURED = ("collected", "mass", "jar volume", "jar mass", "strength", "vapour", "pot", "power")
-BESIDE = ("read at", "of", "time")  # what says more of a measured value
-LONGEST_WORDS = 500
-NOTHING = "not known"
-_HELD = re.compile(r"condenser holds back: (.+)")
-_HEAT = re.compile(r"heat on at (\S+)")
-_POOLED = re.compile(r"jars pooled: ([0-9,-]+)")
-_VERDICT = re.compile(r"verdict of (.+?): ([a-z ]+?)(?:; (.*))?")
-OWN = (_HELD, _HEAT, _POOLED, _VERDICT)
-
-
-def heat_on(journal: Journal) -> str | None:
-    """Return when the heat was switched on, ISO 8601; ``None`` if that was not told."""
-    found = _events(journal, _HEAT)
-    return found[-1][1] if found else None
-
-
-def hold_up(journal: Journal) -> tuple[str, float | None]:
-    """Return what the condenser holds back, as typed and in litres; ``""`` and ``None`` if not told."""
-    found = _events(journal, _HELD)
-    typed = found[-1][1] if found else NOTHING
-    return ("", None) if typed == NOTHING else (typed, quantities.volume_l(typed))
+OLDEST = timedelta(days=30)  # that a thing may have waited on its device
+MEASURED = {
+    "collected": "collected",
+    "mass": "mass",
+    "strength": "strength",
+    "read_at": "read at",
+    "vapour": "vapour",
+    "pot": "pot",
+    "power": "power",
+    "volume": "jar volume",
+    "jar_mass": "jar mass",
+    "time": "time",
+}
+"""What a reading may say, and the column of a table of readings that reads it."""
+ALONE = ("read_at", "time")  # what says nothing by itself
+SAMPLES = {"spout": "stream", "jar": "jar", "pool": "pool", "parrot": "parrot"}
 
 
-def pooled(journal: Journal) -> tuple[int, ...]:
-    """Return the jars that were chosen to be pooled; none if that was not told."""
-    found = _events(journal, _POOLED)
-    return quantities.numbers(found[-1][1]) if found else ()
+def word(sent: Mapping[str, Any], key: str, most: int = 64) -> str:
+    """Return a short text of a request; empty if it is left out or something else."""
+    given = sent.get(key)
+    return "".join(c for c in given[:most] if c.isprintable()) if isinstance(given, str) else ""
 
 
-def verdicts(journal: Journal) -> dict[str, Note]:
-    """Return the last verdict on each botanical by its name; those taken back are left out."""
-    found = {}
-    for match in _events(journal, _VERDICT):
-        verdict = None if match[2] == "none" else match[2]
-        found[match[1]] = Note(match[1], verdict, match[3] or "")
-    return {name: note for name, note in found.items() if note.verdict or note.words}
+def refused(error: PotsimError | OSError) -> dict[str, str]:
+    """Return a refusal as data."""
+    if isinstance(error, OSError):
+        return {"message": f"It could not be kept: {error.strerror or error}.", "hint": "", "path": ""}
+    return {"message": error.message, "hint": error.hint, "path": getattr(error, "path", "")}
 
 
-def remarks(journal: Journal) -> list[dict[str, str]]:
-    """Return all else that was noted, with the time of noting."""
-    events = [record for record in journal.records if record.kind == "event"]
-    return [
-        {"at": record.at, "words": record.content["words"]}
-        for record in events
-        if not any(kind.fullmatch(record.content["words"]) for kind in OWN)
-    ]
+# Telling ----------------------------------------------------------------------------------------------------
 
 
-def _events(journal: Journal, pattern: re.Pattern[str]) -> list[re.Match[str]]:
-    words = [record.content["words"] for record in journal.records if record.kind == "event"]
-    return [found for found in map(pattern.fullmatch, words) if found]
+def tell(shelf: Shelf, run: str, sent: Mapping[str, Any], most: int) -> dict[str, Any]:
+    """Put what is told of a run into its journal.
 
+    Parameters
+    ----------
+    shelf : Shelf
+        The data folder.
+    run : str
+        Which run.
+    sent : mapping
+        ``things`` with their ids, ``device``, and ``sent_ms``, the time of its clock when they were sent.
+    most : int
+        How many may be told at once.
 
-def record(journal: Journal, told: object) -> dict[str, Any] | None:
-    """Return the record of what was told."""
-    if not isinstance(told, dict):
-        raise RequestError("Nothing was told.", "")
-    kind = told.get("kind")
-    if kind == "reading":
-        entry = _entry(told)
-        return None if any(r.entry == entry for r in journal.readings) else reading_record(entry)
-    if kind == "jar":
-        return jar_record(_jar(told))
-    if kind == "strike":
-        numbers = [r.number for r in journal.readings if r.line == told.get("line")]
-        return strike_record(numbers[0]) if numbers else None
-    events = {"heat": _heat, "hold_up": _hold_up, "pool": _pool, "verdict": _verdict, "note": _note}
-    event = events.get(str(kind))
-    if event is None:
-        raise RequestError("What was told is of no known kind.", "")
-    said = event_record(event(told))
-    return None if journal.records[-1].content.get("words") == said["words"] else said
+    Returns
+    -------
+    dict
+        ``accepted`` ids, those ``refused`` with why, those that ask (``asks``), the ``version`` of the run,
+        and how many are ``new``.
 
-
-def _heat(told: Mapping[str, Any]) -> str:
+    Raises
+    ------
+    BusyError
+        If another program holds the journal.
+    PotsimError
+        If the disk is full or fails; what was accepted before is on disk all the same.
+    """
+    things = sent.get("things")
+    if not isinstance(things, list) or len(things) > most:
+        raise RequestError(f"Tell a list of at most {most} things.", "")
+    accepted: list[str] = []
+    turned_down: list[dict[str, str]] = []
+    asks: list[dict[str, Any]] = []
+    new = 0
     try:
-        moment = datetime.fromisoformat(str(told.get("at")))
-    except ValueError:
-        moment = datetime.min
-    if moment.tzinfo is None:
-        raise RequestError("The time at which the heat went on is not a time.", "")
-    return f"heat on at {moment.isoformat(timespec='seconds')}"
+        with shelf.added_to(run) as journal:
+            for thing in things:
+                name = word(thing, "id") if isinstance(thing, dict) else ""
+                try:
+                    if not name:
+                        raise RequestError("What is told has no id.", "")
+                    event = event_of(thing)
+                    done = journal.append(
+                        event,
+                        event_id=name,
+                        at=_moment(thing, sent),
+                        device=word(thing, "device") or word(sent, "device"),
+                        sure=thing.get("sure") is True,
+                    )
+                except StaleError as error:
+                    asks.append({"id": name, "jar": error.jar, "device": error.by.device, "text": str(error)})
+                except RequestError as error:
+                    turned_down.append({"id": name, **refused(error)})
+                else:
+                    accepted.append(name)
+                    new += not done.again
+            version = len(journal.records)
+    except RequestError as error:  # there is no such run
+        turned_down += [{"id": word(t, "id"), **refused(error)} for t in things if isinstance(t, dict)]
+        version = 0
+    return {"accepted": accepted, "refused": turned_down, "asks": asks, "version": version, "new": new}
 
 
-def _hold_up(told: Mapping[str, Any]) -> str:
-    given = told.get("volume")
-    if not given:
-        return f"condenser holds back: {NOTHING}"
-    quantities.volume_l(given)  # refused before it is on disk
-    return f"condenser holds back: {said(given)}"
+def _moment(thing: Mapping[str, Any], sent: Mapping[str, Any]) -> datetime:
+    """When a thing happened: as long ago as the device's own clock says, whatever that clock shows."""
+    now = datetime.now(UTC)
+    at, sent_at = thing.get("at_ms"), sent.get("sent_ms")
+    if not _number(at):
+        return now
+    reference = float(sent_at) if _number(sent_at) else now.timestamp() * 1000.0  # type: ignore[arg-type]
+    ago = timedelta(milliseconds=max(reference - float(at), 0.0))  # type: ignore[arg-type]
+    if ago > OLDEST:
+        raise RequestError("It happened more than 30 days ago.", "Is the clock of this device right?")
+    return now - ago
 
 
-def _pool(told: Mapping[str, Any]) -> str:
-    return f"jars pooled: {format_numbers(jar_numbers(told.get('jars')))}"
+def _number(value: object) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < 1e15
 
 
-def jar_numbers(given: object) -> tuple[int, ...]:
-    """Return numbers of jars as a browser sends them."""
-    if not isinstance(given, list) or not all(type(n) is int and 0 < n <= 500 for n in given):
-        raise RequestError("The jars are not a list of numbers.", "")
-    if not given:
-        raise RequestError("No jar is chosen.", "Choose at least one.")
-    return tuple(sorted(set(given)))
+def event_of(thing: Mapping[str, Any]) -> Event:
+    """Return the event that a thing told is.
+
+    Parameters
+    ----------
+    thing : mapping
+        As a browser sends it, quantities as typed.
+
+    Returns
+    -------
+    Event
+        Checked.
+
+    Raises
+    ------
+    RequestError
+        If it will not be read.
+    """
+    kind = str(thing.get("kind"))
+    if kind not in _KINDS:
+        raise RequestError("What was told is of no known kind.", "Load the page anew.")
+    return check(_KINDS[kind](thing))
 
 
-def _verdict(told: Mapping[str, Any]) -> str:
-    words = said(told["words"]) if told.get("words") else ""
-    note = Note(said(told.get("botanical")), told.get("verdict") or None, words)
-    return f"verdict of {note.botanical}: {note.verdict or 'none'}" + (f"; {words}" if words else "")
-
-
-def _note(told: Mapping[str, Any]) -> str:
-    words = said(told.get("words"))
-    if any(kind.fullmatch(words) for kind in OWN):
-        raise RequestError("The note reads like a line that this page writes itself.", "Say it otherwise.")
-    return words
-
-
-def _entry(told: Mapping[str, Any]) -> Entry:
-    if not any(told.get(name) for name in MEASURED):
-        raise RequestError("The reading is empty.", 'Enter for example "71 %" as strength.')
-    fields: dict[str, Any] = {}
-    minute = told.get("elapsed_min")
-    if isinstance(minute, (int, float)) and not isinstance(minute, bool):
-        fields["elapsed_min"] = round(float(minute), 2)
-    for name in (*MEASURED, *BESIDE):
-        if told.get(name):
-            fields |= column(name).quantity.read(str(told[name]))
-    if told.get("words"):
-        fields["words"] = said(told["words"])
-    return Entry.from_dict(fields)
-
-
-def _jar(told: Mapping[str, Any]) -> FilledJar:
-    number, volume = told.get("number"), told.get("volume")
-    if type(number) is not int:
-        raise RequestError("The jar has no number.", "")
-    word = said(told["word"]) if told.get("word") else ""
-    return FilledJar(number, quantities.volume_l(volume) if volume else None, word)
-
-
-def said(given: object) -> str:
-    """Return what a person noted, on one line."""
+def _said(thing: Mapping[str, Any], key: str, *, needed: bool = True) -> str:
+    given = thing.get(key)
     if not isinstance(given, str) or not given.strip():
-        raise RequestError("The note is empty.", "Write a word or two.")
+        if needed:
+            raise RequestError("The note is empty.", "Write a word or two.")
+        return ""
     if len(given) > LONGEST_WORDS:
         raise RequestError(f"The note has {len(given)} characters; allowed: {LONGEST_WORDS}.", "Say less.")
     return " ".join(given.split())
+
+
+def _jar(thing: Mapping[str, Any], key: str = "n") -> int:
+    given = thing.get(key)
+    if type(given) is not int:
+        raise RequestError("The jar has no number.", "")
+    return given
+
+
+def _read(thing: Mapping[str, Any], key: str, reader: Callable[[str], float]) -> float | None:
+    given = thing.get(key)
+    if given in (None, ""):
+        return None
+    with_path = str(given)
+    try:
+        return reader(with_path)
+    except PotsimError as error:
+        error.path = key  # type: ignore[attr-defined]
+        raise
+
+
+def _full(thing: Mapping[str, Any]) -> Event:
+    out = thing.get("left_out")
+    kept = None if out is None else not out
+    saw = thing.get("saw")
+    volume_l = _read(thing, "volume", quantities.volume_l)
+    return Full(_jar(thing), volume_l, kept, saw if type(saw) is int else None)
+
+
+def _volume(thing: Mapping[str, Any]) -> Event:
+    volume = _read(thing, "volume", quantities.volume_l)
+    if volume is None:
+        raise RequestError("The volume is empty.", 'Enter for example "55 mL".')
+    return Volume(_jar(thing), volume)
+
+
+def _reading(thing: Mapping[str, Any]) -> Event:
+    fields: dict[str, Any] = {}
+    for key, name in MEASURED.items():
+        if thing.get(key) not in (None, ""):
+            try:
+                fields |= column(name).quantity.read(str(thing[key]))
+            except PotsimError as error:
+                error.path = key  # type: ignore[attr-defined]
+                raise
+    hazy = thing.get("hazy") is True
+    if not hazy and not any(thing.get(key) for key in MEASURED if key not in ALONE):
+        raise RequestError("The reading is empty.", 'Enter for example "71 %" as strength.')
+    jar = None if thing.get("of") is None else _jar(thing, "of")
+    where = str(thing.get("where") or ("jar" if jar is not None else "spout"))
+    if thing.get("pooled") is True:
+        where = "pool"
+    fields["of"] = SAMPLES.get(where, where)
+    if where == "parrot" and thing.get("parrot"):
+        fields["parrot_l"] = _read(thing, "parrot", quantities.volume_l)
+    words = _said(thing, "words", needed=False)
+    if words:
+        fields["words"] = words
+    return Read(Entry.from_dict(fields), jar, hazy)
+
+
+def _measured(thing: Mapping[str, Any]) -> Event:
+    strength = thing.get("strength")
+    fields = column("strength").quantity.read(str(strength)) if strength else {}
+    return Measured(
+        mass_g=_read(thing, "mass", quantities.mass_g),
+        volume_l=_read(thing, "volume", quantities.volume_l),
+        read_abv=fields.get("read_abv"),  # type: ignore[arg-type]
+        read_c=_read(thing, "temperature", quantities.temperature_c),
+    )
+
+
+def _water(thing: Mapping[str, Any]) -> Event:
+    mass = _read(thing, "mass", quantities.mass_g)
+    if mass is None:
+        raise RequestError("The water is not said.", 'Enter for example "300 g".')
+    return Water(mass)
+
+
+def _bottled(thing: Mapping[str, Any]) -> Event:
+    count = thing.get("count")
+    if type(count) is not int:
+        raise RequestError("The number of bottles is not a whole number.", "")
+    return Bottled(count)
+
+
+def _verdict(thing: Mapping[str, Any]) -> Event:
+    verdict = thing.get("verdict") or None
+    if verdict is not None and verdict not in VERDICTS:
+        raise RequestError(f"'{verdict}' is no verdict.", f"One of: {', '.join(VERDICTS)}.")
+    return Verdict(
+        _said(thing, "botanical"),
+        verdict,
+        _said(thing, "words", needed=False),
+        _said(thing, "tasted_in", needed=False),
+    )
+
+
+def _pool(thing: Mapping[str, Any]) -> Event:
+    jars = thing.get("jars")
+    if not isinstance(jars, list) or not all(type(n) is int for n in jars):
+        raise RequestError("The jars are not a list of numbers.", "")
+    return Pool(tuple(sorted(set(jars))))
+
+
+def _heat(thing: Mapping[str, Any]) -> Event:
+    ticks = thing.get("ticks")
+    names = [word({"tick": t}, "tick", 20) for t in ticks[:10]] if isinstance(ticks, list) else []
+    return Heat(True, tuple(name for name in names if re.fullmatch(r"[a-z_]+", name)))
+
+
+_KINDS: Mapping[str, Callable[[Mapping[str, Any]], Event]] = {
+    "heat": _heat,
+    "off": lambda thing: Heat(False),
+    "jar": _full,
+    "volume": _volume,
+    "reading": _reading,
+    "word": lambda thing: Taste(_jar(thing), _said(thing, "text", needed=False)),
+    "strike": lambda thing: Undo(word(thing, "of")),
+    "pool": _pool,
+    "measured": _measured,
+    "water": _water,
+    "bottled": _bottled,
+    "verdict": _verdict,
+    "clouded": lambda thing: Clouded(
+        _read(thing, "at", quantities.abv), _read(thing, "at_c", quantities.temperature_c)
+    ),
+    "hold_up": lambda thing: HoldUp(_read(thing, "volume", quantities.volume_l)),
+    "note": lambda thing: Remark(_said(thing, "text")),
+    "title": lambda thing: Titled(_said(thing, "title")),
+}
+
+
+# Keeping ----------------------------------------------------------------------------------------------------
+
+
+def _tables(sent: Mapping[str, Any], key: str) -> dict[str, Any]:
+    tables = sent.get(key)
+    if not isinstance(tables, dict):
+        raise RequestError("The plan is not a set of tables.", "Load the page anew.")
+    return tables
+
+
+def keep_plan(shelf: Shelf, sent: Mapping[str, Any]) -> dict[str, Any]:
+    """Keep a plan as it was typed, even one that cannot be run yet."""
+    name = word(sent, "id", 200) or None
+    if name is not None and shelf.has_run(name):
+        raise RequestError("A run's plan is as it was when the run began.", "Keep it as a new plan.")
+    return {"id": shelf.keep_plan(_tables(sent, "plan"), name, word(sent, "thing"))}
+
+
+def keep_still(shelf: Shelf, sent: Mapping[str, Any]) -> dict[str, Any]:
+    """Keep a still under a title."""
+    return {"id": shelf.keep_still(_said(sent, "title"), _tables(sent, "still"), word(sent, "thing"))}
+
+
+def rename(shelf: Shelf, sent: Mapping[str, Any]) -> dict[str, Any]:
+    """Call something on the shelf otherwise."""
+    event = {"event_id": word(sent, "thing"), "device": word(sent, "device")}
+    shelf.rename(word(sent, "id", 200), _said(sent, "title"), event)
+    return {"id": word(sent, "id", 200)}
+
+
+def delete(shelf: Shelf, sent: Mapping[str, Any]) -> dict[str, Any]:
+    """Take something off the shelf."""
+    shelf.delete(word(sent, "id", 200))
+    return {"id": word(sent, "id", 200)}

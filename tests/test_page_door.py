@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import resource
 import signal
@@ -13,13 +14,11 @@ import time
 from pathlib import Path
 
 import pytest
-from page_server import EXAMPLE, Browser, Served, changed, served
+from page_server import EXAMPLE, Browser, Served, served
 
 import potsim
 from potsim.interfaces.cli import main
-from potsim.interfaces.page.access import OneTimeCode, Sessions
-from potsim.interfaces.page.guard import House
-from potsim.interfaces.page.limits import BODY_BYTES, Buckets, Rate
+from potsim.interfaces.page.door import BODY_BYTES, Buckets, Census, House, OneTimeCode, Rate, Sessions
 
 
 @pytest.mark.parametrize(
@@ -42,7 +41,7 @@ from potsim.interfaces.page.limits import BODY_BYTES, Buckets, Rate
 def test_what_another_site_could_send_is_refused(
     browser: Browser, changes: dict[str, str | None], status: int
 ) -> None:
-    given, _, body = browser.ask("POST", "/api/run", json.dumps({"plan": EXAMPLE}).encode(), **changes)
+    given, _, body = browser.ask("POST", "/api/answer", json.dumps({"plan": EXAMPLE}).encode(), **changes)
     assert given == status
     assert json.loads(body)["refused"]["message"]
 
@@ -51,7 +50,7 @@ def test_a_session_of_one_is_no_token_for_another(here: Served, browser: Browser
     other = Browser(here).open()
     assert other.cookie != browser.cookie
     other.token = browser.token
-    assert other.ask("POST", "/api/run", json.dumps({"plan": EXAMPLE}).encode())[0] == 403
+    assert other.ask("POST", "/api/answer", json.dumps({"plan": EXAMPLE}).encode())[0] == 403
 
 
 @pytest.mark.parametrize(
@@ -68,19 +67,19 @@ def test_a_session_of_one_is_no_token_for_another(here: Served, browser: Browser
     ],
 )
 def test_malformed_and_oversized_requests(browser: Browser, body: bytes, status: int) -> None:
-    given, _, answer = browser.ask("POST", "/api/run", body)
+    given, _, answer = browser.ask("POST", "/api/answer", body)
     assert given == status
     assert json.loads(answer)["refused"]["message"]
-    assert "run" in browser.post("/api/run", {"plan": EXAMPLE})
+    assert "answer" in browser.post("/api/answer", {"plan": EXAMPLE})
 
 
 def test_lost_addresses_and_methods(browser: Browser) -> None:
     assert browser.ask("GET", "/static/../app.py")[0] in {403, 404}
     assert browser.ask("GET", "/static/%2e%2e/app.py")[0] == 404
-    assert browser.ask("GET", "/api/run")[0] == 404
-    assert browser.ask("PUT", "/api/run", b"")[0] == 405
+    assert browser.ask("GET", "/api/answer")[0] == 404
+    assert browser.ask("PUT", "/api/answer", b"")[0] == 405
     assert browser.ask("GET", "/?" + "x" * 2000)[0] == 414
-    assert browser.ask("GET", "/code")[0] == 404
+    assert browser.ask("GET", "/in/nonsense")[1]["location"] == "/code?wrong"
 
 
 def test_every_answer_carries_the_headers(browser: Browser) -> None:
@@ -104,6 +103,102 @@ def test_the_page_loads_nothing_from_elsewhere() -> None:
         assert len(text.splitlines()) <= 400, path
 
 
+def test_headers_that_do_not_come_are_cut_and_others_are_served(tmp_path: Path) -> None:
+    with served(tmp_path, census=Census(most=40, per_address=25, header_s=0.5)) as here:
+        browser = Browser(here).open()
+        lines = [socket.create_connection(("127.0.0.1", here.port)) for _ in range(20)]
+        for line in lines:
+            line.sendall(b"GET / HTTP/1.1\r\nHost: ")
+        began = time.monotonic()
+        for line in lines:
+            line.settimeout(10)
+            assert line.recv(1) == b""
+        assert time.monotonic() - began < 8.0
+        assert browser.get("/api/hello")["token"] == browser.token
+        for line in lines:
+            line.close()
+
+
+def test_half_open_connections_make_room_for_those_that_ask(tmp_path: Path) -> None:
+    with served(tmp_path, census=Census(most=60, per_address=40)) as here:
+        browser = Browser(here).open()
+        lines = []
+        for k in range(120):
+            line = socket.socket()
+            line.bind((f"127.0.0.{2 + k % 3}", 0))  # three other addresses of this machine
+            line.connect(("127.0.0.1", here.port))
+            line.sendall(b"GET /")
+            lines.append(line)
+        assert browser.get("/api/hello")["token"] == browser.token
+        assert Browser(here).open().get("/api/hello")["token"]
+        assert here.page is not None
+        assert len(here.page.census) <= 60
+        for line in lines:
+            line.close()
+
+
+@pytest.mark.long
+def test_six_hundred_and_twenty_half_open_connections_leave_others_served(tmp_path: Path) -> None:
+    with served(tmp_path) as here:
+        browser = Browser(here).open()
+        lines = [socket.create_connection(("127.0.0.1", here.port)) for _ in range(620)]
+        for line in lines:
+            line.sendall(b"GET / HTTP/1.1\r\n")
+        assert browser.get("/api/hello")["token"] == browser.token
+        assert Browser(here).open().get("/api/hello")["token"]
+        for line in lines:
+            line.close()
+
+
+def test_wrong_codes_slow_the_guesser_only(tmp_path: Path) -> None:
+    with served(tmp_path, code=True) as here:
+
+        def bring(code: str, source: str) -> str:
+            line = http.client.HTTPConnection("127.0.0.1", here.port, source_address=(source, 0), timeout=20)
+            form = {"Content-Type": "application/x-www-form-urlencoded", "Origin": here.address}
+            line.request("POST", "/code", f"code={code}", {"Host": f"127.0.0.1:{here.port}", **form})
+            answer = line.getresponse()
+            answer.read()
+            line.close()
+            return str(answer.headers["location"])
+
+        assert "/code?slow" in [bring("AAAA-AAAA", "127.0.0.9") for _ in range(8)]
+        assert bring(here.codes[-1], "127.0.0.8") == "/"
+
+
+def test_the_square_lets_a_phone_in_after_a_restart_too(tmp_path: Path) -> None:
+    with served(tmp_path, code=True) as here:
+        assert here.page is not None
+        key = here.page.desk.sessions.key
+        first = Browser(here)
+        cookie = first.ask("GET", f"/in/{key}")[1]["set-cookie"].partition(";")[0]
+    with served(tmp_path, code=True) as here:
+        again = Browser(here)
+        assert again.ask("GET", f"/in/{key}")[1]["location"] == "/"
+        again.cookie = cookie.replace(cookie.partition("=")[0], f"potsim_{here.port}")
+        assert again.get("/api/hello")["token"]
+    assert (tmp_path / ".page-key").stat().st_mode & 0o077 == 0
+
+
+def test_the_page_is_opened_to_the_home_network_and_shut_again(browser: Browser) -> None:
+    way = browser.get("/api/phone")
+    assert way["reachable"] is False
+    assert way["url"] is None
+    if not way["can"]:
+        pytest.skip("this machine is in no network")
+    way = browser.post("/api/phone", {"on": True})
+    host = way["address"].removeprefix("http://").rstrip("/").rpartition(":")[0]
+    assert way["url"].startswith(way["address"] + "in/")
+    assert len(way["rows"]) == len(way["rows"][0]) >= 21
+    line = http.client.HTTPConnection(host, browser.here.port, timeout=20)
+    line.request("GET", "/", headers={"Host": f"{host}:{browser.here.port}"})
+    assert line.getresponse().headers["location"] == "/code"
+    line.close()
+    assert browser.post("/api/phone", {"on": False})["reachable"] is False
+    with pytest.raises(OSError, match="refused"):
+        socket.create_connection((host, browser.here.port), timeout=5)
+
+
 def test_a_code_lets_one_browser_in(tmp_path: Path) -> None:
     with served(tmp_path, code=True) as here:
         stranger = Browser(here)
@@ -121,7 +216,7 @@ def test_a_code_lets_one_browser_in(tmp_path: Path) -> None:
         _, headers, _ = bring(first.lower().replace("-", ""))
         guest = Browser(here)
         guest.cookie = headers["set-cookie"].partition(";")[0]
-        assert guest.get("/api/start")["plan"]["title"] == "Bench spirit, trial 1"
+        assert guest.get("/api/start")["example"]["title"] == "Bench spirit, trial 1"
         assert here.codes[-1] != first
         assert bring(first)[1]["location"] == "/code?wrong"
         for _ in range(4):
@@ -179,16 +274,16 @@ def test_one_session_cannot_flood(here: Served) -> None:
 
 def test_a_body_that_never_comes_does_not_hold_the_server(here: Served, browser: Browser) -> None:
     head = (
-        f"POST /api/run HTTP/1.1\r\nHost: 127.0.0.1:{here.port}\r\nOrigin: {here.address}\r\n"
+        f"POST /api/answer HTTP/1.1\r\nHost: 127.0.0.1:{here.port}\r\nOrigin: {here.address}\r\n"
         f"Cookie: {browser.cookie}\r\nX-Potsim-Token: {browser.token}\r\nContent-Length: 100\r\n\r\n"
     )
     lines = [socket.create_connection(("127.0.0.1", here.port)) for _ in range(20)]
     for line in lines:
         line.sendall(head.encode())
-    assert "run" in browser.post("/api/run", {"plan": EXAMPLE})
+    assert "answer" in browser.post("/api/answer", {"plan": EXAMPLE})
     for line in lines:
         line.close()
-    assert "run" in browser.post("/api/run", {"plan": EXAMPLE})
+    assert "answer" in browser.post("/api/answer", {"plan": EXAMPLE})
 
 
 def test_fifty_sessions_do_not_mix(here: Served) -> None:
@@ -218,12 +313,10 @@ def crowd(here: Served, sessions: int, seconds: float) -> Report:
         try:
             browser = Browser(here).open()
             while time.monotonic() < until:
-                plan = changed(title=f"session {k}", botanical=[])
-                plan["charge"][0]["volume"] = f"{300 + k} mL"
-                plan.pop("botanical")
-                answer = browser.post("/api/run", {"plan": plan})
-                assert answer["run"]["title"] == f"session {k}"
-                assert answer["numbers"]["charge.0.volume"]["value"] == 300 + k
+                time.sleep(0.01)
+                plan = {"charge": [{"name": "gin", "volume": f"{300 + k} mL", "abv": "40 %"}]}
+                answer = browser.post("/api/answer", {"plan": plan})
+                assert answer["answer"]["charge_l"] == pytest.approx(0.3 + 0.001 * k)
                 with lock:
                     report.answers += 1
         except (AssertionError, OSError, ValueError, KeyError) as error:
@@ -269,7 +362,7 @@ def test_the_command_serves_until_it_is_stopped(tmp_path: Path) -> None:
             assert process.stdout is not None
             port = int(process.stdout.readline().strip().rstrip("/").rpartition(":")[2])
             browser = Browser(Served(port, tmp_path)).open()
-            assert "run" in browser.post("/api/run", {"plan": EXAMPLE})
+            assert "answer" in browser.post("/api/answer", {"plan": EXAMPLE})
             browser.line.close()
             process.send_signal(signal.SIGINT)
             assert process.wait(20) == 0

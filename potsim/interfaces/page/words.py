@@ -1,0 +1,243 @@
+"""What the page says in words: made last, from numbers and records, and never read back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from potsim.interfaces.wording import (
+    format_abv,
+    format_mass,
+    format_minutes,
+    format_numbers,
+    format_power,
+    format_volume,
+    plain,
+)
+from potsim.planning.botanicals import ResolvedDose
+from potsim.planning.events import (
+    Bottled,
+    Clouded,
+    Event,
+    Full,
+    Heat,
+    HoldUp,
+    Measured,
+    Pool,
+    Read,
+    Remark,
+    Taste,
+    Titled,
+    Verdict,
+    Volume,
+    Water,
+)
+from potsim.planning.forecast import Band, Forecast
+from potsim.planning.plan import Ingredient, Plan
+from potsim.planning.readings import Entry
+from potsim.planning.run import Run
+from potsim.planning.underway import Poured
+
+GROUPS = {"": "Other"}
+
+
+def why(run: Run) -> dict[str, Any]:
+    """Say when and why a run stops; ``edge`` if that is not what was asked for."""
+    asked = run.setting.stop.named
+    text = f"Stops at minute {run.stop.elapsed_min:.0f}: {run.end.words}."
+    return {"text": text, "strong": run.end.words, "edge": run.end.reason not in asked}
+
+
+def why_forecast(forecast: Forecast) -> dict[str, Any]:
+    """Say why a run under way will stop."""
+    asked = forecast.run.setting.stop.named
+    text = f"Stops when {forecast.stop_words}."
+    return {"text": text, "strong": forecast.stop_words, "edge": forecast.stop_reason not in asked}
+
+
+def then(run: Run) -> str:
+    """Say what is done with the keep."""
+    made = run.proofing
+    if made is None:
+        return ""
+    water = f"{plain(1000.0 * made.water_kg, 0)} g of water to {format_abv(made.target_abv)}"
+    over = f"; {format_volume(made.left_over_l)} left over" if made.bottles else ""
+    return f"{water}{over}."
+
+
+def rows(plan: Plan, run: Run) -> dict[str, str]:
+    """Say each part of a plan on one line."""
+    charge, still = run.charge, run.setting.still
+    named = [part.name for part in plan.charge if not isinstance(part, Ingredient) or part.abv > 0.0]
+    grams = sum(dose.wet_mass_g for dose in run.bill)
+    jars = [f"{n} of {format_volume(size)}" for size, n in _counted([j.size_l for j in run.jars])]
+    bottling = plan.bottling
+    bottle = f"{format_volume(bottling.bottle_l)}, " if bottling.bottle_l is not None else ""
+    return {
+        "pot": f"{format_volume(charge.volume_l)}, {format_abv(charge.abv)}: {', '.join(named)}",
+        "botanicals": f"{len(run.bill)}, {format_mass(grams)}" if run.bill else "none",
+        "cuts": f"heads {format_volume(run.setting.heads_l)}, {_stop(run)}",
+        "jars": ", ".join(jars),
+        "bottle": "not let down" if bottling.abv is None else f"{bottle}{format_abv(bottling.abv)}",
+        "still": f"{format_volume(still.capacity_l)}, {format_power(still.conditions.power_w)}",
+    }
+
+
+def _stop(run: Run) -> str:
+    return "stop: " + ", ".join(
+        f"{key.replace('_', ' ')} {_shown(value)}" for key, value in run.setting.stop.named.items()
+    )
+
+
+def _shown(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, (int, float)) else str(value)
+
+
+def _counted(sizes: Sequence[float]) -> list[tuple[float, int]]:
+    found: dict[float, int] = {}
+    for size in sizes:
+        found[size] = found.get(size, 0) + 1
+    return list(found.items())
+
+
+def dose(one: ResolvedDose) -> str:
+    """Say how much of a botanical goes in."""
+    pieces = one.dose.pieces
+    if pieces is not None:
+        name = one.botanical.piece.name if one.botanical.piece is not None else "piece"
+        return f"{pieces:g} {name}{'s' if pieces != 1 else ''}"
+    return format_mass(one.dose.mass_g or one.wet_mass_g)
+
+
+def noted(event: Event, jar: Any = None) -> str:
+    """Say an event of a journal in a few words."""
+    match event:
+        case Heat(on=True):
+            return "Heat on"
+        case Heat():
+            return "Heat off"
+        case Full():
+            held = "" if event.volume_l is None else f", {format_volume(event.volume_l)}"
+            what = {True: "emptied into the keep", False: "left out", None: "full"}[event.kept]
+            return f"Jar {event.jar} {what}{held}"
+        case Volume():
+            return f"Jar {event.jar} holds {format_volume(event.volume_l)}"
+        case Taste():
+            return f"Jar {event.jar}: {event.word}"
+        case Read():
+            return reading(event.entry, event.jar, event.hazy)
+        case Pool():
+            return f"Jars {format_numbers(event.jars)} poured together"
+        case Measured():
+            parts = [
+                None if event.mass_g is None else format_mass(event.mass_g),
+                None if event.volume_l is None else format_volume(event.volume_l),
+                None if event.read_abv is None else format_abv(event.read_abv),
+                None if event.read_c is None else f"{event.read_c:g} °C",
+            ]
+            return f"In the jug: {', '.join(p for p in parts if p)}"
+        case Water():
+            return f"{format_mass(event.mass_g)} of water poured in"
+        case Bottled():
+            return f"{event.count} bottles filled"
+        case Clouded():
+            return "Did not cloud" if event.abv is None else f"Clouded at {format_abv(event.abv)}"
+        case Verdict():
+            return ": ".join(part for part in (event.botanical, event.verdict or "", event.words) if part)
+        case HoldUp():
+            held = "not known" if event.volume_l is None else format_volume(event.volume_l)
+            return f"Condenser holds back: {held}"
+        case Remark():
+            return event.words
+        case Titled():
+            return f"Called {event.title}"
+    return ""
+
+
+def reading(entry: Entry, jar: int | None, hazy: bool) -> str:
+    """Say a reading in a few words."""
+    at = "" if entry.read_c is None else f" at {entry.read_c:g} °C"
+    parts = [
+        "" if jar is None else f"jar {jar}",
+        "pooled" if entry.of == "pool" else "",
+        "" if entry.collected_l is None else format_volume(entry.collected_l),
+        "" if entry.mass_g is None else format_mass(entry.mass_g),
+        "" if entry.jar_l is None else format_volume(entry.jar_l),
+        "" if entry.jar_g is None else format_mass(entry.jar_g),
+        "" if entry.read_abv is None else f"{format_abv(entry.read_abv)}{at}",
+        "" if entry.vapour_c is None else f"vapour {entry.vapour_c:g} °C",
+        "" if entry.pot_c is None else f"pot {entry.pot_c:g} °C",
+        "" if entry.power_w is None else format_power(entry.power_w),
+        "hazy" if hazy else "",
+        entry.words,
+    ]
+    said = ", ".join(part for part in parts if part)
+    return said[:1].upper() + said[1:]
+
+
+def poured(made: Poured) -> str:
+    """Say what to pour in, and what comes of it."""
+    if made.target_abv is None or made.water_g is None:
+        return f"{format_volume(made.jug_l)} at {format_abv(made.jug_abv)}."
+    if made.weak:
+        return (
+            f"It has {format_abv(made.jug_abv)}: no water, it is weaker than {format_abv(made.target_abv)}."
+        )
+    bottles = "" if made.bottles is None else f", {made.bottles} bottles"
+    end = f"{format_volume(made.end_l)} at {format_abv(made.target_abv)}{bottles}"
+    later = made.water_g.value - made.first_g
+    if made.measured is None:
+        return f"Forecast: measure the jug before the rest. Makes {end}."
+    if later < 0.5:
+        return f"Makes {end}."
+    return f"Let it cool, read again. Some {later:.0f} g more makes {end}."
+
+
+def band(of: Band) -> str:
+    """Say a strength with its band."""
+    return f"{of.value:.1f} ± {0.5 * (of.high - of.low):.1f}"
+
+
+def fits(read_abv: float, expected: Band) -> dict[str, Any]:
+    """Say whether a strength fits the forecast."""
+    inside = expected.low - 0.5 <= read_abv <= expected.high + 0.5
+    off = read_abv - expected.value
+    if inside:
+        return {"fits": True, "text": f"Fits the forecast, {band(expected)}."}
+    side = "below" if off < 0.0 else "above"
+    asked = "cold hydrometer, or typing?" if off < 0.0 else "warm hydrometer, or typing?"
+    return {"fits": False, "text": f"{read_abv:.1f} is {abs(off):.1f} {side} the forecast: {asked}"}
+
+
+def moved(before: Forecast, after: Forecast) -> str:
+    """Say what a reading does to the stop."""
+    minutes = after.stop_min.value - before.stop_min.value
+    place = f"at {format_volume(after.stop_l.value)}, minute {after.stop_min.value:.0f}"
+    seconds = round(abs(minutes) * 60.0)
+    if seconds < 5:
+        return f"Stop as before, {place}."
+    span = f"{seconds} s" if seconds < 90 else format_minutes(abs(minutes))
+    return f"Stop then {span} {'sooner' if minutes < 0.0 else 'later'}, {place}."
+
+
+def pace(forecast: Forecast) -> str | None:
+    """Say how much slower or faster than planned a run is; ``None`` where that is not told yet."""
+    scale = forecast.fit.value("time_scale")
+    percent = round(100.0 * abs(scale - 1.0))
+    if forecast.fit.told("time_scale") < 0.2 or not percent:
+        return None
+    return f"{percent} % {'slower' if scale > 1.0 else 'faster'} than planned"
+
+
+TICKS = (
+    ("cooling", "Cooling on", "It has to carry off up to {watts}."),
+    ("outlet", "Outlet open", "Nothing may block the way of the vapour."),
+    ("flame", "No flame near", "Spirit and its vapour catch fire."),
+    ("stays", "Someone stays", "A still is never left alone."),
+)
+
+
+def ticks(run: Run) -> list[dict[str, str]]:
+    """Say what is made sure of before the heat goes on."""
+    watts = format_power(run.condenser_w)
+    return [{"key": key, "label": label, "why": text.format(watts=watts)} for key, label, text in TICKS]

@@ -1,0 +1,424 @@
+"""The events of a run as typed records, and the line of a journal that each is written as.
+
+An event has an id made where it was typed, so that one told again is the same one, and the moment at which it
+happened, so that one told late takes its place.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import MISSING, dataclass, fields
+from datetime import UTC, datetime
+from typing import Any, ClassVar, NamedTuple
+
+from potsim.errors import RequestError, UnknownNameError, require
+from potsim.planning.plan import MOST_JARS
+from potsim.planning.readings import Entry
+
+VERSION = 2
+READ = (1, 2)
+"""Versions of the file that are understood; those of version 1 have neither ids nor devices."""
+LONGEST = 2_000_000
+"""Characters that one event may have; a plan is the longest."""
+LONGEST_WORDS = 500
+
+
+@dataclass(frozen=True)
+class Start:
+    """The run begins; ``plan`` is the text of its plan file."""
+
+    kind: ClassVar[str] = "start"
+    plan: str
+    journal: int = VERSION
+
+
+@dataclass(frozen=True)
+class Heat:
+    """The heat goes on, or off; ``ticks`` are what was made sure of before."""
+
+    kind: ClassVar[str] = "heat"
+    on: bool
+    ticks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Read:
+    """A reading; ``jar`` is the number of the jar that it is of."""
+
+    kind: ClassVar[str] = "reading"
+    entry: Entry
+    jar: int | None = None
+    hazy: bool = False
+
+
+@dataclass(frozen=True)
+class Full:
+    """A jar is taken away: what it holds [L at 20 °C], and whether it goes into the keep.
+
+    ``saw`` is the last jar noted that whoever pressed had before them.
+    """
+
+    kind: ClassVar[str] = "full"
+    jar: int
+    volume_l: float | None = None
+    kept: bool | None = None
+    saw: int | None = None
+
+
+@dataclass(frozen=True)
+class Volume:
+    """Another volume for a jar that was noted [L at 20 °C]."""
+
+    kind: ClassVar[str] = "volume"
+    jar: int
+    volume_l: float
+
+
+@dataclass(frozen=True)
+class Taste:
+    """A word of taste for a jar."""
+
+    kind: ClassVar[str] = "taste"
+    jar: int
+    word: str
+
+
+@dataclass(frozen=True)
+class Undo:
+    """An earlier event does not count; undone itself, that one counts again."""
+
+    kind: ClassVar[str] = "undo"
+    event: str
+
+
+@dataclass(frozen=True)
+class HoldUp:
+    """What the condenser holds back [L]; ``None`` if that is to be learnt."""
+
+    kind: ClassVar[str] = "hold_up"
+    volume_l: float | None = None
+
+
+@dataclass(frozen=True)
+class Pool:
+    """The jars that are poured together."""
+
+    kind: ClassVar[str] = "pool"
+    jars: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What is in the jug, as measured: mass [g] or volume [L], what the hydrometer shows, at which °C."""
+
+    kind: ClassVar[str] = "measured"
+    mass_g: float | None = None
+    volume_l: float | None = None
+    read_abv: float | None = None
+    read_c: float | None = None
+
+
+@dataclass(frozen=True)
+class Water:
+    """Water poured into the jug [g]."""
+
+    kind: ClassVar[str] = "water"
+    mass_g: float
+
+
+@dataclass(frozen=True)
+class Bottled:
+    """Bottles filled."""
+
+    kind: ClassVar[str] = "bottled"
+    count: int
+
+
+@dataclass(frozen=True)
+class Clouded:
+    """The strength [% vol] at which the keep clouded when it was let down, and how warm it was [°C]."""
+
+    kind: ClassVar[str] = "clouded"
+    abv: float | None = None
+    at_c: float | None = None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a taster says of one botanical; ``verdict`` is ``None`` if it is taken back or only talked of."""
+
+    kind: ClassVar[str] = "verdict"
+    botanical: str
+    verdict: str | None = None
+    words: str = ""
+    tasted_in: str = ""
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something that happened, in words."""
+
+    kind: ClassVar[str] = "note"
+    words: str
+
+
+@dataclass(frozen=True)
+class Titled:
+    """The run is called otherwise."""
+
+    kind: ClassVar[str] = "title"
+    title: str
+
+
+Event = (
+    Start
+    | Heat
+    | Read
+    | Full
+    | Volume
+    | Taste
+    | Undo
+    | HoldUp
+    | Pool
+    | Measured
+    | Water
+    | Bottled
+    | Clouded
+    | Verdict
+    | Remark
+    | Titled
+)
+KINDS: Mapping[str, type[Event]] = {
+    cls.kind: cls
+    for cls in (
+        *(Start, Heat, Read, Full, Volume, Taste, Undo, HoldUp),
+        *(Pool, Measured, Water, Bottled, Clouded, Verdict, Remark, Titled),
+    )
+}
+_RANGES: Mapping[str, tuple[float, float, str]] = {
+    "jar": (1, MOST_JARS, ""),
+    "saw": (0, MOST_JARS, ""),
+    "volume_l": (0, 1e5, "L"),
+    "mass_g": (0, 1e8, "g"),
+    "read_abv": (0, 100, "% vol"),
+    "abv": (0, 100, "% vol"),
+    "read_c": (-20, 40, "°C"),
+    "at_c": (-40, 60, "°C"),
+    "count": (0, 100_000, ""),
+}
+_TYPES: Mapping[str, tuple[type, ...]] = {
+    "int": (int,),
+    "float": (int, float),
+    "str": (str,),
+    "bool": (bool,),
+    "tuple[int, ...]": (list, tuple),
+    "tuple[str, ...]": (list, tuple),
+    "Entry": (dict, Entry),
+}
+
+
+class Record(NamedTuple):
+    """One line of a journal: an event, its id, when it happened, on which device it was told."""
+
+    id: str
+    at: datetime
+    device: str
+    line: int
+    event: Event
+
+
+class Damaged(NamedTuple):
+    """A line that could not be read and is left out; ``torn`` if it is the last, torn off while written."""
+
+    line: int
+    torn: bool
+    text: str
+
+
+def check(event: Event) -> Event:
+    """Refuse an event with a number out of range, words too long, or a list that cannot be.
+
+    Parameters
+    ----------
+    event : Event
+        As told.
+
+    Returns
+    -------
+    Event
+        The same.
+
+    Raises
+    ------
+    RequestError
+        If it cannot be.
+    """
+    for item in fields(event):
+        value = getattr(event, item.name)
+        if item.name in _RANGES:
+            low, high, unit = _RANGES[item.name]
+            require(item.name, value, low, high, unit)
+        elif isinstance(value, str) and not isinstance(event, Start) and len(value) > LONGEST_WORDS:
+            raise RequestError(
+                f"{item.name} has {len(value)} characters; allowed are {LONGEST_WORDS}.", "Say less."
+            )
+    if isinstance(event, Pool):
+        if not event.jars:
+            raise RequestError("No jar is chosen.", "Choose at least one.")
+        for jar in event.jars:
+            require("jars", jar, 1, MOST_JARS)
+    if isinstance(event, Measured) and event.mass_g is None and event.volume_l is None:
+        raise RequestError("It is not said how much is in the jug.", "Give its mass or its volume.")
+    if isinstance(event, Start) and event.journal not in READ:
+        raise RequestError(
+            f"The journal has version {event.journal}; understood are 1 to {VERSION}.",
+            "Use the potsim that wrote it, or a newer one.",
+        )
+    return event
+
+
+def event_of(kind: object, content: Mapping[str, Any]) -> Event:
+    """Return the event that a line or a browser tells.
+
+    Parameters
+    ----------
+    kind : object
+        One of `KINDS`.
+    content : mapping
+        Its fields, plain data.
+
+    Returns
+    -------
+    Event
+        Checked.
+
+    Raises
+    ------
+    RequestError
+        If a field is missing, unknown, of the wrong kind or out of range.
+    """
+    if not isinstance(kind, str) or kind not in KINDS:
+        raise UnknownNameError("record", str(kind), KINDS)
+    cls = KINDS[kind]
+    known = {item.name: item for item in fields(cls)}
+    for name in content:
+        if name not in known:
+            raise UnknownNameError(f"field of the record '{kind}'", str(name), known)
+    values: dict[str, Any] = {}
+    for name, item in known.items():
+        wanted, _, optional = str(item.type).partition(" | ")
+        if name not in content and item.default is not MISSING:
+            continue
+        value = content.get(name)
+        if value is None and optional:
+            values[name] = None
+            continue
+        if not isinstance(value, _TYPES[wanted]) or (isinstance(value, bool) and wanted != "bool"):
+            raise RequestError(f"the record '{kind}' has {name} = {value!r}.", "Is it of another kind?")
+        if isinstance(value, (list, tuple)):
+            inner = int if "int" in wanted else str
+            if not all(type(one) is inner for one in value):
+                raise RequestError(f"the record '{kind}' has {name} = {value!r}.", "Is it of another kind?")
+            value = tuple(value)
+        elif isinstance(value, dict):
+            value = Entry.from_dict(value)
+        values[name] = value
+    return check(cls(**values))
+
+
+def content_of(event: Event) -> dict[str, Any]:
+    """Return the fields of an event that say something, as plain data for its line."""
+    content = {
+        item.name: getattr(event, item.name)
+        for item in fields(event)
+        if getattr(event, item.name) != item.default
+    }
+    if isinstance(event, Read):
+        content["entry"] = event.entry.to_dict()
+    if isinstance(event, Start):
+        content = {"journal": event.journal, **content}
+    return content
+
+
+# Lines of a journal ---------------------------------------------------------------------------------------
+
+
+def line_of(record: Record) -> bytes:
+    """Write a record as its line: JSON and a line feed, in ASCII."""
+    told = {"record": record.event.kind, "id": record.id, "at": record.at.isoformat(timespec="milliseconds")}
+    if record.device:
+        told["device"] = record.device
+    try:
+        text = json.dumps({**told, **content_of(record.event)}, allow_nan=False)
+    except (TypeError, ValueError, RecursionError) as error:
+        raise RequestError(f"this is no record of a journal: {error}.", "Give plain data.") from None
+    if len(text) > LONGEST:
+        raise RequestError(f"a record has {len(text)} characters; at most {LONGEST} are kept.", "Say less.")
+    return f"{text}\n".encode("ascii")
+
+
+def records_of(told: object, line: int) -> list[Record]:
+    """Check what a line tells; one of version 1 may tell two things."""
+    if not isinstance(told, dict):
+        raise RequestError("a record is to be a JSON object.", "")
+    content = dict(told)
+    kind, at = content.pop("record", None), moment_of(content.pop("at", ""))
+    name, device = str(content.pop("id", f"line-{line}")), str(content.pop("device", ""))
+    old = _OLD.get(str(kind))
+    events = old(content) if old is not None else [event_of(kind, content)]
+    return [Record(name if not k else f"{name}.{k}", at, device, line, e) for k, e in enumerate(events)]
+
+
+def moment_of(text: object) -> datetime:
+    """Return a moment from its text; 1970 for one that is none."""
+    try:
+        at = datetime.fromisoformat(str(text))
+    except ValueError:
+        return datetime.fromtimestamp(0.0, UTC)
+    return at if at.tzinfo is not None else at.replace(tzinfo=UTC)
+
+
+def _old_jar(content: Mapping[str, Any]) -> list[Event]:
+    """Version 1: a jar filled, or a word for it, in one record."""
+    jar, volume, word = content.get("number"), content.get("volume_l"), content.get("word") or ""
+    found: list[Event] = []
+    if volume is not None or not word:
+        found.append(event_of("full", {"jar": jar, "volume_l": volume}))
+    return [*found, event_of("taste", {"jar": jar, "word": word})] if word else found
+
+
+_OLD_WORDS = re.compile(
+    r"heat on at (?P<heat>\S+)|condenser holds back: (?P<held>.+)|jars pooled: (?P<jars>[0-9,-]+)"
+    r"|verdict of (?P<botanical>.+?): (?P<verdict>[a-z ]+?)(?:; (?P<words>.*))?"
+)
+
+
+def _old_event(content: Mapping[str, Any]) -> list[Event]:
+    """Version 1: words, in which the page hid what it had no record for."""
+    words = content.get("words")
+    found = _OLD_WORDS.fullmatch(words) if isinstance(words, str) else None
+    if found is None:
+        return [event_of("note", content)]
+    if found["heat"]:
+        return [Heat(True, (f"at {found['heat']}",))]
+    if found["jars"]:
+        spans = [part.partition("-") for part in found["jars"].split(",")]
+        return [Pool(tuple(n for a, _, b in spans for n in range(int(a), int(b or a) + 1)))]
+    if found["botanical"]:
+        verdict = None if found["verdict"] == "none" else found["verdict"]
+        return [Verdict(found["botanical"], verdict, found["words"] or "")]
+    number, _, unit = found["held"].partition(" ")
+    per = {"mL": 0.001, "cL": 0.01, "L": 1.0}.get(unit.strip())
+    return [HoldUp(float(number) * per)] if per else [Remark(str(words))]
+
+
+def _old_strike(content: Mapping[str, Any]) -> list[Event]:
+    """Version 1: a reading struck out by its number then; `_by_id` finds it."""
+    if type(content.get("reading")) is not int:
+        raise RequestError(f"the record 'strike' has reading = {content.get('reading')!r}.", "")
+    return [Undo(f"#{content['reading']}")]
+
+
+_OLD = {"jar": _old_jar, "event": _old_event, "strike": _old_strike}

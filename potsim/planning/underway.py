@@ -1,0 +1,561 @@
+"""A run under way or over: its jars as they are, what to do next, and what is poured together.
+
+The course is the one fitted to the readings; what was measured of a jar or of the jug counts before it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.errors import RequestError
+from potsim.liquid import strength
+from potsim.planning.events import Measured, Pool, Water
+from potsim.planning.forecast import BAND_ERRORS, Band, Forecast
+from potsim.planning.journal import JarState, Journal
+from potsim.planning.readings import Reading
+from potsim.planning.run import Run
+from potsim.still.fit import run_out
+
+Array = NDArray[np.float64]
+
+FIRST_SHARE = 0.9  # of the water that is poured before the jug is read again; common practice, no source
+TOLD_ABV = 0.05  # [% vol]; so little weaker than the label is the label
+SLIVER_L = 5e-4  # so little is no jar
+MOST_COMING = 500  # jars laid out beyond those noted
+READ_ABV, READ_G, READ_L = (
+    0.3,
+    1.0,
+    0.002,
+)  # standard errors of one careful reading; common practice, no source
+
+
+@dataclass(frozen=True)
+class JarUnderWay:
+    """One jar of a run that is on or over.
+
+    Parameters
+    ----------
+    number : int
+        From 1.
+    role : {'heads', 'keep', 'tails'}
+        As planned for where it lies.
+    state : {'over', 'safe', 'out', 'flowing', 'coming'}
+        Noted as full; emptied into the keep; left out; under the spout; still to come.
+    size_l : float
+        What it can hold [L].
+    from_l, to_l : float
+        Collected at the spout when it is put there and taken away [L at 20 °C].
+    volume_l, abv : float
+        What is or will be in it [L, % vol]; the strength as measured where it was.
+    abv_pm : float
+        Half the band that holds its strength nine times in ten [% vol].
+    fitted_abv : float
+        Its strength by the fitted course [% vol].
+    measured : bool
+        Whether its strength was measured.
+    full_min : float
+        Minute at which it was or will be taken away, from switch-on.
+    word : str
+        How it tastes.
+    """
+
+    number: int
+    role: str
+    state: str
+    size_l: float
+    from_l: float
+    to_l: float
+    volume_l: float
+    abv: float
+    abv_pm: float
+    fitted_abv: float
+    measured: bool
+    full_min: float
+    word: str
+
+
+@dataclass(frozen=True)
+class Order:
+    """Something to do.
+
+    Parameters
+    ----------
+    kind : {'heat', 'first_drop', 'jar', 'empty', 'off', 'stop', 'level', 'pour'}
+        Turn the heat on; wait for the first drop; change the jar; taste it and empty it into the keep; turn
+        off a plate that goes on giving heat; stop; the pot is near its least level; pour.
+    jar : int or None
+        The jar that is due.
+    at_min : float or None
+        When [min from switch-on].
+    collected_l : float or None
+        What is collected by then [L].
+    """
+
+    kind: str
+    jar: int | None = None
+    at_min: float | None = None
+    collected_l: float | None = None
+
+
+@dataclass(frozen=True)
+class Poured:
+    """Jars poured together, and the water that brings them to bottling strength.
+
+    Parameters
+    ----------
+    jars : tuple of int
+        Which.
+    volume_l, abv, mass_g : Band
+        What is poured together, without water: by the fitted course, or as measured [L, % vol, g].
+    measured : Measured or None
+        What was measured in the jug; what was poured in before that is in it.
+    jug_l, jug_abv : float
+        What is in the jug now, water included [L, % vol].
+    target_abv : float or None
+        Bottling strength [% vol]; ``None`` if nothing is let down.
+    water_g : Band or None
+        All the water that is still missing [g]; ``None`` where there is no bottling strength.
+    first_g : float
+        What is safe to pour now [g]: nine tenths before the jug has been read again, and never more than
+        the least that may be missing.
+    poured_g : float
+        Water that was poured already [g].
+    end_l : float
+        Volume at bottling strength [L].
+    bottles : int or None
+        Full bottles; ``None`` if no bottle is named.
+    left_over_l : float
+        What fills none [L].
+    weak : bool
+        Whether it is below bottling strength already.
+    """
+
+    jars: tuple[int, ...]
+    volume_l: Band
+    abv: Band
+    mass_g: Band
+    measured: Measured | None
+    jug_l: float
+    jug_abv: float
+    target_abv: float | None
+    water_g: Band | None
+    first_g: float
+    poured_g: float
+    end_l: float
+    bottles: int | None
+    left_over_l: float
+    weak: bool
+
+
+class _Span(NamedTuple):
+    """Where a jar lies on the collected axis, and what was noted of it."""
+
+    number: int
+    role: str
+    size_l: float
+    from_l: float
+    to_l: float
+    noted: JarState | None
+
+
+@dataclass
+class UnderWay:
+    """A run with its journal and the forecast from it.
+
+    Parameters
+    ----------
+    run : Run
+        As planned.
+    journal : Journal
+        What happened.
+    forecast : Forecast
+        By the readings of the journal.
+    off_before_min : float
+        So long before the stop a plate is turned off [min].
+    """
+
+    run: Run
+    journal: Journal
+    forecast: Forecast
+    off_before_min: float = 0.0
+    _jars: tuple[JarUnderWay, ...] | None = field(default=None, repr=False)
+
+    # Places -----------------------------------------------------------------------------------------------
+
+    @property
+    def _held(self) -> Array:
+        tracks = self.forecast.fit.tracks
+        return np.asarray(tracks.rows.hold_up_l + self.forecast.fit.bench.parrot_l)
+
+    def _amounts(self, collected_l: Array) -> tuple[Array, Array]:
+        """Moles of ethanol and water run out at places on the collected axis, shape (10, n)."""
+        fit, held = self.forecast.fit, self._held[:, None]
+        over = np.minimum(collected_l + held, fit.tracks.points.over_l[:, -1:])
+        return run_out(fit.tracks, over, held)
+
+    def minutes(self, collected_l: Array) -> Array:
+        """When so much is collected, on the likeliest course [min from switch-on]."""
+        tracks, held = self.forecast.fit.tracks, float(self._held[0])
+        places = np.append(collected_l, self.forecast.collected_l) + held
+        places = np.minimum(places, tracks.points.over_l[0, -1])
+        minutes = tracks.at(np.broadcast_to(places, (len(self._held), places.size)), "elapsed_s")[0][0] / 60.0
+        return np.asarray(minutes[:-1] - minutes[-1] + self.forecast.elapsed_min)
+
+    def collected_at(self, minute: float) -> float:
+        """What is collected at a minute, on the likeliest course [L]."""
+        places = np.linspace(0.0, self.end_l, 257)
+        return float(np.interp(minute, self.minutes(places), places))
+
+    @property
+    def end_l(self) -> float:
+        """All collected at the stop [L]: as noted once the heat is off, else as forecast."""
+        spans = [j.to_l for j in self._noted_spans]
+        if self.journal.heat_off is not None:
+            return max([*spans, self.forecast.collected_l])
+        return max([*spans, self.forecast.stop_l.value])
+
+    # Jars -------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _noted_spans(self) -> tuple[_Span, ...]:
+        planned, begin = self.run.jars, 0.0
+        spans: list[_Span] = []
+        for jar in self.journal.jars:
+            like = planned[min(jar.number, len(planned)) - 1] if planned else None
+            reading = self._reading_of(jar.number)
+            end = reading.collected_l if reading is not None else None
+            volume = jar.volume_l
+            if volume is None and end is None:
+                volume = (like.to_l - like.from_l) if like else 0.0
+            end = begin + (volume or 0.0) if end is None else max(end, begin)
+            role = like.role if like else "keep"
+            spans.append(_Span(jar.number, role, like.size_l if like else end - begin, begin, end, jar))
+            begin = end
+        return tuple(spans)
+
+    def _reading_of(self, number: int) -> Reading | None:
+        """What was read of a jar; ``None`` if nothing was."""
+        for record in self.journal.standing:
+            if getattr(record.event, "jar", None) == number:
+                reading = self.journal.reading_of(record.id)
+                if reading is not None:
+                    return reading
+        return None
+
+    def _coming_spans(self) -> list[_Span]:
+        """Jars that are not noted yet, up to the stop: as planned, the last size again and again."""
+        planned, noted = self.run.jars, self._noted_spans
+        if not planned or self.journal.heat_off is not None:
+            return self._last_span()
+        begin = noted[-1].to_l if noted else 0.0
+        number = noted[-1].number + 1 if noted else 1
+        end = self.forecast.stop_l.value
+        spans: list[_Span] = []
+        while begin < end - SLIVER_L and len(spans) < MOST_COMING:
+            like = planned[min(number, len(planned)) - 1]
+            planned_l = like.to_l - like.from_l
+            last = number >= len(planned)
+            close = min(begin + (like.size_l if last else planned_l), end)
+            if end - close < SLIVER_L:
+                close = end
+            spans.append(_Span(number, like.role, like.size_l, begin, close, None))
+            begin, number = close, number + 1
+        return spans
+
+    def _last_span(self) -> list[_Span]:
+        """What ran into a jar that nobody noted before the heat went off."""
+        noted = self._noted_spans
+        begin, end = (noted[-1].to_l if noted else 0.0), self.forecast.collected_l
+        if end - begin < SLIVER_L or not self.run.jars:
+            return []
+        number = noted[-1].number + 1 if noted else 1
+        like = self.run.jars[min(number, len(self.run.jars)) - 1]
+        return [_Span(number, like.role, like.size_l, begin, end, None)]
+
+    @property
+    def jars(self) -> tuple[JarUnderWay, ...]:
+        """The jars in order: those noted, the one under the spout, those to come."""
+        if self._jars is None:
+            self._jars = self._laid()
+        return self._jars
+
+    def _laid(self) -> tuple[JarUnderWay, ...]:
+        spans = [*self._noted_spans, *self._coming_spans()]
+        if not spans:
+            return ()
+        ethanol, water = self._parts(spans)
+        abv = np.asarray(strength.abv_from_moles(ethanol, water))
+        spread = BAND_ERRORS * self.forecast.fit.spread(abv)
+        full = self.minutes(np.array([s.to_l for s in spans]))
+        flowing = next((k for k, s in enumerate(spans) if s.noted is None), -1)
+        begun = self.journal.heat_on is not None and self.journal.heat_off is None
+        found = []
+        for k, span in enumerate(spans):
+            measured = self._measured_abv(span.number)
+            at = self.journal.minute(span.noted.at) if span.noted else None
+            found.append(
+                JarUnderWay(
+                    number=span.number,
+                    role=span.role,
+                    state=_state(span, k == flowing and begun),
+                    size_l=span.size_l,
+                    from_l=span.from_l,
+                    to_l=span.to_l,
+                    volume_l=self._volume(span),
+                    abv=float(abv[0, k]) if measured is None else measured,
+                    abv_pm=float(spread[k]) if measured is None else BAND_ERRORS * READ_ABV,
+                    fitted_abv=float(abv[0, k]),
+                    measured=measured is not None,
+                    full_min=float(full[k]) if at is None else at,
+                    word=span.noted.word if span.noted else "",
+                )
+            )
+        return tuple(found)
+
+    def _parts(self, spans: Sequence[_Span]) -> tuple[Array, Array]:
+        """Moles of ethanol and water between the ends of each span on every track, shape (10, n)."""
+        ends = np.array([[s.from_l, max(s.to_l, s.from_l + 1e-6)] for s in spans])
+        places = np.broadcast_to(ends.ravel(), (10, 2 * len(spans)))
+        ethanol, water = self._amounts(places)
+        return (
+            np.maximum(ethanol[:, 1::2] - ethanol[:, ::2], 1e-12),
+            np.maximum(water[:, 1::2] - water[:, ::2], 1e-12),
+        )
+
+    def _volume(self, span: _Span) -> float:
+        if span.noted is not None and span.noted.volume_l is not None:
+            return span.noted.volume_l
+        return span.to_l - span.from_l
+
+    def _measured_abv(self, number: int) -> float | None:
+        reading = self._reading_of(number)
+        return None if reading is None or reading.entry.of != "jar" else reading.abv
+
+    # Orders -----------------------------------------------------------------------------------------------
+
+    @property
+    def orders(self) -> tuple[Order, ...]:
+        """What there is to do, the next first; of what is under way all that is still due."""
+        if self.journal.heat_on is None:
+            return (Order("heat"),)
+        if self.journal.heat_off is not None:
+            return (Order("pour"),)
+        found: list[Order] = []
+        if not self.journal.readings and not self.journal.jars:
+            found.append(Order("first_drop", at_min=self.first_drop_min, collected_l=0.0))
+        kind = "empty" if self.working else "jar"
+        stop_l, stop_min = self.end_l, self.stop_min
+        for jar in self.jars:
+            if jar.state in ("flowing", "coming") and jar.to_l < stop_l - SLIVER_L:
+                found.append(Order(kind, jar.number, jar.full_min, jar.to_l))
+        if self.off_before_min:
+            at = stop_min - self.off_before_min
+            found.append(Order("off", None, at, self.collected_at(at)))
+        found.append(Order("stop", None, stop_min, stop_l))
+        bare = self.forecast.bare
+        if bare is not None:
+            at_min = self.forecast.elapsed_min + bare.in_min
+            found.append(Order("level", None, at_min, self.forecast.collected_l + bare.in_l))
+        return tuple(sorted(found, key=lambda order: order.at_min or 0.0))
+
+    @property
+    def working(self) -> bool:
+        """Whether one small jar is emptied into the keep again and again."""
+        return bool(getattr(self.run.plan.jars, "working_l", None))
+
+    @property
+    def stop_min(self) -> float:
+        """When the run stops [min from switch-on]: when the heat went off, or as forecast."""
+        off: datetime | None = self.journal.heat_off
+        at = None if off is None else self.journal.minute(off)
+        return float(self.minutes(np.array([self.end_l]))[0]) if at is None else at
+
+    @property
+    def first_drop_min(self) -> float:
+        """When the first drop falls [min from switch-on]."""
+        return float(self.minutes(np.array([0.0]))[0])
+
+    # Pouring ----------------------------------------------------------------------------------------------
+
+    @property
+    def kept(self) -> tuple[int, ...]:
+        """Jars that are poured together: as chosen; else those emptied into the keep; else as planned."""
+        there = [jar for jar in self.jars if jar.state in ("over", "safe", "flowing", "out")]
+        chosen = self.journal.latest(Pool)
+        if chosen is not None:
+            return tuple(jar.number for jar in there if jar.number in chosen.jars)
+        if any(jar.state == "safe" for jar in there):
+            return tuple(jar.number for jar in there if jar.state == "safe")
+        planned = self.run.plan.jars.keep
+        return tuple(
+            jar.number
+            for jar in there
+            if jar.state != "out" and (jar.number in planned if planned else jar.role == "keep")
+        )
+
+    def pour(self, numbers: Sequence[int] | None = None) -> Poured:
+        """Return some jars poured together.
+
+        Parameters
+        ----------
+        numbers : sequence of int, optional
+            Which; `kept` if left out.
+
+        Returns
+        -------
+        Poured
+            With the water that is missing.
+
+        Raises
+        ------
+        RequestError
+            If there are no jars, or one of that number is not there.
+        """
+        wanted = self.kept if numbers is None else tuple(sorted(set(numbers)))
+        there = {jar.number: k for k, jar in enumerate(self.jars)}
+        for number in wanted:
+            if number not in there:
+                raise RequestError(f"There is no jar {number} in this run.", "Choose among those noted.")
+        if not wanted:
+            raise RequestError("There is no jar to pour yet.", "Note a jar as full, or choose one.")
+        volume, abv = self._pooled([self.jars[there[n]] for n in wanted])
+        stretch = self.run.plan.bottling.stretch
+        if stretch is not None:
+            ends = zip(_ends(volume), _ends(abv), strict=True)
+            mixed = [strength.mix([v, stretch.spirit_l], [a, stretch.abv]) for v, a in ends]
+            volume = Band(*(m.volume_l for m in mixed))
+            abv = Band(*(m.abv for m in mixed))
+        return self._let_down(wanted, volume, abv)
+
+    def _pooled(self, jars: Sequence[JarUnderWay]) -> tuple[Band, Band]:
+        """Volume and strength of jars poured together, with their bands."""
+        spans = [_Span(j.number, j.role, j.size_l, j.from_l, j.to_l, None) for j in jars]
+        ethanol, water = self._parts(spans)
+        fitted = np.asarray(strength.volume_from_moles(ethanol, water))
+        scale = np.array([j.volume_l for j in jars]) / np.maximum(fitted, 1e-9)
+        ethanol, water = ethanol * scale, water * scale
+        own = 0.0
+        total = sum(j.volume_l for j in jars)
+        for k, jar in enumerate(jars):
+            if jar.measured:
+                ethanol[:, k], water[:, k] = strength.moles(jar.volume_l, jar.abv)
+                own += (READ_ABV * jar.volume_l / total) ** 2
+        volume = np.asarray(strength.volume_from_moles(ethanol.sum(axis=1), water.sum(axis=1)))
+        abv = np.asarray(strength.abv_from_moles(ethanol.sum(axis=1), water.sum(axis=1)))
+        abv_pm = BAND_ERRORS * float(np.hypot(self.forecast.fit.spread(abv), np.sqrt(own)))
+        volume_pm = BAND_ERRORS * READ_L * len(jars) ** 0.5
+        return (
+            Band(float(volume[0]), max(float(volume[0]) - volume_pm, 0.0), float(volume[0]) + volume_pm),
+            Band(float(abv[0]), max(float(abv[0]) - abv_pm, 0.0), min(float(abv[0]) + abv_pm, 100.0)),
+        )
+
+    def _let_down(self, wanted: tuple[int, ...], volume: Band, abv: Band) -> Poured:
+        measured: Measured | None = self.journal.latest(Measured)
+        pooled_g = _mass(volume, abv)
+        poured_g, after_g = self._water()
+        jug_l, jug_abv = volume, abv
+        if measured is not None:
+            jug_l, jug_abv = _jug(measured, abv)
+            if not poured_g - after_g:
+                volume, abv, pooled_g = jug_l, jug_abv, _mass(jug_l, jug_abv)
+        added_l = (after_g if measured is not None else poured_g) / _WATER_G_PER_L
+        now = strength.mix([jug_l.value, added_l], [jug_abv.value, 0.0])
+        bottling = self.run.plan.bottling
+        target = bottling.abv
+        missing, end_l, first = None, now.volume_l, 0.0
+        if target is not None:
+            missing = _missing(jug_l, jug_abv, added_l, target)
+            end_l = strength.mix([now.volume_l, missing.value / _WATER_G_PER_L], [now.abv, 0.0]).volume_l
+            last = poured_g > 0.0 and measured is not None
+            first = missing.value if last else min(FIRST_SHARE * missing.value, missing.low)
+        bottles = None if bottling.bottle_l is None else int(end_l / bottling.bottle_l + 1e-9)
+        left = end_l - (bottles or 0) * (bottling.bottle_l or 0.0)
+        return Poured(
+            jars=wanted,
+            volume_l=volume,
+            abv=abv,
+            mass_g=pooled_g,
+            measured=measured,
+            jug_l=now.volume_l,
+            jug_abv=now.abv,
+            target_abv=target,
+            water_g=missing,
+            first_g=first,
+            poured_g=poured_g,
+            end_l=end_l,
+            bottles=bottles,
+            left_over_l=left,
+            weak=target is not None and now.abv < target - TOLD_ABV,
+        )
+
+    def _water(self) -> tuple[float, float]:
+        """All the water poured, and that poured since the jug was last measured [g]."""
+        records = self.journal.standing
+        measured = [r.at for r in records if isinstance(r.event, Measured)]
+        since = max(measured, default=None)
+        water = [(r.at, r.event.mass_g) for r in records if isinstance(r.event, Water)]
+        after = sum(g for at, g in water if since is None or at > since)
+        return sum(g for _, g in water), after
+
+
+_WATER_G_PER_L = 1000.0 * float(strength.mass_of(1.0, 0.0))
+
+
+def _state(span: _Span, flowing: bool) -> str:
+    if span.noted is None:
+        return "flowing" if flowing else "coming"
+    return {True: "safe", False: "out", None: "over"}[span.noted.kept]
+
+
+def _ends(band: Band) -> tuple[float, float, float]:
+    return band.value, band.low, band.high
+
+
+def _mass(volume: Band, abv: Band) -> Band:
+    """Mass of a volume [g]; its ends are those of the volume."""
+    return Band(*(1000.0 * float(strength.mass_of(v, abv.value)) for v in _ends(volume)))
+
+
+def _jug(measured: Measured, fitted: Band) -> tuple[Band, Band]:
+    """What is in the jug as measured; what was not measured is as fitted."""
+    at_c = strength.REFERENCE_C if measured.read_c is None else measured.read_c
+    if measured.read_abv is None:
+        abv = fitted
+    else:
+        true = float(strength.true_abv(measured.read_abv, at_c))
+        pm = BAND_ERRORS * READ_ABV
+        abv = Band(true, max(true - pm, 0.0), min(true + pm, 100.0))
+    if measured.mass_g is not None:
+        per = 1000.0 * float(strength.mass_of(1.0, abv.value))
+        pm = BAND_ERRORS * READ_G / per
+        volume_l = measured.mass_g / per
+    else:
+        volume_l = float(strength.volume_at(measured.volume_l or 0.0, abv.value, at_c, strength.REFERENCE_C))
+        pm = BAND_ERRORS * READ_L
+    return Band(volume_l, max(volume_l - pm, 0.0), volume_l + pm), abv
+
+
+def _missing(volume: Band, abv: Band, added_l: float, target_abv: float) -> Band:
+    """Water that is missing [g]; nothing if it is too weak already."""
+
+    def grams(volume_l: float, strength_abv: float) -> float:
+        now = strength.mix([volume_l, added_l], [strength_abv, 0.0])
+        if now.abv <= target_abv:
+            return 0.0
+        return float(strength.water_to_reach(now.volume_l, now.abv, target_abv)) * _WATER_G_PER_L
+
+    value = grams(volume.value, abv.value)
+    least = value - float(
+        np.hypot(value - grams(volume.low, abv.value), value - grams(volume.value, abv.low))
+    )
+    most = value + float(
+        np.hypot(grams(volume.high, abv.value) - value, grams(volume.value, abv.high) - value)
+    )
+    return Band(value, max(least, 0.0), most)
