@@ -44,10 +44,8 @@ def test_spelling_of_a_kind(typed: str) -> None:
 
 
 def test_refusals() -> None:
-    with pytest.raises(
-        UnknownNameError, match=r"Unknown kind of base spirit 'vodka'. Known: fruit, malt, neutral"
-    ):
-        volatiles("vodka", 1.0)
+    with pytest.raises(UnknownNameError, match=r"Unknown kind of base spirit 'xyz'. Known: .*fruit"):
+        volatiles("xyz", 1.0)
     with pytest.raises(UnknownNameError, match="Did you mean 'neutral'"):
         volatiles("nutral", 1.0)
     with pytest.raises(RangeError, match="alcohol of the base spirit is -1 L; allowed is at least 0"):
