@@ -375,3 +375,18 @@ def test_a_run_of_water_is_not_followed(example_run: Run) -> None:
     )
     with pytest.raises(RequestError, match="there is nothing to follow"):
         follow(water, [])
+
+
+def test_a_pool_as_planned_changes_nothing_and_a_weaker_one_is_learnt() -> None:
+    run = potsim.distil(the_plan())
+    at_l = 0.3
+    planned = run.at(collected_l=at_l).mean_abv
+    as_planned = Follower(run).update(
+        [next_reading([], Entry(of="pooled", collected_l=at_l, read_abv=planned))]
+    )
+    # A stream this strong so early would be far off: the mean of a pool lies above its last drop.
+    assert abs(as_planned.fit.residuals[0].off) < 0.05
+    weaker = Follower(run).update(
+        [next_reading([], Entry(of="pooled", collected_l=at_l, read_abv=planned - 3.0))]
+    )
+    assert weaker.fit.value("charge_abv") < as_planned.fit.value("charge_abv")

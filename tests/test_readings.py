@@ -237,3 +237,48 @@ def test_headers_name_what_they_mean() -> None:
     assert column("Vapour Temp.").quantity.name == "vapour"
     assert column("collected, mL").unit == "mL"
     assert column("ABV").unit == "%"
+
+
+# --- All so far poured together.
+
+
+def test_a_pool_is_told_as_people_say_it() -> None:
+    said = ("pooled 180 mL, 74 % at 24 °C", "so far 180 mL at 74 %, and it is 24 °C")
+    for text in said:
+        assert read_entry_fields(text) == {
+            "of": "pooled",
+            "collected_l": 0.18,
+            "read_abv": 74.0,
+            "read_c": 24.0,
+        }
+    table = read_readings("collected (mL),strength (%),read at (°C),of\n100,76,20,stream\n180,74,24,so far\n")
+    assert [reading.entry.of for reading in table.readings] == ["stream", "pooled"]
+
+
+def test_a_warm_pool_is_brought_to_20_degrees_by_mass() -> None:
+    pool = next_reading([], Entry(of="pooled", collected_l=0.18, read_abv=74.0, read_c=24.0))
+    assert pool.abv is not None
+    assert pool.collected_l is not None
+    w = strength.w_from_abv(pool.abv)
+    assert pool.collected_l * strength.density(w) == pytest.approx(
+        0.18 * strength.density(w, 24.0), rel=1e-12
+    )
+    assert pool.from_l == 0.0
+
+
+@pytest.mark.parametrize(
+    "entry",
+    [
+        Entry(of="pooled", read_abv=74.0, elapsed_min=20.0),
+        Entry(of="pooled", read_abv=74.0, jar_l=0.06),
+    ],
+)
+def test_a_pool_needs_all_that_is_collected(entry: Entry) -> None:
+    with pytest.raises(RequestError):
+        next_reading([], entry)
+
+
+def test_a_pool_does_not_shrink() -> None:
+    first = next_reading([], Entry(of="pooled", collected_l=0.18, read_abv=74.0))
+    with pytest.raises(RequestError):
+        next_reading([first], Entry(of="pooled", collected_l=0.17, read_abv=74.0))

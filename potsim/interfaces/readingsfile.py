@@ -59,11 +59,21 @@ def _minutes(text: str) -> Fields:
     return {"elapsed_min": quantities.duration_min(text)}
 
 
+SAMPLE_WORDS = {
+    "stream": ("spout", "now", "the stream"),
+    "pooled": ("pool", "all", "all so far", "so far", "together", "jug", "in the jug", "everything"),
+    "jar": ("the jar", "this jar"),
+}
+"""What else the words for what a strength was read of may be."""
+
+
 def _sample(text: str) -> Fields:
-    """``"jar"``, or ``"parrot 60 mL"`` with what it holds."""
-    word, _, rest = text.strip().lower().partition(" ")
-    if word in {"spout", "now"}:
-        word = "stream"
+    """``"jar"``, ``"pooled"``, or ``"parrot 60 mL"`` with what it holds."""
+    plain = text.strip().lower()
+    for word, others in SAMPLE_WORDS.items():
+        if plain in others:
+            return {"of": word}
+    word, _, rest = plain.partition(" ")
     if word not in SAMPLES:
         raise UnknownNameError("sample", text.strip(), SAMPLES)
     if not rest:
@@ -287,11 +297,15 @@ def read_entry_fields(text: str) -> Fields:
 
 def _part(part: str) -> Fields:
     """One value: named, or known by its unit; a strength may say at which temperature it was read."""
+    part = re.sub(r"^and |^it is ", "", re.sub(r"^and ", "", part))
     strong, _, at = part.partition(" at ")
     if at:
-        return {**_part(strong), **_quantity("read at").read(at)}
+        return {**_part(strong), **(_part(at) if _is_unit(_quantity("strength"), unit_of(at)) else _warm(at))}
     head, _, rest = part.partition(" ")
-    sized = re.fullmatch(r"(jar|parrot|stream) ?([\d.,/]+ ?(?:mL|L|cL|g)\b)?(.*)", part, re.IGNORECASE)
+    pooled = re.fullmatch(r"(?:pooled|so far|all so far|all together)[: ]+(.+)", part, re.IGNORECASE)
+    if pooled:
+        return {"of": "pooled", **_part(pooled[1])}
+    sized = re.fullmatch(r"(jar|parrot|stream|pooled) ?([\d.,/]+ ?(?:mL|L|cL|g)\b)?(.*)", part, re.IGNORECASE)
     if sized and not rest.lower().startswith(("volume", "mass")):
         more = _part(sized[3].strip()) if sized[3].strip() else {}
         return {"of": sized[1].lower(), **(_sized(sized[1].lower(), sized[2]) if sized[2] else {}), **more}
@@ -305,10 +319,17 @@ def _part(part: str) -> Fields:
     for name in ("strength", "collected", "mass", "time", "power"):
         if _is_unit(_quantity(name), unit_of(part)):
             return _quantity(name).read(part)
+    if _is_unit(_quantity("read at"), unit_of(part)):
+        return _warm(part)
     raise RequestError(
         f"{shown(part)} does not say what it is.",
         'Type for example "42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C".',
     )
+
+
+def _warm(text: str) -> Fields:
+    """The temperature of what the hydrometer floats in."""
+    return _quantity("read at").read(text)
 
 
 def _sized(sample: str, size: str) -> Fields:

@@ -257,7 +257,7 @@ def _reference_k(pressure_pa: float) -> float:
 # --- What is read off at the still during a run: checked against what came before, raw and corrected.
 
 
-Sample = Literal["stream", "jar", "parrot"]
+Sample = Literal["stream", "jar", "parrot", "pooled"]
 SAMPLES: tuple[str, ...] = get_args(Sample)
 MOST_READINGS = 2000
 MOST_MIN = 7 * 24 * 60.0
@@ -276,8 +276,8 @@ class Entry:
     jar_l: float | None = None
     # the same of one jar: what it holds, beside all the jars before it [L at 20 °C; g]
     jar_g: float | None = None
-    # what the strength was read of: what runs just now, a jar as a whole, or a parrot, which mixes what
-    # runs now with what ran before
+    # what the strength was read of: what runs just now, a jar as a whole, a parrot, which mixes what runs
+    # now with what ran before, or all so far poured together
     of: str = "stream"
     parrot_l: float | None = None  # what the parrot holds [L]; that of the reading before if left out
     read_abv: float | None = None  # what the hydrometer shows [% vol], 0 to 100
@@ -358,7 +358,8 @@ class Reading:
             place = f"minute {self.entry.elapsed_min:.0f}"
         else:
             return f"reading {self.number}"
-        return f"the reading at {place}" if self.entry.of != "jar" else f"the jar that ends at {place}"
+        called = {"jar": "the jar that ends", "pooled": "the pool"}.get(self.entry.of, "the reading")
+        return f"{called} at {place}"
 
 
 def next_reading(
@@ -372,7 +373,7 @@ def next_reading(
     if len(before) >= MOST_READINGS:
         raise RequestError(f"there are more than {MOST_READINGS} readings.", "Keep one a minute, or fewer.")
     _in_time(before, entry)
-    collected_l, from_l = _so_far(before, "collected_l", entry.collected_l, entry.jar_l)
+    collected_l, from_l = _so_far(before, "collected_l", _at_reference(entry), entry.jar_l)
     mass_g, from_g = _so_far(before, "mass_g", entry.mass_g, entry.jar_g)
     _agree(entry.collected_l, entry.mass_g, "collected", "mass")
     _agree(entry.jar_l, entry.jar_g, "jar volume", "jar mass")
@@ -380,14 +381,16 @@ def next_reading(
         raise RequestError(
             "the strength of a jar is given, but not how much is in it.", "Add its volume or its mass."
         )
+    if entry.of == "pooled":
+        from_l, from_g = _pool(entry, collected_l, mass_g)
     reading = Reading(
         number=len(before) + 1,
         line=line,
         entry=entry,
         collected_l=collected_l,
         mass_g=mass_g,
-        from_l=from_l if entry.of == "jar" else None,
-        from_g=from_g if entry.of == "jar" else None,
+        from_l=from_l if entry.of in ("jar", "pooled") else None,
+        from_g=from_g if entry.of in ("jar", "pooled") else None,
         parrot_l=_parrot(before, entry),
         abv=_corrected(entry, pressure_pa),
     )
@@ -397,6 +400,29 @@ def next_reading(
             "Give the time, or the volume or mass collected.",
         )
     return reading
+
+
+def _at_reference(entry: Entry) -> float | None:
+    """All collected [L at 20 °C]; a pool measured warm or cold is brought to 20 °C by its own strength."""
+    if entry.of != "pooled" or entry.collected_l is None or entry.read_c is None or entry.read_abv is None:
+        return entry.collected_l
+    w = float(strength.w_from_abv(_true_abv(entry)))
+    there, here = (float(strength.density(w, t_c)) for t_c in (entry.read_c, strength.REFERENCE_C))
+    return entry.collected_l * there / here
+
+
+def _pool(entry: Entry, collected_l: float | None, mass_g: float | None) -> tuple[float | None, float | None]:
+    """Where a pool begins: at the first drop, on the scale on which it is placed."""
+    if entry.jar_l is not None or entry.jar_g is not None:
+        raise RequestError(
+            "the strength is of all so far poured together, but what one jar holds is given.",
+            "Give all that is collected, by volume or mass; or read the jar alone.",
+        )
+    if collected_l is None and mass_g is None:
+        raise RequestError(
+            "the strength of all so far is given, but not how much that is.", "Add its volume or its mass."
+        )
+    return (None, 0.0) if collected_l is None else (0.0, None)
 
 
 def _in_time(before: Sequence[Reading], entry: Entry) -> None:
@@ -483,13 +509,7 @@ def _parrot(before: Sequence[Reading], entry: Entry) -> float | None:
 def _corrected(entry: Entry, pressure_pa: float) -> float | None:
     if entry.read_abv is None:
         return None
-    at_c = strength.REFERENCE_C if entry.read_c is None else entry.read_c
-    try:
-        abv = float(strength.true_abv(entry.read_abv, at_c, calibrated_c=entry.calibrated_c))
-    except RangeError as error:
-        raise RequestError(
-            f"a hydrometer does not show {entry.read_abv:g} % vol at {at_c:g} °C: {error.message}", error.hint
-        ) from None
+    abv = _true_abv(entry)
     most = _strongest(pressure_pa)
     if abv > most:
         raise RequestError(
@@ -497,6 +517,17 @@ def _corrected(entry: Entry, pressure_pa: float) -> float | None:
             "A pot cannot give more. Is it in proof, read cold, or a slip?",
         )
     return abv
+
+
+def _true_abv(entry: Entry) -> float:
+    """Strength at 20 °C of what the hydrometer shows [% vol]."""
+    at_c = strength.REFERENCE_C if entry.read_c is None else entry.read_c
+    try:
+        return float(strength.true_abv(entry.read_abv, at_c, calibrated_c=entry.calibrated_c))
+    except RangeError as error:
+        raise RequestError(
+            f"a hydrometer does not show {entry.read_abv:g} % vol at {at_c:g} °C: {error.message}", error.hint
+        ) from None
 
 
 @lru_cache(maxsize=16)
