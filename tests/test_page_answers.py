@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import gzip
 import http.client
 import itertools
@@ -15,7 +16,14 @@ from page_server import EXAMPLE, Browser, changed, served
 
 import potsim
 from potsim.interfaces.page.shelf import Shelf, merged, plain_name
-from potsim.interfaces.page.workers import Lane, Workers
+from potsim.interfaces.page.workers import (
+    BudgetError,
+    FaultError,
+    Lane,
+    SupersededError,
+    TooBusyError,
+    Workers,
+)
 from potsim.interfaces.planfile import read_plan, write_plan
 
 EARLIER = [{"jars": "1", "from_run": EXAMPLE}] * 4
@@ -134,6 +142,7 @@ def test_how_sure_and_for_how_many(browser: Browser) -> None:
         (changed(charge=[{"name": "gin", "volume": "9 L", "abv": "40 %"}]), "4 L"),
         (stepped(["400 mL", "500"]), "no unit"),
         (stretched("250 mL", "30 %"), "at least 42 % vol"),
+        (stepped(*([f"{k + 1} mL", "500 W"] for k in range(4000))), "4000 times"),
         (changed(charge=[{"name": "x", "volume": "1 L", "abv": "9 %"}] * 41), "41 times"),
         ("text", "set of tables"),
         ({"charge": [{"jars": "1", "from_run": {"charge": EARLIER}}] * 8}, "more than 30 runs"),
@@ -159,6 +168,56 @@ def test_a_calculation_beyond_its_budget_is_stopped_and_the_next_is_served(tmp_p
         refused = browser.post("/api/answer", {"plan": EXAMPLE})["refused"]
         assert "more time or memory" in refused["message"]
         assert browser.get("/api/shelf") == {"stills": [], "plans": [], "runs": []}
+
+
+def ask(workers: Workers, *tasks: str) -> list[Any]:
+    """What becomes of some tasks, one after the other."""
+
+    async def asked() -> list[Any]:
+        found: list[Any] = []
+        for task in tasks:
+            try:
+                found.append((await workers.ask("plan", task, {"x": 1}, "me")).data)
+            except (BudgetError, FaultError) as error:
+                found.append(type(error))
+        return found
+
+    return asyncio.run(asked())
+
+
+def test_time_memory_and_faults_end_a_calculation_and_nothing_else() -> None:
+    workers = Workers("page_tasks", (Lane("plan", 2.0),))
+    try:
+        found = ask(
+            workers, "echo", "loops", "echo", "eats", "echo", "dies", "echo", "fails", "refuses", "echo"
+        )
+    finally:
+        workers.close()
+    said = {"x": 1}
+    assert found[:4] == [said, BudgetError, said, BudgetError]
+    assert found[4:8] == [said, BudgetError, said, FaultError]
+    assert found[8]["refused"]["message"] == "That cannot be."
+    assert found[9] == said
+
+
+def test_the_newest_request_takes_the_place_of_one_that_waits() -> None:
+    workers = Workers("page_tasks", (Lane("plan", 5.0),))
+
+    async def asked() -> list[Any]:
+        sent = [workers.ask("plan", "slow", {"x": k}, "me", "grip") for k in range(3)]
+        return await asyncio.gather(*sent, return_exceptions=True)
+
+    async def crowded() -> list[Any]:
+        sent = [workers.ask("plan", "slow", {"x": k}, "me") for k in range(6)]
+        return await asyncio.gather(*sent, return_exceptions=True)
+
+    try:
+        found = asyncio.run(asked())
+        assert [type(one) for one in found[:2]].count(SupersededError) >= 1
+        assert found[2].data == {"x": 2}
+        assert [type(one) for one in asyncio.run(crowded())].count(TooBusyError) == 2
+    finally:
+        workers.close()
 
 
 def test_a_plan_is_opened_and_saved(browser: Browser) -> None:

@@ -36,6 +36,7 @@ NEAR = 0.10  # two groups so near: the end of a stretch is not sharp
 APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan's [% vol]
 MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
 MOST_ROWS = 40  # of one kind of table
+MOST_STEPS = 50  # changes of power
 SURE_RUNS = 500
 HELD = 24  # runs computed lately
 
@@ -88,6 +89,11 @@ def plan_from(tables: object, root: str | None = None) -> Plan:
         rows = tables.get(name)
         if isinstance(rows, list) and len(rows) > MOST_ROWS:
             raise RequestError(f"[[{name}]] stands {len(rows)} times; at most {MOST_ROWS} are taken.", "")
+    still = tables.get("still")
+    steps = still.get("power_step") if isinstance(still, dict) else None
+    if isinstance(steps, list) and len(steps) > MOST_STEPS:
+        words_ = f"[[still.power_step]] stands {len(steps)} times; at most {MOST_STEPS} are taken."
+        raise RequestError(words_, "Take fewer changes of power.")
     if _runs_inside(tables) > MOST_RUNS:
         raise RequestError(f"The charge goes back to more than {MOST_RUNS} runs.", "Take fewer left-overs.")
     folder = Path(root) if root is not None and _names_plain(tables) else None
