@@ -139,7 +139,8 @@ class Census:
 
     def _close_one(self, among: list[H11Protocol], newest: H11Protocol) -> None:
         idle = [line for line in among if line in self._idle and line is not newest]
-        closed = idle[0] if idle else newest
+        silent = [line for line in idle if line.cycle is None]  # that have never asked anything
+        closed = (silent or idle or [newest])[0]
         self.gone(closed)
         closed.transport.abort()
 
