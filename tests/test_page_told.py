@@ -341,6 +341,18 @@ def test_a_clock_that_is_off_does_not_matter(here: Served, browser: Browser) -> 
     assert "30 days" in refused[0]["message"]
 
 
+def test_a_reading_of_all_poured_together(browser: Browser) -> None:
+    run = browser.begin()
+    browser.tell(
+        run,
+        {"kind": "reading", "collected": "300 mL", "strength": "78.9 %", "pooled": True, "time": "20 min"},
+    )
+    found = browser.get(f"/api/runs/{run}")
+    assert found["noted"][0]["text"] == "Pooled, 300 mL, 78.9 % vol"
+    assert found["forecast"]["mean_abv"]["value"] == pytest.approx(78.9, abs=0.5)
+    assert found["strip"]["jars"][0]["state"] == "coming"
+
+
 def test_a_stale_tick_asks_and_is_taken_when_sure(browser: Browser) -> None:
     run = browser.begin()
     browser.tell(run, {"kind": "jar", "n": 1, "volume": "30 mL", "saw": 0})

@@ -50,7 +50,7 @@ MEASURED = {
 }
 """What a reading may say, and the column of a table of readings that reads it."""
 ALONE = ("read_at", "time")  # what says nothing by itself
-SAMPLES = {"spout": "stream", "jar": "jar", "pool": "pool", "parrot": "parrot"}
+SAMPLES = {"spout": "stream", "jar": "jar", "pool": "pooled", "parrot": "parrot"}
 
 
 def word(sent: Mapping[str, Any], key: str, most: int = 64) -> str:

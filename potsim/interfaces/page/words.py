@@ -159,7 +159,7 @@ def reading(entry: Entry, jar: int | None, hazy: bool) -> str:
     at = "" if entry.read_c is None else f" at {entry.read_c:g} °C"
     parts = [
         "" if jar is None else f"jar {jar}",
-        "pooled" if entry.of == "pool" else "",
+        "pooled" if entry.of == "pooled" else "",
         "" if entry.collected_l is None else format_volume(entry.collected_l),
         "" if entry.mass_g is None else format_mass(entry.mass_g),
         "" if entry.jar_l is None else format_volume(entry.jar_l),
