@@ -15,7 +15,7 @@ import pytest
 
 import potsim
 from potsim.interfaces import files
-from potsim.interfaces.commands import proof
+from potsim.interfaces.commands import ask
 from potsim.interfaces.evidence.core import modules
 from potsim.interfaces.report.run import curve_places
 from potsim.planning.stops import QUANTITIES
@@ -276,7 +276,7 @@ def test_proof_to_the_strength_there_is_needs_no_water(say) -> None:
 
 
 def test_every_name_that_a_proofing_refuses_by_is_a_name_that_was_typed() -> None:
-    assert set(proof.TYPED.values()) == {"VOLUME", "ABV", "TARGET", "--at", "--steps", "--bottle"}
+    assert set(ask.PROOFED.values()) == {"VOLUME", "ABV", "TARGET", "--at", "--steps", "--bottle"}
 
 
 def test_blend_adds_alcohol_but_not_volumes(say) -> None:

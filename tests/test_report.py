@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import potsim
-from potsim.interfaces.output import content
+from potsim.interfaces.exports import content
 from potsim.interfaces.report.run import sections_of_run
 from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.plan import Bottling, Ingredient, Stretch

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import re
 import sys
-import traceback
+from argparse import Namespace
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -41,31 +41,31 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run(arguments: list[str]) -> int:
-    parser, known = build()
     before, name, after = _split(arguments)
-    for option in before:
-        if name in known and option in known[name].known_options and option not in parser.known_options:
-            raise RequestError(f"{option} stands before the command.", f"Write: potsim {name} ... {option}")
-    parser.check_options(before)
-    if name is not None and name not in known:
-        if name.lower().endswith(".toml"):
-            raise RequestError(f"'{name}' is not a command.", f"Did you mean: potsim run {name}")
-        raise UnknownNameError("command", name, known)
-    if name is not None:
-        known[name].check_options(after)
-    try:
-        parsed, extra = parser.parse_known_args(arguments)
-    except SystemExit:  # after --help and --version
-        return DONE
+    if name is None or before:
+        top = whole_parser()
+        own = commands.parser(name) if name in commands.COMMANDS else None
+        for option in before:
+            if own is not None and option in own.known_options and option not in top.known_options:
+                raise RequestError(
+                    f"{option} stands before the command.", f"Write: potsim {name} ... {option}"
+                )
+        top.check_options(before)
+        if _parsed(top, before) is None:
+            return DONE
     if name is None:
         raise RequestError("No command is given.", "Try: potsim run (more: potsim --help)")
-    if extra:
-        raise RequestError(
-            f"{known[name].prog}: '{extra[0]}' is one argument too many.",
-            f"Put quotes around what belongs together. {known[name].where_to_look}",
-        )
+    if name not in commands.COMMANDS:
+        if name.lower().endswith(".toml"):
+            raise RequestError(f"'{name}' is not a command.", f"Did you mean: potsim run {name}")
+        raise UnknownNameError("command", name, commands.COMMANDS)
+    parser = commands.parser(name)
+    parser.check_options(after)
+    parsed = _parsed(parser, after)
+    if parsed is None:
+        return DONE
     try:
-        return int(parsed.run(parsed))
+        parsed.run(parsed)
     except RequestError as error:
         plan, readings = getattr(parsed, "plan", None), getattr(parsed, "readings", None)
         elsewhere = error.message.startswith(("-", "potsim ", "There is no file")) or (
@@ -74,16 +74,32 @@ def _run(arguments: list[str]) -> int:
         if isinstance(plan, str) and plan not in error.message and not elsewhere:
             error.message = f"{plan}: {error.message}"
         raise
+    return DONE
 
 
-def build() -> tuple[Parser, dict[str, Parser]]:
-    """Return the parser of the command line, and that of each command by its name."""
+def _parsed(parser: Parser, arguments: list[str]) -> Namespace | None:
+    """The arguments as the parser reads them; nothing after --help and --version, which are answered."""
+    try:
+        parsed, extra = parser.parse_known_args(arguments)
+    except SystemExit:
+        return None
+    if extra:
+        raise RequestError(
+            f"{parser.prog}: '{extra[0]}' is one argument too many.",
+            f"Put quotes around what belongs together. {parser.where_to_look}",
+        )
+    return parsed
+
+
+def whole_parser() -> Parser:
+    """Return the parser of what may stand before a command; its help lists the commands."""
     parser = Parser(prog="potsim", description=DESCRIPTION, epilog=EPILOG)
     parser.add_argument("--version", action="version", version=f"potsim {__version__}")
     parser.add_argument("--debug", action="store_true", help="with any command: show where an error arose")
-    subparsers = parser.add_subparsers(title="commands", metavar="COMMAND", parser_class=Parser)
-    commands.add_all(subparsers)
-    return parser, dict(subparsers.choices)
+    below = parser.add_subparsers(title="commands", metavar="COMMAND")
+    for name, (_, words) in commands.COMMANDS.items():
+        below.add_parser(name, help=words, add_help=False)
+    return parser
 
 
 def _split(arguments: list[str]) -> tuple[list[str], str | None, list[str]]:
@@ -99,6 +115,8 @@ def _refused(error: BaseException, debug: bool) -> int:
     with contextlib.suppress(OSError):
         output.finish()
     if debug:
+        import traceback  # start-up: for --debug only
+
         output.words("".join(traceback.format_exception(error)).rstrip())
     message, hint, code = _told(error)
     output.words(f"potsim: error: {message}")

@@ -1,22 +1,18 @@
-"""The command line's grammar: argparse whose refusals teach, and how a typed value is read."""
+"""The command line's grammar: commands as declared tables, argparse whose refusals teach."""
 
 from __future__ import annotations
 
 import argparse
 import contextlib
+import functools
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any, NamedTuple, NoReturn, TypeVar
 
 from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.interfaces import output
+from potsim.interfaces import files, output
 from potsim.interfaces.quantities import as_typed
-
-if TYPE_CHECKING:
-    Subparsers = argparse._SubParsersAction["Parser"]
-else:
-    Subparsers = argparse.Action
 
 T = TypeVar("T")
 WIDTH = 80
@@ -42,6 +38,14 @@ class Parser(argparse.ArgumentParser):
         options.setdefault("formatter_class", _Formatter)
         super().__init__(allow_abbrev=False, **options)
         self.color = False
+        self.typed: dict[str, str] = {}  # what was typed, by the name of the argument
+
+    def _get_value(self, action: argparse.Action, text: str) -> Any:
+        """Convert one argument by its ``type``; unlike argparse, with its own refusal."""
+        reader = self._registry_get("type", action.type, action.type)
+        name = action.option_strings[0] if action.option_strings else str(action.metavar)
+        self.typed[name] = text
+        return read(name, reader, text)
 
     def _print_message(self, message: str, file: Any = None) -> None:
         """Print help or version; unlike argparse, without hiding that it could not."""
@@ -107,46 +111,69 @@ class _Formatter(argparse.RawDescriptionHelpFormatter):
         self._action_max_length = 14
 
 
-@dataclass(frozen=True)
-class Command:
-    """How a command is introduced."""
+class Argument(NamedTuple):
+    """One argument or option of a command, in argparse's words."""
+
+    names: tuple[str, ...]
+    settings: Mapping[str, Any]
+
+
+class OneOf(NamedTuple):
+    """Options that exclude each other."""
+
+    arguments: tuple[Argument, ...]
+    required: bool = False
+
+
+class Command(NamedTuple):
+    """A command as it is declared."""
 
     name: str  # what is typed
-    help: str  # one line for the list of commands
     description: str  # what it does, as paragraphs ready to be shown
     examples: tuple[str, ...]  # lines that can be pasted; the first is shown when a request is refused
+    arguments: tuple[Argument | OneOf, ...] = ()
+    run: Callable[[argparse.Namespace], None] | None = None  # does the work
+    commands: tuple[Command, ...] = ()  # that stand below it
+    help: str = ""  # of one that stands below another: its line in the list there
 
 
-def add_command(
-    subparsers: Subparsers, command: Command, run: Callable[[argparse.Namespace], int] | None
-) -> Parser:
-    """Add a command to the command line."""
-    plural = "s" if len(command.examples) > 1 else ""
-    parser: Parser = subparsers.add_parser(
-        command.name,
-        help=command.help,
-        description=command.description,
-        epilog=f"example{plural}:\n" + "\n".join(f"  {line}" for line in command.examples),
-    )
+def argument(*names: str, **settings: Any) -> Argument:
+    """Declare an argument, with the settings of argparse."""
+    return Argument(names, settings)
+
+
+PLAN = argument("plan", metavar="PLAN", nargs="?", help="plan file; left out: the built-in example")
+JSON = argument("--json", action="store_true", help="print plain data for programs")
+FORCE = argument("--force", action="store_true", help="replace files that are there already")
+
+
+def parser_of(command: Command, prog: str) -> Parser:
+    """Return the parser of a command."""
+    return _filled(Parser(prog=prog, **_words(command)), command)
+
+
+def _words(command: Command) -> dict[str, str]:
+    """What the help of a command begins and ends with."""
+    heading = "examples" if len(command.examples) > 1 else "example"
+    examples = "\n".join(f"  {line}" for line in command.examples)
+    return {"description": command.description, "epilog": f"{heading}:\n{examples}"}
+
+
+def _filled(parser: Parser, command: Command) -> Parser:
+    """The parser of a command with its arguments, and the commands that stand below it."""
     parser.example = command.examples[0]
-    if run is not None:
-        parser.set_defaults(run=run)
+    parser.set_defaults(run=command.run, typed=parser.typed)
+    for one in command.arguments:
+        group = (
+            parser.add_mutually_exclusive_group(required=one.required) if isinstance(one, OneOf) else parser
+        )
+        for inner in one.arguments if isinstance(one, OneOf) else (one,):
+            group.add_argument(*inner.names, **inner.settings)
+    if command.commands:
+        below = parser.add_subparsers(title="commands", metavar="COMMAND", required=True, dest="action")
+        for lower in command.commands:
+            _filled(below.add_parser(lower.name, help=lower.help, **_words(lower)), lower)
     return parser
-
-
-def add_plan(parser: Parser) -> None:
-    """Add the argument ``PLAN``."""
-    parser.add_argument("plan", metavar="PLAN", nargs="?", help="plan file; left out: the built-in example")
-
-
-def add_json(to: argparse._ActionsContainer) -> None:
-    """Add the option ``--json`` to a parser or to a group of one."""
-    to.add_argument("--json", action="store_true", help="print plain data for programs")
-
-
-def add_force(parser: Parser) -> None:
-    """Add the option ``--force``."""
-    parser.add_argument("--force", action="store_true", help="replace files that are there already")
 
 
 def read(name: str, reader: Callable[[str], T], text: str) -> T:
@@ -158,6 +185,30 @@ def read(name: str, reader: Callable[[str], T], text: str) -> T:
         if isinstance(error, RangeError):
             said = f"'{text}' is not allowed: {said}"
         raise RequestError(f"{name}: {said}", error.hint) from error
+
+
+def targets(
+    args: argparse.Namespace, options: Mapping[str, Collection[str]], read_file: Path | None = None
+) -> dict[str, files.Target]:
+    """Check the files that a command line asks to be written, by the options that name them.
+
+    Parameters
+    ----------
+    args : Namespace
+        The command line.
+    options : mapping of str to collection of str
+        Options, and the suffixes that each takes; none: any.
+    read_file : Path, optional
+        A file that is read, and must not be written.
+    """
+    wanted = {}
+    for option, suffixes in options.items():
+        name = getattr(args, option)
+        if name is not None:
+            check = functools.partial(files.target, force=args.force, suffixes=suffixes)
+            wanted[option] = read("-o" if option == "output" else f"--{option}", check, name)
+    files.check_apart(list(wanted.values()), read_file)
+    return wanted
 
 
 @contextlib.contextmanager

@@ -4,23 +4,20 @@ from __future__ import annotations
 
 import codecs
 import contextlib
-import csv
-import io
 import json
 import os
 import sys
 import unicodedata
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from potsim.errors import PotsimError
-from potsim.planning.run import Run
-from potsim.planning.stops import QUANTITIES
-from potsim.planning.sweep import Sweep
+from potsim.interfaces.files import Target, write_all
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from argparse import Namespace
 
-    from potsim.planning.ensemble import Ensemble
+    from potsim.interfaces.report.tables import Section
 
 
 PLAIN = "potsim-plain"
@@ -91,83 +88,38 @@ def abandon() -> None:
         os.close(nowhere)
 
 
-# --- A run as files: picture, numbers and page.
+def emit(
+    args: Namespace,
+    data: Callable[[], Any],
+    text: Callable[[], str | Sequence[Section]],
+    files: Sequence[tuple[Target | None, Callable[[], str | bytes]]] = (),
+    more: Sequence[str] = (),
+) -> None:
+    """Give out the result of a command: files first, then plain data or text, then words about the files.
 
+    Parameters
+    ----------
+    args : Namespace
+        The command line; with its ``json``, plain data are printed.
+    data, text : callable
+        The result for programs; for people, ready or as sections. Only the one printed is made.
+    files : sequence of (Target or None, callable)
+        Files asked for, and what they hold; ``None`` for one that is not asked for.
+    more : sequence of str
+        Further words, told last.
+    """
+    wanted = [(target, content) for target, content in files if target is not None]
+    write_all([(target, content()) for target, content in wanted])
+    if args.json:
+        result_json(data())
+    else:
+        made = text()
+        if not isinstance(made, str):
+            from potsim.interfaces.report.tables import render  # start-up: not for --json
 
-# Files that come out the same whenever they are written.
-_UNDATED: dict[str, dict[str, Any]] = {
-    "svg": {"Date": None},
-    "pdf": {"CreationDate": None},
-    "png": {},
-}
-
-
-def content(run: Run, what: str, kind: str, sure: Ensemble | None = None) -> str | bytes:
-    """Return what a file of a run holds."""
-    if what == "plot":
-        return picture(run, kind, sure)
-    if what == "csv":
-        return numbers(run)
-    from potsim.interfaces.plots.run import figure_of_run
-    from potsim.interfaces.report.sheet import page_of_run
-
-    figure = figure_of_run(run, sure, words=False)  # they are said on the page itself
-    return page_of_run(run, saved(figure, "svg").decode(), sure)
-
-
-def picture(run: Run, kind: str, sure: Ensemble | None = None) -> bytes:
-    """Return the picture of a run as a file."""
-    from potsim.interfaces.plots.run import figure_of_run
-
-    return saved(figure_of_run(run, sure), kind)
-
-
-def saved(figure: Figure, kind: str) -> bytes:
-    """Return a figure as a file that comes out the same whenever it is written."""
-    import matplotlib as mpl
-
-    made = io.BytesIO()
-    with mpl.rc_context({"svg.hashsalt": "potsim"}):
-        figure.savefig(made, format=kind, dpi=150, metadata=_UNDATED[kind])
-    return made.getvalue()
-
-
-def numbers(run: Run) -> str:
-    """Return the curve of a run as CSV."""
-    made = io.StringIO()
-    writer = csv.writer(made)
-    writer.writerow(QUANTITIES)
-    columns = [getattr(run.profile, name).tolist() for name in QUANTITIES]
-    writer.writerows([[repr(value) for value in row] for row in zip(*columns, strict=True)])
-    return made.getvalue()
-
-
-# --- Runs that differ in one number, as files: picture and numbers.
-
-
-def sweep_content(sweep: Sweep, what: str, kind: str) -> str | bytes:
-    """Return what a file of a sweep holds."""
-    if what == "csv":
-        return sweep_numbers(sweep)
-    from potsim.interfaces.plots.others import figure_of_sweep
-
-    return saved(figure_of_sweep(sweep), kind)
-
-
-def sweep_numbers(sweep: Sweep) -> str:
-    """Return the table of a sweep as CSV."""
-    rows = []
-    for row in sweep.rows:
-        cells = row.numbers()
-        cells["cautions"] = " ".join(row.cautions)
-        for place in row.places:
-            name = place.botanical.replace(" ", "_")
-            cells |= {f"{name}_class": place.klass, f"{name}_start_l": place.start_l}
-            cells[f"{name}_peak_l"] = place.peak_l
-        rows.append(cells)
-    columns = list(dict.fromkeys(name for cells in rows for name in cells))
-    made = io.StringIO()
-    writer = csv.DictWriter(made, columns, restval="")
-    writer.writeheader()
-    writer.writerows(rows)
-    return made.getvalue()
+            made = render(made)
+        result(made)
+    for target, _ in wanted:
+        words(f"Written: {target.name}")
+    for sentence in more:
+        words(sentence)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -380,6 +380,11 @@ def count(given: str | float, what: str = "a number of pieces", whole: bool = Fa
     if rest or number < 0 or (whole and number.denominator != 1):
         raise refusal(given, "will not do", allowed, "2")
     return float(number)
+
+
+def whole(what: str) -> Callable[[str], int]:
+    """Return the reader of a whole number."""
+    return lambda text: int(count(text, what, whole=True))
 
 
 def share(given: str | float, most: float = 1.0) -> float:

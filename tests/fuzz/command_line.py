@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import importlib
 import io
 import json
 import os
@@ -14,7 +13,7 @@ from pathlib import Path
 from unittest import mock
 
 from potsim.interfaces import cli
-from potsim.interfaces.commands import COMMANDS
+from potsim.interfaces.commands import COMMANDS, command
 from tests.fuzz.readings import SEEDS as READINGS
 from tests.fuzz.target import Target
 
@@ -145,9 +144,10 @@ def _examples() -> list[str]:
     """The examples that the commands themselves give."""
     found = list(MORE)
     for name in COMMANDS:
-        module = importlib.import_module(f"potsim.interfaces.commands.{name}")
-        abouts = [value for value in vars(module).values() if type(value).__name__ == "Command"]
-        found += [line.removeprefix("potsim ") for about in abouts for line in about.examples]
+        declared = command(name)
+        found += [
+            line.removeprefix("potsim ") for one in (declared, *declared.commands) for line in one.examples
+        ]
     return found
 
 

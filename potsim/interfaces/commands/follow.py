@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces import files, output
-from potsim.interfaces.options import Command, Parser, Subparsers, add_command, add_force, add_json, read
+from potsim.interfaces import files, output, quantities
+from potsim.interfaces.options import FORCE, JSON, Command, argument
 from potsim.interfaces.planfile import the_plan, the_plan_file
 
 if TYPE_CHECKING:
@@ -20,40 +20,10 @@ if TYPE_CHECKING:
 
 
 PICTURES = ("svg", "png", "pdf")
-ABOUT = Command(
-    name="follow",
-    help="at the still: readings in, the rest of the run out",
-    description="""\
-Learn this still from the readings so far, and forecast the rest of the run.
-READINGS is a table in text: a header line that names the columns (time,
-collected, mass, jar volume, strength, read at, vapour, pot, power, of, parrot),
-then a line for each reading; blanks are allowed, units stand in the header or
-in the cells. "of" says what the strength was read of: stream (if left out),
-jar, parrot, or pooled for all so far poured together. Or a journal that --enter has kept.""",
-    examples=(
-        "potsim follow trial-1.toml readings.csv",
-        "potsim follow trial-1.toml readings.csv --plot now.svg --save-still still.toml",
-        "potsim follow trial-1.toml --enter",
-    ),
-)
 
 
-def add(subparsers: Subparsers) -> None:
-    """Put ``follow`` on the command line."""
-    parser: Parser = add_command(subparsers, ABOUT, run)
-    parser.add_argument("plan", metavar="PLAN", help="plan file of the run")
-    parser.add_argument("readings", metavar="READINGS", nargs="?", help="table or journal of readings")
-    parser.add_argument("--enter", action="store_true", help="type readings one by one, each saved at once")
-    parser.add_argument("--journal", metavar="FILE", help="where --enter saves (PLAN.readings.jsonl)")
-    parser.add_argument("--hold-up", metavar="VOLUME", help='what the condenser holds back, such as "20 mL"')
-    add_json(parser)
-    parser.add_argument("--plot", metavar="FILE", help="draw readings and forecast: .svg, .png or .pdf")
-    parser.add_argument("--save-still", metavar="FILE", help="remember the losses for later plans: .toml")
-    add_force(parser)
-
-
-def run(args: argparse.Namespace) -> int:
-    """Do the work; return the exit code."""
+def run(args: argparse.Namespace) -> None:
+    """Learn the still from readings, and forecast the rest of the run."""
     _check(args)
     plan_file = the_plan_file(args.plan)
     assert plan_file is not None
@@ -61,32 +31,25 @@ def run(args: argparse.Namespace) -> int:
     # A still that is remembered already is refined, not replaced.
     still = None if args.save_still is None else files.target(args.save_still, force=True, suffixes=("toml",))
     files.check_apart([t for t in (picture, still) if t is not None], plan_file)
-    held = None
-    if args.hold_up is not None:
-        from potsim.interfaces import quantities
-
-        held = read("--hold-up", quantities.volume_l, args.hold_up)
     plan = the_plan(args.plan)
     from potsim.planning.run import distil
 
     made = distil(plan)
     if args.enter:
-        return _enter(args, plan_file, made, held)
+        return _enter(args, plan_file, made, args.hold_up)
     readings, notes = _readings(Path(args.readings), plan_file, plan, made)
+    from potsim.interfaces.report.follow import text_of_forecast
     from potsim.planning.forecast import follow
 
-    forecast = follow(made, readings, held)
+    forecast = follow(made, readings, args.hold_up)
     results, words = _files(forecast, picture, still)
     files.write_all(results)
-    if args.json:
-        output.result_json({**forecast.to_dict(), "notes": list(notes)})
-    else:
-        from potsim.interfaces.report.follow import text_of_forecast
-
-        output.result(text_of_forecast(forecast, notes))
-    for sentence in words:
-        output.words(sentence)
-    return 0
+    output.emit(
+        args,
+        lambda: {**forecast.to_dict(), "notes": list(notes)},
+        lambda: text_of_forecast(forecast, notes),
+        more=words,
+    )
 
 
 def _check(args: argparse.Namespace) -> None:
@@ -111,7 +74,7 @@ def _check(args: argparse.Namespace) -> None:
         raise RequestError("READINGS is empty.", "Name a table of readings.")
 
 
-def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | None) -> int:
+def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | None) -> None:
     from potsim.interfaces.planfile import read_file
     from potsim.interfaces.readingsfile import enter
     from potsim.planning.forecast import Follower
@@ -130,7 +93,6 @@ def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | N
         if journal.readings:
             output.words(f"Going on after {len(journal.readings)} readings.")
         enter(follower, journal)
-    return 0
 
 
 def _readings(
@@ -190,7 +152,7 @@ def _files(
     results: list[tuple[files.Target, str | bytes]] = []
     words: list[str] = []
     if picture is not None:
-        from potsim.interfaces.output import saved
+        from potsim.interfaces.exports import saved
         from potsim.interfaces.plots.others import figure_of_follow
 
         results.append((picture, saved(figure_of_follow(forecast), picture.suffix)))
@@ -207,3 +169,39 @@ def _files(
         if own.neck_loss_w_per_k is not None or own.pot_loss_w_per_k is not None:
             words.append("Take neck_loss and pot_loss out of the plan's [still], where they count first.")
     return results, words
+
+
+FOLLOW = Command(
+    name="follow",
+    description="""\
+Learn this still from the readings so far, and forecast the rest of the run.
+READINGS is a table in text: a header line that names the columns (time,
+collected, mass, jar volume, strength, read at, vapour, pot, power, of, parrot),
+then a line for each reading; blanks are allowed, units stand in the header or
+in the cells. "of" says what the strength was read of: stream (if left out),
+jar, parrot, or pooled for all so far poured together. Or a journal that --enter
+has kept.""",
+    examples=(
+        "potsim follow trial-1.toml readings.csv",
+        "potsim follow trial-1.toml readings.csv --plot now.svg --save-still still.toml",
+        "potsim follow trial-1.toml --enter",
+    ),
+    arguments=(
+        argument("plan", metavar="PLAN", help="plan file of the run"),
+        argument("readings", metavar="READINGS", nargs="?", help="table or journal of readings"),
+        argument("--enter", action="store_true", help="type readings one by one, each saved at once"),
+        argument("--journal", metavar="FILE", help="where --enter saves (PLAN.readings.jsonl)"),
+        argument(
+            "--hold-up",
+            metavar="VOLUME",
+            type=quantities.volume_l,
+            help='what the condenser holds back, such as "20 mL"',
+        ),
+        JSON,
+        argument("--plot", metavar="FILE", help="draw readings and forecast: .svg, .png or .pdf"),
+        argument("--save-still", metavar="FILE", help="remember the losses for later plans: .toml"),
+        FORCE,
+    ),
+    run=run,
+)
+COMMANDS = (FOLLOW,)

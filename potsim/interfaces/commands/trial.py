@@ -13,17 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
-from potsim.interfaces import files, output
-from potsim.interfaces.options import (
-    Command,
-    Parser,
-    Subparsers,
-    add_command,
-    add_force,
-    add_json,
-    read,
-    typed_as,
-)
+from potsim.interfaces import files, output, quantities
+from potsim.interfaces.options import FORCE, JSON, Command, OneOf, argument, read, targets, typed_as
 
 if TYPE_CHECKING:
     from potsim.interfaces.report.tables import Section
@@ -33,124 +24,11 @@ if TYPE_CHECKING:
 
 PICTURES = ("svg", "png", "pdf")
 TOML = ("toml",)
-ABOUT = Command(
-    name="trial",
-    help="recipes from trial to trial: next, compare, scale, blend, book",
-    description="""\
-A trial is a plan file plus what happened: [result] with date, collected,
-strength, jars_kept, bottled, words; and a [[note]] for each botanical tasted,
-with botanical, verdict, words, tasted_at. Verdicts: a lot more, more, a touch
-more, right, a touch less, less, drop. Files are changed where they stand: your
-comments and the order of things stay.""",
-    examples=(
-        "potsim trial next trial-1.toml -o trial-2.toml",
-        "potsim trial compare trial-1.toml trial-2.toml",
-        'potsim trial scale trial-2.toml --charge "25 L"',
-    ),
-)
-NEXT = Command(
-    name="next",
-    help="apply the verdicts of a trial",
-    description="""\
-Apply the verdicts of a trial to its doses, keep everything else, and tell what
-that is predicted to do. With -o the next trial is written: each change is
-explained in a comment, and what came of the trial before becomes comments.""",
-    examples=(
-        "potsim trial next trial-1.toml -o trial-2.toml",
-        'potsim trial next trial-1.toml --factors "more=x1.3" "a touch less=/1.1"',
-    ),
-)
-COMPARE = Command(
-    name="compare",
-    help="two trials side by side, only what differs",
-    description="""\
-Put two trials side by side: doses, also by the litre of charge and of bottled
-spirit; what is predicted for each botanical; what else differs. Only what
-differs is told.""",
-    examples=("potsim trial compare trial-1.toml trial-2.toml --plot oils.svg",),
-)
-SCALE = Command(
-    name="scale",
-    help="a recipe for another still",
-    description="""\
-Scale a recipe to a charge, which is all that is in the pot at switch-on, or to
-a number of full bottles: spirits, water, botanicals, heads, power, jars. If the
-charge is to have another strength ("25 L @ 30 %"), --per tells whether doses go
-by the litre of alcohol or of charge. Without --still the other still is as full
-and has power in proportion.""",
-    examples=(
-        'potsim trial scale trial-2.toml --charge "25 L" -o large.toml',
-        "potsim trial scale trial-2.toml --bottles 40",
-        'potsim trial scale trial-2.toml --charge "25 L @ 30 %" --per charge',
-    ),
-)
-BLEND = Command(
-    name="blend",
-    help="bottled spirits of trials poured together",
-    description="""\
-Pour bottled spirits of trials together, in parts by volume: strength, volume,
-oils; and one run that would give the like, with its predicted difference. With
--o the recipe of that run is written.""",
-    examples=(
-        "potsim trial blend trial-1.toml:1 trial-2.toml:1",
-        "potsim trial blend trial-1.toml:2 trial-2.toml:1 -o trial-3.toml",
-    ),
-)
-BOOK = Command(
-    name="book",
-    help="all trials of a folder",
-    description="""\
-List all trials of a folder: date, charge, keep, strength, doses, what changed
-from trial to trial, and what was tasted. A file that cannot be read is named;
-the others are listed all the same.""",
-    examples=("potsim trial book .", "potsim trial book trials --csv trials.csv"),
-)
 
 
-def add(subparsers: Subparsers) -> None:
-    """Put ``trial`` and its commands on the command line."""
-    parser = add_command(subparsers, ABOUT, None)
-    commands = parser.add_subparsers(
-        title="commands", metavar="COMMAND", parser_class=Parser, required=True, dest="action"
-    )
-    next_ = add_command(commands, NEXT, run_next)
-    next_.add_argument("trial", metavar="TRIAL", help="trial file with its notes")
-    _add_output(next_)
-    next_.add_argument(
-        "--factors", metavar="VERDICT=FACTOR", nargs="+", help='what a verdict does, such as "more=x1.3"'
-    )
-    compare = add_command(commands, COMPARE, run_compare)
-    compare.add_argument("a", metavar="A", help="trial file")
-    compare.add_argument("b", metavar="B", help="another")
-    compare.add_argument("--plot", metavar="FILE", help="draw the oils: .svg, .png or .pdf")
-    scale = add_command(commands, SCALE, run_scale)
-    scale.add_argument("trial", metavar="TRIAL", help="trial file")
-    size = scale.add_mutually_exclusive_group(required=True)
-    size.add_argument("--charge", metavar="VOLUME", help='charge wanted: "25 L", or "25 L @ 30 %%"')
-    size.add_argument("--bottles", metavar="N", help="full bottles wanted")
-    scale.add_argument(
-        "--per", choices=("alcohol", "charge"), help="doses by the litre of alcohol (usual) or of charge"
-    )
-    scale.add_argument("--still", metavar="FILE", help="plan file whose [still] is the other still")
-    _add_output(scale)
-    blend = add_command(commands, BLEND, run_blend)
-    blend.add_argument("trials", metavar="TRIAL:PARTS", nargs="+", help="such as trial-1.toml:2")
-    _add_output(blend)
-    book = add_command(commands, BOOK, run_book)
-    book.add_argument("folder", metavar="DIR", help="folder with trial files")
-    book.add_argument("--csv", metavar="FILE", help="write the book as numbers")
-    for one in (next_, compare, scale, blend, book):
-        add_json(one)
-        add_force(one)
-
-
-def _add_output(parser: Parser) -> None:
-    parser.add_argument("-o", "--output", metavar="FILE", help="write the recipe: .toml")
-
-
-def run_next(args: argparse.Namespace) -> int:
-    """Apply the verdicts of a trial; return the exit code."""
-    target = _target("-o", args.output, TOML, args)
+def run_next(args: argparse.Namespace) -> None:
+    """Apply the verdicts of a trial."""
+    target = _target(args, "output", TOML)
     from potsim.interfaces.report.trials import sections_of_next
     from potsim.interfaces.trialfile import next_text, read_factors
     from potsim.planning.next_trial import next_trial
@@ -177,7 +55,7 @@ def run_next(args: argparse.Namespace) -> int:
         "botanicals": [pair.to_dict() for pair in made.pairs],
         "advice": list(made.advice),
     }
-    return _done(args, data, functools.partial(sections_of_next, made), target, text)
+    _done(args, data, functools.partial(sections_of_next, made), target, text)
 
 
 def _dose(dose: object) -> object:
@@ -186,9 +64,9 @@ def _dose(dose: object) -> object:
     return {"mass_g": dose.mass_g, "pieces": dose.pieces} if isinstance(dose, BotanicalDose) else None
 
 
-def run_compare(args: argparse.Namespace) -> int:
-    """Put two trials side by side; return the exit code."""
-    target = _target("--plot", args.plot, PICTURES, args)
+def run_compare(args: argparse.Namespace) -> None:
+    """Put two trials side by side."""
+    target = _target(args, "plot", PICTURES)
     a, b = _trial(args.a, target), _trial(args.b, target)
     from potsim.interfaces.report.trials import sections_of_comparison
     from potsim.planning.comparison import compare
@@ -196,18 +74,19 @@ def run_compare(args: argparse.Namespace) -> int:
     made = compare(a.trial, b.trial)
     picture: str | bytes = ""
     if target is not None:
-        from potsim.interfaces.output import saved
+        from potsim.interfaces.exports import saved
         from potsim.interfaces.plots.others import figure_of_comparison
 
         picture = saved(figure_of_comparison(made), target.suffix)
-    return _done(args, made.to_dict(), functools.partial(sections_of_comparison, made), target, picture)
+    _done(args, made.to_dict(), functools.partial(sections_of_comparison, made), target, picture)
 
 
-def run_scale(args: argparse.Namespace) -> int:
-    """Scale a recipe; return the exit code."""
-    target = _target("-o", args.output, TOML, args)
+def run_scale(args: argparse.Namespace) -> None:
+    """Scale a recipe."""
+    target = _target(args, "output", TOML)
     file = _trial(args.trial, target)
-    with typed_as({"charge": "--charge", "abv": "--charge", "bottles": "--bottles"}, _sized(args)):
+    typed = {name: text for name, text in args.typed.items() if "@" not in text}
+    with typed_as({"charge": "--charge", "abv": "--charge", "bottles": "--bottles"}, typed):
         made = _scaled(args, file)
     from potsim.interfaces.report.trials import doses_of, sections_of_scaled
     from potsim.interfaces.trialfile import scale_text, titled
@@ -231,31 +110,27 @@ def run_scale(args: argparse.Namespace) -> int:
         "does_not_scale": list(made.unscaled),
     }
     sections = functools.partial(sections_of_scaled, made, file.trial.name)
-    return _done(args, data, sections, target, text)
-
-
-def _sized(args: argparse.Namespace) -> dict[str, str | None]:
-    """What was typed, where it is one value."""
-    one = None if args.charge is None or "@" in args.charge else args.charge
-    return {"--charge": one, "--bottles": args.bottles}
+    _done(args, data, sections, target, text)
 
 
 def _scaled(args: argparse.Namespace, file: TrialFile) -> Scaled:
-    from potsim.interfaces import quantities
     from potsim.interfaces.planfile import load_plan
     from potsim.planning.next_trial import to_bottles, to_charge
 
     per: Per = "charge" if args.per == "charge" else "alcohol"
     still = None if args.still is None else read("--still", load_plan, args.still).still
     if args.bottles is not None:
-        counted = functools.partial(quantities.count, whole=True)
-        bottles = int(read("--bottles", lambda text: counted(text, "a number of bottles"), args.bottles))
-        return to_bottles(file.trial.plan, bottles, per=per, still=still)
-    if "@" in args.charge:
-        wanted = read("--charge", quantities.portion, args.charge)
-        return to_charge(file.trial.plan, wanted.volume_l, wanted.abv, per, still)
-    volume_l = read("--charge", quantities.volume_l, args.charge)
-    return to_charge(file.trial.plan, volume_l, per=per, still=still)
+        return to_bottles(file.trial.plan, args.bottles, per=per, still=still)
+    volume_l, abv = args.charge
+    return to_charge(file.trial.plan, volume_l, abv, per, still)
+
+
+def _charge(text: str) -> tuple[float, float | None]:
+    """Read a charge: volume, and strength where it is to change."""
+    if "@" in text:
+        wanted = quantities.portion(text)
+        return wanted.volume_l, wanted.abv
+    return quantities.volume_l(text), None
 
 
 def _outcome(run: object) -> dict[str, object]:
@@ -265,23 +140,22 @@ def _outcome(run: object) -> dict[str, object]:
     return plain(outcome(run)) if isinstance(run, Run) else {}
 
 
-def run_blend(args: argparse.Namespace) -> int:
-    """Pour bottled spirits together; return the exit code."""
-    target = _target("-o", args.output, TOML, args)
-    named = [_named(text) for text in args.trials]
+def run_blend(args: argparse.Namespace) -> None:
+    """Pour bottled spirits together."""
+    target = _target(args, "output", TOML)
     known: dict[str, TrialFile] = {}
-    for name, _ in named:
+    for name, _ in args.trials:
         known.setdefault(os.path.realpath(name), _trial(name, target))
-    found = [known[os.path.realpath(name)] for name, _ in named]
+    found = [known[os.path.realpath(name)] for name, _ in args.trials]
     from potsim.interfaces.report.trials import doses_of, sections_of_blend
     from potsim.interfaces.trialfile import blend_text
     from potsim.planning.blends import blend_trials
 
-    made = blend_trials([file.trial for file in found], [parts for _, parts in named])
+    made = blend_trials([file.trial for file in found], [parts for _, parts in args.trials])
     text = blend_text(found, made, _folder(target)) if target else ""
     data = made.to_dict()
     data["one_run"]["doses"] = doses_of(made.run)
-    return _done(args, data, functools.partial(sections_of_blend, made), target, text)
+    _done(args, data, functools.partial(sections_of_blend, made), target, text)
 
 
 def _named(text: str) -> tuple[str, float]:
@@ -289,18 +163,16 @@ def _named(text: str) -> tuple[str, float]:
     name, colon, parts = text.rpartition(":")
     if not colon or not re.fullmatch(r"\s*[0-9]*\.?[0-9]+\s*", parts):
         if colon and not Path(text).exists() and not re.search(r"[\\/]", parts):
-            raise RequestError(
-                f"TRIAL:PARTS: '{parts}' in '{text}' is not a number of parts.", "Such as trial-1.toml:2."
-            )
+            raise RequestError(f"'{parts}' in '{text}' is not a number of parts.", "Such as trial-1.toml:2.")
         return text, 1.0
     if float(parts) == 0.0:
-        raise RequestError(f"TRIAL:PARTS: '{text}' takes no part.", "Leave it out, or give it a part.")
+        raise RequestError(f"'{text}' takes no part.", "Leave it out, or give it a part.")
     return name, float(parts)
 
 
-def run_book(args: argparse.Namespace) -> int:
-    """List the trials of a folder; return the exit code."""
-    target = _target("--csv", args.csv, (), args)
+def run_book(args: argparse.Namespace) -> None:
+    """List the trials of a folder."""
+    target = _target(args, "csv", ())
     from potsim.interfaces.report.trials import csv_of_book, named, sections_of_book
     from potsim.interfaces.trialfile import read_folder
     from potsim.planning.next_trial import book
@@ -311,15 +183,11 @@ def run_book(args: argparse.Namespace) -> int:
             output.words(f"Not to be read or run: {named(entry)}")
     data = {"trials": [entry.to_dict() for entry in entries]}
     sections = functools.partial(sections_of_book, entries, args.folder)
-    return _done(args, data, sections, target, csv_of_book(entries))
+    _done(args, data, sections, target, csv_of_book(entries))
 
 
-def _target(
-    option: str, name: str | None, suffixes: tuple[str, ...], args: argparse.Namespace
-) -> files.Target | None:
-    if name is None:
-        return None
-    return read(option, functools.partial(files.target, force=args.force, suffixes=suffixes), name)
+def _target(args: argparse.Namespace, option: str, suffixes: tuple[str, ...]) -> files.Target | None:
+    return targets(args, {option: suffixes}).get(option)
 
 
 def _trial(name: str, target: files.Target | None) -> TrialFile:
@@ -343,18 +211,151 @@ def _done(
     sections: Callable[[], Sequence[Section]],
     target: files.Target | None,
     content: str | bytes,
-) -> int:
-    """Write the file, and tell the result as data or in words."""
-    if target is not None:
-        files.write_all([(target, content)])
-    if args.json:
-        output.result_json(data)
-    else:
-        from potsim.interfaces.report.tables import render
+) -> None:
+    """Give out the result."""
+    unwritten = target is None and "output" in args and not args.json
+    more = ["Nothing is written yet: -o FILE writes the recipe."] if unwritten else []
+    output.emit(args, lambda: data, sections, [(target, lambda: content)], more)
 
-        output.result(render(sections()))
-    if target is not None:
-        output.words(f"Written: {target.name}")
-    elif "output" in args and not args.json:
-        output.words("Nothing is written yet: -o FILE writes the recipe.")
-    return 0
+
+OUTPUT = argument("-o", "--output", metavar="FILE", help="write the recipe: .toml")
+
+
+NEXT = Command(
+    name="next",
+    description="""\
+Apply the verdicts of a trial to its doses, keep everything else, and tell what
+that is predicted to do. With -o the next trial is written: each change is
+explained in a comment, and what came of the trial before becomes comments.""",
+    examples=(
+        "potsim trial next trial-1.toml -o trial-2.toml",
+        'potsim trial next trial-1.toml --factors "more=x1.3" "a touch less=/1.1"',
+    ),
+    arguments=(
+        argument("trial", metavar="TRIAL", help="trial file with its notes"),
+        OUTPUT,
+        argument(
+            "--factors",
+            metavar="VERDICT=FACTOR",
+            nargs="+",
+            help='what a verdict does, such as "more=x1.3"',
+        ),
+        JSON,
+        FORCE,
+    ),
+    run=run_next,
+    help="apply the verdicts of a trial",
+)
+COMPARE = Command(
+    name="compare",
+    description="""\
+Put two trials side by side: doses, also by the litre of charge and of bottled
+spirit; what is predicted for each botanical; what else differs. Only what
+differs is told.""",
+    examples=("potsim trial compare trial-1.toml trial-2.toml --plot oils.svg",),
+    arguments=(
+        argument("a", metavar="A", help="trial file"),
+        argument("b", metavar="B", help="another"),
+        argument("--plot", metavar="FILE", help="draw the oils: .svg, .png or .pdf"),
+        JSON,
+        FORCE,
+    ),
+    run=run_compare,
+    help="two trials side by side, only what differs",
+)
+SCALE = Command(
+    name="scale",
+    description="""\
+Scale a recipe to a charge, which is all that is in the pot at switch-on, or to
+a number of full bottles: spirits, water, botanicals, heads, power, jars. If the
+charge is to have another strength ("25 L @ 30 %"), --per tells whether doses go
+by the litre of alcohol or of charge. Without --still the other still is as full
+and has power in proportion.""",
+    examples=(
+        'potsim trial scale trial-2.toml --charge "25 L" -o large.toml',
+        "potsim trial scale trial-2.toml --bottles 40",
+        'potsim trial scale trial-2.toml --charge "25 L @ 30 %" --per charge',
+    ),
+    arguments=(
+        argument("trial", metavar="TRIAL", help="trial file"),
+        OneOf(
+            (
+                argument(
+                    "--charge",
+                    metavar="VOLUME",
+                    type=_charge,
+                    help='charge wanted: "25 L", or "25 L @ 30 %%"',
+                ),
+                argument(
+                    "--bottles",
+                    metavar="N",
+                    type=quantities.whole("a number of bottles"),
+                    help="full bottles wanted",
+                ),
+            ),
+            required=True,
+        ),
+        argument(
+            "--per",
+            choices=("alcohol", "charge"),
+            help="doses by the litre of alcohol (usual) or of charge",
+        ),
+        argument("--still", metavar="FILE", help="plan file whose [still] is the other still"),
+        OUTPUT,
+        JSON,
+        FORCE,
+    ),
+    run=run_scale,
+    help="a recipe for another still",
+)
+BLEND = Command(
+    name="blend",
+    description="""\
+Pour bottled spirits of trials together, in parts by volume: strength, volume,
+oils; and one run that would give the like, with its predicted difference. With
+-o the recipe of that run is written.""",
+    examples=(
+        "potsim trial blend trial-1.toml:1 trial-2.toml:1",
+        "potsim trial blend trial-1.toml:2 trial-2.toml:1 -o trial-3.toml",
+    ),
+    arguments=(
+        argument("trials", metavar="TRIAL:PARTS", nargs="+", type=_named, help="such as trial-1.toml:2"),
+        OUTPUT,
+        JSON,
+        FORCE,
+    ),
+    run=run_blend,
+    help="bottled spirits of trials poured together",
+)
+BOOK = Command(
+    name="book",
+    description="""\
+List all trials of a folder: date, charge, keep, strength, doses, what changed
+from trial to trial, and what was tasted. A file that cannot be read is named;
+the others are listed all the same.""",
+    examples=("potsim trial book .", "potsim trial book trials --csv trials.csv"),
+    arguments=(
+        argument("folder", metavar="DIR", help="folder with trial files"),
+        argument("--csv", metavar="FILE", help="write the book as numbers"),
+        JSON,
+        FORCE,
+    ),
+    run=run_book,
+    help="all trials of a folder",
+)
+TRIAL = Command(
+    name="trial",
+    description="""\
+A trial is a plan file plus what happened: [result] with date, collected,
+strength, jars_kept, bottled, words; and a [[note]] for each botanical tasted,
+with botanical, verdict, words, tasted_at. Verdicts: a lot more, more, a touch
+more, right, a touch less, less, drop. Files are changed where they stand: your
+comments and the order of things stay.""",
+    examples=(
+        "potsim trial next trial-1.toml -o trial-2.toml",
+        "potsim trial compare trial-1.toml trial-2.toml",
+        'potsim trial scale trial-2.toml --charge "25 L"',
+    ),
+    commands=(NEXT, COMPARE, SCALE, BLEND, BOOK),
+)
+COMMANDS = (TRIAL,)

@@ -539,7 +539,7 @@ def _asked(sent: dict[str, Any]) -> Plan:
 
 def sheet(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the page to print of a plan or a run."""
-    from potsim.interfaces.output import content
+    from potsim.interfaces.exports import content
 
     plan = _asked(sent)
     return {"title": plan.title, "text": content(run_of(plan), "report", "html")}
@@ -547,7 +547,7 @@ def sheet(sent: dict[str, Any]) -> dict[str, Any]:
 
 def numbers(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the curve of a plan as CSV."""
-    from potsim.interfaces.output import content
+    from potsim.interfaces.exports import content
 
     plan = _asked(sent)
     return {"title": plan.title, "text": content(run_of(plan), "csv", "csv")}

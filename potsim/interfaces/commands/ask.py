@@ -1,0 +1,469 @@
+"""``potsim strengths, reach, proof, blend``: other numbers, the question turned round, what is poured."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import functools
+import re
+from typing import TYPE_CHECKING, Any
+
+from potsim.errors import RequestError
+from potsim.interfaces import output, quantities
+from potsim.interfaces.options import (
+    FORCE,
+    JSON,
+    PLAN,
+    Command,
+    OneOf,
+    argument,
+    read,
+    targets,
+    typed_as,
+)
+from potsim.interfaces.planfile import the_plan, the_plan_file
+
+if TYPE_CHECKING:
+    from potsim.interfaces.report.tables import Section
+    from potsim.interfaces.report.trials import Blended
+    from potsim.planning.plan import Bottling
+    from potsim.planning.run import Run
+    from potsim.planning.sweep import Number
+
+PICTURES = ("svg", "png", "pdf")
+PLAN_SUFFIX = ".toml"
+OTHERS = "Choose other values, or change the plan."
+SAME = ("alcohol", "volume")
+USUAL = {"from": "20 %", "to": "60 %", "step": "5 %"}
+BY = ("amount", "strength")
+# What is refused by planning, as it is typed here.
+REACHED = {"bottles": "--bottles", "keep_l": "--keep", "keep_abv": "--keep", "recover": "--recover"}
+PROOFED = {"volume": "VOLUME", "reading_abv": "ABV", "abv": "ABV", "target_abv": "TARGET"}
+PROOFED |= {"at_c": "--at", "t_c": "--at", "steps": "--steps", "bottle": "--bottle"}
+
+
+def strengths(args: argparse.Namespace) -> None:
+    """Run a plan with several values of one number."""
+    wanted = targets(args, {"plot": PICTURES, "csv": ()}, the_plan_file(args.plan))
+    plan = the_plan(args.plan)
+    from potsim.interfaces.exports import sweep_content
+    from potsim.interfaces.report.sweep import text_of_sweep
+    from potsim.planning.sweep import CHARGE_ABV, number, sweep
+
+    varied = read("--vary", functools.partial(number, plan), args.vary) if args.vary else None
+    varied = varied or number(plan, CHARGE_ABV)
+    if args.same and varied.name != CHARGE_ABV:
+        raise RequestError("--same goes with the strength of the charge only.", "Leave it out.")
+    made = sweep(plan, varied.name, _values(args, varied), "volume" if args.same == "volume" else "alcohol")
+    if all(row.run is None for row in made.rows):
+        why = made.rows[0]
+        raise RequestError(f"None of the values can be run: {why.refusal}", " ".join(why.cautions) or OTHERS)
+    contents = [
+        (target, functools.partial(sweep_content, made, option, target.suffix))
+        for option, target in wanted.items()
+    ]
+    output.emit(args, made.to_dict, lambda: text_of_sweep(made), contents)
+
+
+def _values(args: argparse.Namespace, varied: Number) -> tuple[float, ...]:
+    """Read the values: a list, or evenly from one to another."""
+    from potsim.interfaces.report.sweep import value_reader
+    from potsim.planning.sweep import CHARGE_ABV, evenly
+
+    of_charge = varied.name == CHARGE_ABV
+    reader = value_reader(varied)
+    ranged = {name: getattr(args, f"{name}_") for name in USUAL}
+    some = [name for name, text in ranged.items() if text is not None]
+    if args.values is not None:
+        if some:
+            raise RequestError(f"--values and --{some[0]} exclude each other.", "Give a list or a range.")
+        return tuple(read("--values", reader, _with_unit(text, of_charge)) for text in _split(args.values))
+    missing = [name for name, text in ranged.items() if text is None]
+    if missing and not of_charge:
+        raise RequestError(
+            f"--vary {varied.name} has no values.",
+            'Add --values "400 W, 700 W, 1 kW", or --from, --to and --step.',
+        )
+    texts = {name: USUAL[name] if text is None else text for name, text in ranged.items()}
+    first, last, step = (
+        read(f"--{name}", reader, _with_unit(text, of_charge)) for name, text in texts.items()
+    )
+    return evenly(first, last, step)
+
+
+def _split(text: str) -> list[str]:
+    """Values of a list: semicolons between, or commas that are no decimal commas."""
+    return [part.strip() for part in re.split(r";|,\s+|(?<=[^\d\s]),", text) if part.strip(" ,")]
+
+
+def _with_unit(text: str, of_charge: bool) -> str:
+    """Take a bare number for the strength of a charge as per cent."""
+    return f"{text} %" if of_charge and re.fullmatch(r"\s*-?\d+([.,]\d+)?\s*", text) else text
+
+
+def reach(args: argparse.Namespace) -> None:
+    """Ask for the charge and the stop that give what is wanted."""
+    asked = _asked(args)
+    wanted = targets(args, {"save": ("toml",)}, the_plan_file(args.plan))
+    plan = the_plan(args.plan)
+    plan = dataclasses.replace(plan, bottling=_bottling(args, plan.bottling))
+    from potsim.interfaces.planfile import write_plan
+    from potsim.interfaces.report.sweep import text_of_reach
+    from potsim.planning import reach as planning
+
+    typed = {name: text for name, text in args.typed.items() if "@" not in text}
+    with typed_as(REACHED, typed):
+        made = planning.reach(plan, by="strength" if args.by == "strength" else "amount", **asked)
+    files = [(target, lambda: write_plan(made.plan)) for target in wanted.values()]
+    more = [] if wanted or args.json else ["Nothing is written yet: --save FILE writes this plan."]
+    output.emit(args, made.to_dict, lambda: text_of_reach(made), files, more)
+
+
+def _asked(args: argparse.Namespace) -> dict[str, Any]:
+    """What is wanted, as arguments of the question."""
+    if args.bottles is not None:
+        return {"bottles": args.bottles}
+    if args.recover is not None:
+        return {"recover": args.recover}
+    if args.keep is not None:
+        return dict(args.keep)
+    raise RequestError(
+        "potsim reach: nothing is asked for.",
+        'Add --bottles 6, --keep "300 mL @ 72 %" or --recover "80 %".',
+    )
+
+
+def _keep(text: str) -> dict[str, float]:
+    """Read a keep: volume and strength, or one of them."""
+    if "@" in text:
+        keep = quantities.portion(text)
+        return {"keep_l": keep.volume_l, "keep_abv": keep.abv}
+    ending = text.rstrip().lower()
+    if "%" in ending or ending.endswith("proof"):
+        return {"keep_abv": quantities.abv(text)}
+    return {"keep_l": quantities.volume_l(text)}
+
+
+def _bottling(args: argparse.Namespace, planned: Bottling) -> Bottling:
+    """Bottling of the plan, with what the command line says in its place."""
+    said = {"bottle_l": args.bottle, "abv": args.abv}
+    return dataclasses.replace(planned, **{key: value for key, value in said.items() if value is not None})
+
+
+def proof(args: argparse.Namespace) -> None:
+    """Tell how much water brings spirit to a strength."""
+    from potsim.planning.cloud import to_dict
+    from potsim.planning.proofing import from_reading
+
+    with typed_as(PROOFED, args.typed):
+        made = from_reading(
+            args.volume, args.abv, args.target, at_c=args.at, steps=args.steps, bottle_l=args.bottle
+        )
+    run = None if args.of is None else _kept(args.of, args.target)
+
+    def data() -> dict[str, Any]:
+        cloud = {} if run is None else {"cloud": to_dict(run.cloud_at(args.target), args.target)}
+        return {**dataclasses.asdict(made), **cloud}
+
+    def text() -> list[Section]:
+        from potsim.interfaces.report.flavours import cloud_of_keep
+        from potsim.interfaces.report.jars import proofing_section
+
+        return [proofing_section(made), *([] if run is None else [cloud_of_keep(run, args.target)])]
+
+    output.emit(args, data, text)
+
+
+def _kept(name: str, target_abv: float) -> Run:
+    """The run of a plan, if what it lets down is strong enough."""
+    from potsim.planning.run import distil
+
+    run = distil(the_plan(name))
+    if run.let_down.abv < target_abv:
+        raise RequestError(
+            f"--of: {name} keeps spirit of {run.let_down.abv:.1f} % vol, weaker than TARGET.",
+            "Name the plan that the spirit is of, or leave --of out.",
+        )
+    return run
+
+
+def blend(args: argparse.Namespace) -> None:
+    """Tell what spirits poured together come to, or how keeps come near another plan."""
+    plans = [text for text in args.portions if text.strip().lower().endswith(PLAN_SUFFIX)]
+    if plans and len(plans) < len(args.portions):
+        other = next(text for text in args.portions if text not in plans)
+        raise RequestError(
+            f"Plans and portions do not go together: {plans[0]} is a plan, '{other}' is not.",
+            'Name only plans, with --like, or only portions such as "300 mL @ 72 %".',
+        )
+    if plans:
+        return _blend_plans(args, plans)
+    if args.like is not None:
+        hint = f"Name two plans or more, files that end in {PLAN_SUFFIX}."
+        raise RequestError("--like is for plans, and none is named.", hint)
+    bare = len(args.portions) == 2 and not any("@" in text for text in args.portions)
+    return _blend_pair(args) if bare or args.make is not None else _blend_portions(args)
+
+
+def _blend_portions(args: argparse.Namespace) -> None:
+    portions = [read("VOLUME@ABV", quantities.portion, text) for text in args.portions]
+    if not any(portion.volume_l > 0.0 for portion in portions):
+        raise RequestError("VOLUME@ABV: there is nothing to blend.", "Give a volume above zero.")
+    from potsim.interfaces.report.jars import blend_section, proofing_section
+    from potsim.interfaces.wording import format_abv, format_volume
+    from potsim.liquid import strength
+    from potsim.planning.proofing import proof_down
+
+    made = strength.mix([p.volume_l for p in portions], [p.abv for p in portions])
+    with typed_as({"target_abv": "--to", "abv": "the blend"}, args.typed):
+        down = None if args.to is None else proof_down(made.volume_l, made.abv, args.to)
+
+    def data() -> dict[str, Any]:
+        keys = ("volume_l", "abv", "ethanol_l", "mass_kg", "contraction_l")
+        mixed = {key: getattr(made, key) for key in keys}
+        if down is None:
+            return mixed
+        watered = {"water_l": down.water_l, "water_kg": down.water_kg}
+        return {**mixed, **watered, "diluted_l": down.volume_l, "diluted_abv": down.target_abv}
+
+    def text() -> list[Section]:
+        poured = [f"{format_volume(p.volume_l)} at {format_abv(p.abv)}" for p in portions]
+        return [blend_section(poured, made), *([] if down is None else [proofing_section(down)])]
+
+    output.emit(args, data, text)
+
+
+def _blend_pair(args: argparse.Namespace) -> None:
+    """How much of each of two strengths makes what is wanted."""
+    if len(args.portions) != 2 or args.to is None or any("@" in text for text in args.portions):
+        hint = 'Such as: potsim blend "72 %" "45 %" --to "50 %" --make "1 L"'
+        raise RequestError("Two strengths without volumes take --to, and --make takes them.", hint)
+    first, second = (read("ABV", quantities.abv, text) for text in args.portions)
+    from potsim.planning.proofing import pair
+
+    names = {"target_abv": "--to", "a_abv": "ABV", "b_abv": "ABV", "volume": "--make"}
+    with typed_as(names, args.typed):
+        made = pair(first, second, args.to, 1.0 if args.make is None else args.make)
+
+    def data() -> dict[str, Any]:
+        volumes = {"spirits_l": list(made.spirits_l), "volume_l": made.volume_l}
+        return {**volumes, "abv": made.abv, "contraction_l": made.contraction_l}
+
+    def text() -> list[Section]:
+        from potsim.interfaces.report.tables import Facts, Section
+        from potsim.interfaces.wording import format_abv, format_volume
+
+        poured = zip((first, second), made.spirits_l, strict=True)
+        facts = [(f"of {format_abv(abv)}", format_volume(volume)) for abv, volume in poured]
+        facts.append(("together", f"{format_volume(made.volume_l)} at {format_abv(made.abv)}"))
+        return [Section("Poured together", (Facts(tuple(facts)),))]
+
+    output.emit(args, data, text)
+
+
+def _blend_plans(args: argparse.Namespace, names: list[str]) -> None:
+    made = _blended(args, names)
+    from potsim.interfaces.report.trials import plain_blend, sections_of_oil_blend
+
+    output.emit(args, lambda: plain_blend(made), lambda: sections_of_oil_blend(made))
+
+
+def _blended(args: argparse.Namespace, names: list[str]) -> Blended:
+    if args.like is None:
+        hint = "Add --like PLAN, the plan whose oils they are to come near."
+        raise RequestError("Plans are named, but not what their blend is to be like.", hint)
+    target, plans = the_plan(args.like), [the_plan(name) for name in names]
+    at_abv = target.bottling.abv if args.to is None else args.to
+    if at_abv is None:
+        hint = 'Add --to, such as --to "42 %", or a [bottling] abv to the plan.'
+        raise RequestError(f"--like: {args.like} names no bottling strength.", hint)
+    from potsim.interfaces.report.trials import Blended
+    from potsim.planning.blends import blend_to_profile, oils_mg_per_l, pour
+    from potsim.planning.run import distil
+
+    like, runs = distil(target), tuple(distil(plan) for plan in plans)
+    with typed_as({"target_abv": "--to", "at_abv": "--to", "make": "--make", "abv": "the blend"}):
+        wanted = oils_mg_per_l(like, at_abv, bottled=True)
+        made = blend_to_profile(runs, wanted, at_abv)
+        return Blended(like, runs, made, pour(made, runs, 1.0 if args.make is None else args.make, at_abv))
+
+
+STRENGTHS = Command(
+    name="strengths",
+    description="""\
+Run a plan with charges of several strengths, all else left as it is: what comes
+over, how strong, how long it takes, what the keep is, where the flavours move.
+--same alcohol (the default) changes the water, --same volume spirit and water.
+With --vary the same for any other number of the plan, by its key: still.power,
+still.altitude, cuts.heads, cuts.stop.stream_abv, bottling.abv, or one amount:
+botanical.juniper, charge.water. Without PLAN: the built-in example.""",
+    examples=(
+        "potsim strengths --from 20 --to 60 --step 5",
+        "potsim strengths trial-1.toml --same volume --plot strengths.svg",
+        'potsim strengths --vary still.power --values "400 W, 700 W, 1 kW"',
+        'potsim strengths --vary botanical.juniper --values "7 g, 14 g" --csv j.csv',
+    ),
+    arguments=(
+        PLAN,
+        *(
+            argument(
+                f"--{name}",
+                metavar="ABV",
+                dest=f"{name}_",
+                help=f"{words} (of a charge {USUAL[name]})".replace("%", "%%"),
+            )
+            for name, words in (
+                ("from", "first value"),
+                ("to", "last value"),
+                ("step", "from value to value"),
+            )
+        ),
+        argument("--same", choices=SAME, help="what stays when the charge changes: alcohol or volume"),
+        argument("--vary", metavar="KEY", help="another number of the plan, such as still.power"),
+        argument("--values", metavar="LIST", help='its values: "400 W, 700 W, 1 kW"'),
+        argument("--plot", metavar="FILE", help="draw the curves: .svg, .png or .pdf"),
+        argument("--csv", metavar="FILE", help="write the table as numbers"),
+        JSON,
+        FORCE,
+    ),
+    run=strengths,
+)
+REACH = Command(
+    name="reach",
+    description="""\
+Ask backwards: how much base for so many bottles, let down to what, in how many
+runs; which charge and which stop for a keep of a volume and a strength; or the
+strongest keep that still holds a share of the alcohol. What is not asked for
+stays as in the plan. Without PLAN: the built-in example.""",
+    examples=(
+        "potsim reach --bottles 6",
+        'potsim reach trial-1.toml --bottles 24 --bottle "500 mL" --abv "40 %"',
+        'potsim reach trial-1.toml --keep "300 mL @ 72 %" --save next.toml',
+        'potsim reach trial-1.toml --keep "72 %"',
+        'potsim reach trial-1.toml --recover "80 %"',
+    ),
+    arguments=(
+        PLAN,
+        OneOf(
+            (
+                argument(
+                    "--bottles",
+                    metavar="N",
+                    type=quantities.whole("a number of bottles"),
+                    help="full bottles wanted, of all runs together",
+                ),
+                argument(
+                    "--keep",
+                    metavar="KEEP",
+                    type=_keep,
+                    help='keep wanted: "300 mL @ 72 %%", "300 mL" or "72 %%"',
+                ),
+                argument(
+                    "--recover",
+                    metavar="SHARE",
+                    type=quantities.share,
+                    help="share of the alcohol that the keep must hold",
+                ),
+            )
+        ),
+        argument(
+            "--bottle",
+            metavar="VOLUME",
+            type=quantities.volume_l,
+            help="size of a bottle, in place of the plan's",
+        ),
+        argument(
+            "--abv", metavar="ABV", type=quantities.abv, help="bottling strength, in place of the plan's"
+        ),
+        argument(
+            "--by",
+            choices=BY,
+            help="what is moved for a volume: the amount of all (as by default), or "
+            "the strength of the charge",
+        ),
+        argument("--save", metavar="FILE", help="write the plan found: .toml"),
+        JSON,
+        FORCE,
+    ),
+    run=reach,
+)
+PROOF = Command(
+    name="proof",
+    description="""\
+Tell how much water brings VOLUME of spirit down to TARGET. VOLUME and ABV are
+both as measured at the temperature T: the volume in the measuring glass, and
+the reading of a hydrometer made for 20 °C. TARGET is the strength at 20 °C.
+With --of, also whether the keep of that plan clouds at TARGET.""",
+    examples=(
+        'potsim proof "1 L" "72 %" "42 %"',
+        'potsim proof "850 mL" "73.5 %" "43 %" --at "17 °C" --steps 3 --bottle "350 mL"',
+        'potsim proof "1.04 L" "73.4 %" "38 %" --of trial-1.toml',
+    ),
+    arguments=(
+        argument("volume", metavar="VOLUME", type=quantities.volume_l, help='such as "1 L"'),
+        argument(
+            "abv", metavar="ABV", type=quantities.abv, help='reading of the hydrometer, such as "72 %%"'
+        ),
+        argument("target", metavar="TARGET", type=quantities.abv, help='strength wanted, such as "42 %%"'),
+        argument(
+            "--at",
+            metavar="T",
+            type=quantities.temperature_c,
+            default="20 °C",
+            help="temperature of spirit and water (20 °C)",
+        ),
+        argument(
+            "--steps",
+            metavar="N",
+            type=quantities.whole("a number of additions"),
+            default="1",
+            help="additions of water, resting between (1)",
+        ),
+        argument(
+            "--bottle",
+            metavar="VOLUME",
+            type=quantities.volume_l,
+            help='what a bottle holds, such as "350 mL"',
+        ),
+        argument("--of", metavar="PLAN", help="plan whose keep it is: does it cloud at TARGET?"),
+        JSON,
+    ),
+    run=proof,
+)
+BLEND = Command(
+    name="blend",
+    description="""\
+Tell volume and strength of spirits, and water, poured together. Mass and
+alcohol add up; volumes do not quite. Volumes and strengths at 20 °C. With --to,
+also the water that brings the blend down to a strength.
+
+Or give two strengths, with --to (and --make) what is wanted: how much of each.
+
+Or name plans, files that end in .toml: how their keeps are poured together to
+come nearest to the oils of the plan --like.""",
+    examples=(
+        'potsim blend "300 mL @ 72 %" "200 mL @ 45 %"',
+        'potsim blend 300mL@72% 200mL@45% --to "40 %"',
+        'potsim blend "72 %" "45 %" --to "50 %" --make "1 L"',
+        'potsim blend juniper.toml coriander.toml --like gin.toml --make "2 L"',
+    ),
+    arguments=(
+        argument(
+            "portions",
+            metavar="VOLUME@ABV|ABV|PLAN",
+            nargs="+",
+            help='such as "300 mL @ 72 %%"; water: "200 mL @ 0 %%"; or two strengths; or plan files',
+        ),
+        argument(
+            "--to",
+            metavar="ABV",
+            type=quantities.abv,
+            help='bring the blend down to this, such as "40 %%"',
+        ),
+        argument("--like", metavar="PLAN", help="plan whose oils the keeps are to come near"),
+        argument("--make", metavar="VOLUME", type=quantities.volume_l, help='how much is to be made ("1 L")'),
+        JSON,
+    ),
+    run=blend,
+)
+COMMANDS = (STRENGTHS, REACH, PROOF, BLEND)
