@@ -15,14 +15,14 @@ from potsim.planning.botanicals import (
     BotanicalDose,
     Spread,
     choose,
-    dose_warnings,
     find,
     kind_named,
     library,
-    limit_warnings,
     resolve,
     spelling,
 )
+from potsim.planning.cautions import for_dose, for_limits
+from potsim.planning.notes import hint
 
 COMPOUNDS = {row["id"] for row in read_table("compounds.csv")}
 IDS = sorted(library())
@@ -252,7 +252,9 @@ def test_fresh_material_holds_the_oil_of_what_is_left_on_drying() -> None:
     assert (fresh.dry_mass_g, fresh.wet_mass_g) == pytest.approx((1.84, 10))
     assert fresh.water_brought_l == pytest.approx(0.00816)
     assert dried.water_brought_l == 0
-    assert any("82 % water" in note and "from memory" in note for note in fresh.notes)
+    (water,) = (note for note in fresh.notes if note.kind == "fresh_water")
+    assert water.values["share"] == 0.816
+    assert "from memory" in water.values["source"]
 
 
 def test_a_yield_per_fresh_mass_is_not_converted_twice() -> None:
@@ -270,21 +272,23 @@ def test_pieces_are_weighed_in_their_own_state() -> None:
     assert dried.wet_mass_g == pytest.approx(0.736)
     assert dried.oil_g == pytest.approx(fresh.oil_g)
     assert unsaid.wet_mass_g == fresh.wet_mass_g
-    assert "lemon peel: 2 x peel strip taken as 2 g each, fresh: from memory (kitchen weights)" in fresh.notes
+    piece = {"pieces": 2, "piece": "peel strip", "mass_g": 2.0, "state": "fresh"}
+    assert hint("piece", "lemon peel", **piece, source="from memory (kitchen weights)") in fresh.notes
     assert resolve(BotanicalDose("star anise", pieces=3)).dry_mass_g == pytest.approx(3.6)
 
 
 def test_what_is_not_said_is_noted() -> None:
-    assert resolve(BotanicalDose("juniper", 14)).notes == (
-        "juniper: taken dried and whole, not said otherwise",
-    )
+    taken = hint("taken_as", "juniper", state="dried", prepared="whole")
+    assert resolve(BotanicalDose("juniper", 14)).notes == (taken,)
+    cracked = resolve(BotanicalDose("juniper", 14, prepared="cracked")).notes
+    assert cracked == (hint("taken_as", "juniper", state="dried", prepared=None),)
     assert resolve(BotanicalDose("juniper", 14, state="dried", prepared="whole")).notes == ()
 
 
 def test_a_dose_of_nothing_is_told() -> None:
-    notes = resolve(BotanicalDose("juniper", mass_g=0.0)).notes
-    assert notes[-1].startswith("juniper: the dose is nothing")
-    assert "nothing" not in " ".join(resolve(BotanicalDose("juniper", mass_g=1.0)).notes)
+    nothing = hint("dose_of_nothing", "juniper")
+    assert resolve(BotanicalDose("juniper", mass_g=0.0)).notes[-1] == nothing
+    assert nothing not in resolve(BotanicalDose("juniper", mass_g=1.0)).notes
 
 
 def test_volumes_of_solids_and_soaked_liquid() -> None:
@@ -357,25 +361,25 @@ def test_states_that_cannot_be_are_refused() -> None:
 
 
 def test_an_absurd_dose_is_warned_of_with_the_usual_range() -> None:
-    much = dose_warnings(resolve(BotanicalDose("clove", mass_g=50)), charge_l=1)
-    assert len(much) == 1
-    assert "clove: 50 g per litre of charge (dried) is much more than usual, 0.02 to 0.3 g/L" in much[0]
-    little = dose_warnings(resolve(BotanicalDose("juniper", mass_g=0.014)), charge_l=2.4)
-    assert "much less than usual, 8 to 25 g/L" in little[0]
-    assert dose_warnings(resolve(BotanicalDose("juniper", mass_g=14)), charge_l=2.4) == ()
+    (much,) = for_dose(resolve(BotanicalDose("clove", mass_g=50)), charge_l=1)
+    assert (much.kind, much.severity, much.subject) == ("dose", "caution", "clove")
+    usual = ("usual_low_g_per_l", "usual_high_g_per_l")
+    assert (much.values["g_per_l"], *(much.values[key] for key in usual)) == (50.0, 0.02, 0.3)
+    (little,) = for_dose(resolve(BotanicalDose("juniper", mass_g=0.014)), charge_l=2.4)
+    assert little.values["g_per_l"] == pytest.approx(0.014 / 2.4)
+    assert for_dose(resolve(BotanicalDose("juniper", mass_g=14)), charge_l=2.4) == ()
     with pytest.raises(RangeError, match=r"charge.volume is 0 L; allowed is more than 0"):
-        dose_warnings(resolve(BotanicalDose("juniper", mass_g=14)), charge_l=0)
+        for_dose(resolve(BotanicalDose("juniper", mass_g=14)), charge_l=0)
 
 
 def test_legal_limits_follow_the_bill() -> None:
     sage, wormwood, pepper = (resolve(BotanicalDose(n, 1)) for n in ("sage", "wormwood", "black pepper"))
     content = {"thujone": 20.0}
-    assert (
-        "thujone: about 20 mg/kg in the drink is over the limit of 10 mg/kg"
-        in limit_warnings([sage], content)[0]
-    )
-    assert limit_warnings([sage, wormwood], content) == ()
-    assert "35 mg/kg" in limit_warnings([wormwood], {"thujone": 36.0})[0]
-    assert limit_warnings([pepper], content) == ()
+    (over,) = for_limits([sage], content)
+    assert (over.kind, over.severity, over.subject) == ("limit", "danger", "thujone")
+    assert (over.values["mg_per_kg"], over.values["limit_mg_per_kg"]) == (20.0, 10.0)
+    assert for_limits([sage, wormwood], content) == ()
+    assert for_limits([wormwood], {"thujone": 36.0})[0].values["limit_mg_per_kg"] == 35.0
+    assert for_limits([pepper], content) == ()
     calamus = resolve(BotanicalDose("calamus", 1))
-    assert "1334/2008" in limit_warnings([calamus], {"beta_asarone": 1.1})[0]
+    assert "1334/2008" in for_limits([calamus], {"beta_asarone": 1.1})[0].values["source"]

@@ -10,6 +10,7 @@ import potsim
 from potsim.errors import RangeError, RequestError
 from potsim.interfaces.planfile import read_plan
 from potsim.planning.botanicals import BotanicalDose
+from potsim.planning.notes import hint
 from potsim.planning.plan import Bottling, Ingredient, Plan, StillPlan
 
 SPIRIT = Plan(charge=(Ingredient("apple spirit", 2.0, 40.0),))
@@ -33,7 +34,7 @@ def test_in_a_room_too_hot_for_proofing_it_is_told_for_20_degrees() -> None:
     run = potsim.distil(replace(SPIRIT, still=StillPlan(room_c=45.0), bottling=Bottling(abv=42.0)))
     assert run.proofing is not None
     assert run.proofing.at_c == 20.0
-    assert run.proofing.notes[0].startswith("A room of 45 °C is too hot for proofing: cool")
+    assert run.proofing.notes[0] == hint("hot_room", "still.room", room_c=pytest.approx(45.0), at_c=20.0)
     warm = potsim.distil(replace(SPIRIT, still=StillPlan(room_c=40.0), bottling=Bottling(abv=42.0)))
     assert warm.proofing is not None
     assert warm.proofing.at_c == pytest.approx(40.0)

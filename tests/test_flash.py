@@ -8,7 +8,7 @@ from potsim.data import read_table
 from potsim.errors import RangeError
 from potsim.liquid import strength
 from potsim.liquid.heat import flash_point
-from potsim.planning.notes import fire
+from potsim.planning.cautions import fire
 
 ETHANOL, STANDARD = "64-17-5", "IEC 60079-20-1 (2010)"
 # Flash points [°C] by mass per cent; a handbook's table, from memory, its edition not noted.
@@ -44,5 +44,6 @@ def test_what_cannot_be_lit_is_refused(x: float) -> None:
 
 def test_a_strong_charge_is_told_where_it_lights() -> None:
     assert fire(40.0) == ()
-    (said,) = fire(100.0)
-    assert "its vapour lights at 12 °C (from IEC 60079-20-1)" in said
+    (note,) = fire(100.0)
+    assert (note.kind, note.severity) == ("strong_charge", "danger")
+    assert note.values["lights_c"] == pytest.approx(12.0, abs=0.01)

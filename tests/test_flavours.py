@@ -11,7 +11,7 @@ from potsim.errors import RangeError, RequestError, UnknownNameError
 from potsim.interfaces.evidence.flavours import least_share
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound
-from potsim.planning import notes
+from potsim.planning import cautions
 from potsim.planning.botanicals import (
     Botanical,
     BotanicalDose,
@@ -206,7 +206,7 @@ def test_own_compounds_are_followed() -> None:
     (flavour,) = found
     assert flavour.over_g == pytest.approx(0.02, rel=0.01)
     assert flavour.compounds[0].name == "mine"
-    assert notes.film(found, found.alcohol_over) == ()
+    assert cautions.film(found, found.alcohol_over) == ()
 
 
 def test_a_plan_without_botanicals_has_no_flavours() -> None:
@@ -310,29 +310,32 @@ def test_the_same_botanical_in_pot_and_basket_is_told_apart() -> None:
 
 def test_cautions_of_doses_and_dangers() -> None:
     found = flavours(BotanicalDose("wormwood", mass_g=300.0), BotanicalDose("juniper", mass_g=20.0))
-    said = notes.for_bill(found, 2.4)
-    assert any("much more" in sentence for sentence in said)
-    assert any("thujone" in sentence for sentence in said)
-    assert any(sentence.startswith("juniper: ") and "savin" in sentence for sentence in said)
+    said = cautions.for_bill(found.bill, 2.4)
+    assert [note.subject for note in said if note.kind == "dose"] == ["wormwood"]
+    known = {(note.subject, note.values["text"][:13]) for note in said if note.kind == "botanical"}
+    assert {("wormwood", "Holds thujone"), ("juniper", "Do not pick s")} <= known
+    assert {note.severity for note in said} == {"caution"}
 
 
 def test_legal_limits_are_held_against_the_bottled_spirit() -> None:
     found = flavours(BotanicalDose("sage", mass_g=60.0))
     kept = [(0.0, found.alcohol_over)]
-    (said,) = notes.for_drink(found, kept, 2.0, 42.0)
+    (said,) = cautions.for_drink(found, kept, 2.0, 42.0)
     content = found.over_g(kept)["thujone"] * 1e3 / float(strength.mass_of(2.0, 42.0))
-    assert f"{content:.2g} mg/kg" in said
-    assert "10 mg/kg" in said
-    assert notes.for_drink(found, kept, 2000.0, 42.0) == ()
-    assert notes.for_drink(found, kept, 0.0, 42.0) == ()
+    assert said.severity == "danger"
+    assert said.values["mg_per_kg"] == pytest.approx(content)
+    assert said.values["limit_mg_per_kg"] == 10.0
+    assert cautions.for_drink(found, kept, 2000.0, 42.0) == ()
+    assert cautions.for_drink(found, kept, 0.0, 42.0) == ()
 
 
 def test_too_much_oil_makes_a_film() -> None:
     little = flavours(BotanicalDose("star anise", mass_g=1.0, macerated_h=1000), abv=20.0)
     much = flavours(BotanicalDose("star anise", mass_g=100.0, macerated_h=1000), abv=20.0)
-    assert notes.film(little, little.alcohol_over) == ()
-    (said,) = notes.film(much, much.alcohol_over)
-    assert said.startswith("Oil film: from ")
+    assert cautions.film(little, little.alcohol_over) == ()
+    (said,) = cautions.film(much, much.alcohol_over)
+    assert (said.kind, said.values["from_l"]) == ("oil_film", 0.0)
+    assert said.values["times_dissolved"] > 1.0
 
 
 # Practice of the trade, no source.

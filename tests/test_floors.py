@@ -13,7 +13,12 @@ import potsim
 ROOT = Path(potsim.__file__).parent
 FLOORS = ["data", "liquid", "still", "planning", "interfaces"]
 # Run.plot draws through the top floor, and loads it only when called; it names the type of its axes.
-EXCEPTIONS = {("planning/run.py", "interfaces"), ("planning/run.py", "matplotlib")}
+# Notes are put in words by the top floor, which is loaded when words are asked for.
+EXCEPTIONS = {
+    ("planning/run.py", "interfaces"),
+    ("planning/run.py", "matplotlib"),
+    ("planning/notes.py", "interfaces"),
+}
 # A package above its floor of use: who may import it.
 HOMES = {
     "thermo": {"liquid"},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from functools import cache
 from itertools import pairwise
 
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 
 from potsim.errors import RangeError, RequestError
 from potsim.planning.charge import amounts, between, blend
-from potsim.planning.jars import KITCHEN_L, Jar, Row, lay, wanted_sizes, working_jar
+from potsim.planning.jars import KITCHEN_L, TOO_SMALL, Jar, Row, lay, wanted_sizes, working_jar
 from potsim.planning.plan import Ingredient, JarStock
 from potsim.planning.stops import CutPoints, cut_points
 from potsim.still.course import EXHAUSTED, Course, course
@@ -107,7 +108,7 @@ def test_any_row_adds_up(
         assert row.left_over.ethanol_mol == 0.0
     elif row.left_over.ethanol_mol > 0.0:
         assert len(row.jars) == sum(jar_stock.count or 0 for jar_stock in owned)
-        assert "too few" in row.notes[0]
+        assert row.notes[0].kind == "jars_too_few"
 
 
 def test_jars_fill_to_their_size_by_their_own_volume() -> None:
@@ -129,7 +130,9 @@ def test_every_cut_ends_a_jar() -> None:
     assert heads[0].to_l == pytest.approx(0.03, rel=1e-9)
     assert keep[-1].end_abv == pytest.approx(62.0, abs=1e-6)
     assert row.jars[-1].end_abv == pytest.approx(55.0, abs=1e-6)
-    assert "Change jar 1 at the heads cut, when it holds 30 mL of its 60 mL." in row.notes
+    (change,) = (note for note in row.notes if (note.kind, note.subject) == ("jar_at_cut", "jar 1"))
+    assert (change.values["number"], change.values["cut"], change.values["size_l"]) == (1, "heads", 0.06)
+    assert change.values["volume_l"] == pytest.approx(0.03)
 
 
 def test_a_jar_tells_its_place_as_the_course_does() -> None:
@@ -160,9 +163,10 @@ def test_too_few_jars_say_what_is_left_over_and_from_where() -> None:
     assert len(row.jars) == 3
     assert row.jars[-1].to_l == pytest.approx(0.23, abs=1e-4)
     left_ml, minute = 1000.0 * row.left_over.volume_l, row.jars[-1].full_min
-    assert row.notes[0].startswith(
-        f"The jars are too few: jar 3 is full at 230 mL collected and {minute:.0f} min, and {left_ml:.0f} mL"
-    )
+    few = row.notes[0]
+    assert (few.kind, few.values["number"]) == ("jars_too_few", 3)
+    assert few.values["full_l"] == pytest.approx(0.23, abs=1e-4)
+    assert (few.values["full_min"], few.values["left_over_l"]) == (minute, left_ml / 1000.0)
     whole = between(run, 0.0, points_of(run).end).volume_l
     assert left_ml == pytest.approx(1000.0 * whole - 230.0, abs=2.0)
 
@@ -204,9 +208,9 @@ def test_no_kept_jar_nothing_at_stake() -> None:
 
 def test_small_jars_cannot_be_read_with_a_hydrometer() -> None:
     run = run_of()
-    assert any("A jar of 30 mL does not float" in note for note in lay(run, points_of(run), stock(30)).notes)
-    assert any("A jar of 60 mL may not float" in note for note in lay(run, points_of(run), stock(60)).notes)
-    assert not any("float" in note for note in lay(run, points_of(run), stock(125)).notes)
+    rows = {ml: lay(run, points_of(run), stock(ml)) for ml in (30, 60, 125)}
+    told = {ml: [n.values["size_l"] for n in row.notes if n.kind == TOO_SMALL] for ml, row in rows.items()}
+    assert told == {30: [0.03], 60: [0.06], 125: []}
 
 
 def test_more_than_500_jars_are_refused() -> None:
@@ -259,7 +263,9 @@ def test_a_proposed_row_is_small_at_the_cuts_and_large_between(
     assert {jar.size_l for jar in row.jars} <= set(KITCHEN_L)
     sizes = [jar.size_l for jar in row.jars if jar.role == "keep"]
     assert max(sizes[0], sizes[-1]) < max(sizes)
-    assert row.notes[0].startswith("No jars are named, so a row is proposed: ")
+    assert row.notes[0].kind == "jars_proposed"
+    counted = [(jar["size_l"], jar["count"]) for jar in row.notes[0].values["row"]]
+    assert counted == sorted(Counter(jar.size_l for jar in row.jars).items())
 
 
 @pytest.mark.parametrize("volume_l", [20.0, 22.0, 25.0])

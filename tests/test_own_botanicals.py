@@ -13,11 +13,11 @@ from potsim.planning.botanicals import (
     Share,
     Spread,
     UsualDose,
-    dose_warnings,
     extend,
     library,
     resolve,
 )
+from potsim.planning.cautions import for_dose
 
 COMPOUNDS = {row["id"] for row in read_table("compounds.csv")}
 
@@ -94,9 +94,9 @@ def test_own_botanical_with_all_its_figures() -> None:
     resolved = resolve(BotanicalDose("spruce tip", pieces=10), extend(library(), {"spruce_tip": spruce}))
     assert (resolved.wet_mass_g, resolved.dry_mass_g) == pytest.approx((5, 2))
     assert resolved.prepared == "ground"
-    assert len(dose_warnings(resolved, 0.1)) == 1
+    assert len(for_dose(resolved, 0.1)) == 1
 
 
 def test_a_dose_without_a_usual_range_is_not_judged() -> None:
     among = extend(library(), {"spruce_tip": own()})
-    assert dose_warnings(resolve(BotanicalDose("spruce tip", mass_g=1e4), among), 1) == ()
+    assert for_dose(resolve(BotanicalDose("spruce tip", mass_g=1e4), among), 1) == ()

@@ -51,7 +51,7 @@ def test_bottles_are_filled_in_equal_runs_of_a_pot_three_quarters_full(example_p
     assert bottles * 0.35 <= made <= bottles * 0.35 * (1.0 + ASKED)
     assert run.proofing.target_abv == 42.0
     assert hot_l(found.plan) <= 0.75 * 4.0 * (1.0 + 1e-5)
-    assert not any("leaves room for foam" in text for text in run.cautions)
+    assert "fill" not in {note.kind for note in run.notes}
     if runs == 1:
         assert found.one_run_pot_l is None
         assert run.proofing.bottles == bottles

@@ -12,6 +12,7 @@ import pytest
 import potsim
 from potsim.interfaces.exports import content
 from potsim.interfaces.report.run import sections_of_run
+from potsim.interfaces.report.words import sentences
 from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.plan import Bottling, Ingredient, Stretch
 from potsim.planning.run import Run
@@ -98,7 +99,7 @@ def test_nothing_of_the_report_is_lost_on_the_sheet(
         told = [section.title for section in sections_of_run(run)][1:]
         told[told.index("Jars")] = f"Jar sheet: {run.plan.title}"  # the one table of jars
         assert sorted(heads) == sorted([*told, "Sources"])
-        for note in run.row.notes:
+        for note in sentences(run.row.notes):
             assert note in text
 
 

@@ -169,7 +169,8 @@ def test_rows_that_cannot_run_say_why(example_plan: Plan) -> None:
         "Take stronger spirit: water only weakens."
     )
     assert strong.outcome is None
-    assert "vapour lights at 19 °C" in strong.cautions[0]
+    assert strong.notes[0].kind == "strong_charge"
+    assert strong.notes[0].values["lights_c"] == pytest.approx(19.0, abs=0.5)
     assert nothing.refusal.startswith("charge.abv is 0 % vol; allowed is more than 0")
     assert negative.refusal.startswith("charge.abv is -5 % vol")
 
@@ -177,11 +178,12 @@ def test_rows_that_cannot_run_say_why(example_plan: Plan) -> None:
 def test_a_strength_that_no_pot_should_hold_carries_the_caution() -> None:
     plan = Plan((Ingredient("neutral spirit", 2.0, 99.0),), still=LOSSLESS)
     low, near, beyond = sweep(plan, "charge.abv", [30.0, 90.0, 97.0]).rows
-    assert not any("vapour lights" in text for text in low.cautions)
-    assert any("60 % with botanicals" in text for text in near.cautions)
+    assert "strong_charge" not in {note.kind for note in low.notes}
+    (strong,) = (note for note in near.notes if note.kind == "strong_charge")
+    assert strong.values["usual_botanicals_abv"] == 60.0
     assert beyond.run is None
     assert beyond.refusal.startswith("the strength of the pot is 97.0 % vol; allowed is 0 to ")
-    assert any("its vapour lights at" in text for text in beyond.cautions)
+    assert [note.kind for note in beyond.notes] == ["strong_charge"]
 
 
 def test_a_plan_that_cannot_be_run_may_still_be_varied(example_plan: Plan) -> None:

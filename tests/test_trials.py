@@ -13,7 +13,7 @@ from potsim.planning.comparison import bottled_l, compare, differences, in_bottl
 from potsim.planning.next_trial import Factors, book, lost_by_cut, next_title, next_trial, stays, to_charge
 from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, StillPlan, Stop
 from potsim.planning.run import distil
-from potsim.planning.trials import VERDICTS, Note, Result, Trial, check
+from potsim.planning.trials import VERDICTS, Result, Tasting, Trial, check
 
 
 def grams(plan: Plan) -> dict[str, float | None]:
@@ -49,13 +49,13 @@ def test_verdicts_change_doses_by_the_stated_factors_and_nothing_else() -> None:
     ],
 )
 def test_each_verdict(verdict: str, grams_next: float) -> None:
-    made = next_trial(replace(FIRST, notes=(Note("juniper", verdict),)))
+    made = next_trial(replace(FIRST, notes=(Tasting("juniper", verdict),)))
     assert made.plan.botanicals[0].mass_g == grams_next
     assert len(made.changes) == (verdict != "right")
 
 
 def test_all_right_changes_only_the_title() -> None:
-    notes = tuple(Note(dose.name, "right") for dose in PLAN.botanicals)
+    notes = tuple(Tasting(dose.name, "right") for dose in PLAN.botanicals)
     made = next_trial(replace(FIRST, notes=notes))
     assert made.plan == replace(PLAN, title="Bench spirit, trial 2")
     assert made.changes == ()
@@ -94,34 +94,38 @@ def test_more_of_what_stays_will_not_help() -> None:
         BotanicalDose(name, mass_g=2, prepared=prepared)  # type: ignore[arg-type]
         for name, prepared in (("angelica root", "whole"), ("cacao nibs", "cracked"), ("juniper", "whole"))
     )
-    notes = tuple(Note(dose.name, "more") for dose in bill)
-    advice = next_trial(Trial("a", replace(PLAN, botanicals=bill), notes=notes)).advice
-    root, nibs = (words for words in advice if "will not help" in words)
-    assert root.startswith("angelica root: more of it will not help much, 6")
-    assert "most of that in the plant itself. Crack, slice or grind it finer, or macerate" in root
-    assert nibs.startswith("cacao nibs: more of it will not help much, 7")
-    assert nibs.endswith("in the liquid. It hardly distils: try it macerated in the spirit after the run.")
-    assert stays(in_bottle(RUN)[0]) == ""
+    notes = tuple(Tasting(dose.name, "more") for dose in bill)
+    said = next_trial(Trial("a", replace(PLAN, botanicals=bill), notes=notes)).notes
+    root, nibs = (note for note in said if note.kind == "more_stays_behind")
+    assert (root.subject, nibs.subject) == ("angelica root", "cacao nibs")
+    assert 0.6 <= root.values["left_in_pot"] < 0.7
+    assert root.values["left_in_plant"] > 0.5 * root.values["left_in_pot"]
+    assert 0.7 <= nibs.values["left_in_pot"] < 0.8
+    assert nibs.values["left_in_plant"] < 0.5 * nibs.values["left_in_pot"]
+    assert stays(in_bottle(RUN)[0]) is None
 
 
 def test_a_cut_that_loses_a_botanical_is_blamed_and_not_the_dose() -> None:
     late = replace(PLAN, cuts=Cuts(heads_l=0.03, stop=Stop(collected_l=0.2)))
-    made = next_trial(Trial("a", late, notes=(Note("fennel seed", "more"),)))
-    assert len(made.advice) == 1
-    assert made.advice[0].startswith("fennel seed: a cut, not the dose, loses it: 9")
-    assert "comes after the keep; let the keep last longer (95 % of it is over at 13" in made.advice[0]
+    made = next_trial(Trial("a", late, notes=(Tasting("fennel seed", "more"),)))
+    (cut,) = made.notes
+    assert (cut.kind, cut.subject, cut.values["where"]) == ("lost_by_cut", "fennel seed", "after")
+    assert 0.9 <= cut.values["share"] < 1.0
+    assert cut.values["end_l"] == pytest.approx(1.32, abs=0.02)
     early = replace(PLAN, cuts=Cuts(heads_l=0.6, stop=Stop(stream_abv=55)))
-    made = next_trial(Trial("a", early, notes=(Note("bay leaf", "more"),)))
-    assert "bay leaf: a cut, not the dose, loses it" in made.advice[0]
-    assert "comes before the keep; take less heads rather than add more." in made.advice[0]
+    made = next_trial(Trial("a", early, notes=(Tasting("bay leaf", "more"),)))
+    assert (made.notes[0].subject, made.notes[0].values["where"]) == ("bay leaf", "before")
+    assert made.notes[0].values["end_l"] is None
     gaps = replace(PLAN, jars=JarPlan(sizes=PLAN.jars.sizes, keep=(2, 15)))
     by_jars = in_bottle(distil(gaps))[1]
-    assert "comes in jars that are left out; pool those jars too" in lost_by_cut(by_jars)
+    lost = lost_by_cut(by_jars)
+    assert lost is not None
+    assert lost.values["where"] == "between"
 
 
 def test_nothing_is_said_of_a_verdict_for_less() -> None:
     late = replace(PLAN, cuts=Cuts(heads_l=0.03, stop=Stop(collected_l=0.2)))
-    assert next_trial(Trial("a", late, notes=(Note("fennel seed", "less"),))).advice == ()
+    assert next_trial(Trial("a", late, notes=(Tasting("fennel seed", "less"),))).notes == ()
 
 
 def test_shares_of_what_comes_over_add_up_and_grams_balance() -> None:
@@ -141,11 +145,11 @@ def test_shares_of_what_comes_over_add_up_and_grams_balance() -> None:
     ("trial", "words"),
     [
         (
-            replace(FIRST, notes=(Note("jupiter", "more"),)),
+            replace(FIRST, notes=(Tasting("jupiter", "more"),)),
             "a note is about 'jupiter', which is not in the bill",
         ),
         (
-            replace(FIRST, notes=(Note("juniper", "more"), Note("juniper berries", "less"))),
+            replace(FIRST, notes=(Tasting("juniper", "more"), Tasting("juniper berries", "less"))),
             "the notes about juniper contradict each other: 'more' and 'less'",
         ),
         (
@@ -155,12 +159,12 @@ def test_shares_of_what_comes_over_add_up_and_grams_balance() -> None:
         ),
         (replace(FIRST, result=Result(collected_l=3.0)), "the result is more than the charge: 3 L"),
         (FIRST, "has no note with a verdict"),
-        (replace(FIRST, notes=(Note("juniper", words="nice"),)), "has no note with a verdict"),
+        (replace(FIRST, notes=(Tasting("juniper", words="nice"),)), "has no note with a verdict"),
         (
             replace(
                 FIRST,
                 plan=replace(PLAN, cuts=Cuts(stop=Stop(over={"fennel seed": 0.9}))),
-                notes=(Note("fennel", "drop"),),
+                notes=(Tasting("fennel", "drop"),),
             ),
             r"fennel seed is to be dropped, but \[cuts\] stop waits for it",
         ),
@@ -173,11 +177,11 @@ def test_a_trial_that_contradicts_itself_is_refused(trial: Trial, words: str) ->
 
 def test_an_unknown_verdict_names_the_nearest() -> None:
     with pytest.raises(RequestError, match=r"Unknown verdict 'a bit more'. Did you mean"):
-        Note("juniper", "a bit more")
+        Tasting("juniper", "a bit more")
 
 
 def test_notes_that_agree_count_once_and_words_alone_do_not_contradict() -> None:
-    notes = (Note("juniper", "more"), Note("juniper", "more", "yes"), Note("juniper", words="piney"))
+    notes = (Tasting("juniper", "more"), Tasting("juniper", "more", "yes"), Tasting("juniper", words="piney"))
     made = next_trial(replace(FIRST, notes=notes))
     assert made.plan.botanicals[0].mass_g == 21.0
 
@@ -185,9 +189,9 @@ def test_notes_that_agree_count_once_and_words_alone_do_not_contradict() -> None
 def test_a_botanical_in_pot_and_basket_has_two_names() -> None:
     basket = BotanicalDose("juniper", mass_g=3, where="basket")
     plan = replace(PLAN, botanicals=(*PLAN.botanicals, basket))
-    made = next_trial(Trial("a", plan, notes=(Note("juniper (basket)", "more"),)))
+    made = next_trial(Trial("a", plan, notes=(Tasting("juniper (basket)", "more"),)))
     assert [dose.mass_g for dose in made.plan.botanicals if dose.name == "juniper"] == [14.0, 4.5]
-    made = next_trial(Trial("a", plan, notes=(Note("juniper", "more"),)))
+    made = next_trial(Trial("a", plan, notes=(Tasting("juniper", "more"),)))
     assert [dose.mass_g for dose in made.plan.botanicals if dose.name == "juniper"] == [21.0, 4.5]
 
 

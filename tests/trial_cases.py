@@ -8,7 +8,7 @@ from potsim.data import read_text
 from potsim.interfaces.planfile import example_plan
 from potsim.planning.next_trial import next_trial
 from potsim.planning.run import distil
-from potsim.planning.trials import Note, Trial
+from potsim.planning.trials import Tasting, Trial
 
 RESULT = """
 # How it went.
@@ -48,11 +48,11 @@ FIRST = Trial("trial-1.toml", PLAN)
 NOTED = replace(
     FIRST,
     notes=(
-        Note("juniper berries", "a touch more", "quiet"),
-        Note("lemon peel", "less"),
-        Note("coriander", "right"),
-        Note("fennel seed", "a lot more"),
-        Note("black pepper", "drop", "burns"),
+        Tasting("juniper berries", "a touch more", "quiet"),
+        Tasting("lemon peel", "less"),
+        Tasting("coriander", "right"),
+        Tasting("fennel seed", "a lot more"),
+        Tasting("black pepper", "drop", "burns"),
     ),
 )
 SECOND = Trial("trial-2.toml", next_trial(NOTED).plan, parent="trial-1.toml")

@@ -43,7 +43,7 @@ from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.comparison import Difference, InBottle, Value
 from potsim.planning.next_trial import DoseChange, Factors, NextTrial, Scaled
 from potsim.planning.plan import Plan
-from potsim.planning.trials import VERDICTS, Note, Result, Trial, check
+from potsim.planning.trials import VERDICTS, Result, Tasting, Trial, check
 
 Steps = tuple[str | int, ...]
 
@@ -380,11 +380,11 @@ def _result(document: dict[str, Any], source: Source) -> Result | None:
     return build(Result, renamed, planfile.RESULT, place)
 
 
-def _note(table: dict[str, Any], place: Place) -> Note:
+def _note(table: dict[str, Any], place: Place) -> Tasting:
     fields = read_fields(table, planfile.NOTE, place)
     if "tasted_at" in fields:
         fields["tasted_at"] = str(fields["tasted_at"])
-    return build(Note, fields, planfile.NOTE, place)
+    return build(Tasting, fields, planfile.NOTE, place)
 
 
 def next_text(file: TrialFile, made: NextTrial, folder: Path, today: datetime.date) -> str:

@@ -12,6 +12,7 @@ from typing import Literal
 
 from potsim.data import read_table
 from potsim.errors import RequestError, UnknownNameError, nearest, require
+from potsim.planning.notes import Note, hint
 
 ENDINGS = (("leaves", "leaf"), ("ies", "y"))
 NO_PLURAL = ("ss", "us", "is")
@@ -420,10 +421,6 @@ Where = Literal["pot", "basket"]
 PREPARED: tuple[Prepared, ...] = ("whole", "cracked", "ground", "sliced")
 WHERE: tuple[Where, ...] = ("pot", "basket")
 
-# Beyond these multiples of the usual range a dose is likelier a slip than a wish; common practice, no source.
-FAR_ABOVE = 2.0
-FAR_BELOW = 0.1
-
 
 @dataclass(frozen=True)
 class BotanicalDose:
@@ -483,7 +480,7 @@ class ResolvedDose:
     soaks_up_l: float
     # water of fresh material, liquid held by the solids and volume of the solids themselves [L]
     solids_volume_l: float
-    notes: tuple[str, ...] = ()  # what was taken because it was not said
+    notes: tuple[Note, ...] = ()  # what was taken because it was not said
     choice: Choice | None = None  # how an ambiguous name was read
 
     @property
@@ -538,38 +535,6 @@ def solids(bill: Iterable[ResolvedDose]) -> float:
     return sum(dose.solids_volume_l for dose in bill if dose.dose.where == "pot")
 
 
-def dose_warnings(resolved: ResolvedDose, charge_l: float) -> tuple[str, ...]:
-    """Return what to say of a dose far outside the usual range; never a refusal."""
-    require("charge.volume", charge_l, 0, 1e6, "L", open_low=True)
-    usual = resolved.botanical.usual_dose
-    if usual is None:
-        return ()
-    per_l = resolved.counted_mass_g / charge_l
-    if FAR_BELOW * usual.low_g_per_l <= per_l <= FAR_ABOVE * usual.high_g_per_l:
-        return ()
-    side = "much more" if per_l > usual.high_g_per_l else "much less"
-    return (
-        f"{resolved.botanical.common_name}: {per_l:.3g} g per litre of charge"
-        f" ({resolved.botanical.yield_state}) is {side} than usual, {usual.low_g_per_l:g} to"
-        f" {usual.high_g_per_l:g} g/L ({usual.source}).",
-    )
-
-
-def limit_warnings(bill: Iterable[ResolvedDose], content_mg_per_kg: Mapping[str, float]) -> tuple[str, ...]:
-    """Return which legal limits a drink made from a bill would exceed."""
-    limits: dict[str, tuple[float, str]] = {}
-    for caution in (c for resolved in bill for c in resolved.botanical.cautions):
-        if caution.limit_mg_per_kg is not None:
-            held = limits.get(caution.compound_id, (0.0, ""))
-            limits[caution.compound_id] = max(held, (caution.limit_mg_per_kg, caution.source))
-    return tuple(
-        f"{compound_id}: about {content_mg_per_kg[compound_id]:.2g} mg/kg in the drink is over the limit of"
-        f" {limit:g} mg/kg ({source})."
-        for compound_id, (limit, source) in limits.items()
-        if content_mg_per_kg.get(compound_id, 0.0) > limit
-    )
-
-
 def _state(dose: BotanicalDose, botanical: Botanical) -> State:
     """State the dose is weighed in; refused where it cannot be converted."""
     if dose.state is None:
@@ -596,29 +561,29 @@ def _mass_as_put_in(dose: BotanicalDose, botanical: Botanical, state: State) -> 
     return botanical.mass_in_g(state, dose.pieces * botanical.piece.mass_g, botanical.piece.state)
 
 
-def _choice_note(choice: Choice | None) -> tuple[str, ...]:
-    """Say which of several botanicals an ambiguous name was taken for."""
+def _choice_note(choice: Choice | None) -> tuple[Note, ...]:
+    """Which of several botanicals an ambiguous name was taken for."""
     if choice is None:
         return ()
-    why = {"commonest": "the commonest", "state": "by its state", "piece": "by how it is counted"}[choice.by]
-    others = " or ".join(f"'{other}'" for other in choice.others)
-    return (f"{choice.name}: taken as {choice.taken}, {why}; write {others} for that",)
+    return (hint("taken_for", choice.name, taken=choice.taken, by=choice.by, others=list(choice.others)),)
 
 
-def _notes(dose: BotanicalDose, botanical: Botanical, state: State, prepared: Prepared) -> tuple[str, ...]:
-    """Say what was taken because the line does not say it."""
+def _notes(dose: BotanicalDose, botanical: Botanical, state: State, prepared: Prepared) -> tuple[Note, ...]:
+    """What was taken because the line does not say it."""
     name, water, piece = botanical.common_name, botanical.fresh_water_fraction, botanical.piece
-    taken = [*([] if dose.state else [state]), *([] if dose.prepared else [prepared])]
-    notes = [f"{name}: taken {' and '.join(taken)}, not said otherwise"] if taken else []
+    notes = []
+    if not (dose.state and dose.prepared):
+        taken = {"state": None if dose.state else state, "prepared": None if dose.prepared else prepared}
+        notes.append(hint("taken_as", name, **taken))
     if 0.0 in (dose.mass_g, dose.pieces):
-        notes.append(f"{name}: the dose is nothing, and nothing comes over; leave the line out to drop it")
+        notes.append(hint("dose_of_nothing", name))
     if dose.pieces is not None and piece is not None:
-        each = f"{piece.mass_g:g} g each, {piece.state}"
-        notes.append(f"{name}: {dose.pieces:g} x {piece.name} taken as {each}: {piece.source}")
+        each = {"mass_g": piece.mass_g, "state": piece.state, "source": piece.source}
+        notes.append(hint("piece", name, pieces=dose.pieces, piece=piece.name, **each))
     if water is not None and (
         state == "fresh" or (dose.pieces is not None and piece and piece.state == "fresh")
     ):
-        notes.append(f"{name}: {100.0 * water:.0f} % water when fresh: {botanical.fresh_water_source}")
+        notes.append(hint("fresh_water", name, share=water, source=botanical.fresh_water_source))
     return tuple(notes)
 
 

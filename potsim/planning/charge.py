@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import RequestError, require
 from potsim.liquid import strength
+from potsim.planning.notes import Note, hint
 from potsim.planning.plan import Ingredient, Plan, StillPlan, Stop
 from potsim.still.course import Course
 from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
@@ -222,52 +223,50 @@ class Setting:
     still: Still  # the vessel in physical units
     stop: Stop  # what ends the run
     heads_l: float  # heads [L at 20 °C]
-    assumed: tuple[str, ...]  # what was not said and therefore taken, a sentence each
+    assumed: tuple[Note, ...]  # what was not said and therefore taken
 
 
 def settle(plan: Plan, charge: Charge) -> Setting:
     """Fill in what the plan leaves out."""
     require("charge (all parts)", charge.volume_l, LEAST_CHARGE_L, 1e5, "L", hint=_LITRES)
-    assumed: list[str] = []
+    assumed: list[Note] = []
     still = _still(plan.still, charge.volume_l, assumed)
     stop = plan.cuts.stop if plan.cuts.stop.named else _stop(charge, assumed)
     if set(stop.named) == {"cloudy"}:
         stop = replace(stop, recovered=RECOVERED)
-        assumed.append(
-            f"Stop when {100.0 * RECOVERED:.0f} % of the alcohol is over if no cloud comes before."
-        )
+        assumed.append(hint("assumed_last_stop", "cuts.stop", share=RECOVERED))
     if stop.recovered is not None and charge.ethanol_mol == 0.0:
         raise RequestError(
             "cuts.stop.recovered: the charge holds no alcohol.", "Stop by collected or elapsed."
         )
     heads_l = plan.cuts.heads_l or (plan.cuts.heads_share or 0.0) * charge.volume_l
     if plan.cuts.heads_l is None and plan.cuts.heads_share is None:
-        assumed.append("No heads taken: none given.")
+        assumed.append(hint("assumed_no_heads", "cuts.heads"))
     return Setting(still, stop, heads_l, tuple(assumed))
 
 
-def _stop(charge: Charge, assumed: list[str]) -> Stop:
+def _stop(charge: Charge, assumed: list[Note]) -> Stop:
     if charge.ethanol_mol == 0.0:
         volume = WATER_SHARE * charge.volume_l
-        assumed.append(f"Stop at {volume:.3g} L, {100.0 * WATER_SHARE:.0f} % of the water: no stop given.")
+        assumed.append(hint("assumed_stop_of_water", "cuts.stop", collected_l=volume, share=WATER_SHARE))
         return Stop(collected_l=volume)
-    assumed.append(f"Stop when {100.0 * RECOVERED:.0f} % of the alcohol is over: no stop given.")
+    assumed.append(hint("assumed_stop", "cuts.stop", share=RECOVERED))
     return Stop(recovered=RECOVERED)
 
 
-def _still(given: StillPlan, charge_l: float, assumed: list[str]) -> Still:
+def _still(given: StillPlan, charge_l: float, assumed: list[Note]) -> Still:
     capacity = given.capacity_l
     if capacity is None:
         capacity = charge_l / FILL
-        assumed.append(f"Pot of {capacity:.2f} L, {100.0 * FILL:.0f} % full: no capacity given.")
+        assumed.append(hint("assumed_capacity", "still.capacity", capacity_l=capacity, fill=FILL))
     power = given.power_w
     if power is None:
         power = _power(given, capacity)
-        assumed.append(f"Power {power:.0f} W, for a pot of {capacity:.3g} L: none given.")
+        assumed.append(hint("assumed_power", "still.power", power_w=power, capacity_l=capacity))
     heat_up = given.heat_up_power_w
     if heat_up is None:
         heat_up = power
-        assumed.append("Heat-up at the same power: no heat_up_power given.")
+        assumed.append(hint("assumed_heat_up_power", "still.heat_up_power", power_w=power))
     return Still(
         capacity_l=capacity,
         conditions=_conditions(given, capacity, power, assumed),
@@ -287,30 +286,34 @@ def _power(given: StillPlan, capacity: float) -> float:
     return max(by_litre, OVER_LOSSES * BOIL_K * (neck + pot))
 
 
-def _conditions(given: StillPlan, capacity: float, power: float, assumed: list[str]) -> Conditions:
+def _conditions(given: StillPlan, capacity: float, power: float, assumed: list[Note]) -> Conditions:
     surface = (capacity / REFERENCE_CAPACITY_L) ** (2.0 / 3.0)
     neck, pot, room = given.neck_loss_w_per_k, given.pot_loss_w_per_k, given.room_c
     if neck is None:
         neck = NECK_LOSS_W_PER_K * surface
-        assumed.append(f"Neck sheds {neck:.2g} W/K, scaled from a 4 L still: no neck_loss given.")
+        assumed.append(_shed("still.neck_loss", neck))
     if pot is None:
         pot = POT_LOSS_W_PER_K * surface
-        assumed.append(f"Pot sheds {pot:.2g} W/K, scaled from a 4 L still: no pot_loss given.")
+        assumed.append(_shed("still.pot_loss", pot))
     if room is None:
         room = ROOM_C
-        assumed.append(f"Room at {room:.0f} °C: none given.")
+        assumed.append(hint("assumed_room", "still.room", room_c=room))
     if given.pressure_hpa is not None:
         pressure = given.pressure_hpa * 100.0
     else:
-        if given.altitude_m is None:
-            assumed.append("At sea level, 1013 hPa: no altitude or pressure given.")
         pressure = pressure_at_altitude(given.altitude_m or 0.0)
+        if given.altitude_m is None:
+            assumed.append(hint("assumed_pressure", "still.altitude", pressure_hpa=pressure / 100.0))
     return Conditions(pressure, power, neck, pot, room + 273.15)
 
 
-def _min_level(given: StillPlan, capacity: float, assumed: list[str]) -> float:
+def _shed(key: str, w_per_k: float) -> Note:
+    return hint("assumed_loss", key, w_per_k=w_per_k, reference_l=REFERENCE_CAPACITY_L)
+
+
+def _min_level(given: StillPlan, capacity: float, assumed: list[Note]) -> float:
     if given.min_level_l is None:
-        assumed.append("Nothing has to stay in the pot: no min_level given. Cover a bare element.")
+        assumed.append(hint("assumed_min_level", "still.min_level"))
         return 0.0
     if given.min_level_l >= capacity:
         raise RequestError(
@@ -320,8 +323,8 @@ def _min_level(given: StillPlan, capacity: float, assumed: list[str]) -> float:
     return given.min_level_l
 
 
-def _metal(given: StillPlan, assumed: list[str]) -> float:
+def _metal(given: StillPlan, assumed: list[Note]) -> float:
     if given.pot_mass_kg is None:
-        assumed.append("The pot's own metal is not heated: no pot_mass given; the first drop comes later.")
+        assumed.append(hint("assumed_pot_mass", "still.pot_mass"))
         return 0.0
     return metal_heat_capacity(given.pot_mass_kg, given.pot_metal)

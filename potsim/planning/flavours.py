@@ -274,7 +274,7 @@ def predict(
     """Follow the compounds of a bill and of the charge through a run.
 
     Release counts from the first drop; what maceration has moved into the liquid is there at the start.
-    Limits of the model: dilute oil (see `potsim.planning.notes` for a film of oil on the pot), one rate
+    Limits of the model: dilute oil (see `potsim.planning.cautions` for a film of oil on the pot), one rate
     of release for all compounds of a botanical, nothing formed or lost by heat. On a foreign still the
     order is worth more than the volumes.
     """

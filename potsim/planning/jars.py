@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from potsim.errors import ConvergenceError, RequestError, require
 from potsim.liquid import strength
 from potsim.planning.charge import Amounts, Portion, amounts, between, volume_l
+from potsim.planning.notes import Note, hint
 from potsim.planning.plan import MOST_JARS, JarStock
 from potsim.planning.stops import ZERO_C, CutPoints
 from potsim.still.course import Course
@@ -211,6 +212,7 @@ def said(volume_l: float) -> str:
 ROLES = ("heads", "keep", "tails")
 SLIVER = 1e-6  # of its size; so little does not begin another jar
 STEPS = 60
+TOO_SMALL = "jar_too_small_for_a_hydrometer"  # kind of a note
 HYDROMETER_L = (0.06, 0.1)  # spirit in which a hydrometer floats; common practice, no source
 
 
@@ -257,7 +259,7 @@ class Row:
     proposed: bool  # whether the sizes are a proposal; else they are those owned
     left_over: Portion  # what comes over when the last jar is full
     at_stake: AtStake | None  # the most that one bad jar costs; ``None`` if no jar is kept
-    notes: tuple[str, ...]  # what to heed, a sentence each
+    notes: tuple[Note, ...]  # what to heed
 
 
 def lay(course: Course, points: CutPoints, sizes: Sequence[JarStock] = ()) -> Row:
@@ -406,39 +408,32 @@ def _at_stake(jars: Sequence[Jar]) -> AtStake | None:
     return AtStake(worst.number, worst.volume_l, worst.portion.ethanol_mol / ethanol)
 
 
-def _notes(jars: Sequence[Jar], left: Portion, *, proposed: bool) -> tuple[str, ...]:
+def _notes(jars: Sequence[Jar], left: Portion, *, proposed: bool) -> tuple[Note, ...]:
     notes = []
     if proposed:
         counted = Counter(jar.size_l for jar in jars)
-        row = ", ".join(f"{number} x {said(size)}" for size, number in sorted(counted.items()))
-        notes.append(f"No jars are named, so a row is proposed: {row}.")
+        row = [{"size_l": size, "count": number} for size, number in sorted(counted.items())]
+        notes.append(hint("jars_proposed", "jars.sizes", row=row))
     notes += _short(jars, left)
     for before, after in itertools.pairwise(jars):
         if before.role != after.role and before.volume_l < (1.0 - SLIVER) * before.size_l:
             cut = "heads" if before.role == "heads" else "tails"
-            notes.append(
-                f"Change jar {before.number} at the {cut} cut, when it holds {said(before.volume_l)} "
-                f"of its {said(before.size_l)}."
-            )
+            held = {"volume_l": before.volume_l, "size_l": before.size_l}
+            notes.append(hint("jar_at_cut", f"jar {before.number}", number=before.number, cut=cut, **held))
     smallest = min(jar.size_l for jar in jars)
     if smallest < HYDROMETER_L[1]:
-        verb = "does not float" if smallest < HYDROMETER_L[0] else "may not float"
-        notes.append(
-            f"A jar of {said(smallest)} {verb} a hydrometer, which takes 60 to 100 mL (common practice, no "
-            "source): read a few jars together, or go by the temperature of the vapour."
-        )
+        low, high = HYDROMETER_L
+        notes.append(hint(TOO_SMALL, "jars.sizes", size_l=smallest, floats_from_l=low, floats_at_l=high))
     return tuple(notes)
 
 
-def _short(jars: Sequence[Jar], left: Portion) -> list[str]:
+def _short(jars: Sequence[Jar], left: Portion) -> list[Note]:
     if left.ethanol_mol + left.water_mol == 0.0:
         return []
     last = jars[-1]
-    return [
-        f"The jars are too few: jar {last.number} is full at {said(last.to_l)} collected and "
-        f"{last.full_min:.0f} min, and {said(left.volume_l)} at {left.abv:.1f} % vol are left over. "
-        f"Have larger jars ready, or more of them, up to {MOST_JARS}."
-    ]
+    full = {"number": last.number, "full_l": last.to_l, "full_min": last.full_min}
+    over = {"left_over_l": left.volume_l, "left_over_abv": left.abv}
+    return [hint("jars_too_few", "jars.sizes", **full, **over, most_jars=MOST_JARS)]
 
 
 # --- The other way of collecting: one small jar, emptied into the keep as long as it still tastes right.

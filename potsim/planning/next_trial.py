@@ -5,12 +5,13 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields, is_dataclass, replace
+from dataclasses import asdict, dataclass, fields, is_dataclass, replace
 from pathlib import PurePath
 from typing import Any, Literal, get_args
 
 from potsim.errors import ConvergenceError, PotsimError, RangeError, RequestError, UnknownNameError, require
-from potsim.planning.botanicals import BotanicalDose, dose_warnings, spelling
+from potsim.planning.botanicals import BotanicalDose, spelling
+from potsim.planning.cautions import for_dose
 from potsim.planning.comparison import (
     Difference,
     Doses,
@@ -23,7 +24,7 @@ from potsim.planning.comparison import (
     in_bottle,
     pairs,
 )
-from potsim.planning.jars import measured
+from potsim.planning.notes import Note, hint, sentences
 from potsim.planning.plan import JarStock, Plan, StillPlan
 from potsim.planning.run import Run, distil
 from potsim.planning.stops import ZERO_C
@@ -35,7 +36,7 @@ from potsim.planning.trials import (
     VERDICTS,
     WEIGHING_G,
     WRITTEN,
-    Note,
+    Tasting,
     Trial,
     check,
     labels,
@@ -89,7 +90,7 @@ class DoseChange:
 
     line: int  # its place in the bill before, from 0
     label: str  # what it is called
-    note: Note  # what was tasted
+    note: Tasting  # what was tasted
     factor: float  # times as much; 0 if it is dropped
     before: BotanicalDose  # the dose so far
     after: BotanicalDose | None  # the next one, rounded to what a scale shows; ``None`` if it is dropped
@@ -106,7 +107,12 @@ class NextTrial:
     after: Run  # what both are predicted to do
     # what the verdicts change, in the order of the bill; what is right is not among them
     changes: tuple[DoseChange, ...]
-    advice: tuple[str, ...] = field(default=())  # where a dose will not do what is hoped for, a sentence each
+    notes: tuple[Note, ...] = ()  # where a dose will not do what is hoped for
+
+    @property
+    def advice(self) -> tuple[str, ...]:
+        """`notes` in words, a sentence each."""
+        return sentences(self.notes)
 
     @property
     def pairs(self) -> tuple[Pair, ...]:
@@ -134,7 +140,7 @@ def next_trial(trial: Trial, factors: Factors | None = None) -> NextTrial:
     bill = tuple(dose for k, dose in enumerate(doses) if k not in dropped)
     plan = replace(trial.plan, botanicals=bill, title=next_title(trial.plan.title))
     after = distil(plan)
-    return NextTrial(trial, factors, plan, before, after, changes, _advice(before, after, changes))
+    return NextTrial(trial, factors, plan, before, after, changes, _notes(before, after, changes))
 
 
 def next_title(title: str) -> str:
@@ -182,48 +188,31 @@ def _refuse_awaited(trial: Trial, changes: tuple[DoseChange, ...]) -> None:
                 )
 
 
-def _advice(before: Run, after: Run, changes: tuple[DoseChange, ...]) -> tuple[str, ...]:
+def _notes(before: Run, after: Run, changes: tuple[DoseChange, ...]) -> tuple[Note, ...]:
     lines = in_bottle(before)
     wanted = [lines[c.line] for c in changes if c.note.verdict in UP]
-    said = [sentence for line in wanted for sentence in (stays(line), lost_by_cut(line)) if sentence]
-    known = {_subject(w) for dose in before.bill for w in dose_warnings(dose, before.charge.volume_l)}
-    new = [w for dose in after.bill for w in dose_warnings(dose, after.charge.volume_l)]
-    return (*said, *(warning for warning in new if _subject(warning) not in known))
+    found = [note for line in wanted for note in (stays(line), lost_by_cut(line)) if note is not None]
+    known = {note.subject for dose in before.bill for note in for_dose(dose, before.charge.volume_l)}
+    new = [note for dose in after.bill for note in for_dose(dose, after.charge.volume_l)]
+    return (*found, *(note for note in new if note.subject not in known))
 
 
-def _subject(warning: str) -> str:
-    return warning.partition(":")[0]
-
-
-def stays(line: InBottle) -> str:
-    """Say so if more of a botanical will not help, since its oil stays behind."""
+def stays(line: InBottle) -> Note | None:
+    """Whether more of a botanical will not help, since its oil stays behind."""
     if line.klass != "stays":
-        return ""
-    share = f"{100 * line.left_in_pot:.0f} %"
-    left = f"{line.label}: more of it will not help much, {share} of its oil stays in the pot"
-    if line.left_in_plant > 0.5 * line.left_in_pot:
-        cure = "Crack, slice or grind it finer, or macerate it longer."
-        return f"{left}, most of that in the plant itself. {cure}"
-    return f"{left}, in the liquid. It hardly distils: try it macerated in the spirit after the run."
+        return None
+    left = {"left_in_pot": line.left_in_pot, "left_in_plant": line.left_in_plant}
+    return hint("more_stays_behind", line.label, **left)
 
 
-def lost_by_cut(line: InBottle) -> str:
-    """Say so if a cut, and not the dose, loses a botanical."""
-    lost = {
-        "before the keep": (line.before, "take less heads"),
-        "in jars that are left out": (line.between, "pool those jars too"),
-        "after the keep": (line.after, "let the keep last longer"),
-    }
+def lost_by_cut(line: InBottle) -> Note | None:
+    """Whether a cut, and not the dose, loses a botanical."""
     if line.klass == "stays" or line.kept >= MOSTLY_LOST:
-        return ""
-    where, (share, cure) = max(lost.items(), key=lambda place: place[1][0])
-    ends = ""
-    if where == "after the keep" and line.timing is not None:
-        ends = f" (95 % of it is over at {measured(line.timing.end_l)})"
-    return (
-        f"{line.label}: a cut, not the dose, loses it: {100 * share:.0f} % of what comes over of it comes "
-        f"{where}; {cure}{ends} rather than add more."
-    )
+        return None
+    lost = {"before": line.before, "between": line.between, "after": line.after}
+    where, share = max(lost.items(), key=lambda place: place[1])
+    end_l = line.timing.end_l if where == "after" and line.timing is not None else None
+    return hint("lost_by_cut", line.label, where=where, share=share, end_l=end_l)
 
 
 def _words(name: str) -> str:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
 from potsim.planning.jars import Jar
+from potsim.planning.notes import Note, hint
 from potsim.planning.plan import Bottling, Stretch
 
 
@@ -100,14 +101,6 @@ _STRONGER = (
     "Water only weakens: stop the run earlier, drop the last jars, take a stronger charge, "
     "or blend with stronger spirit."
 )
-REST = (
-    "Mixing warms the spirit and sets bubbles free: let it rest until it has the temperature of the room, "
-    "then read, and add the last of the water by the reading (common practice, no source)."
-)
-FALSIFIED = (
-    "Sugar, and the extract that macerated botanicals leave in spirit not distilled again, make a hydrometer "
-    "read too low: go by the water, not by the reading."
-)
 
 
 @dataclass(frozen=True)
@@ -146,7 +139,7 @@ class Proofing:
     bottle_l: float | None  # volume of a bottle [L at 20 °C]; ``None`` if none was named
     bottles: int | None  # full bottles; ``None`` if no bottle was named
     left_over_l: float  # what fills no bottle [L at 20 °C]; all of it if no bottle was named
-    notes: tuple[str, ...]  # what to heed
+    notes: tuple[Note, ...]  # what to heed
 
 
 def proof_down(
@@ -251,12 +244,12 @@ def _bottled(volume_l: float, bottle_l: float | None) -> tuple[int | None, float
     return bottles, max(volume_l - bottles * bottle_l, 0.0)
 
 
-def _notes(target_abv: float, reading_abv: float, at_c: float) -> tuple[str, ...]:
+def _notes(target_abv: float, reading_abv: float, at_c: float) -> tuple[Note, ...]:
     away = (
-        f"At {at_c:g} °C a hydrometer for 20 °C shows {reading_abv:.1f} % vol, not {target_abv:.1f}.",
-        "Volumes are for 20 °C unless they say otherwise; a weighed addition needs no correction.",
+        hint("reading_away", at_c=at_c, reading_abv=reading_abv, abv=target_abv),
+        hint("volumes_at_reference", at_c=strength.REFERENCE_C),
     )
-    return (*(away if at_c != strength.REFERENCE_C else ()), REST, FALSIFIED)
+    return (*(away if at_c != strength.REFERENCE_C else ()), hint("rest"), hint("falsified_reading"))
 
 
 # --- The keep brought down to bottling strength, as a plan asks.
@@ -288,7 +281,7 @@ def bottle(bottling: Bottling, pooled: Keep, room_c: float) -> Proofing | None:
         raise RangeError("bottling.abv", error.given, error.allowed, error.hint) from error
     if at_c == room_c:
         return made
-    hot = f"A room of {room_c:.0f} °C is too hot for proofing: cool spirit and water to {at_c:.0f} °C first."
+    hot = hint("hot_room", "still.room", room_c=room_c, at_c=at_c)
     return replace(made, notes=(hot, *made.notes))
 
 

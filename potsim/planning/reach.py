@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 from potsim.errors import RequestError, UnknownNameError, require
 from potsim.liquid import strength
 from potsim.planning import stops
+from potsim.planning.cautions import MOST_FILL
 from potsim.planning.charge import between, blend, settle
 from potsim.planning.jars import said
-from potsim.planning.notes import MOST_FILL
+from potsim.planning.notes import plain_notes, sentences
 from potsim.planning.plan import JarPlan, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import moment
@@ -395,7 +396,8 @@ class Reach:
             ],
             "moved": list(self.moved),
             "limits": list(self.limits),
-            "cautions": list(particular(self.run)),
+            "cautions": list(sentences(particular(self.run))),
+            "notes": plain_notes(particular(self.run)),
         }
 
     def to_frame(self) -> pd.DataFrame:

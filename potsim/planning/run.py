@@ -15,12 +15,13 @@ from potsim import __version__
 from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.strength import Mixture
-from potsim.planning import botanicals, flavours, jars, notes, proofing, stops
+from potsim.planning import botanicals, cautions, flavours, jars, proofing, stops
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
 from potsim.planning.charge import Charge, Portion, Setting, blend, pool, settle
 from potsim.planning.cloud import Bottled, Cloud, cloud, cloudy_condition, to_dict
 from potsim.planning.flavours import Flavours, base_to_dict, in_charge, predict
 from potsim.planning.jars import Jar
+from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plan import Bottling, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.proofing import Proofing, bottle
 from potsim.planning.stops import (
@@ -317,35 +318,54 @@ class Run:
         return account(self.charge, self.plan.bottling, self.let_down, self.proofing)
 
     @cached_property
-    def cautions(self) -> tuple[str, ...]:
-        """What this run calls for, then what every run does."""
+    def notes(self) -> tuple[Note, ...]:
+        """All there is to say of the run beside its numbers: what to heed, what was taken, what helps."""
+        return (
+            *self.heed,
+            *self.taken,
+            *self.row.notes,
+            *(() if self.proofing is None else self.proofing.notes),
+        )
+
+    @cached_property
+    def heed(self) -> tuple[Note, ...]:
+        """Dangers and cautions: what this run calls for, then what every run does."""
         drink = self.proofing
         volume_l, abv = self.keep.volume_l, self.keep.abv
         if drink is not None:
             volume_l, abv = drink.volume_l, drink.target_abv
         return (
-            *notes.for_run(self.charge, self.setting, self.course, self.solids_l),
-            *notes.for_end(self.end),
-            *notes.film(self.flavours, self.end.depletion),
-            *notes.for_bill(self.flavours, self.charge.volume_l),
-            *notes.for_drink(self.flavours, self.kept_spans, volume_l, abv),
-            *notes.ALWAYS,
+            *cautions.for_run(self.charge, self.setting, self.course, self.solids_l),
+            *cautions.for_end(self.end, self.setting.still.min_level_l),
+            *cautions.film(self.flavours, self.end.depletion),
+            *cautions.for_bill(self.bill, self.charge.volume_l),
+            *cautions.for_drink(self.flavours, self.kept_spans, volume_l, abv),
+            *cautions.ALWAYS,
         )
 
     @cached_property
-    def assumed(self) -> tuple[str, ...]:
-        """What the plan left open and was therefore taken, a sentence each."""
+    def taken(self) -> tuple[Note, ...]:
+        """Hints of what the plan left open and was therefore taken, and of what in it comes to nothing."""
         plan, unused = self.plan, []
         if plan.cuts.tails_from is not None and self.points.keep_end >= self.end.depletion:
-            unused.append("No tails: tails_from comes no sooner than the stop.")
+            unused.append(hint("no_tails", "cuts.tails_from"))
         for step in self.setting.still.power_changes[len(self.course.legs) - 1 :]:
-            unused.append(f"The power step at {step.from_collected_l:g} L never comes.")
+            unused.append(hint("power_step_unused", "still.power_step", from_l=step.from_collected_l))
         if plan.bottling.bottle_l is not None and plan.bottling.abv is None:
-            unused.append("Nothing is bottled: [bottling] has a bottle but no abv.")
+            unused.append(hint("nothing_bottled", "bottling.abv"))
         if any(isinstance(part, LeftOver) for part in plan.charge):
-            unused.append("Oils that left-over jars bring into the charge are not followed.")
-        notes = (note for dose in self.bill for note in dose.notes)
-        return (*self.setting.assumed, *unused, *notes)
+            unused.append(hint("left_over_oils", "charge.from_run"))
+        return (*self.setting.assumed, *unused, *(note for dose in self.bill for note in dose.notes))
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """`heed` in words, a sentence each."""
+        return sentences(self.heed)
+
+    @property
+    def assumed(self) -> tuple[str, ...]:
+        """`taken` in words, a sentence each."""
+        return sentences(self.taken)
 
     @cached_property
     def closure(self) -> dict[str, float]:
@@ -556,7 +576,7 @@ def document(run: Run) -> dict[str, Any]:
             **{name: getattr(stop, name) for name in QUANTITIES},
         },
         "jars": _jars(run),
-        "jar_notes": list(run.row.notes),
+        "jar_notes": list(sentences(run.row.notes)),
         "beyond_jars": {
             "volume_l": run.row.left_over.volume_l,
             "abv": run.row.left_over.abv,
@@ -580,6 +600,7 @@ def document(run: Run) -> dict[str, Any]:
         "closure": run.closure,
         "assumed": list(run.assumed),
         "cautions": list(run.cautions),
+        "notes": plain_notes(run.notes),
     }
 
 

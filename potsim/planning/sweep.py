@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import strength
-from potsim.planning import notes, run
+from potsim.planning import cautions, run
 from potsim.planning.botanicals import BotanicalDose, spelling
 from potsim.planning.charge import Charge, blend
-from potsim.planning.notes import ALWAYS
+from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
 from potsim.planning.plan import Cuts, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
 
@@ -105,9 +105,9 @@ def places(run: Run) -> tuple[Place, ...]:
     )
 
 
-def particular(run: Run) -> tuple[str, ...]:
-    """Cautions that this run calls for, without those said with every run."""
-    return tuple(text for text in run.cautions if text not in ALWAYS)
+def particular(run: Run) -> tuple[Note, ...]:
+    """What this run calls to heed, without what every run does."""
+    return tuple(note for note in run.heed if note.kind != EVERY_RUN)
 
 
 def plain(of: Outcome | None) -> dict[str, Any]:
@@ -414,7 +414,7 @@ class Row:
     plan: Plan | None  # the plan with it; ``None`` if no plan can hold it
     run: Run | None  # the run; ``None`` if it cannot be run
     refusal: str  # why it cannot; empty if it can
-    cautions: tuple[str, ...]  # what to take care of, but for what goes for every run
+    notes: tuple[Note, ...]  # what to take care of, but for what goes for every run
 
     @cached_property
     def outcome(self) -> Outcome | None:
@@ -426,9 +426,18 @@ class Row:
         """Where each botanical comes over; nothing if it cannot be run."""
         return () if self.run is None else places(self.run)
 
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """`notes` in words."""
+        return sentences(self.notes)
+
     def to_dict(self) -> dict[str, Any]:
         """Return the row as plain data."""
-        return {**self.numbers(), "flavours": [place.to_dict() for place in self.places]}
+        return {
+            **self.numbers(),
+            "notes": plain_notes(self.notes),
+            "flavours": [place.to_dict() for place in self.places],
+        }
 
     def numbers(self) -> dict[str, Any]:
         """Return the row as plain data, without the flavours."""
@@ -610,6 +619,6 @@ def _run(plan: Plan, value: float, *, planned: bool, at_abv: float = 0.0) -> Row
     return Row(value, planned, plan, run, "", particular(run))
 
 
-def _fire(abv: float) -> tuple[str, ...]:
+def _fire(abv: float) -> tuple[Note, ...]:
     """Caution against a strong charge, also where it cannot be run."""
-    return notes.fire(abv) if 0.0 <= abv <= 100.0 else ()
+    return cautions.fire(abv) if 0.0 <= abv <= 100.0 else ()

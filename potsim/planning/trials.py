@@ -48,7 +48,7 @@ RIGHT, DROP = "right", "drop"
 
 
 @dataclass(frozen=True)
-class Note:
+class Tasting:
     """What a taster says of one botanical."""
 
     botanical: str  # any of its names; ``"juniper (basket)"`` where the bill has it in pot and basket
@@ -85,7 +85,7 @@ class Trial:
     plan: Plan  # the recipe
     parent: str | None = None  # the trial it grew from
     result: Result | None = None  # what came of it; ``None`` if it has not been run
-    notes: tuple[Note, ...] = ()  # what was tasted
+    notes: tuple[Tasting, ...] = ()  # what was tasted
 
 
 def labels(bill: Iterable[ResolvedDose]) -> tuple[str, ...]:
@@ -98,10 +98,10 @@ def labels(bill: Iterable[ResolvedDose]) -> tuple[str, ...]:
     )
 
 
-def notes_by_line(trial: Trial, bill: tuple[ResolvedDose, ...] | None = None) -> Mapping[int, Note]:
+def notes_by_line(trial: Trial, bill: tuple[ResolvedDose, ...] | None = None) -> Mapping[int, Tasting]:
     """Return the note with a verdict for each line of the bill that has one."""
     bill = resolve_bill(trial.plan) if bill is None else bill
-    found: dict[int, Note] = {}
+    found: dict[int, Tasting] = {}
     for note in trial.notes:
         for line in _lines_of(note, bill, trial.name):
             before = found.get(line)
@@ -116,7 +116,7 @@ def notes_by_line(trial: Trial, bill: tuple[ResolvedDose, ...] | None = None) ->
     return found
 
 
-def _lines_of(note: Note, bill: tuple[ResolvedDose, ...], name: str) -> list[int]:
+def _lines_of(note: Tasting, bill: tuple[ResolvedDose, ...], name: str) -> list[int]:
     wanted = spelling(note.botanical)
     meant = [
         k

@@ -156,7 +156,10 @@ def answer(sent: dict[str, Any]) -> dict[str, Any]:
     if "rows" in wanted:
         found["rows"] = words.rows(plan, run)
         found["doses"] = doses(run)
-        found["cautions"] = [{"severity": "note", "text": text} for text in run.cautions]
+        found["cautions"] = [
+            {"kind": note.kind, "severity": note.severity, "text": said}
+            for note, said in zip(run.heed, run.cautions, strict=True)
+        ]
         found["assumed"] = list(run.assumed)
     return found
 

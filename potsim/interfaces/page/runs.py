@@ -408,11 +408,11 @@ def _expected(before: Forecast, made: UnderWay, collected_l: float | None, minut
 def next_trial(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the trial that follows from the verdicts of a run, each change with its place in the plan."""
     from potsim.planning.next_trial import next_trial as follow
-    from potsim.planning.trials import Note, Trial
+    from potsim.planning.trials import Tasting, Trial
 
     root, name = str(sent["root"]), str(sent["run"])
     journal = shelf_at(root).journal(name)
-    given = [Note(n.botanical, n.verdict, n.words) for n in verdicts(journal).values()]
+    given = [Tasting(n.botanical, n.verdict, n.words) for n in verdicts(journal).values()]
     if not any(note.verdict for note in given):
         raise RequestError("No botanical has a verdict yet.", "Say of one or more what they were like.")
     plan = plan_of_run(journal, root)

@@ -8,6 +8,7 @@ from typing import Any
 
 from potsim.errors import RangeError, RequestError
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table
+from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
     format_abv,
     format_mass,
@@ -21,7 +22,7 @@ from potsim.interfaces.wording import (
 from potsim.liquid.strength import Mixture
 from potsim.planning import flavours
 from potsim.planning.flavours import HeadsCut, heads_table
-from potsim.planning.jars import WorkingJar, working_jar
+from potsim.planning.jars import TOO_SMALL, WorkingJar, working_jar
 from potsim.planning.proofing import Keep, Proofing
 from potsim.planning.run import Run
 
@@ -212,7 +213,6 @@ def plain(jar: WorkingJar | RequestError, away_min: float, most_share: float) ->
 # --- What a distiller reads of jars, keep and proofing.
 
 
-HYDROMETER = "float a hydrometer"  # of a note that is idle where there is no spirit to read
 MOST_G = 10_000.0  # heavier is told in kilograms
 
 
@@ -270,7 +270,7 @@ def jar_section(run: Run) -> Section:
 def jar_notes(run: Run) -> tuple[str, ...]:
     """Return what is to be heeded of the jars; nothing of hydrometers where there is no spirit."""
     spirit = run.charge.ethanol_mol > 0.0
-    return tuple(note for note in run.row.notes if spirit or HYDROMETER not in note)
+    return sentences(note for note in run.row.notes if spirit or note.kind != TOO_SMALL)
 
 
 def _masses(masses_g: Sequence[float]) -> tuple[str, list[str]]:
@@ -333,7 +333,7 @@ def proofing_section(made: Proofing) -> Section:
     parts: list[Part] = [Facts(tuple(pairs))]
     if len(made.additions) > 1:
         parts.append(_additions(made))
-    return Section("Proofing", (*parts, Points(made.notes)))
+    return Section("Proofing", (*parts, Points(sentences(made.notes))))
 
 
 def _exactly(volume_l: float) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from potsim.interfaces import planfile
 from potsim.interfaces.planfile import Key
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
     format_abv,
     format_mass,
@@ -226,9 +227,9 @@ def text_of_reach(found: Reach) -> str:
     if found.moved:
         sections.append(Section("What differs from the plan", (Points(found.moved),)))
     sections.append(Section("What sets the bounds", (Points(found.limits),)))
-    cautions = particular(found.run)
-    if cautions:
-        sections.append(Section("Take care", (Points(cautions),)))
+    heed = particular(found.run)
+    if heed:
+        sections.append(Section("Take care", (Points(sentences(heed)),)))
     return render(sections)
 
 

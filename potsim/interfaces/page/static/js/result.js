@@ -21,12 +21,11 @@ export function figures(root, run) {
   root.replaceChildren(...parts);
 }
 
-const ALWAYS = /^(Law|Fire|Never|Cooling|A forecast)/;
-
 export function cautions(root, run) {
-  const own = run.cautions.filter((text) => !ALWAYS.test(text));
-  const usual = run.cautions.filter((text) => ALWAYS.test(text));
-  const list = (texts) => h("ul", null, texts.map((text) => h("li", null, words.formly(text))));
+  const heed = run.notes.filter((note) => note.severity !== "hint");
+  const own = heed.filter((note) => note.kind !== "every_run");
+  const usual = heed.filter((note) => note.kind === "every_run");
+  const list = (notes) => h("ul", null, notes.map((note) => h("li", null, words.formly(note.words))));
   root.replaceChildren(...[
     own.length ? h("section", { class: "heed", "aria-label": "Cautions of this run" }, h("h2", null, "Take care"), list(own)) : null,
     h("details", { class: "part" }, h("summary", null, h("h2", null, "With every run")), list(usual)),

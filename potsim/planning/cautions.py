@@ -1,0 +1,164 @@
+"""What calls for care in a run: doses, dangers, legal limits, a film of oil on the pot, fire, a full pot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from potsim.errors import require
+from potsim.liquid import clouding, strength
+from potsim.liquid.heat import flash_point
+from potsim.planning.botanicals import ResolvedDose
+from potsim.planning.charge import Charge, Setting
+from potsim.planning.flavours import Flavours, Span
+from potsim.planning.notes import EVERY_RUN, Note, caution, danger, once
+from potsim.planning.stops import ZERO_C, End
+from potsim.still.course import Course
+
+FILM = 1.0  # load of the pot from which oil no longer dissolves
+MG_PER_G = 1e3
+# Beyond these multiples of the usual range a dose is likelier a slip than a wish; common practice, no source.
+FAR_ABOVE = 2.0
+FAR_BELOW = 0.1
+
+
+def for_bill(bill: Sequence[ResolvedDose], charge_l: float) -> tuple[Note, ...]:
+    """Doses far from the usual, and what to heed of each botanical."""
+    doses = [note for dose in bill for note in for_dose(dose, charge_l)]
+    known = [
+        caution("botanical", dose.botanical.common_name, text=one.text, source=one.source)
+        for dose in bill
+        for one in dose.botanical.cautions
+    ]
+    return once([*doses, *known])
+
+
+def for_dose(resolved: ResolvedDose, charge_l: float) -> tuple[Note, ...]:
+    """A dose far outside the usual range; never a refusal."""
+    require("charge.volume", charge_l, 0, 1e6, "L", open_low=True)
+    usual = resolved.botanical.usual_dose
+    if usual is None:
+        return ()
+    per_l = resolved.counted_mass_g / charge_l
+    if FAR_BELOW * usual.low_g_per_l <= per_l <= FAR_ABOVE * usual.high_g_per_l:
+        return ()
+    return (
+        caution(
+            "dose",
+            resolved.botanical.common_name,
+            g_per_l=per_l,
+            state=resolved.botanical.yield_state,
+            usual_low_g_per_l=usual.low_g_per_l,
+            usual_high_g_per_l=usual.high_g_per_l,
+            source=usual.source,
+        ),
+    )
+
+
+def for_limits(bill: Iterable[ResolvedDose], content_mg_per_kg: Mapping[str, float]) -> tuple[Note, ...]:
+    """Legal limits that a drink made from a bill would exceed."""
+    limits: dict[str, tuple[float, str]] = {}
+    for one in (c for resolved in bill for c in resolved.botanical.cautions):
+        if one.limit_mg_per_kg is not None:
+            held = limits.get(one.compound_id, (0.0, ""))
+            limits[one.compound_id] = max(held, (one.limit_mg_per_kg, one.source))
+    return tuple(
+        danger(
+            "limit",
+            compound_id,
+            mg_per_kg=content_mg_per_kg[compound_id],
+            limit_mg_per_kg=limit,
+            source=source,
+        )
+        for compound_id, (limit, source) in limits.items()
+        if content_mg_per_kg.get(compound_id, 0.0) > limit
+    )
+
+
+def for_drink(flavours: Flavours, kept: Sequence[Span], volume_l: float, abv: float) -> tuple[Note, ...]:
+    """Legal limits that the bottled spirit would exceed.
+
+    The content is that of the keep in the mass of the bottled spirit. It is predicted from typical yields
+    and good to a factor of two or three: near a limit, have it measured.
+    """
+    if volume_l <= 0.0:
+        return ()
+    kilograms = float(strength.mass_of(volume_l, abv))
+    held = {name: grams * MG_PER_G / kilograms for name, grams in flavours.over_g(kept).items()}
+    return for_limits(flavours.bill, held)
+
+
+def film(flavours: Flavours, end: float) -> tuple[Note, ...]:
+    """Whether more oil lies in the pot than its liquid dissolves.
+
+    The sum of concentration over solubility, at the strength of the pot. The solubilities are those near
+    20 to 25 °C, in truth they are higher at the boil: the film is foretold too soon rather than too late.
+    Compounds of the distiller's own, whose solubility is not known, are left out.
+    """
+    if not flavours.compound_ids:
+        return ()
+    s = flavours.carried.depletion[flavours.carried.depletion <= end]
+    held = {name: c for name, c in flavours.pot_g_per_l(s).items() if name not in flavours.own}
+    states = flavours.course.at(s)
+    filled = np.broadcast_to(np.asarray(clouding.load(held, states.pot_abv)), s.shape)
+    if not np.any(filled >= FILM):
+        return ()
+    first = int(np.argmax(filled >= FILM))
+    return (
+        caution("oil_film", from_l=float(states.collected_l[first]), times_dissolved=float(filled.max())),
+    )
+
+
+# --- The usual cautions, and those that this run calls for.
+
+
+# Said with every run, whatever it is. Common practice, no source; figures in data/safety.csv.
+ALWAYS = (
+    danger(EVERY_RUN, "law"),
+    danger(EVERY_RUN, "fire"),
+    danger(EVERY_RUN, "attendance"),
+    danger(EVERY_RUN, "cooling"),
+    caution(EVERY_RUN, "forecast"),
+)
+MOST_FILL = 0.75  # common practice, no source
+MOST_CHARGE_ABV = 40.0  # common practice in a domestic still, no source
+ROUNDING_ABV = 1e-6  # a charge let down to the limit is not above it
+USUAL_BOTANICAL_ABV = 60.0  # charges of botanicals go up to here: common practice, no source
+
+
+def for_run(charge: Charge, setting: Setting, course: Course, hot_solids_l: float) -> tuple[Note, ...]:
+    """Cautions that depend on the charge and the still."""
+    found = []
+    hot = float(course.at(np.array([0.0])).pot_hot_l[0]) + hot_solids_l
+    fill = hot / setting.still.capacity_l
+    if fill > MOST_FILL:
+        found.append(caution("fill", "still.capacity", boiling_l=hot, fill=fill, most_fill=MOST_FILL))
+    found += fire(charge.abv)
+    if setting.still.min_level_l == 0.0:
+        found.append(caution("bare_element", "still.min_level"))
+    return tuple(found)
+
+
+def fire(charge_abv: float) -> tuple[Note, ...]:
+    """Caution against a strong charge."""
+    if charge_abv <= MOST_CHARGE_ABV + ROUNDING_ABV:
+        return ()
+    strong = charge_abv > USUAL_BOTANICAL_ABV + ROUNDING_ABV
+    return (
+        danger(
+            "strong_charge",
+            "charge.abv",
+            abv=charge_abv,
+            lights_c=flash_point(float(strength.x_from_abv(charge_abv))) - ZERO_C,
+            usual_abv=MOST_CHARGE_ABV,
+            usual_botanicals_abv=USUAL_BOTANICAL_ABV if strong else None,
+        ),
+    )
+
+
+def for_end(end: End, least_level_l: float) -> tuple[Note, ...]:
+    """What to heed when the still ends the run before the distiller does."""
+    if end.reason != "min_level":
+        return ()
+    return (caution("early_end", "still.min_level", least_level_l=least_level_l),)
