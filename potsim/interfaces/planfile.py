@@ -152,7 +152,7 @@ def several(document: Mapping[str, Any], name: str, source: Source) -> list[tupl
 # --- The keys of a plan file: for each, the field it fills, how its text is read and how it is written back.
 
 
-METALS = ("stainless steel", "copper")
+METALS = ("stainless steel", "steel", "copper", "glass")
 
 
 @dataclass(frozen=True)

@@ -80,7 +80,7 @@ class Amounts:
     its slope; a change of power lies between two points, as the stream jumps there.
     """
 
-    charge_mol: float  # moles charged
+    whole_mol: float  # moles that would be collected of the whole charge
     over_mol: Array  # moles that are over, and those of ethanol
     ethanol_mol: Array  # moles that are over, and those of ethanol
     stream_x: Array  # mole fraction of ethanol in the stream, and its strength [% vol at 20 °C]
@@ -120,7 +120,7 @@ class Amounts:
 
     def depletion(self, over_mol: Array) -> Array:
         """Depletion ln(W0 / W) when so many moles are over."""
-        return np.asarray(-np.log1p(-over_mol / self.charge_mol))
+        return np.asarray(-np.log1p(-over_mol / self.whole_mol))
 
 
 @lru_cache(maxsize=16)
@@ -135,7 +135,7 @@ def amounts(course: Course, end: float) -> Amounts:
     l_per_mol = np.asarray(strength.volume_from_moles(y, 1.0 - y))
     steps = 0.5 * (l_per_mol[1:] + l_per_mol[:-1]) * np.diff(states.over_mol)
     return Amounts(
-        charge_mol=course.charge_mol,
+        whole_mol=course.charge_mol * (1.0 - course.still.lost),
         over_mol=states.over_mol,
         ethanol_mol=states.over_ethanol_mol,
         stream_x=y,

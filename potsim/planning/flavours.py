@@ -166,9 +166,10 @@ class Flavours:
         return np.concatenate([self.rows_of(k + 1) for k in meant])
 
     def over_by_row(self, spans: Sequence[Span]) -> Array:
-        """What comes over of each row of `carried` in each span [g], shape (rows, spans)."""
+        """What is collected of each row of `carried` in each span [g], shape (rows, spans)."""
         edges = np.array(spans, dtype=float).reshape(-1, 2)
-        over = self.carried.at(edges.ravel()).over * self.carried.rows.amount[:, None]
+        got = (1.0 - self.course.still.lost) * self.carried.rows.amount[:, None]
+        over = self.carried.at(edges.ravel()).over * got
         return np.asarray(over[:, 1::2] - over[:, ::2])
 
     def over_g(self, spans: Sequence[Span]) -> dict[str, float]:

@@ -270,7 +270,7 @@ def lay(course: Course, points: CutPoints, sizes: Sequence[JarStock] = ()) -> Ro
     the stream changes fast, the large ones between.
     """
     run = amounts(course, points.end)
-    cuts = -course.charge_mol * np.expm1(-np.array([0.0, points.heads, points.keep_end, points.end]))
+    cuts = -run.whole_mol * np.expm1(-np.array([0.0, points.heads, points.keep_end, points.end]))
     cuts = np.minimum(cuts, run.over_mol[-1])  # which rounding may leave a little below the end
     places = np.interp(cuts, run.over_mol, run.stream_l).tolist()
     heads_l = float(run.volume_l(cuts[:1], cuts[1:2])[0]) if points.heads > 0.0 else 0.0

@@ -421,7 +421,7 @@ def alcohol_over(course: Course) -> float:
     """Depletion at which 99 % of the alcohol is over; of the charge, if that is water."""
     if course.charge_x == 0.0:
         return float(-np.log1p(-ALCOHOL_OVER))
-    goal = ALCOHOL_OVER * course.charge_mol * course.charge_x
+    goal = ALCOHOL_OVER * course.charge_mol * course.charge_x * (1.0 - course.still.lost)
     s = np.linspace(0.0, EXHAUSTED, LOOKS)
     over = course.at(s).over_ethanol_mol
     # Of next to no alcohol 99 % is a matter of rounding, and may be no more than all or nothing.

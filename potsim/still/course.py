@@ -139,7 +139,7 @@ class States:
     stream_x : ndarray
         Mole fraction in the stream.
     over_mol, over_ethanol_mol : ndarray
-        Moles that have come over since the first drop, and those of ethanol.
+        Moles collected since the first drop, and those of ethanol; without what is lost behind the neck.
     pot_abv, stream_abv : ndarray
         Strengths [% vol at 20 °C].
     pot_k, vapour_k : ndarray
@@ -273,7 +273,8 @@ class Course:
         if self.charge_x == 0.0:
             x = y = x_r = pot_abv = stream_abv = np.zeros(s.shape)
         over = -self.charge_mol * np.expm1(-s)
-        ethanol = self.charge_mol * self.charge_x - left * x
+        ethanol = np.minimum(np.maximum(self.charge_mol * self.charge_x - left * x, 0.0), over)
+        got = 1.0 - self.still.lost
         moles_per_row = self.charge_mol * np.exp(-leg.from_depletion - leg.position)
         elapsed = leg.from_s + moles_per_row * (row.clock - leg.clock)
         return States(
@@ -281,8 +282,8 @@ class Course:
             pot_mol=left,
             pot_x=x,
             stream_x=y,
-            over_mol=over,
-            over_ethanol_mol=np.minimum(np.maximum(ethanol, 0.0), over),
+            over_mol=got * over,
+            over_ethanol_mol=got * ethanol,
             pot_abv=pot_abv,
             stream_abv=stream_abv,
             pot_k=row.pot_k,

@@ -555,17 +555,21 @@ class Courses:
         Time from switch-on to the first drop [s].
     legs : tuple of Leg
         Stretches of constant power.
+    got : ndarray, shape (n,)
+        Share of what leaves the neck that is collected.
     """
 
     charge_mol: Array
     charge_x: Array
     first_drop_s: Array
     legs: tuple[Leg, ...]
+    got: Array
 
     def where(self, chosen: Mask) -> Courses:
         """Return some of the runs."""
         legs = tuple(leg.where(chosen) for leg in self.legs)
-        return Courses(self.charge_mol[chosen], self.charge_x[chosen], self.first_drop_s[chosen], legs)
+        columns = (self.charge_mol[chosen], self.charge_x[chosen], self.first_drop_s[chosen])
+        return Courses(*columns, legs, self.got[chosen])
 
     def at(self, depletion: Array) -> ManyStates:
         """States of all runs.
@@ -710,19 +714,19 @@ class ManyStates:
 
     @cached_property
     def over_mol(self) -> Array:
-        """Moles that have come over since the first drop."""
-        return np.asarray(-self.courses.charge_mol[:, None] * np.expm1(-self.depletion))
+        """Moles collected since the first drop."""
+        return np.asarray(-(self.courses.charge_mol * self.courses.got)[:, None] * np.expm1(-self.depletion))
 
     @cached_property
     def over_ethanol_mol(self) -> Array:
         """Moles of ethanol among them."""
         charged = self.courses.charge_mol * self.courses.charge_x
-        ethanol = charged[:, None] - self.pot_mol * self.pot_x
+        ethanol = (charged[:, None] - self.pot_mol * self.pot_x) * self.courses.got[:, None]
         return np.clip(ethanol, 0.0, self.over_mol)
 
     @cached_property
     def recovered(self) -> Array:
-        """Share of the charged ethanol that is over; 0 for a charge of water."""
+        """Share of the charged ethanol that is collected; 0 for a charge of water."""
         charged = (self.courses.charge_mol * self.courses.charge_x)[:, None]
         return np.asarray(self.over_ethanol_mol / np.where(charged > 0.0, charged, 1.0))
 
@@ -775,7 +779,14 @@ class ManyStates:
         return self._told(*parts)
 
 
-def courses(family: Family, charge_mol: Array, charge_x: Array, stills: Stills, still: Still) -> Courses:
+def courses(
+    family: Family,
+    charge_mol: Array,
+    charge_x: Array,
+    stills: Stills,
+    still: Still,
+    got: Array | None = None,
+) -> Courses:
     """Put a charge into each of many stills.
 
     Parameters
@@ -788,6 +799,8 @@ def courses(family: Family, charge_mol: Array, charge_x: Array, stills: Stills, 
         What differs, n of them; all must be able to run and to boil.
     still : Still
         What they have in common: heat-up power, metal, changes of power.
+    got : ndarray, shape (n,), optional
+        Share of what leaves the neck that is collected; the still's own if left out.
 
     Returns
     -------
@@ -797,7 +810,9 @@ def courses(family: Family, charge_mol: Array, charge_x: Array, stills: Stills, 
     walks = family.walks(charge_x, stills)
     boiling_k = walks.at(np.zeros(1))("pot_k")[:, 0]
     drop_s = heat_up_s(charge_mol, charge_x, boiling_k, stills, still)
-    out = Courses(charge_mol, charge_x, drop_s, (Leg(walks, np.zeros_like(drop_s), drop_s),))
+    legs = (Leg(walks, np.zeros_like(drop_s), drop_s),)
+    collected = np.full_like(drop_s, 1.0 - still.lost) if got is None else got
+    out = Courses(charge_mol, charge_x, drop_s, legs, collected)
     for change in still.power_changes:
         there = out.at_collected(np.array([change.from_collected_l]))[:, 0]
         out = out.at_power(there, family, change.power_w)

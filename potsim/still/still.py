@@ -7,11 +7,11 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import RequestError, require
+from potsim.errors import require
 from potsim.liquid import equilibrium
+from potsim.still.build import material
 
-# Specific heat of the metal near 60 °C [J/kg/K]: handbook values, from memory.
-METALS = {"stainless steel": 500.0, "copper": 390.0}
+MOST_LOST = 0.5  # of what comes over
 LOWEST_PRESSURE_PA = 60e3
 HIGHEST_PRESSURE_PA = 110e3
 LARGEST_ERROR = 0.25  # of ln alpha; published sets differ by 0.03
@@ -90,6 +90,9 @@ class Still:
         Heat capacity of the metal heated with the charge [J/K]; counted in the heat-up only.
     power_changes : tuple of PowerChange
         In the order of the run.
+    lost : float
+        Share of what leaves the neck that is never collected, 0 to 0.5: it leaves the pot, the temperatures
+        and the clock as they are, and takes its share of all.
     """
 
     capacity_l: float
@@ -98,8 +101,10 @@ class Still:
     min_level_l: float = 0.0
     metal_j_per_k: float = 0.0
     power_changes: tuple[PowerChange, ...] = ()
+    lost: float = 0.0
 
     def __post_init__(self) -> None:
+        require("still.lost", self.lost, 0, MOST_LOST, "of what comes over (0 to 1)")
         require("still.capacity", self.capacity_l, 0, 1e5, "L", open_low=True)
         require("still.heat_up_power", self.heat_up_power_w, 0, 1e6, "W", open_low=True)
         require("still.min_level", self.min_level_l, 0, 1e5, "L")
@@ -112,7 +117,7 @@ def metal_heat_capacity(mass_kg: float, metal: str) -> float:
     ----------
     mass_kg : float
         Mass [kg].
-    metal : {'stainless steel', 'copper'}
+    metal : {'stainless steel', 'steel', 'copper', 'glass'}
         What it is.
 
     Returns
@@ -125,9 +130,7 @@ def metal_heat_capacity(mass_kg: float, metal: str) -> float:
     RequestError
         For another metal.
     """
-    if metal not in METALS:
-        raise RequestError(f"still.pot_metal is '{metal}'; allowed are {' and '.join(METALS)}.")
-    return mass_kg * METALS[metal]
+    return mass_kg * material(metal).heat_j_kg_k
 
 
 def pressure_at_altitude(altitude_m: float) -> float:
