@@ -317,24 +317,23 @@ def test_a_run_is_begun_once_and_follows_from_its_plan(browser: Browser) -> None
 def test_a_run_is_played_to_its_end(browser: Browser) -> None:
     run = browser.begin()
     planned = potsim.distil(potsim.example_plan())
-    long_ago = planned.stop.elapsed_min + 60.0
-    browser.tell(run, {"kind": "heat", "ticks": ["cooling", "outlet", "flame", "stays"]}, ago_min=long_ago)
+    switched_on = time.time() * 1000.0 - 60_000.0 * (planned.stop.elapsed_min + 60.0)
+
+    def tell(minute: float, **thing: Any) -> None:
+        browser.tell(run, {**thing, "at_ms": switched_on + 60_000.0 * minute})
+
+    tell(0.0, kind="heat", ticks=["cooling", "outlet", "flame", "stays"])
     found = browser.get(f"/api/runs/{run}")
     assert [order["kind"] for order in found["orders"]][:2] == ["first_drop", "jar"]
     assert found["orders"][-1]["kind"] == "stop"
     for jar in planned.jars:
-        tick = {
-            "kind": "jar",
-            "n": jar.number,
-            "volume": f"{1000 * jar.volume_l:.4g} mL",
-            "saw": jar.number - 1,
-        }
-        browser.tell(run, tick, ago_min=long_ago - jar.full_min)
-    browser.tell(run, {"kind": "off"}, ago_min=long_ago - planned.stop.elapsed_min)
+        volume = f"{1000 * jar.volume_l:.4g} mL"
+        tell(jar.full_min, kind="jar", n=jar.number, volume=volume, saw=jar.number - 1)
+    tell(planned.stop.elapsed_min, kind="off")
     found = browser.get(f"/api/runs/{run}")
     assert found["live"] is False
     assert found["orders"] == [{"kind": "pour", "jar": None, "min": None, "l": None}]
-    assert found["off_ms"] - found["heat_ms"] == pytest.approx(60_000 * planned.stop.elapsed_min, abs=2_000)
+    assert found["off_ms"] - found["heat_ms"] == pytest.approx(60_000 * planned.stop.elapsed_min, abs=500)
     pour = found["pour"]
     assert pour["jars"] == list(planned.keep.jars)
     assert pour["pool"]["volume_l"] == pytest.approx(planned.keep.volume_l, rel=0.01)

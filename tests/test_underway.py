@@ -173,6 +173,27 @@ def test_before_the_heat_and_before_the_first_drop(run: Run, tmp_path: Path) -> 
         assert [jar.to_l for jar in made.jars] == pytest.approx([jar.to_l for jar in run.jars], abs=1e-3)
 
 
+def test_the_jar_under_the_spout_when_the_heat_goes_off_is_over(run: Run, tmp_path: Path) -> None:
+    with Journal.open(tmp_path / "x.jsonl", "title = 'x'\n") as journal:
+        journal.append(Heat(True), at=NOON)
+        for jar in run.jars[:5]:
+            journal.append(Full(jar.number, round(jar.volume_l, 4)), at=after(jar.full_min))
+        sixth = run.jars[5]
+        journal.append(Heat(False), at=after(0.5 * (run.jars[4].full_min + sixth.full_min)))
+        made = UnderWay(run, journal, follow(run, journal.readings))
+        last = made.jars[-1]
+        assert (last.number, last.state, last.role) == (6, "over", "keep")
+        assert last.volume_l == pytest.approx(0.5 * sixth.volume_l, rel=0.05)
+        assert last.number in made.kept
+        assert made.end_l == pytest.approx(last.to_l)
+    with Journal.open(tmp_path / "y.jsonl", "title = 'x'\n") as journal:
+        journal.append(Heat(True), at=NOON)
+        journal.append(Full(1, 0.03), at=after(run.jars[0].full_min))
+        journal.append(Heat(False), at=after(run.jars[0].full_min + 0.05))
+        made = UnderWay(run, journal, follow(run, journal.readings))
+        assert [jar.number for jar in made.jars] == [1]
+
+
 def test_what_was_measured_of_a_jar_wins(run: Run, tmp_path: Path) -> None:
     with Journal.open(tmp_path / "x.jsonl", "title = 'x'\n") as journal:
         journal.append(Heat(True), at=NOON)

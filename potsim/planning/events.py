@@ -219,6 +219,11 @@ _TYPES: Mapping[str, tuple[type, ...]] = {
 }
 
 
+def now() -> datetime:
+    """Return the time of this computer; all that is told is put on this clock."""
+    return datetime.now(UTC)
+
+
 class Record(NamedTuple):
     """One line of a journal: an event, its id, when it happened, on which device it was told."""
 

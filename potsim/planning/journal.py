@@ -15,13 +15,14 @@ import re
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, NamedTuple
 
 from potsim.errors import PotsimError, RequestError
 from potsim.liquid.equilibrium import ATMOSPHERE_PA
+from potsim.planning import events
 from potsim.planning.events import (
     Damaged,
     Event,
@@ -261,7 +262,7 @@ class Journal:
             with _alone(handle, named):
                 journal._take(mend=True)
                 if not journal._records and plan_text is not None:
-                    journal._write(Record(event_id, datetime.now(UTC), device, 1, Start(plan_text)))
+                    journal._write(Record(event_id, events.now(), device, 1, Start(plan_text)))
                     _sync_folder(named)
             if not journal._records:
                 raise RequestError(f"'{named}' holds no run.", "Begin one: potsim follow PLAN --enter")
@@ -577,7 +578,7 @@ class Journal:
             known = [r for r in self._records if event_id and r.id == event_id]
             if known:
                 return Told(known[0], True)
-            now = _to_milliseconds(datetime.now(UTC))
+            now = _to_milliseconds(events.now())
             name = event_id or f"{now:%Y%m%d%H%M%S%f}-{self._lines + 1}"
             record = Record(
                 name, min(_to_milliseconds(at or now), now), device[:40], self._lines + 1, check(event)

@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 FIRST_SHARE = 0.9  # of the water that is poured before the jug is read again; common practice, no source
 TOLD_ABV = 0.05  # [% vol]; so little weaker than the label is the label
 SLIVER_L = 5e-4  # so little is no jar
+LAST_SHARE = 0.05  # of a jar: less in the last one is the time between two taps
 MOST_COMING = 500  # jars laid out beyond those noted
 READ_ABV, READ_G, READ_L = (
     0.3,
@@ -218,8 +219,19 @@ class UnderWay:
         """All collected at the stop [L]: as noted once the heat is off, else as forecast."""
         spans = [j.to_l for j in self._noted_spans]
         if self.journal.heat_off is not None:
-            return max([*spans, self.forecast.collected_l])
+            return max([*spans, self._off_l])
         return max([*spans, self.forecast.stop_l.value])
+
+    @cached_property
+    def _off_l(self) -> float:
+        """What was over when the heat went off, on the likeliest course [L]."""
+        off = self.journal.heat_off
+        minute = None if off is None else self.journal.minute(off)
+        if minute is None or (not self.journal.readings and minute < self.first_drop_min):
+            return self.forecast.collected_l
+        held, most = float(self._held[0]), float(self.forecast.fit.tracks.points.over_l[0, -1])
+        places = np.linspace(0.0, max(most - held, 1e-6), 513)
+        return max(float(np.interp(minute, self.minutes(places), places)), self.forecast.collected_l)
 
     # Jars -------------------------------------------------------------------------------------------------
 
@@ -272,11 +284,13 @@ class UnderWay:
     def _last_span(self) -> list[_Span]:
         """What ran into a jar that nobody noted before the heat went off."""
         noted = self._noted_spans
-        begin, end = (noted[-1].to_l if noted else 0.0), self.forecast.collected_l
-        if end - begin < SLIVER_L or not self.run.jars:
+        begin, end = (noted[-1].to_l if noted else 0.0), self._off_l
+        if end - begin < SLIVER_L or not self.run.jars or self.journal.heat_off is None:
             return []
         number = noted[-1].number + 1 if noted else 1
         like = self.run.jars[min(number, len(self.run.jars)) - 1]
+        if noted and end - begin < LAST_SHARE * like.size_l:  # it was noted as the heat went off
+            return []
         return [_Span(number, like.role, like.size_l, begin, end, None)]
 
     @property
@@ -304,7 +318,7 @@ class UnderWay:
                 JarUnderWay(
                     number=span.number,
                     role=span.role,
-                    state=_state(span, k == flowing and begun),
+                    state=_state(span, k == flowing and begun, self.journal.heat_off is not None),
                     size_l=span.size_l,
                     from_l=span.from_l,
                     to_l=span.to_l,
@@ -508,9 +522,9 @@ class UnderWay:
 _WATER_G_PER_L = 1000.0 * float(strength.mass_of(1.0, 0.0))
 
 
-def _state(span: _Span, flowing: bool) -> str:
+def _state(span: _Span, flowing: bool, off: bool) -> str:
     if span.noted is None:
-        return "flowing" if flowing else "coming"
+        return "over" if off else "flowing" if flowing else "coming"
     return {True: "safe", False: "out", None: "over"}[span.noted.kept]
 
 

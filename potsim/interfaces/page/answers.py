@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces.page import words
+from potsim.interfaces.page import form, words
 from potsim.interfaces.planfile import Source, example_plan, plan_of, read_plan, tables_of, write_plan
 from potsim.planning import flavours as aroma
 from potsim.planning.botanicals import library
@@ -574,6 +574,8 @@ def _start() -> dict[str, Any]:
     from potsim.planning.trials import VERDICTS
 
     return {
+        "formats": form.formats(),
+        "schema": form.schema(),
         "example": tables_of(example_plan()),
         "verdicts": list(VERDICTS),
         "library": [
@@ -583,6 +585,7 @@ def _start() -> dict[str, Any]:
                 "aliases": list(one.aliases),
                 "part": one.part,
                 "group": getattr(one, "group", None),
+                "class": None,
                 "states": list(one.states),
                 "state": one.yield_state,
                 "piece": None if one.piece is None else one.piece.name,

@@ -8,7 +8,6 @@ import gzip
 import hashlib
 import json
 import os
-import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
@@ -47,6 +46,7 @@ from potsim.interfaces.page.workers import (
     Workers,
     body,
 )
+from potsim.planning import events
 from potsim.planning.journal import BusyError
 
 THREADS = 4  # that write to the data folder; calculations have processes of their own
@@ -163,7 +163,7 @@ class Live:
 
 
 def _now_ms() -> int:
-    return time.time_ns() // 1_000_000
+    return round(events.now().timestamp() * 1000.0)
 
 
 # The desk ---------------------------------------------------------------------------------------------------

@@ -212,9 +212,9 @@ def strip(made: UnderWay) -> dict[str, Any]:
         "tail": None,
         "clouds_l": None,
         "band": {
-            "l": column(curve.collected_l, 4),
-            "low": column(curve.low_abv, 2),
-            "high": column(np.minimum(curve.high_abv, 100.0), 2),
+            "l": column(places[::2], 4),
+            "low": column(np.interp(places, curve.collected_l, curve.low_abv)[::2], 2),
+            "high": column(np.interp(places, curve.collected_l, np.minimum(curve.high_abv, 100.0))[::2], 2),
         },
         "readings": [
             {"id": one.id, "l": round(one.l, 5), "abv": round(one.abv, 2)} for one in _read_off(made.journal)

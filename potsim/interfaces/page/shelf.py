@@ -8,7 +8,6 @@ A plan is a plan file. A run is a plan file with a journal beside it, ``NAME.tom
 from __future__ import annotations
 
 import contextlib
-import datetime
 import json
 import os
 import re
@@ -23,6 +22,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from potsim.errors import PotsimError, RequestError
+from potsim.planning import events
 from potsim.planning.events import Bottled, Clouded, Event, Pool, Titled, Verdict
 from potsim.planning.journal import Journal, blame
 
@@ -249,7 +249,7 @@ class Shelf:
         RequestError
             If the folder is full.
         """
-        day = datetime.datetime.now(datetime.UTC).date().isoformat()
+        day = events.now().date().isoformat()
         with self._writing:
             name = self._named(thing, f"{day} {title}")
             if self.has_run(name):

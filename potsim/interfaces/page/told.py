@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import quantities
 from potsim.interfaces.page.shelf import Shelf
 from potsim.interfaces.readingsfile import column
+from potsim.planning import events
 from potsim.planning.events import (
     LONGEST_WORDS,
     Bottled,
@@ -134,7 +135,7 @@ def tell(shelf: Shelf, run: str, sent: Mapping[str, Any], most: int) -> dict[str
 
 def _moment(thing: Mapping[str, Any], sent: Mapping[str, Any]) -> datetime:
     """When a thing happened: as long ago as the device's own clock says, whatever that clock shows."""
-    now = datetime.now(UTC)
+    now = events.now()
     at, sent_at = thing.get("at_ms"), sent.get("sent_ms")
     if not _number(at):
         return now
