@@ -1,4 +1,4 @@
-"""The form of a plan as data for the page: its parts, tables and keys, and how each kind of number is said."""
+"""The form of a plan as data for the page: parts, tables and keys, and how each kind of number is said."""
 
 from __future__ import annotations
 
