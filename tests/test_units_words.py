@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -57,3 +59,66 @@ def test_jar_numbers_read_back(jars) -> None:
 )
 def test_numbers_back_to_words(write, value, text) -> None:
     assert write(value) == text
+
+
+# What the table of formats holds for the page.
+
+
+def said_by_the_page(kind: str, value: float, system: str) -> str:
+    """As the browser goes by the table: the first step whose bound is not reached, then its numbers."""
+    found = json.loads(json.dumps(wording.formats()))[system][kind]
+    step = next((one for one in found["steps"] if abs(value) < one["below"]), found)
+    text = f"{value * step['times'] + found['plus']:.{step['decimals']}f}"
+    if step["trim"] and "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return f"{text} {step['unit']}".strip()
+
+
+@pytest.mark.parametrize("system", wording.SYSTEMS)
+@pytest.mark.parametrize("kind", sorted(wording.METRIC))
+def test_the_page_says_a_number_as_every_other_face_does(kind: str, system: wording.System) -> None:
+    for value in (
+        0.0012,
+        0.03,
+        0.0999,
+        0.25,
+        0.9994,
+        0.99951,
+        2.999,
+        3.001,
+        9.99,
+        10.01,
+        78.44,
+        640.0,
+        12345.6,
+    ):
+        with wording.in_units(system):
+            assert wording.say(kind, value) == said_by_the_page(kind, value, system)
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "text"),
+    [
+        ("volume", 3.785411784, "1 US gal"),
+        ("volume", 0.0295735295625, "1 fl oz"),
+        ("mass", 28.349523125, "1 oz"),
+        ("mass", 907.18474, "2 lb"),
+        ("temperature", 100.0, "212 °F"),
+        ("temperature", 0.0, "32 °F"),
+        ("pressure", 1013.25, "29.92 inHg"),
+        ("abv", 62.0, "62.0 % vol"),
+    ],
+)
+def test_numbers_in_us_units(kind: str, value: float, text: str) -> None:
+    """Gallon, ounce, pound: NIST HB 44; 29.92 inHg: the standard atmosphere in inches, from memory."""
+    with wording.in_units("us"):
+        assert wording.say(kind, value) == text
+    assert wording.say("volume", 0.25) == "250 mL"
+
+
+def test_a_column_has_one_unit_by_its_largest() -> None:
+    assert wording.column("volume_column", [0.03, 0.5]) == ("mL", ["30", "500"])
+    assert wording.column("volume_column", [0.03, 10.0]) == ("L", ["0.03", "10.00"])
+    assert wording.column("volume_column", [0.03, 0.05]) == ("mL", ["30.0", "50.0"])
+    assert wording.column("mass_column", []) == ("g", [])
+    assert wording.column("mass_column", [10.0, 12000.0]) == ("kg", ["0.01", "12.00"])

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 import potsim
-from potsim.interfaces.report.words import TOLD, WORDS, words
+from potsim.interfaces.report.words import WORDS, words
+from potsim.interfaces.wording import METRIC
 from potsim.planning.jars import TOO_SMALL
 from potsim.planning.next_trial import to_charge
 from potsim.planning.notes import EVERY_RUN, Note, caution, danger, hint
@@ -50,12 +51,12 @@ NOTES = [
     ),
     (
         caution("early_end", least_level_l=0.5),
-        "Switch off before the planned stop: the pot is down to its least level of 0.5 L. Charge more to get "
-        "to the stop.",
+        "Switch off before the planned stop: the pot is down to its least level of 500 mL. Charge more to "
+        "get to the stop.",
     ),
     (
         caution("oil_film", from_l=0.25, times_dissolved=2.34),
-        "Oil film: from 0.25 L on the pot holds more oil than it dissolves (up to 2.3 times as much, counted "
+        "Oil film: from 250 mL on the pot holds more oil than it dissolves (up to 2.3 times as much, counted "
         "at room temperature). While it lasts the first to come over come more slowly than shown.",
     ),
     (
@@ -70,8 +71,8 @@ NOTES = [
         danger("limit", "thujone", mg_per_kg=20.4, limit_mg_per_kg=10.0, source="a regulation"),
         "thujone: about 20 mg/kg in the drink is over the limit of 10 mg/kg (a regulation).",
     ),
-    (hint("assumed_capacity", capacity_l=3.4, fill=0.7), "Pot of 3.40 L, 70 % full: no capacity given."),
-    (hint("assumed_power", power_w=1020.0, capacity_l=3.4), "Power 1020 W, for a pot of 3.4 L: none given."),
+    (hint("assumed_capacity", capacity_l=3.4, fill=0.7), "Pot of 3.4 L, 70 % full: no capacity given."),
+    (hint("assumed_power", power_w=1020.0, capacity_l=3.4), "Power 1.02 kW, for a pot of 3.4 L: none given."),
     (
         hint("assumed_loss", "still.neck_loss", w_per_k=0.6, reference_l=4.0),
         "Neck sheds 0.6 W/K, scaled from a 4 L still: no neck_loss given.",
@@ -88,7 +89,7 @@ NOTES = [
     (hint("assumed_stop", share=0.9), "Stop when 90 % of the alcohol is over: no stop given."),
     (
         hint("assumed_stop_of_water", collected_l=0.5, share=0.2),
-        "Stop at 0.5 L, 20 % of the water: no stop given.",
+        "Stop at 500 mL, 20 % of the water: no stop given.",
     ),
     (
         hint("assumed_last_stop", share=0.9),
@@ -139,7 +140,7 @@ NOTES = [
     (
         hint("lost_by_cut", "fennel seed", where="after", share=0.92, end_l=1.32),
         "fennel seed: a cut, not the dose, loses it: 92 % of what comes over of it comes after the keep; let "
-        "the keep last longer (95 % of it is over at 1320 mL) rather than add more.",
+        "the keep last longer (95 % of it is over at 1.32 L) rather than add more.",
     ),
     (
         hint("lost_by_cut", "bay leaf", where="before", share=0.92, end_l=None),
@@ -162,14 +163,14 @@ def test_a_note_in_words(note: Note, said: str) -> None:
 
 
 def test_templates_name_ways_of_telling_that_there_are() -> None:
-    """What a template wants to be told in words of ours must be in their table; the rest is Python's."""
+    """A way of telling in words of ours must be in the table of formats; the rest is Python's."""
     ways = {
         spec
         for said in WORDS.values()
         if isinstance(said, str)
         for _, _, spec, _ in string.Formatter().parse(said)
     }
-    assert {spec for spec in ways if spec and spec.isalpha() and len(spec) > 1} <= set(TOLD)
+    assert {spec for spec in ways if spec and len(spec) > 3} <= set(METRIC)
 
 
 FIREWEED = """

@@ -26,6 +26,7 @@ from potsim.interfaces.planfile import (
     tables_of,
 )
 from potsim.interfaces.wording import (
+    Step,
     format_abv,
     format_mass,
     format_minutes,
@@ -35,8 +36,9 @@ from potsim.interfaces.wording import (
     format_share,
     format_temperature,
     format_volume,
+    number,
     plain,
-    unit_of_volumes,
+    step_of,
 )
 from potsim.planning.blends import TrialBlend
 from potsim.planning.botanicals import BotanicalDose
@@ -580,17 +582,16 @@ def per_litre(g_per_l: float) -> str:
 def when(lines: Sequence[InBottle | None]) -> tuple[str, list[tuple[str, str, str]]]:
     """Return when botanicals come over."""
     ends = [line.timing.end_l for line in lines if line is not None and line.timing is not None]
-    unit, per_l = unit_of_volumes(max(ends, default=0.0))
-    return unit, [_when(line, per_l) for line in lines]
+    step = step_of("volume_column", max(ends, default=0.0))
+    return step.unit, [_when(line, step) for line in lines]
 
 
-def _when(line: InBottle | None, per_l: float) -> tuple[str, str, str]:
+def _when(line: InBottle | None, step: Step) -> tuple[str, str, str]:
     if line is None:
         return "", "", ""
     if line.timing is None:
         return line.klass, "", ""
-    digits = 0 if per_l > 1.0 else 2
-    start, end = (f"{per_l * volume:.{digits}f}" for volume in (line.timing.start_l, line.timing.end_l))
+    start, end = (number("volume_column", v, step) for v in (line.timing.start_l, line.timing.end_l))
     return line.klass, start, end
 
 

@@ -1,14 +1,179 @@
-"""Numbers back to words for people: one rounding for tables, plots and pages; and exact text for files."""
+"""Numbers back to words for people: one table of formats for every face; and exact text for files.
+
+Each kind of quantity has its steps by size, in each system of units. The page gets the table as data and goes
+by it too, so that a volume turns to litres at the same size everywhere.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import itertools
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextvars import ContextVar
 from decimal import Decimal
+from typing import Any, Literal, NamedTuple
 
-from potsim.planning.jars import MOST_ML
+System = Literal["metric", "us"]
+SYSTEMS: tuple[System, ...] = ("metric", "us")
 
+
+class Step(NamedTuple):
+    """How values up to a size are told."""
+
+    below: float  # size of the plain value, in the unit that the code counts in
+    unit: str
+    times: float  # of the unit in one of the plain unit
+    decimals: int
+    trim: bool = False  # whether zeros at the end are left out
+
+
+class Format(NamedTuple):
+    """How a kind of quantity is told."""
+
+    steps: tuple[Step, ...]  # rising; the last has no bound
+    plus: float = 0.0  # added to the told number, for scales that begin elsewhere
+    nought: int = 0  # which step tells nothing at all
+
+
+def _one(unit: str, times: float = 1.0, decimals: int = 0, trim: bool = False, plus: float = 0.0) -> Format:
+    return Format((Step(math.inf, unit, times, decimals, trim),), plus)
+
+
+ML, FL_OZ, GALLON = 1000.0, 1.0 / 0.0295735295625, 1.0 / 3.785411784  # of them in a litre; NIST HB 44, exact
+OZ, LB = 1.0 / 28.349523125, 1.0 / 453.59237  # of them in a gram; NIST HB 44, exact
+IN_HG = 1.0 / 33.86389  # inches of mercury at 0 °C in a hectopascal; NIST SP 811
+
+# By kind. Volumes count in L at 20 °C, masses in g, strengths in % vol, temperatures in °C, power in W,
+# durations in min, shares from 0 to 1, pressure in hPa.
+METRIC: Mapping[str, Format] = {
+    # as people say it
+    "volume": Format(
+        (
+            Step(0.09995, "mL", ML, 1, trim=True),
+            Step(0.9995, "mL", ML, 0),
+            Step(9.995, "L", 1.0, 2, trim=True),
+            Step(math.inf, "L", 1.0, 1, trim=True),
+        )
+    ),
+    # in a column or along an axis, by the largest there
+    "volume_column": Format(
+        (Step(0.09995, "mL", ML, 1), Step(10.0, "mL", ML, 0), Step(math.inf, "L", 1.0, 2))
+    ),
+    "volume_axis": Format((Step(10.0, "mL", ML, 0), Step(math.inf, "L", 1.0, 1))),
+    # as it is measured out
+    "volume_exact": Format(
+        (
+            Step(0.09995, "mL", ML, 1, trim=True),
+            Step(0.9995, "mL", ML, 0),
+            Step(10.0, "L", 1.0, 3),
+            Step(math.inf, "L", 1.0, 2),
+        )
+    ),
+    "mass": Format(
+        (
+            Step(0.09995, "mg", 1000.0, 1, trim=True),
+            Step(9.995, "g", 1.0, 2, trim=True),
+            Step(999.5, "g", 1.0, 1, trim=True),
+            Step(math.inf, "kg", 0.001, 2, trim=True),
+        ),
+        nought=1,
+    ),
+    # as the scales show it, by the largest of a column
+    "mass_column": Format(
+        (Step(999.95, "g", 1.0, 1), Step(10_000.0, "g", 1.0, 0), Step(math.inf, "kg", 0.001, 2))
+    ),
+    "abv": _one("% vol", decimals=1),
+    "abv_short": _one("% vol", decimals=1, trim=True),
+    "abv_about": _one("% vol"),
+    "temperature": _one("°C", decimals=1),
+    "temperature_short": _one("°C", decimals=1, trim=True),
+    "temperature_about": _one("°C"),
+    "temperature_difference": _one("K", decimals=1, trim=True),
+    "share": Format((Step(0.0995, "%", 100.0, 1, trim=True), Step(math.inf, "%", 100.0, 0))),
+    "power": Format((Step(999.5, "W", 1.0, 0), Step(math.inf, "kW", 0.001, 2, trim=True))),
+    "pressure": _one("hPa"),
+    "loss": _one("W/K", decimals=2, trim=True),
+    "minutes": _one("min"),
+    "dose": _one("g/L", decimals=2, trim=True),
+    "money": _one("", decimals=2),
+    "count": _one(""),
+}
+US: Mapping[str, Format] = {
+    **METRIC,
+    "volume": Format(
+        (Step(0.94635, "fl oz", FL_OZ, 2, trim=True), Step(math.inf, "US gal", GALLON, 2, trim=True))
+    ),
+    "volume_column": Format((Step(10.0, "fl oz", FL_OZ, 2), Step(math.inf, "US gal", GALLON, 3))),
+    "volume_axis": Format((Step(10.0, "fl oz", FL_OZ, 1), Step(math.inf, "US gal", GALLON, 2))),
+    "volume_exact": Format((Step(0.94635, "fl oz", FL_OZ, 2), Step(math.inf, "US gal", GALLON, 3))),
+    "mass": Format((Step(453.6, "oz", OZ, 3, trim=True), Step(math.inf, "lb", LB, 2, trim=True))),
+    "mass_column": Format((Step(10_000.0, "oz", OZ, 2), Step(math.inf, "lb", LB, 2))),
+    "temperature": _one("°F", 1.8, 0, plus=32.0),
+    "temperature_short": _one("°F", 1.8, 0, plus=32.0),
+    "temperature_about": _one("°F", 1.8, 0, plus=32.0),
+    "temperature_difference": _one("°F", 1.8, 0),
+    "pressure": _one("inHg", IN_HG, 2),
+}
+FORMATS: Mapping[System, Mapping[str, Format]] = {"metric": METRIC, "us": US}
+_SYSTEM: ContextVar[System] = ContextVar("system of units", default="metric")
 MOST_MG = 10_000.0  # more oil is told in grams
+
+
+@contextlib.contextmanager
+def in_units(system: System) -> Iterator[None]:
+    """Tell numbers in a system of units within a block."""
+    before = _SYSTEM.set(system)
+    try:
+        yield
+    finally:
+        _SYSTEM.reset(before)
+
+
+def step_of(kind: str, value: float) -> Step:
+    """Return how a value of a kind is told; of a column, its largest."""
+    found = FORMATS[_SYSTEM.get()][kind]
+    if value == 0.0:
+        return found.steps[found.nought]
+    return next(step for step in found.steps if abs(value) < step.below)
+
+
+def number(kind: str, value: float, step: Step | None = None) -> str:
+    """Return the number of a value, without its unit; ``step`` where a column has one unit."""
+    step = step or step_of(kind, value)
+    told = value * step.times + FORMATS[_SYSTEM.get()][kind].plus
+    return plain(told, step.decimals) if step.trim else _no_minus_zero(f"{told:.{step.decimals}f}")
+
+
+def say(kind: str, value: float) -> str:
+    """Return a value with its unit: ``say("volume", 0.25)`` is ``"250 mL"``."""
+    step = step_of(kind, value)
+    return f"{number(kind, value, step)} {step.unit}".rstrip()
+
+
+def column(kind: str, values: Sequence[float]) -> tuple[str, list[str]]:
+    """Return the unit for a column of values, by its largest, and its numbers."""
+    step = step_of(kind, max(map(abs, values), default=0.0))
+    return step.unit, [number(kind, value, step) for value in values]
+
+
+def formats() -> dict[str, dict[str, dict[str, Any]]]:
+    """Return the table as plain data, by system and kind; ``steps`` are for values below their bounds."""
+    return {
+        system: {
+            kind: {
+                **_plain_step(one.steps[-1]),
+                "plus": one.plus,
+                "steps": [{"below": step.below, **_plain_step(step)} for step in one.steps[:-1]],
+            }
+            for kind, one in FORMATS[system].items()
+        }
+        for system in SYSTEMS
+    }
+
+
+def _plain_step(step: Step) -> dict[str, Any]:
+    return {"unit": step.unit, "times": step.times, "decimals": step.decimals, "trim": step.trim}
 
 
 def plain(value: float, decimals: int) -> str:
@@ -18,35 +183,27 @@ def plain(value: float, decimals: int) -> str:
     return "0" if text == "-0" else text
 
 
-def format_volume(volume_l: float) -> str:
-    """Return a volume as people say it: ``"30.5 mL"``, ``"250 mL"``, ``"1.35 L"``."""
-    size = abs(volume_l)
-    if size < 0.09995:
-        return f"{plain(volume_l * 1000, 1)} mL"
-    if size < 0.9995:
-        return f"{plain(volume_l * 1000, 0)} mL"
-    return f"{plain(volume_l, 2 if size < 9.995 else 1)} L"
-
-
-def unit_of_volumes(most_l: float) -> tuple[str, float]:
-    """Return the unit for a column of volumes up to a largest, and how many of it make a litre."""
-    return ("L", 1.0) if 1000.0 * abs(most_l) >= MOST_ML else ("mL", 1000.0)
-
-
-def volumes(values_l: Sequence[float]) -> tuple[str, list[str]]:
-    """Return the unit for a column of volumes, and its numbers."""
-    most = max(map(abs, values_l), default=0.0)
-    unit, per_l = unit_of_volumes(most)
-    decimals = 2 if unit == "L" else 1 if most < 0.09995 else 0
-    return unit, [_no_minus_zero(f"{per_l * v:.{decimals}f}") for v in values_l]
-
-
 def _no_minus_zero(text: str) -> str:
     return text.lstrip("-") if float(text) == 0.0 else text
 
 
+def format_volume(volume_l: float) -> str:
+    """Return a volume as people say it: ``"30.5 mL"``, ``"250 mL"``, ``"1.35 L"``."""
+    return say("volume", volume_l)
+
+
+def exactly(volume_l: float) -> str:
+    """Return a volume to the millilitre, as it is measured out; from 10 L on to the centilitre."""
+    return say("volume_exact", volume_l)
+
+
+def volumes(values_l: Sequence[float]) -> tuple[str, list[str]]:
+    """Return the unit for a column of volumes, and its numbers."""
+    return column("volume_column", values_l)
+
+
 def masses(masses_g: Sequence[float]) -> tuple[str, list[str]]:
-    """Return the unit for a column of masses of oil, and its numbers."""
+    """Return the unit for a column of masses of oil, and its numbers, of three digits."""
     grams = 1000.0 * max(map(abs, masses_g), default=0.0) >= MOST_MG
     unit, per_g = ("g", 1.0) if grams else ("mg", 1000.0)
     return unit, [_digits(per_g * mass) for mass in masses_g]
@@ -60,38 +217,32 @@ def _digits(value: float) -> str:
 
 def format_mass(mass_g: float) -> str:
     """Return a mass as people say it: ``"350 mg"``, ``"1.5 g"``, ``"1.25 kg"`` (from grams)."""
-    size = abs(mass_g)
-    if 0 < size < 0.09995:
-        return f"{plain(mass_g * 1000, 1)} mg"
-    if size < 9.995:
-        return f"{plain(mass_g, 2)} g"
-    return f"{plain(mass_g, 1)} g" if size < 999.5 else f"{plain(mass_g / 1000, 2)} kg"
+    return say("mass", mass_g)
 
 
 def format_abv(abv: float) -> str:
     """Return a strength with one decimal: ``"62.0 % vol"``."""
-    return f"{abv:.1f} % vol"
+    return say("abv", abv)
 
 
 def format_share(share: float) -> str:
     """Return a share, 0 to 1, in per cent: ``"90 %"``; one decimal below 10 %."""
-    percent = share * 100
-    return f"{plain(percent, 1 if abs(percent) < 9.95 else 0)} %"
+    return say("share", share)
 
 
 def format_temperature(temperature_c: float) -> str:
     """Return a temperature with one decimal: ``"78.4 °C"``."""
-    return f"{temperature_c:.1f} °C"
+    return say("temperature", temperature_c)
 
 
 def format_power(power_w: float) -> str:
     """Return a power: ``"700 W"``, ``"1.2 kW"``."""
-    return f"{plain(power_w, 0)} W" if abs(power_w) < 999.5 else f"{plain(power_w / 1000, 2)} kW"
+    return say("power", power_w)
 
 
 def format_pressure(pressure_hpa: float) -> str:
     """Return a pressure to the whole hectopascal: ``"1013 hPa"``."""
-    return f"{plain(pressure_hpa, 0)} hPa"
+    return say("pressure", pressure_hpa)
 
 
 def format_minutes(minutes: float) -> str:

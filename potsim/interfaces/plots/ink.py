@@ -12,7 +12,7 @@ from typing import Any
 
 from matplotlib.axes import Axes
 
-from potsim.interfaces.wording import unit_of_volumes
+from potsim.interfaces.wording import step_of
 
 INK = "#222222"
 FAINT = "#8a8a8a"
@@ -131,5 +131,5 @@ class Volumes:
 
 def volumes_up_to(most_l: float) -> Volumes:
     """Return the unit for a picture that reaches to a volume."""
-    unit, per_l = unit_of_volumes(most_l)
-    return Volumes(unit, per_l, 1 if unit == "L" else 0)
+    step = step_of("volume_axis", most_l)
+    return Volumes(step.unit, step.times, step.decimals)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
-from potsim.interfaces.wording import format_abv, format_minutes, format_volume, unit_of_volumes
+from potsim.interfaces.wording import Step, format_abv, format_minutes, format_volume, number, step_of
 from potsim.planning.forecast import Band, FlavourNow, Forecast, JarNow, in_short
 from potsim.planning.readings import Reading
 
@@ -111,10 +111,10 @@ def _readings(forecast: Forecast) -> tuple[Section, ...]:
     if not forecast.readings:
         return ()
     places = [r.collected_l for r in forecast.readings if r.collected_l is not None]
-    unit, per_l = unit_of_volumes(max(places, default=0.0))
+    step = step_of("volume_column", max(places, default=0.0))
     columns = (
         Column("minute"),
-        Column("collected", unit),
+        Column("collected", step.unit),
         Column("of", align="left"),
         Column("read", "% vol"),
         Column("at", "°C"),
@@ -124,18 +124,18 @@ def _readings(forecast: Forecast) -> tuple[Section, ...]:
         Column("fit", "°C"),
         Column("", align="left"),
     )
-    rows = tuple(_row(forecast, k, one, per_l) for k, one in enumerate(forecast.readings))
+    rows = tuple(_row(forecast, k, one, step) for k, one in enumerate(forecast.readings))
     return (Section("Readings", (Table(columns, rows),)),)
 
 
-def _row(forecast: Forecast, line: int, reading: Reading, per_l: float) -> tuple[str, ...]:
+def _row(forecast: Forecast, line: int, reading: Reading, step: Step) -> tuple[str, ...]:
     entry = reading.entry
     fits = {r.kind: r for r in forecast.fit.residuals if r.line == line}
     strength, vapour = fits.get("strength"), fits.get("vapour")
     place = reading.collected_l
     return (
         "" if entry.elapsed_min is None else f"{entry.elapsed_min:.0f}",
-        _mass(reading) if place is None else f"{per_l * place:.{0 if per_l > 1.0 else 2}f}",
+        _mass(reading) if place is None else number("volume_column", place, step),
         entry.of if reading.abv is not None else "",
         "" if entry.read_abv is None else f"{entry.read_abv:.1f}",
         "" if entry.read_c is None else f"{entry.read_c:.0f}",

@@ -10,13 +10,14 @@ from potsim.errors import RangeError, RequestError
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
+    column,
+    exactly,
     format_abv,
     format_mass,
     format_minutes,
     format_numbers,
     format_share,
     format_volume,
-    unit_of_volumes,
     volumes,
 )
 from potsim.liquid.strength import Mixture
@@ -213,16 +214,13 @@ def plain(jar: WorkingJar | RequestError, away_min: float, most_share: float) ->
 # --- What a distiller reads of jars, keep and proofing.
 
 
-MOST_G = 10_000.0  # heavier is told in kilograms
-
-
 def jar_section(run: Run) -> Section:
     """Return the row of jars, in the order of the run."""
     jars = run.jars
     spirit = run.charge.ethanol_mol > 0.0
     unit, held = volumes([jar.volume_l for jar in jars])
     to_unit, to = volumes([jar.to_l for jar in jars])
-    (mass_unit, grams), kept = _masses([jar.mass_g for jar in jars]), set(run.keep.jars)
+    (mass_unit, grams), kept = column("mass_column", [jar.mass_g for jar in jars]), set(run.keep.jars)
     rows: list[tuple[str, ...]] = [
         (
             str(jar.number),
@@ -273,15 +271,6 @@ def jar_notes(run: Run) -> tuple[str, ...]:
     return sentences(note for note in run.row.notes if spirit or note.kind != TOO_SMALL)
 
 
-def _masses(masses_g: Sequence[float]) -> tuple[str, list[str]]:
-    """Unit and what the scales show: to 0.1 g where all are below 1 kg, in kilograms from 10 kg on."""
-    most = max(masses_g, default=0.0)
-    if most >= MOST_G:
-        return "kg", [f"{mass / 1000.0:.2f}" for mass in masses_g]
-    decimals = 1 if most < 999.95 else 0
-    return "g", [f"{mass:.{decimals}f}" for mass in masses_g]
-
-
 def keep_section(run: Run) -> Section:
     """Return what is pooled, and what the jars at its edges would change."""
     keep, stake = run.keep, run.row.at_stake
@@ -320,27 +309,20 @@ def _edges(keep: Keep) -> list[tuple[str, str]]:
 
 def proofing_section(made: Proofing) -> Section:
     """Return the water that brings spirit down to a strength, and what comes of it."""
-    warm, water = made.at_c != 20.0, _exactly(made.water_at_c_l)
+    warm, water = made.at_c != 20.0, exactly(made.water_at_c_l)
     pairs = [
         ("spirit", f"{format_volume(made.from_l)} at {format_abv(made.from_abv)}{_at_20(warm)}"),
         ("water", f"{format_mass(1000.0 * made.water_kg)}, or {water} of it at {made.at_c:g} °C"),
-        ("gives", f"{_exactly(made.volume_l)} at {format_abv(made.target_abv)}{_at_20(warm)}"),
+        ("gives", f"{exactly(made.volume_l)} at {format_abv(made.target_abv)}{_at_20(warm)}"),
     ]
     if warm:
-        reading = f"{_exactly(made.volume_at_c_l)}, reading {format_abv(made.reading_abv)}"
+        reading = f"{exactly(made.volume_at_c_l)}, reading {format_abv(made.reading_abv)}"
         pairs.append(("", f"{reading}, at {made.at_c:g} °C"))
     pairs += _bottles(made)
     parts: list[Part] = [Facts(tuple(pairs))]
     if len(made.additions) > 1:
         parts.append(_additions(made))
     return Section("Proofing", (*parts, Points(sentences(made.notes))))
-
-
-def _exactly(volume_l: float) -> str:
-    """A volume to the millilitre, as it is measured out; from 10 L on to the centilitre."""
-    if volume_l < 0.9995:
-        return format_volume(volume_l)
-    return f"{volume_l:.3f} L" if unit_of_volumes(volume_l)[0] == "mL" else f"{volume_l:.2f} L"
 
 
 def _at_20(warm: bool) -> str:
@@ -414,7 +396,7 @@ def blend_section(poured: Sequence[str], made: Mixture) -> Section:
     less, mass = made.contraction_l, format_mass(1000.0 * made.mass_kg)
     pairs = [
         *(("poured" if k == 0 else "", text) for k, text in enumerate(poured)),
-        ("gives", f"{_exactly(made.volume_l)} at {format_abv(made.abv)}, {mass}"),
+        ("gives", f"{exactly(made.volume_l)} at {format_abv(made.abv)}, {mass}"),
         ("pure alcohol", format_volume(made.ethanol_l)),
         ("contraction", f"{format_volume(abs(less))} {'less' if less >= 0.0 else 'more'} than was poured"),
     ]

@@ -16,7 +16,8 @@ from potsim.interfaces.wording import (
     format_power,
     format_share,
     format_volume,
-    unit_of_volumes,
+    number,
+    step_of,
     volumes,
 )
 from potsim.planning.ensemble import Band, Ensemble
@@ -177,9 +178,8 @@ def _volume_writer(ran: Sequence[Row]) -> tuple[str, Callable[[float | None], st
     """Unit for where botanicals come over, and what writes a volume in it."""
     places = [place for row in ran for place in row.places]
     most = max((v for p in places for v in (p.start_l, p.peak_l) if v is not None), default=0.0)
-    unit, per_l = unit_of_volumes(most)
-    digits = 0 if per_l > 1.0 else 2
-    return unit, lambda volume_l: NONE if volume_l is None else f"{per_l * volume_l:.{digits}f}"
+    step = step_of("volume_column", most)
+    return step.unit, lambda v: NONE if v is None else number("volume_column", v, step)
 
 
 def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
@@ -332,8 +332,9 @@ def sure_section(found: Ensemble) -> Section:
 
 def _row(band: Band, unit: str, per: float, digits: int) -> tuple[str, ...]:
     """Unit and numbers; volumes in millilitres where they are small."""
-    if unit == "L" and (small := unit_of_volumes(band.high))[0] == "mL":
-        unit, per, digits = (*small, 0)
+    if unit == "L":
+        step = step_of("volume_axis", band.high)
+        unit, per, digits = step.unit, step.times, digits if step.decimals else 0
     return unit, *_cells(band, per, digits)
 
 

@@ -1,8 +1,8 @@
 """Notes in words: what each kind says, once, for every face.
 
-A template names values of the note in braces, each with the way it is told after a colon: one of `TOLD`, or
-Python's. The subject of a note is `subject` in its template. Where the sentence itself depends on the values,
-a function makes it.
+A template names values of the note in braces, each with its kind of quantity in the table of formats after a
+colon, or with a format of Python's; its subject is `subject`. Where the sentence itself depends on the
+values, a function makes it.
 """
 
 from __future__ import annotations
@@ -11,18 +11,19 @@ import string
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from potsim.planning.jars import measured
+from potsim.interfaces.wording import METRIC, number, say
 from potsim.planning.notes import EVERY_RUN, Note
 
 Words = str | Callable[[Note], str]
 
 
 class _Template(string.Formatter):
-    """Templates whose values are told in the ways of `TOLD`."""
+    """Templates whose values are told by the table of formats."""
 
     def format_field(self, value: Any, format_spec: str) -> str:
-        told = TOLD.get(format_spec)
-        return str(super().format_field(value, format_spec)) if told is None else told(value)
+        if format_spec in METRIC:
+            return say(format_spec, value)
+        return str(super().format_field(value, format_spec))
 
 
 TEMPLATE = _Template()
@@ -44,18 +45,6 @@ def sentences(notes: Iterable[Note]) -> tuple[str, ...]:
     return tuple(map(words, notes))
 
 
-def _litres(volume_l: float) -> str:
-    """A volume to three digits, in mL below a litre."""
-    return f"{volume_l * 1000.0:.3g} mL" if volume_l < 0.9995 else f"{volume_l:.3g} L"
-
-
-TOLD: dict[str, Callable[[Any], str]] = {
-    "litres": _litres,
-    "measured": measured,
-    "percent": lambda share: f"{100.0 * share:.0f} %",
-}
-
-
 # --- Dangers and cautions.
 
 
@@ -73,11 +62,11 @@ ALWAYS = {
 
 def _strong_charge(note: Note) -> str:
     v = note.values
-    lights = f"its vapour lights at {v['lights_c']:.0f} °C (from IEC 60079-20-1)"
+    lights = fill("its vapour lights at {lights_c:temperature_about} (from IEC 60079-20-1)", **v)
     with_botanicals = v["usual_botanicals_abv"]
     more = "" if with_botanicals is None else f", {with_botanicals:.0f} % with botanicals"
     usual = f"Usual are at most {v['usual_abv']:.0f} % in a small still{more}"
-    return f"Charge of {v['abv']:.0f} % vol: {lights}. {usual} (common practice, no source)."
+    return f"Charge of {say('abv_about', v['abv'])}: {lights}. {usual} (common practice, no source)."
 
 
 def _dose(note: Note) -> str:
@@ -90,13 +79,13 @@ def _dose(note: Note) -> str:
 
 HEED: dict[str, Words] = {
     EVERY_RUN: lambda note: ALWAYS[note.subject],
-    "fill": "Fill: the boiling charge takes {boiling_l:.3g} L, {fill:percent} of the pot; at most "
-    "{most_fill:percent} leaves room for foam (common practice, no source).",
+    "fill": "Fill: the boiling charge takes {boiling_l:volume}, {fill:share} of the pot; at most "
+    "{most_fill:share} leaves room for foam (common practice, no source).",
     "strong_charge": _strong_charge,
     "bare_element": "A heating element inside the pot must stay covered to the end: set min_level.",
     "early_end": "Switch off before the planned stop: the pot is down to its least level of "
-    "{least_level_l:g} L. Charge more to get to the stop.",
-    "oil_film": "Oil film: from {from_l:.2f} L on the pot holds more oil than it dissolves (up to "
+    "{least_level_l:volume}. Charge more to get to the stop.",
+    "oil_film": "Oil film: from {from_l:volume} on the pot holds more oil than it dissolves (up to "
     "{times_dissolved:.1f} times as much, counted at room temperature). While it lasts the first to "
     "come over come more slowly than shown.",
     "dose": _dose,
@@ -111,7 +100,8 @@ HEED: dict[str, Words] = {
 
 def _loss(note: Note) -> str:
     v, who, key = note.values, {"still.neck_loss": "Neck"}.get(note.subject, "Pot"), _key(note.subject)
-    return f"{who} sheds {v['w_per_k']:.2g} W/K, scaled from a {v['reference_l']:g} L still: no {key} given."
+    scaled = fill("sheds {w_per_k:loss}, scaled from a {reference_l:volume} still", **v)
+    return f"{who} {scaled}: no {key} given."
 
 
 def _key(path: str) -> str:
@@ -132,28 +122,28 @@ def _taken_for(note: Note) -> str:
 
 
 TAKEN: dict[str, Words] = {
-    "assumed_capacity": "Pot of {capacity_l:.2f} L, {fill:percent} full: no capacity given.",
-    "assumed_power": "Power {power_w:.0f} W, for a pot of {capacity_l:.3g} L: none given.",
+    "assumed_capacity": "Pot of {capacity_l:volume}, {fill:share} full: no capacity given.",
+    "assumed_power": "Power {power_w:power}, for a pot of {capacity_l:volume}: none given.",
     "assumed_heat_up_power": "Heat-up at the same power: no heat_up_power given.",
     "assumed_loss": _loss,
-    "assumed_room": "Room at {room_c:.0f} °C: none given.",
-    "assumed_pressure": "At sea level, {pressure_hpa:.0f} hPa: no altitude or pressure given.",
+    "assumed_room": "Room at {room_c:temperature_about}: none given.",
+    "assumed_pressure": "At sea level, {pressure_hpa:pressure}: no altitude or pressure given.",
     "assumed_min_level": "Nothing has to stay in the pot: no min_level given. Cover a bare element.",
     "assumed_pot_mass": "The pot's own metal is not heated: no pot_mass given; the first drop comes later.",
-    "assumed_stop": "Stop when {share:percent} of the alcohol is over: no stop given.",
-    "assumed_stop_of_water": "Stop at {collected_l:.3g} L, {share:percent} of the water: no stop given.",
-    "assumed_last_stop": "Stop when {share:percent} of the alcohol is over if no cloud comes before.",
+    "assumed_stop": "Stop when {share:share} of the alcohol is over: no stop given.",
+    "assumed_stop_of_water": "Stop at {collected_l:volume}, {share:share} of the water: no stop given.",
+    "assumed_last_stop": "Stop when {share:share} of the alcohol is over if no cloud comes before.",
     "assumed_no_heads": "No heads taken: none given.",
     "no_tails": "No tails: tails_from comes no sooner than the stop.",
-    "power_step_unused": "The power step at {from_l:g} L never comes.",
+    "power_step_unused": "The power step at {from_l:volume} never comes.",
     "nothing_bottled": "Nothing is bottled: [bottling] has a bottle but no abv.",
     "left_over_oils": "Oils that left-over jars bring into the charge are not followed.",
     "taken_as": _taken_as,
     "taken_for": _taken_for,
     "dose_of_nothing": "{subject}: the dose is nothing, and nothing comes over; leave the line out to drop "
     "it",
-    "piece": "{subject}: {pieces:g} x {piece} taken as {mass_g:g} g each, {state}: {source}",
-    "fresh_water": "{subject}: {share:percent} water when fresh: {source}",
+    "piece": "{subject}: {pieces:g} x {piece} taken as {mass_g:mass} each, {state}: {source}",
+    "fresh_water": "{subject}: {share:share} water when fresh: {source}",
 }
 
 
@@ -161,36 +151,37 @@ TAKEN: dict[str, Words] = {
 
 
 def _proposed(note: Note) -> str:
-    row = ", ".join(f"{one['count']} x {_litres(one['size_l'])}" for one in note.values["row"])
+    row = ", ".join(f"{one['count']} x {say('volume', one['size_l'])}" for one in note.values["row"])
     return f"No jars are named, so a row is proposed: {row}."
 
 
 def _too_small(note: Note) -> str:
     v = note.values
     verb = "does not float" if v["size_l"] < v["floats_from_l"] else "may not float"
-    takes = f"{1000.0 * v['floats_from_l']:.0f} to {1000.0 * v['floats_at_l']:.0f} mL"
+    takes = f"{number('volume', v['floats_from_l'])} to {say('volume', v['floats_at_l'])}"
     return (
-        f"A jar of {_litres(v['size_l'])} {verb} a hydrometer, which takes {takes} (common practice, no "
-        "source): read a few jars together, or go by the temperature of the vapour."
+        f"A jar of {say('volume', v['size_l'])} {verb} a hydrometer, which takes {takes} (common practice, "
+        "no source): read a few jars together, or go by the temperature of the vapour."
     )
 
 
 JARS: dict[str, Words] = {
     "jars_proposed": _proposed,
-    "jars_too_few": "The jars are too few: jar {number} is full at {full_l:litres} collected and "
-    "{full_min:.0f} min, and {left_over_l:litres} at {left_over_abv:.1f} % vol are left over. Have larger "
+    "jars_too_few": "The jars are too few: jar {number} is full at {full_l:volume} collected and "
+    "{full_min:minutes}, and {left_over_l:volume} at {left_over_abv:abv} are left over. Have larger "
     "jars ready, or more of them, up to {most_jars}.",
-    "jar_at_cut": "Change jar {number} at the {cut} cut, when it holds {volume_l:litres} of its "
-    "{size_l:litres}.",
+    "jar_at_cut": "Change jar {number} at the {cut} cut, when it holds {volume_l:volume} of its "
+    "{size_l:volume}.",
     "jar_too_small_for_a_hydrometer": _too_small,
 }
 
 PROOFING: dict[str, Words] = {
-    "hot_room": "A room of {room_c:.0f} °C is too hot for proofing: cool spirit and water to {at_c:.0f} °C "
-    "first.",
-    "reading_away": "At {at_c:g} °C a hydrometer for 20 °C shows {reading_abv:.1f} % vol, not {abv:.1f}.",
-    "volumes_at_reference": "Volumes are for {at_c:g} °C unless they say otherwise; a weighed addition needs "
-    "no correction.",
+    "hot_room": "A room of {room_c:temperature_about} is too hot for proofing: cool spirit and water "
+    "to {at_c:temperature_about} first.",
+    "reading_away": "At {at_c:temperature_short} a hydrometer for 20 °C shows {reading_abv:abv}, "
+    "not {abv:.1f}.",
+    "volumes_at_reference": "Volumes are for {at_c:temperature_short} unless they say otherwise; a weighed "
+    "addition needs no correction.",
     "rest": "Mixing warms the spirit and sets bubbles free: let it rest until it has the temperature of the "
     "room, then read, and add the last of the water by the reading (common practice, no source).",
     "falsified_reading": "Sugar, and the extract that macerated botanicals leave in spirit not distilled "
@@ -203,7 +194,7 @@ PROOFING: dict[str, Words] = {
 
 def _more_stays_behind(note: Note) -> str:
     in_pot, in_plant = note.values["left_in_pot"], note.values["left_in_plant"]
-    share = TOLD["percent"](in_pot)
+    share = say("share", in_pot)
     left = f"{note.subject}: more of it will not help much, {share} of its oil stays in the pot"
     if in_plant > 0.5 * in_pot:
         cure = "Crack, slice or grind it finer, or macerate it longer."
@@ -220,8 +211,8 @@ LOST = {
 
 def _lost_by_cut(note: Note) -> str:
     (where, cure), share, end_l = LOST[note.values["where"]], note.values["share"], note.values["end_l"]
-    ends = "" if end_l is None else fill(" (95 % of it is over at {:measured})", end_l)
-    lost = fill("a cut, not the dose, loses it: {:percent} of what comes over of it comes", share)
+    ends = "" if end_l is None else fill(" (95 % of it is over at {:volume})", end_l)
+    lost = fill("a cut, not the dose, loses it: {:share} of what comes over of it comes", share)
     return f"{note.subject}: {lost} {where}; {cure}{ends} rather than add more."
 
 
