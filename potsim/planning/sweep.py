@@ -361,17 +361,30 @@ def _renamed(found: Iterator[Number], name: str) -> Number:
 # --- A plan for more or less of the same: charge, bill and the volumes of the cuts grow together.
 
 
-def scaled(plan: Plan, factor: float, digits: int | None = None) -> Plan:
-    """Return a plan for so many times as much."""
+MEASURED_L, MEASURED_G, MEASURED_PIECES = (
+    0.01,
+    0.1,
+    0.5,
+)  # what a kitchen measures: 10 mL, 0.1 g, half a piece
+
+
+def up_to(step: float, amount: float) -> float:
+    """Round an amount up to what can be measured: of fewer than five steps to a tenth, but of pieces."""
+    step = step if amount >= 5.0 * step or step == MEASURED_PIECES else step / 10.0
+    return float(f"{math.ceil(amount / step * (1.0 - NEAR)) * step:.9g}")
+
+
+def scaled(plan: Plan, factor: float, *, measurable: bool = False) -> Plan:
+    """Return a plan for so many times as much; if asked, with amounts rounded up to what can be measured."""
     require("factor", factor, 0.0, open_low=True)
 
-    def times(amount: Any) -> Any:
+    def times(amount: Any, step: float = MEASURED_L) -> Any:
         if amount is None:
             return amount
-        return amount * factor if digits is None else float(f"{amount * factor:.{digits}g}")
+        return up_to(step, amount * factor) if measurable else amount * factor
 
     def dose(of: BotanicalDose) -> BotanicalDose:
-        return replace(of, mass_g=times(of.mass_g), pieces=times(of.pieces))
+        return replace(of, mass_g=times(of.mass_g, MEASURED_G), pieces=times(of.pieces, MEASURED_PIECES))
 
     def stop(of: Stop) -> Stop:
         return replace(of, collected_l=times(of.collected_l))
@@ -387,7 +400,7 @@ def scaled(plan: Plan, factor: float, digits: int | None = None) -> Plan:
         still=replace(still, power_steps=steps),
         botanicals=tuple(dose(of) for of in plan.botanicals),
         cuts=Cuts(
-            heads_l=times(cuts.heads_l),
+            heads_l=times(cuts.heads_l, MEASURED_L / 10.0),
             heads_share=cuts.heads_share,
             stop=stop(cuts.stop),
             tails_from=stop(cuts.tails_from) if cuts.tails_from else None,

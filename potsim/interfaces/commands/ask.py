@@ -113,7 +113,9 @@ def reach(args: argparse.Namespace) -> None:
 
     typed = {name: text for name, text in args.typed.items() if "@" not in text}
     with typed_as(REACHED, typed):
-        made = planning.reach(plan, by="strength" if args.by == "strength" else "amount", **asked)
+        made = planning.reach(
+            plan, by="strength" if args.by == "strength" else "amount", spare=args.spare, **asked
+        )
     files = [(target, lambda: write_plan(made.plan)) for target in wanted.values()]
     more = [] if wanted or args.json else ["Nothing is written yet: --save FILE writes this plan."]
     output.emit(args, made.to_dict, lambda: text_of_reach(made), files, more)
@@ -380,6 +382,13 @@ stays as in the plan. Without PLAN: the built-in example.""",
             choices=BY,
             help="what is moved for a volume: the amount of all (as by default), or "
             "the strength of the charge",
+        ),
+        argument(
+            "--spare",
+            metavar="SHARE",
+            type=quantities.share,
+            default="3 %",
+            help='more than asked, for what clings to jars and funnel ("3 %%")',
         ),
         argument("--save", metavar="FILE", help="write the plan found: .toml"),
         JSON,
