@@ -15,6 +15,7 @@ from potsim.still.still import Conditions, Still
 from potsim.still.tables import balance, curves
 
 SINGLE_STAGE = Conditions()
+FLASK_C = 30.5  # room and readings of the flask run
 # The 4 L still that the defaults are scaled from: 700 W, neck 0.6 W/K, pot 1.0 W/K.
 MODEST_REFLUX = Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0)
 
@@ -27,7 +28,7 @@ STRONGEST_ABV = 80.0  # what "over 65" may mean in a pot
 
 def comparisons() -> list[Comparison]:
     """Return what this module compares."""
-    return [*_worked_example(), *_groening(), *_practice()]
+    return [*_worked_example(), *_groening(), _flask(), *_practice()]
 
 
 def _worked_example() -> list[Comparison]:
@@ -114,6 +115,41 @@ def _band(text: str) -> tuple[float, float] | None:
     if figure[1] == "under ":
         return 0.0, low
     return low, STRONGEST_ABV if figure[1] == "over " else float(figure[3] or low)
+
+
+def _flask() -> Comparison:
+    """Compare a flask run, measured by density, with a single stage that loses nothing."""
+    rows = {row["fraction"]: row for row in read_table("published/flask_run_measured.csv")}
+    density = {name: float(row["density_g_mL"]) for name, row in rows.items() if row["density_g_mL"]}
+    grams = {k: d * (float(rows[k]["to_mL"]) - float(rows[k]["from_mL"] or 0.0)) for k, d in density.items()}
+    w = {k: float(strength.w_from_density(1000.0 * d, FLASK_C)) for k, d in density.items()}
+    spirit_g, water_g = 200.0 * 0.784, 400.0 * float(strength.density(0.0, FLASK_C)) / 1000.0
+    ethanol_g = spirit_g * float(strength.w_from_density(784.0, FLASK_C))
+    per_mol = strength.molar_mass_of("ethanol"), strength.molar_mass_of("water")
+    ethanol, water = ethanol_g / per_mol[0], (spirit_g - ethanol_g + water_g) / per_mol[1]
+    run = course(ethanol + water, ethanol / (ethanol + water), Still(1.0, Conditions(power_w=95.0), 95.0))
+    states = run.at(np.linspace(0.0, 2.0, 4001))
+    over_ethanol_g = states.over_ethanol_mol * per_mol[0]
+    over_g = over_ethanol_g + (states.over_mol - states.over_ethanol_mol) * per_mol[1]
+    edges = np.concatenate([[0.0], np.cumsum([grams[k] for k in "123"])])
+    ours = np.diff(np.interp(edges, over_g, over_ethanol_g)) / np.diff(edges)
+    found_g = sum(grams[k] * w[k] for k in ("pool", "residue"))
+    missing_g = spirit_g + water_g - grams["pool"] - grams["residue"]
+    pot_abv = float(np.interp(grams["pool"], over_g, states.pot_abv))
+    return compare(
+        "fractions of a flask run, single stage, nothing lost",
+        "student laboratory, mass-transfer course, Chennai 2024, published with its code",
+        "% vol",
+        np.asarray(strength.abv_from_w(np.array([w[k] for k in "123"]))),
+        np.asarray(strength.abv_from_w(ours)),
+        1.5,
+        criterion="rms",
+        note=f"Densities near {FLASK_C:g} °C; nothing fitted, no loss. The run lost "
+        f"{ethanol_g - found_g:.0f} of {ethanol_g:.0f} g of ethanol, "
+        f"{100.0 * (1.0 - found_g / ethanol_g):.0f} %, and {missing_g:.0f} g in all, so that its own "
+        "densities do not close; its residue holds "
+        f"{float(strength.abv_from_w(w['residue'])):.1f} % vol where {pot_abv:.1f} is computed.",
+    )
 
 
 def _practice() -> list[Comparison]:
