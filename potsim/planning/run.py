@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
@@ -19,9 +18,10 @@ from potsim.planning import botanicals, cautions, flavours, jars, proofing, stop
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
 from potsim.planning.charge import Charge, Portion, Setting, blend, pool, settle
 from potsim.planning.cloud import Bottled, Cloud, cloud, cloudy_condition, to_dict
-from potsim.planning.flavours import Flavours, base_to_dict, in_charge, predict
+from potsim.planning.flavours import Flavours, HeadsCut, base_to_dict, heads_table, in_charge, predict
 from potsim.planning.jars import Jar
 from potsim.planning.notes import Note, hint, plain_notes, sentences
+from potsim.planning.plain import plain
 from potsim.planning.plan import Bottling, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.proofing import Proofing, bottle
 from potsim.planning.stops import (
@@ -29,18 +29,20 @@ from potsim.planning.stops import (
     ZERO_C,
     Condition,
     CutPoints,
+    CutTable,
     End,
     Moment,
     Profile,
     Stopped,
     conditions,
     cut_points,
+    cut_table,
     locate,
     moment,
     moment_where,
     profile,
 )
-from potsim.still.course import Course, Rising, course
+from potsim.still.course import EXHAUSTED, Course, Rising, course
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -182,6 +184,9 @@ def keep_end_depletion(tails_from: Stop | None, flavours: Flavours, end: End) ->
 
 Array = NDArray[np.float64]
 
+FORMAT = 0  # of what a run is as plain data
+HEADS_TIMES = (0.5, 1.0, 2.0, 3.0)  # the plan's own heads
+HEADS_SHARES = (0.005, 0.01, 0.02, 0.04)  # of the charge, where the plan takes none
 POINTS = 201  # of the arrays of a run, evenly spaced in moles collected
 
 
@@ -368,6 +373,31 @@ class Run:
         return sentences(self.taken)
 
     @cached_property
+    def cuts(self) -> CutTable:
+        """What moving the heads cut, and the end of the keep, would come to."""
+        return cut_table(self.course, self.points, self._last_depletion)
+
+    @property
+    def _last_depletion(self) -> float:
+        """How far the run could be let go on: to the least level, or to exhaustion."""
+        if self.setting.still.min_level_l == 0.0:
+            return EXHAUSTED
+        bare = self.course.first(stops.min_level(self.course, self.solids_l).margin)
+        return EXHAUSTED if bare is None else bare
+
+    @cached_property
+    def heads(self) -> tuple[HeadsCut, ...]:
+        """What heads cuts of a few sizes would take of the base spirits; none where they bring nothing."""
+        if not self.flavours.base:
+            return ()
+        planned = self.setting.heads_l
+        if planned > 0.0:
+            wanted = [planned * times for times in HEADS_TIMES]
+        else:
+            wanted = [self.charge.volume_l * share for share in HEADS_SHARES]
+        return heads_table(self.flavours, [size for size in wanted if size <= self.stop.collected_l])
+
+    @cached_property
     def closure(self) -> dict[str, float]:
         """Relative errors of the balances of mass, ethanol and energy, from the first drop to the stop."""
         there = self.course.at(np.array([self.end.depletion]))
@@ -460,6 +490,35 @@ class Run:
             Plain numbers, texts, lists and dictionaries.
         """
         return document(self)
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> Run:
+        """Compute a run anew from what `to_dict` returned, by the plan in it.
+
+        Parameters
+        ----------
+        data : mapping
+            With ``format`` and ``plan``; all else is computed again.
+
+        Returns
+        -------
+        Run
+            The run of that plan.
+
+        Raises
+        ------
+        RequestError
+            If there is no plan in it, it is of another format, or the plan cannot be run.
+        """
+        from potsim.interfaces.planfile import Source, plan_of
+
+        given = data.get("format", "none")
+        if given != FORMAT or not isinstance(data.get("plan"), Mapping):
+            raise RequestError(
+                f"This is no run of format {FORMAT}: its format is {given}.",
+                "Take what Run.to_dict or `potsim run --json` gave.",
+            )
+        return distil(plan_of(data["plan"], Source("run")))
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the run.
@@ -557,9 +616,13 @@ def _refuse_overfull(boiling_l: float, setting: Setting) -> None:
 
 def document(run: Run) -> dict[str, Any]:
     """Return a run as plain data."""
+    from potsim.interfaces.planfile import tables_of
+
     stop = run.stop
     return {
         "potsim": __version__,
+        "format": FORMAT,
+        "plan": tables_of(run.plan),
         "title": run.plan.title,
         "charge": {
             "volume_l": run.charge.volume_l,
@@ -582,7 +645,9 @@ def document(run: Run) -> dict[str, Any]:
             "abv": run.row.left_over.abv,
             "mass_g": run.row.left_over.mass_g,
         },
-        "at_stake": None if run.row.at_stake is None else vars(run.row.at_stake),
+        "at_stake": plain(run.row.at_stake),
+        "cuts": plain(run.cuts),
+        "heads": plain(run.heads),
         "keep": {
             "volume_l": run.keep.volume_l,
             "abv": run.keep.abv,
@@ -592,7 +657,7 @@ def document(run: Run) -> dict[str, Any]:
             "jars": list(run.keep.jars),
         },
         "proofing": _proofing(run),
-        "costs": {**dataclasses.asdict(run.costs), "unpriced": list(run.costs.unpriced)},
+        "costs": plain(run.costs),
         "flavours": _flavours(run),
         "base_spirit": base_to_dict(run.flavours),
         "cloud": to_dict(run.cloud, run.plan.bottling.abv),

@@ -137,15 +137,15 @@ def _size(typed: str) -> str:
 def flavours(args: argparse.Namespace) -> None:
     """Tell where each botanical comes over."""
     plan = the_plan(args.plan)
-    from potsim.interfaces.report.jars import heads_sections, plain_heads
+    from potsim.interfaces.report.jars import heads_sections
     from potsim.planning.run import distil
 
     made = distil(plan)
 
     def data() -> dict[str, Any]:
         whole = made.to_dict()
-        keys = ("potsim", "title", "flavours", "base_spirit", "jars", "cloud")
-        return {**{key: whole[key] for key in keys}, "heads": plain_heads(made)}
+        keys = ("potsim", "title", "flavours", "base_spirit", "jars", "cloud", "heads")
+        return {key: whole[key] for key in keys}
 
     def text() -> Sequence[Section]:
         from potsim.interfaces.report.flavours import NOTHING, compound_sections, flavour_sections

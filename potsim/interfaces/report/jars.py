@@ -22,7 +22,7 @@ from potsim.interfaces.wording import (
 )
 from potsim.liquid.strength import Mixture
 from potsim.planning import flavours
-from potsim.planning.flavours import HeadsCut, heads_table
+from potsim.planning.flavours import HeadsCut
 from potsim.planning.jars import TOO_SMALL, WorkingJar, working_jar
 from potsim.planning.proofing import Keep, Proofing
 from potsim.planning.run import Run
@@ -107,22 +107,11 @@ SAFE = (
     "spirit fit to drink."
 )
 WHAT = "In per cent of what there is in the charge; what is early is soon out, what is late hardly touched:"
-TIMES = (0.5, 1.0, 2.0, 3.0)  # the plan's own heads
-SHARES = (0.005, 0.01, 0.02, 0.04)  # of the charge, where the plan takes none
-
-
-def cuts(run: Run) -> tuple[HeadsCut, ...]:
-    """Return what heads cuts of a few sizes would take."""
-    if not run.flavours.base:
-        return ()
-    heads_l = run.setting.heads_l
-    wanted = [heads_l * k for k in TIMES] if heads_l > 0.0 else [run.charge.volume_l * k for k in SHARES]
-    return heads_table(run.flavours, [size for size in wanted if size <= run.stop.collected_l])
 
 
 def heads_sections(run: Run) -> tuple[Section, ...]:
     """Return the table of heads cuts."""
-    found = cuts(run)
+    found = run.heads
     if not found:
         return ()
     unit, sizes = volumes([cut.heads_l for cut in found])
@@ -149,20 +138,6 @@ def _head(run: Run, cut: HeadsCut, size: str) -> str:
 
 def _percent(share: float) -> str:
     return f"{100.0 * share:.1f}"
-
-
-def plain_heads(run: Run) -> list[dict[str, Any]]:
-    """Return the heads cuts as plain data, one for each size."""
-    return [
-        {
-            "heads_l": cut.heads_l,
-            "abv": cut.abv,
-            "ethanol_l": cut.ethanol_l,
-            "ethanol_share": cut.ethanol_share,
-            "taken": dict(cut.taken),
-        }
-        for cut in cuts(run)
-    ]
 
 
 # --- What a distiller reads of the other way of collecting: one small jar, emptied into the keep.

@@ -24,8 +24,7 @@ from potsim.interfaces.wording import (
 from potsim.planning.botanicals import Botanical, composition
 from potsim.planning.plan import Ingredient
 from potsim.planning.run import Run
-from potsim.planning.stops import ZERO_C, CutRow, cut_table, min_level
-from potsim.still.course import EXHAUSTED
+from potsim.planning.stops import ZERO_C, CutRow
 
 if TYPE_CHECKING:
     from potsim.planning.ensemble import Ensemble
@@ -321,19 +320,10 @@ def _cuts(run: Run) -> Section:
     tails = run.points.keep_end < run.points.end
     last = f"The keep ends at {at}; the rest is tails." if tails else f"The keep ends with the run, at {at}."
     parts: list[Part] = [f"{first} {last}"]
-    rows = cut_table(run.course, run.points, _last_depletion(run)).keep_end
+    rows = run.cuts.keep_end
     if len(rows) > 1 and run.charge.ethanol_mol > 0.0:
         parts += ["What moving the end of the keep would come to:", _moved(rows)]
     return Section("Cuts", tuple(parts))
-
-
-def _last_depletion(run: Run) -> float:
-    """How far the run could be let go on: to the least level, or to exhaustion."""
-    if run.setting.still.min_level_l == 0.0:
-        return EXHAUSTED
-    solids_l = sum(dose.solids_volume_l for dose in run.bill if dose.dose.where == "pot")
-    bare = run.course.first(min_level(run.course, solids_l).margin)
-    return EXHAUSTED if bare is None else bare
 
 
 def _moved(rows: tuple[CutRow, ...]) -> Table:
