@@ -312,6 +312,31 @@ def test_the_command_line_and_the_page_write_the_same_run(here: Served, browser:
     )
 
 
+def test_the_book_of_the_command_line_lists_what_is_on_the_shelf(here: Served, browser: Browser) -> None:
+    plan = browser.post("/api/plans", {"plan": EXAMPLE})["id"]
+    run = browser.post("/api/runs", {"plan": EXAMPLE, "from": plan, "thing": "for-the-book"})["id"]
+    for thing in (
+        {"kind": "heat", "ticks": []},
+        {"kind": "verdict", "botanical": "juniper", "verdict": "more", "words": "thin"},
+        {"kind": "pool", "jars": [2, 3, 4]},
+        {"kind": "bottled", "count": 2},
+        {"kind": "clouded", "at": "38 %", "at_c": "12 °C"},
+    ):
+        browser.tell(run, thing)
+    assert here.page is not None
+    here.page.desk.shelf.settle(run)
+    command = [sys.executable, "-m", "potsim", "trial", "book", str(here.data), "--json"]
+    answer = subprocess.run(command, capture_output=True, text=True, check=True)
+    book = json.loads(answer.stdout)
+    rows = book["trials"] if isinstance(book, dict) else book
+    (row,) = [one for one in rows if one["file"] == f"{run}.toml"]
+    assert row["refusal"] == ""
+    assert row["parent"] == f"{plan}.toml"
+    assert [(note["botanical"], note["verdict"]) for note in row["notes"]] == [("juniper", "more")]
+    text = (here.data / f"{run}.toml").read_text(encoding="utf-8")
+    assert 'jars_kept = "2,3,4"' in text
+
+
 def test_a_note_written_into_the_file_of_a_run_comes_back(here: Served, browser: Browser) -> None:
     run = browser.begin()
     browser.tell(run, {"kind": "note", "text": "x"})

@@ -22,9 +22,11 @@ from pathlib import Path
 from typing import Any, Literal
 
 from potsim.errors import PotsimError, RequestError
+from potsim.interfaces.planfile import NOTE, RESULT
 from potsim.planning import events
-from potsim.planning.events import Bottled, Clouded, Event, Pool, Titled, Verdict
+from potsim.planning.events import Bottled, Clouded, Event, Pool, Read, Titled, Verdict
 from potsim.planning.journal import Journal, blame
+from potsim.planning.readings import Reading
 
 Kind = Literal["plan", "run", "still"]
 MOST = 1000  # files of a kind
@@ -550,12 +552,21 @@ def outcome(journal: Journal) -> dict[str, Any]:
         told = {"botanical": note.botanical, "verdict": note.verdict, "words": note.words}
         told["tasted_in"] = note.tasted_in
         notes.append({key: value for key, value in told.items() if value})
+    hazy = [r.collected_l for r in hazy_readings(journal) if r.collected_l]
+    if hazy:
+        result["stream_hazy_at"] = _millilitres(hazy[0])
     found: dict[str, Any] = {}
     if result and (set(result) - {"date"} or notes):
-        found["result"] = result
+        found["result"] = {key: value for key, value in result.items() if key in RESULT}
     if notes:
-        found["note"] = notes
+        found["note"] = [{key: value for key, value in note.items() if key in NOTE} for note in notes]
     return found
+
+
+def hazy_readings(journal: Journal) -> list[Reading]:
+    """Return the readings at which the stream was seen hazy, in the order of the run."""
+    seen = {r.line for r in journal.standing if isinstance(r.event, Read) and r.event.hazy}
+    return [reading for reading in journal.readings if reading.line in seen]
 
 
 def verdicts(journal: Journal) -> dict[str, Verdict]:
