@@ -26,30 +26,27 @@ from potsim.interfaces.page.shelf import Shelf
 from potsim.interfaces.planfile import write_plan
 from potsim.planning.journal import Journal
 
-THINGS = 40  # that each of two devices types
+LEAST = 20  # things that each of two devices types
 
 
 def journal_of(data: Path, run: str) -> Journal:
     return Journal.read(data / f"{run}.readings.jsonl")
 
 
-def type_all(devices: list[Device], seed: int, until: threading.Event, may: Callable[[], int]) -> None:
-    """Let each device type and send on its own, until all is accepted or time is up.
-
-    ``may`` tells how many things each may have typed by now.
-    """
+def type_all(devices: list[Device], seed: int, over: Callable[[], bool], pause_s: float = 0.02) -> None:
+    """Let each device type and send on its own until it is over, then send until all is accepted."""
 
     def one(device: Device) -> None:
         rng = random.Random(f"{seed} {device.name}")
-        while not until.is_set() and (len(device.typed) < THINGS or device.waiting):
-            if len(device.typed) < may() and rng.random() < 0.6:
+        while (typing := len(device.typed) < LEAST or not over()) or device.waiting:
+            if typing and rng.random() < 0.6:
                 k = len(device.typed)
                 if rng.random() < 0.5:
                     device.type(kind="note", text=f"{device.name} {k}")
                 else:
                     device.type(kind="word", n=1 + k % 7, text=f"{device.name} {k}")
             device.send()
-            time.sleep(rng.uniform(0.0, 0.02))
+            time.sleep(rng.uniform(0.0, pause_s))
 
     threads = [threading.Thread(target=one, args=(device,)) for device in devices]
     for thread in threads:
@@ -137,7 +134,7 @@ def test_losses_of_network_with_two_devices_writing(here: Served, browser: Brows
     run = browser.begin()
     network = Lossy(here.port, losses, seed=losses)
     devices = [Device(name, over(network, browser, run)) for name in ("shed", "kitchen")]
-    type_all(devices, losses, threading.Event(), lambda: max(1, THINGS * network.lost // losses))
+    type_all(devices, losses, lambda: network.lost >= losses)
     assert network.lost == losses
     check(here.data, run, devices)
 
@@ -176,7 +173,6 @@ def test_kills_of_the_server_with_two_devices_writing(tmp_path: Path, kills: int
     here = Served(port, tmp_path)
     run = Shelf(tmp_path).begin(write_plan_of_example(), "Bench", "thing")
     rng = random.Random(kills)
-    done = threading.Event()
     signed: dict[str, Browser] = {}
 
     def send(name: str, things: list[dict[str, Any]]) -> Any:
@@ -186,26 +182,20 @@ def test_kills_of_the_server_with_two_devices_writing(tmp_path: Path, kills: int
 
     devices = [Device(name, send) for name in ("shed", "kitchen")]
     killed = 0
-    may = lambda: 1 + (THINGS - 1) * killed // kills  # noqa: E731 - typing is spread over the kills
-    writing = threading.Thread(target=type_all, args=(devices, kills, done, may))
+    writing = threading.Thread(target=type_all, args=(devices, kills, lambda: killed >= kills, 0.1))
     writing.start()
-    try:
-        while writing.is_alive():
-            with process(tmp_path, port) as page:
-                assert page.stdout is not None
-                page.stdout.readline()
-                if killed < kills:
-                    time.sleep(rng.uniform(0.0, 0.5))
-                    page.kill()
-                    killed += 1
-                else:
-                    writing.join(120)
-                    done.set()
-    finally:
-        done.set()
-        writing.join()
-        for line in here.lines:
-            line.close()
+    while writing.is_alive():
+        with process(tmp_path, port) as page:
+            assert page.stdout is not None
+            page.stdout.readline()
+            if killed < kills:
+                time.sleep(rng.uniform(0.0, 1.0))
+                page.kill()
+                killed += 1
+            else:
+                writing.join(60)
+    for line in here.lines:
+        line.close()
     assert killed == kills
     check(tmp_path, run, devices)
 
