@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces.page import form, words
 from potsim.interfaces.planfile import Source, example_plan, plan_of, read_plan, tables_of, write_plan
+from potsim.interfaces.wording import formats
 from potsim.planning import flavours as aroma
 from potsim.planning.botanicals import library
 from potsim.planning.plan import JarPlan, Plan
@@ -574,7 +575,7 @@ def _start() -> dict[str, Any]:
     from potsim.planning.trials import VERDICTS
 
     return {
-        "formats": form.formats(),
+        "formats": formats(),
         "schema": form.schema(),
         "example": tables_of(example_plan()),
         "verdicts": list(VERDICTS),

@@ -1,4 +1,4 @@
-"""The form of a plan as data for the page: parts, tables and keys, and how each kind of number is said."""
+"""The form of a plan as data for the page: its parts, tables and keys."""
 
 from __future__ import annotations
 
@@ -9,32 +9,6 @@ from typing import Any
 from potsim.interfaces.planfile import HEADS, METALS, OWN_BOTANICAL, PLAN_KEYS, Key
 from potsim.planning.botanicals import PREPARED, STATES, WHERE
 
-# Kinds of number: unit in which each is told, how many of it there are in the plain number's, and decimals.
-_METRIC: Mapping[str, tuple[str, float, int]] = {
-    "volume": ("mL", 1000.0, 0),
-    "volume_big": ("L", 1.0, 2),
-    "abv": ("%", 1.0, 1),
-    "minutes": ("min", 1.0, 0),
-    "mass": ("g", 1.0, 0),
-    "mass_small": ("g", 1.0, 1),
-    "water": ("g", 1.0, 0),
-    "temperature": ("°C", 1.0, 1),
-    "power": ("W", 1.0, 0),
-    "share": ("%", 100.0, 0),
-    "count": ("", 1.0, 0),
-    "loss": ("W/K", 1.0, 2),
-}
-_US = {
-    **_METRIC,
-    "volume": ("fl oz", 33.814, 1),
-    "volume_big": ("US gal", 0.264172, 2),
-    "mass": ("oz", 0.035274, 1),
-    "mass_small": ("oz", 0.035274, 2),
-    "water": ("oz", 0.035274, 1),
-    "temperature": ("°F", 1.8, 0),
-}
-_PLUS = {"°F": 32.0}
-
 # Unit of an example to the kind of number that it is, and the units in which that may be typed.
 _KINDS: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "mL": ("volume", ("mL", "L", "fl oz", "US gal")),
@@ -43,7 +17,7 @@ _KINDS: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "W": ("power", ("W", "kW")),
     "W/K": ("loss", ("W/K",)),
     "°C": ("temperature", ("°C", "°F")),
-    "g": ("mass_small", ("g", "oz")),
+    "g": ("mass", ("g", "oz")),
     "kg": ("mass", ("kg", "lb")),
     "h": ("minutes", ("h", "min")),
     "min": ("minutes", ("min", "h")),
@@ -85,19 +59,6 @@ _SECTIONS: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (
     ("sure", "How sure", (("uncertainty", "doubt"),)),
 )
 MOST_ROWS = 40
-
-
-def formats() -> dict[str, Any]:
-    """Return how each kind of number is said, for each system of units."""
-    found: dict[str, Any] = {}
-    for system, table in (("metric", _METRIC), ("us", _US)):
-        found[system] = {
-            kind: {"unit": unit, "times": times, "plus": _PLUS.get(unit, 0.0), "decimals": decimals}
-            for kind, (unit, times, decimals) in table.items()
-        }
-        if system == "metric":
-            found[system]["volume"]["steps"] = [{"below": 0.0095, "decimals": 1}]
-    return found
 
 
 def schema() -> list[dict[str, Any]]:
