@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces.page import form, words
+from potsim.interfaces.page import form
 from potsim.interfaces.planfile import Source, example_plan, plan_of, read_plan, tables_of, write_plan
+from potsim.interfaces.report import underway as words
 from potsim.interfaces.wording import formats
 from potsim.planning import flavours as aroma
 from potsim.planning.botanicals import library
@@ -149,7 +150,7 @@ def answer(sent: dict[str, Any]) -> dict[str, Any]:
         "answer": figures(run),
         "why": words.why(run),
         "then": words.then(run),
-        "strip": strip(run),
+        "strip": strip(run, marked="lanes" in wanted),
         "grips": grips(run),
     }
     if "lanes" in wanted:
@@ -186,11 +187,11 @@ def figures(run: Run) -> dict[str, Any]:
     )
 
 
-def strip(run: Run, points: int = POINTS) -> dict[str, Any]:
-    """Return a planned run as a strip of distillate."""
+def strip(run: Run, points: int = POINTS, *, marked: bool = True) -> dict[str, Any]:
+    """Return a planned run as a strip of distillate; ``marked`` says which botanicals lead each jar."""
     profile = run.profile
     at = np.linspace(0, len(profile.collected_l) - 1, points).round().astype(int)
-    marked, leading = _marks(run)
+    marking, leading = _marks(run) if marked else ([()] * len(run.jars), [()] * len(run.jars))
     return {
         "end_l": round(run.stop.collected_l, 5),
         "heads_l": round(next((j.to_l for j in reversed(run.jars) if j.role == "heads"), 0.0), 5),
@@ -221,7 +222,7 @@ def strip(run: Run, points: int = POINTS) -> dict[str, Any]:
                 "measured_l": None,
                 "measured_abv": None,
             }
-            for jar, marks, leads in zip(run.jars, marked, leading, strict=True)
+            for jar, marks, leads in zip(run.jars, marking, leading, strict=True)
         ],
     }
 

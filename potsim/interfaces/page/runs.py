@@ -12,10 +12,11 @@ from typing import Any
 import numpy as np
 
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces.page import answers, told, words
+from potsim.interfaces.page import answers, told
 from potsim.interfaces.page.answers import column, digits, run_of, shelf_at
 from potsim.interfaces.page.shelf import Kept, merged, verdicts
 from potsim.interfaces.planfile import read_plan, tables_of
+from potsim.interfaces.report import underway as words
 from potsim.planning.events import Clouded, Full, HoldUp, Read, Start, Titled, Undo, Water
 from potsim.planning.forecast import Band, Follower, Forecast
 from potsim.planning.journal import Journal

@@ -31,13 +31,17 @@ _OK, _REFUSED, _FAULT = "ok", "refused", "fault"
 
 @dataclass(frozen=True)
 class Lane:
-    """A process that does one kind of work; ``seconds`` is the budget of each piece."""
+    """A process that does one kind of work; ``seconds`` is the budget of each piece.
+
+    ``soon`` is one that comes up as soon as anybody opens the page.
+    """
 
     name: str
     seconds: float
+    soon: bool = True
 
 
-LANES = (Lane("plan", 10.0), Lane("run", 10.0), Lane("study", 40.0))
+LANES = (Lane("plan", 10.0), Lane("run", 10.0), Lane("study", 40.0, soon=False))
 """What answers a finger on the plan, what follows a run, and what may take longer, kept apart."""
 
 
@@ -264,8 +268,8 @@ class Workers:
 
     def warm(self) -> None:
         """Let the processes come up, before anyone waits for them."""
-        for name in [name for name, one in self._processes.items() if one.process is None]:
-            if name in self._busy:
+        for name, one in self._processes.items():
+            if one.process is not None or name in self._busy or not one.lane.soon:
                 continue
             task = asyncio.get_running_loop().create_task(self.ask(name, "start", {}))
             task.add_done_callback(lambda done: done.cancelled() or done.exception())

@@ -1,4 +1,4 @@
-"""What the page says in words: made last, from numbers and records, and never read back."""
+"""A plan in short, and a run under way: the order, what was noted, what is poured, in words."""
 
 from __future__ import annotations
 
