@@ -8,10 +8,10 @@ import os
 import stat
 import tempfile
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from potsim.errors import PotsimError, RequestError, nearest
+from potsim.records import dataclass
 
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 

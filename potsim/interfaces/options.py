@@ -152,7 +152,7 @@ def parser_of(command: Command, prog: str) -> Parser:
     return _filled(Parser(prog=prog, **_words(command)), command)
 
 
-def _words(command: Command) -> dict[str, str]:
+def _words(command: Command) -> dict[str, Any]:
     """What the help of a command begins and ends with."""
     heading = "examples" if len(command.examples) > 1 else "example"
     examples = "\n".join(f"  {line}" for line in command.examples)

@@ -10,7 +10,7 @@ import re
 import tomllib
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import MISSING, dataclass, field, fields, replace
+from dataclasses import MISSING, field, fields, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -35,6 +35,7 @@ from potsim.planning.plan import (
     Stretch,
     Uncertainty,
 )
+from potsim.records import dataclass
 
 T = TypeVar("T")
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
@@ -12,6 +11,7 @@ from functools import cache
 from potsim.data import read_table
 from potsim.errors import RequestError, nearest
 from potsim.planning.plan import MOST_JARS, JarStock
+from potsim.records import dataclass
 
 LONGEST = 200
 """Characters that a typed quantity may have [-]."""

@@ -8,7 +8,7 @@ import os
 import re
 import sys
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from potsim.errors import PotsimError, RequestError, UnknownNameError, nearest
@@ -22,6 +22,7 @@ from potsim.planning.events import Read, Remark, Taste, Undo
 from potsim.planning.forecast import Follower, Forecast
 from potsim.planning.journal import Journal
 from potsim.planning.readings import MOST_READINGS, SAMPLES, Entry, Reading, next_reading
+from potsim.records import dataclass
 
 Fields = dict[str, float | str]
 HOURS = "h:min"

@@ -7,7 +7,7 @@ import os
 import re
 import textwrap
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -46,6 +46,7 @@ from potsim.planning.comparison import Difference, InBottle, Value
 from potsim.planning.next_trial import DoseChange, Factors, NextTrial, Scaled
 from potsim.planning.plan import Plan
 from potsim.planning.trials import VERDICTS, Result, Tasting, Trial, check
+from potsim.records import dataclass
 
 Steps = tuple[str | int, ...]
 

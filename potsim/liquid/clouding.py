@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -24,6 +23,7 @@ from potsim.liquid.solubility import (
     solubility_law,
     solubility_mol_per_l,
 )
+from potsim.records import dataclass
 
 __all__ = [
     "CHILLED_C",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 
@@ -15,6 +14,7 @@ from potsim.data import read_table
 from potsim.errors import RequestError, UnknownNameError, require
 from potsim.liquid.pure import Array
 from potsim.liquid.unifac import Groups, from_groups
+from potsim.records import dataclass
 
 ZERO_C_K = 273.15
 ANCHOR_K = 298.15

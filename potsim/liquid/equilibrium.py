@@ -10,7 +10,6 @@ at the dilute end.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from typing import NamedTuple
 
@@ -33,6 +32,7 @@ from potsim.liquid.pure import (
     wagner,
     within,
 )
+from potsim.records import dataclass
 
 TABLE = "ethanol_water.csv"
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, cached_property
 
@@ -12,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from potsim.data import read_table
 from potsim.errors import RangeError
+from potsim.records import dataclass
 
 Array = NDArray[np.float64]
 FloatOrArray = float | Array

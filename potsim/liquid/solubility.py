@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache
 
 import numpy as np
@@ -17,6 +17,7 @@ from potsim.liquid.pure import Array, FloatOrArray, plain, within
 from potsim.liquid.strength import x_from_abv
 from potsim.liquid.traces import LN10, ROOM_K, bend, ends_of, warming
 from potsim.liquid.unifac import from_groups
+from potsim.records import dataclass
 
 __all__ = [
     "COLDEST_C",

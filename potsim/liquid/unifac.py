@@ -7,7 +7,6 @@ saves loading it, a third of the time of a whole run.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -15,6 +14,7 @@ import numpy as np
 from potsim.data import read_table
 from potsim.errors import RequestError
 from potsim.liquid.pure import Array
+from potsim.records import dataclass
 
 Pair = tuple[float, float, float]
 Groups = tuple[tuple[int, int], ...]

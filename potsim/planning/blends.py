@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, fields, replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, LeftOver, 
 from potsim.planning.proofing import Proofing, proof_down
 from potsim.planning.run import Run, distil
 from potsim.planning.trials import Trial, on_scale
+from potsim.records import dataclass
 
 VOLUME_STEP_L = 0.001
 _MEANS = ("stream_abv", "pot_abv", "vapour_c", "recovered", "elapsed_min")

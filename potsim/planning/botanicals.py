@@ -6,13 +6,13 @@ import re
 import unicodedata
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Literal
 
 from potsim.data import read_table
 from potsim.errors import RequestError, UnknownNameError, nearest, require
 from potsim.planning.notes import Note, hint
+from potsim.records import dataclass
 
 ENDINGS = (("leaves", "leaf"), ("ies", "y"))
 NO_PLURAL = ("ss", "us", "is")

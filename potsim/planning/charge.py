@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -13,6 +13,7 @@ from potsim.errors import RequestError, require
 from potsim.liquid import strength
 from potsim.planning.notes import Note, hint
 from potsim.planning.plan import Ingredient, Plan, StillPlan, Stop
+from potsim.records import dataclass
 from potsim.still.course import Course
 from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, TypeVar, cast
 
 import numpy as np
@@ -16,6 +15,7 @@ from potsim.planning.charge import between
 from potsim.planning.flavours import Flavours, Span
 from potsim.planning.jars import said as volume
 from potsim.planning.stops import Condition
+from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, States
 
 Array = NDArray[np.float64]

@@ -6,7 +6,7 @@ import dataclasses
 import itertools
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, fields
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from potsim.planning.run import Run, distil
 from potsim.planning.stops import Klass, Timing
 from potsim.planning.sweep import outcome
 from potsim.planning.trials import Trial, labels
+from potsim.records import dataclass
 
 Value = float | str | None
 AMOUNTS = ("mass_g", "pieces")
@@ -40,7 +41,7 @@ _UNITS = {
 }
 
 
-@dataclasses.dataclass(frozen=True)
+@dataclass(frozen=True)
 class Difference:
     """A key of which two plans say different things."""
 

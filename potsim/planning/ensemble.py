@@ -6,7 +6,6 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import Executor, Future
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -25,6 +24,7 @@ from potsim.planning.study import (
     standard_numbers,
     study_of,
 )
+from potsim.records import dataclass
 
 Array = NDArray[np.float64]
 

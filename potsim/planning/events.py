@@ -9,13 +9,14 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import MISSING, dataclass, fields
+from dataclasses import MISSING, fields
 from datetime import UTC, datetime
 from typing import Any, ClassVar, NamedTuple
 
 from potsim.errors import RequestError, UnknownNameError, require
 from potsim.planning.plan import MOST_JARS
 from potsim.planning.readings import Entry
+from potsim.records import dataclass
 
 VERSION = 2
 READ = (1, 2)

@@ -9,7 +9,7 @@ other. So the size of the number says little; how it changes along a run says mo
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +23,7 @@ from potsim.planning.charge import between
 from potsim.planning.plan import Ingredient
 from potsim.planning.release import release_term
 from potsim.planning.stops import Klass, Passage, Timing, alcohol_over, passages, stream_l
+from potsim.records import dataclass
 from potsim.still.carry import Carried, Source, carry
 from potsim.still.course import Course
 

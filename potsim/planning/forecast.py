@@ -6,7 +6,7 @@ import hashlib
 import json
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from functools import cached_property
 from typing import Any
 
@@ -30,6 +30,7 @@ from potsim.planning.readings import (
 from potsim.planning.run import Run
 from potsim.planning.stops import ZERO_C
 from potsim.planning.trials import TELLS, odd_readings, verdicts
+from potsim.records import dataclass
 from potsim.still.carry import Tracks
 from potsim.still.course import EXHAUSTED
 from potsim.still.fit import LOGARITHMS, NAMES, Fit, Noise, fit, places, run_out

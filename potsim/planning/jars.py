@@ -7,7 +7,7 @@ import itertools
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from potsim.planning.charge import Amounts, Portion, amounts, between, volume_l
 from potsim.planning.notes import Note, hint
 from potsim.planning.plan import MOST_JARS, JarStock
 from potsim.planning.stops import ZERO_C, CutPoints
+from potsim.records import dataclass
 from potsim.still.course import Course
 
 MOST_ML = 10_000.0  # more is told in litres

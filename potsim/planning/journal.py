@@ -14,7 +14,7 @@ import os
 import re
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
@@ -40,6 +40,7 @@ from potsim.planning.events import (
     records_of,
 )
 from potsim.planning.readings import Entry, Reading, next_reading
+from potsim.records import dataclass
 
 LARGEST = 20_000_000
 """Bytes that a journal may have."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields, is_dataclass, replace
+from dataclasses import asdict, fields, is_dataclass, replace
 from pathlib import PurePath
 from typing import Any, Literal, get_args
 
@@ -44,6 +44,7 @@ from potsim.planning.trials import (
     on_scale,
     short,
 )
+from potsim.records import dataclass
 
 MOST_FACTOR = 10.0
 MOSTLY_LOST = 0.5  # share of what comes over; if less is kept, the cuts decide and not the dose

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 from potsim.errors import RangeError, RequestError, require
+from potsim.records import dataclass
 
 if TYPE_CHECKING:
     from potsim.liquid.compounds import Compound

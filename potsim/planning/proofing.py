@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from potsim.liquid import strength
 from potsim.planning.jars import Jar
 from potsim.planning.notes import Note, hint
 from potsim.planning.plan import Bottling, Stretch
+from potsim.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal, get_args
 
 import numpy as np
@@ -22,6 +22,7 @@ from potsim.planning.plan import JarPlan, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import moment
 from potsim.planning.sweep import charge_of, outcome, particular, plain, scaled, strongest, with_strength
+from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, course
 
 if TYPE_CHECKING:

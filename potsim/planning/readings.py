@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import field, fields, replace
 from functools import lru_cache
 from typing import Any, Literal, get_args
 
@@ -16,6 +16,7 @@ from potsim.planning.jars import measured
 from potsim.planning.plan import LeftOver
 from potsim.planning.run import Run
 from potsim.planning.stops import ZERO_C
+from potsim.records import dataclass
 from potsim.still import still
 from potsim.still.carry import Bench
 from potsim.still.courses import family

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 
 from potsim.data import read_table
 from potsim.errors import UnknownNameError, require
 from potsim.planning.botanicals import PREPARED, Botanical, Level, Prepared, ResolvedDose, Spread, Where
+from potsim.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -42,6 +42,7 @@ from potsim.planning.stops import (
     moment_where,
     profile,
 )
+from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, Rising, course
 
 if TYPE_CHECKING:

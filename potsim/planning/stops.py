@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numbers
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -14,6 +13,7 @@ from potsim.errors import RangeError, RequestError
 from potsim.liquid import strength
 from potsim.planning.charge import Amounts, amounts
 from potsim.planning.plan import Stop
+from potsim.records import dataclass
 from potsim.still.carry import Carried
 from potsim.still.course import EXHAUSTED, Course, Rising, States
 

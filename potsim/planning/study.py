@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +13,7 @@ from potsim.liquid import strength
 from potsim.planning.plan import Bottling, Ingredient, Stop, Uncertainty
 from potsim.planning.run import Run
 from potsim.planning.stops import KINDS, ZERO_C, Kind
+from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED
 from potsim.still.courses import Courses, ManyStates, courses, family
 from potsim.still.still import Span, Still, Stills

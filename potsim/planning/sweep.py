@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, get_args
 
@@ -16,6 +16,7 @@ from potsim.planning.charge import Charge, blend
 from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
 from potsim.planning.plan import Cuts, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
+from potsim.records import dataclass
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 
 from potsim.errors import RequestError, UnknownNameError, require
@@ -15,6 +14,7 @@ from potsim.planning.charge import blend
 from potsim.planning.plan import Plan
 from potsim.planning.readings import Reading
 from potsim.planning.run import distil, resolve_bill
+from potsim.records import dataclass
 from potsim.still.fit import FAR, NAMES, Fit, Residual
 
 WEIGHING_G = 0.01  # the step of a scale for small masses; common practice, no source

@@ -6,7 +6,7 @@ The course is the one fitted to the readings; what was measured of a jar or of t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from functools import cached_property
 from typing import NamedTuple
@@ -21,6 +21,7 @@ from potsim.planning.forecast import BAND_ERRORS, Band, Forecast
 from potsim.planning.journal import JarState, Journal
 from potsim.planning.readings import Reading
 from potsim.planning.run import Run
+from potsim.records import dataclass
 from potsim.still.fit import run_out
 
 Array = NDArray[np.float64]

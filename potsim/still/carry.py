@@ -9,7 +9,7 @@ the decay, so that a parabola through three points of it serves.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, lru_cache
 from math import factorial
 
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from potsim.errors import RangeError
 from potsim.liquid import compounds, strength, traces
 from potsim.liquid.compounds import Compound
+from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, States
 from potsim.still.courses import Family, Look
 from potsim.still.still import Stills

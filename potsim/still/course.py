@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import cached_property
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import heat, strength
+from potsim.records import dataclass
 from potsim.still.still import Still
 from potsim.still.tables import Curves, curves, refuse_weak_heat
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, lru_cache
 from typing import Any
 
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import RangeError
 from potsim.liquid import heat, strength
+from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, warming_s
 from potsim.still.still import REFERENCE_X, Conditions, Span, Still, Stills, reference_k
 from potsim.still.tables import LEAST_X, WATER_X, Curves, four_rows, many_curves

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import cached_property
 from typing import Any, Literal
 
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import ConvergenceError
 from potsim.liquid import strength
+from potsim.records import dataclass
 from potsim.still.carry import Bench, TrackRows, Tracks
 
 Array = NDArray[np.float64]

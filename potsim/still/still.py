@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import require
 from potsim.liquid import equilibrium
+from potsim.records import dataclass
 from potsim.still.build import material
 
 MOST_LOST = 0.5  # of what comes over

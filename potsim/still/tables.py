@@ -8,7 +8,7 @@ that everything here is a function of the pot's composition alone.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass, fields
+from dataclasses import astuple, fields
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import ConvergenceError, RangeError, RequestError
 from potsim.liquid import equilibrium, heat, strength
+from potsim.records import dataclass
 from potsim.still.still import Conditions
 
 Array = NDArray[np.float64]

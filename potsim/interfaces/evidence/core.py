@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
-from dataclasses import dataclass
 from types import ModuleType
 from typing import Literal
 
@@ -12,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from potsim.interfaces import evidence
+from potsim.records import dataclass
 
 Role = Literal["fitted", "tested", "practice"]
 Criterion = Literal["worst", "rms", "share"]

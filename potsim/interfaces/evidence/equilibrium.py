@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from potsim.data import read_table
@@ -11,6 +9,7 @@ from potsim.interfaces.evidence.core import Comparison, Role, compare
 from potsim.liquid import equilibrium, heat
 from potsim.liquid.equilibrium import combine, excess, total_pressure
 from potsim.liquid.pure import Array, molar_mass
+from potsim.records import dataclass
 
 MMHG_PER_INHG = 25.4
 STEEP, READ_K = 0.3, 0.1  # up to this x the boiling point tells the liquid; what one is read to [K]

@@ -9,7 +9,7 @@ import hashlib
 import json
 import os
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from typing import Any
@@ -48,6 +48,7 @@ from potsim.interfaces.page.workers import (
 )
 from potsim.planning import events
 from potsim.planning.journal import BusyError
+from potsim.records import dataclass
 
 THREADS = 4  # that write to the data folder; calculations have processes of their own
 PING_S = 15.0

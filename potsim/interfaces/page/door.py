@@ -12,7 +12,6 @@ import secrets
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Collection
-from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
 from typing import Any
@@ -23,6 +22,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from potsim.interfaces.page.workers import body as answer_body
+from potsim.records import dataclass
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "

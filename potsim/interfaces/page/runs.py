@@ -24,6 +24,7 @@ from potsim.planning.plan import Plan
 from potsim.planning.readings import next_reading
 from potsim.planning.run import Run
 from potsim.planning.underway import Poured, UnderWay
+from potsim.records import dataclass
 
 HELD = 16  # runs that are followed at a time
 POINTS = 61
@@ -244,7 +245,7 @@ def strip(made: UnderWay) -> dict[str, Any]:
     }
 
 
-@dataclasses.dataclass(frozen=True)
+@dataclass(frozen=True)
 class _ReadOff:
     id: str
     l: float  # noqa: E741 - as the page calls it

@@ -11,7 +11,7 @@ import threading
 import time
 import webbrowser
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ from potsim.interfaces.page.app import Desk, build
 from potsim.interfaces.page.door import Census, House, OneTimeCode, Sessions, protocol, secret_of
 from potsim.interfaces.page.shelf import Shelf
 from potsim.interfaces.page.workers import Workers
+from potsim.records import dataclass
 
 PORT = 8437
 LOOPBACK = "127.0.0.1"

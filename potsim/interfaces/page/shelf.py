@@ -17,7 +17,6 @@ import tomllib
 import unicodedata
 from collections import OrderedDict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
@@ -27,6 +26,7 @@ from potsim.planning import events
 from potsim.planning.events import Bottled, Clouded, Event, Pool, Read, Titled, Verdict
 from potsim.planning.journal import Journal, blame
 from potsim.planning.readings import Reading
+from potsim.records import dataclass
 
 Kind = Literal["plan", "run", "still"]
 MOST = 1000  # files of a kind

@@ -13,11 +13,12 @@ import signal
 import threading
 from collections import deque
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from multiprocessing.connection import Connection
 from typing import Any
 
 from potsim.errors import PotsimError
+from potsim.records import dataclass
 
 TASKS = "potsim.interfaces.page.runs"
 """The module whose ``TASKS`` the processes know, by name."""

@@ -7,12 +7,12 @@ colour-blind eye says the same. The hues are from the palette of Okabe and Ito (
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from matplotlib.axes import Axes
 
 from potsim.interfaces.wording import step_of
+from potsim.records import dataclass
 
 INK = "#222222"
 FAINT = "#8a8a8a"

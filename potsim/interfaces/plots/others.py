@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,6 +20,7 @@ from potsim.interfaces.trialfile import oil, ratio
 from potsim.planning.comparison import Comparison, Pair, pairs
 from potsim.planning.forecast import Forecast, in_short
 from potsim.planning.sweep import Row, Sweep
+from potsim.records import dataclass
 
 ROW_IN = 0.36  # height of a row
 

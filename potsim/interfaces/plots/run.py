@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +17,7 @@ from potsim.interfaces.plots.ink import Volumes, volumes_up_to
 from potsim.planning.cloud import sentences
 from potsim.planning.flavours import BotanicalFlavour
 from potsim.planning.run import Run
+from potsim.records import dataclass
 
 if TYPE_CHECKING:
     from potsim.planning.ensemble import Ensemble

@@ -5,7 +5,6 @@ from __future__ import annotations
 import html
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from potsim import __version__
 from potsim.interfaces.report.jars import jar_notes
@@ -16,6 +15,7 @@ from potsim.interfaces.wording import format_abv, format_mass, format_temperatur
 from potsim.planning import flavours
 from potsim.planning.ensemble import Ensemble
 from potsim.planning.run import Run
+from potsim.records import dataclass
 
 STYLE = """
 @page { size: A4; margin: 13mm 14mm 15mm;

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
+
+from potsim.records import dataclass
 
 WIDTH = 80
 INDENT = 2

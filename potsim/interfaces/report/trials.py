@@ -6,7 +6,6 @@ import csv
 import io
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -51,6 +50,7 @@ from potsim.planning.comparison import (
 )
 from potsim.planning.next_trial import Entry, NextTrial, Scaled
 from potsim.planning.run import Run
+from potsim.records import dataclass
 
 ROUGH = (
     "Oil is what the bottled spirit is predicted to hold, good to a factor of two at best; how it changes is "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -21,6 +20,7 @@ from potsim.liquid.strength.density import (
     w_from_abv,
     w_from_density,
 )
+from potsim.records import dataclass
 
 _NOTHING = "Give at least one volume above zero."
 _NONE = "Of nothing there is no strength."
