@@ -167,7 +167,7 @@ def test_a_calculation_beyond_its_budget_is_stopped_and_the_next_is_served(tmp_p
         browser = Browser(here).open()
         refused = browser.post("/api/answer", {"plan": EXAMPLE})["refused"]
         assert "more time or memory" in refused["message"]
-        assert browser.get("/api/shelf") == {"stills": [], "plans": [], "runs": []}
+        assert browser.get("/api/shelf")["plans"] == []
 
 
 def ask(workers: Workers, *tasks: str) -> list[Any]:
@@ -277,6 +277,26 @@ def test_plans_of_the_command_line_are_on_the_shelf(browser: Browser, tmp_path: 
     assert found["Trial 7"]["answer"]["bottles"] == 5
     assert len(found["Trial 7"]["thumb"]["curve"]["l"]) == 12
     (browser.here.data / "Trial 7.toml").unlink()
+
+
+def test_a_full_shelf_answers_with_what_it_has(browser: Browser, monkeypatch: pytest.MonkeyPatch) -> None:
+    from potsim.interfaces.page import runs
+
+    text = write_plan(potsim.example_plan())
+    for k in range(4):
+        (browser.here.data / f"many-{k}.toml").write_text(
+            text.replace("trial 1", f"trial {k}"), encoding="utf-8"
+        )
+    monkeypatch.setattr(runs, "LOOK_S", -1.0)
+    found = runs.shelf({"root": str(browser.here.data)})
+    assert found["partial"] is True
+    assert {one["title"] for one in found["plans"]} >= {f"Bench spirit, trial {k}" for k in range(4)}
+    monkeypatch.setattr(runs, "LOOK_S", 60.0)
+    found = runs.shelf({"root": str(browser.here.data)})
+    assert found["partial"] is False
+    assert all(one["thumb"] or "refused" in one for one in found["plans"])
+    for k in range(4):
+        (browser.here.data / f"many-{k}.toml").unlink()
 
 
 def test_a_still_is_kept_learns_and_is_taken_over(browser: Browser) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import time
 from collections import OrderedDict
 from collections.abc import Sequence
 from datetime import datetime
@@ -28,13 +29,15 @@ from potsim.records import dataclass
 
 HELD = 16  # runs that are followed at a time
 POINTS = 61
-SHELF_RUNS = 60  # of which the list shows a line
+LOOK_S = 3.0  # in which the shelf is looked through before it answers with what it has
+SEEN = 4000  # things on the shelf that are remembered
 
 
 # What is followed -------------------------------------------------------------------------------------------
 
 
 _UNDER_WAY: OrderedDict[tuple[str, str, int], UnderWay] = OrderedDict()
+_SEEN: OrderedDict[tuple[str, str, int], dict[str, Any]] = OrderedDict()
 
 
 def plan_of_run(journal: Journal, root: str) -> Plan:
@@ -482,23 +485,37 @@ def _refined(before: str, after: str) -> str:
 
 
 def shelf(sent: dict[str, Any]) -> dict[str, Any]:
-    """Return all that is on the shelf, each with a line and a strip in small."""
+    """Return all that is on the shelf, each with its figures and a strip in small.
+
+    What takes long is computed for a few seconds at a time and kept; ``partial`` if some is still missing.
+    """
     root = str(sent["root"])
     there = shelf_at(root)
-    found: dict[str, list[dict[str, Any]]] = {"stills": [], "plans": [], "runs": []}
+    until = time.monotonic() + LOOK_S
+    found: dict[str, Any] = {"stills": [], "plans": [], "runs": [], "partial": False}
     for kept in there.list():
-        try:
-            found[f"{kept.kind}s"].append(_SHOWN[kept.kind](kept, root, len(found["runs"]) < SHELF_RUNS))
-        except (PotsimError, OSError) as error:
-            refused = {"id": kept.id, "title": kept.id, "changed": kept.changed_ms, "refused": str(error)}
-            found[f"{kept.kind}s"].append(refused)
+        key = (root, kept.id, kept.changed_ms)
+        shown = _SEEN.get(key)
+        if shown is None:
+            whole = time.monotonic() < until
+            try:
+                shown = _SHOWN[kept.kind](kept, root, whole)
+            except (PotsimError, OSError) as error:
+                shown = {"id": kept.id, "title": kept.id, "changed": kept.changed_ms, "refused": str(error)}
+            if whole:
+                _SEEN[key] = shown
+            found["partial"] |= not whole
+        found[f"{kept.kind}s"].append(shown)
+    while len(_SEEN) > SEEN:
+        _SEEN.popitem(last=False)
     return found
 
 
 def _shown_plan(kept: Kept, root: str, full: bool) -> dict[str, Any]:
     tables = shelf_at(root).tables(kept.id)
     title = str(tables.get("title") or kept.id)
-    return {"id": kept.id, "title": title, "changed": kept.changed_ms, **answers.card(tables, root)}
+    shown = {"id": kept.id, "title": title, "changed": kept.changed_ms}
+    return {**shown, **(answers.card(tables, root) if full else {"answer": None, "thumb": None})}
 
 
 def _shown_still(kept: Kept, root: str, full: bool) -> dict[str, Any]:
