@@ -1,4 +1,4 @@
-"""A botanical that stays: some oils come over early, some hardly distil at all."""
+"""A botanical that stays: in its plant or in the pot, more than most people think."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -16,9 +16,9 @@ run = potsim.distil(replace(plan, botanicals=(*plan.botanicals, vanilla, clove))
 
 ax = new_axes(3.8)
 for place, flavour in enumerate(run.flavours):
-    plant = 100 * flavour.left_in_plant
-    liquid = 100 * flavour.left_in_pot - plant
-    over = 100 - plant - liquid
+    plant, liquid, over = (
+        100 * share for share in (flavour.left_in_plant, flavour.left_in_pot, flavour.gives_up.value)
+    )
     print(f"{flavour.botanical:15s} {flavour.klass:6s}  over {over:3.0f} %, left {plant + liquid:3.0f} %")
     ax.barh(place, over, color=ink.BLUE, edgecolor=ink.INK, linewidth=0.6)
     ax.barh(place, liquid, left=over, color="#e4e4e4", edgecolor=ink.INK, linewidth=0.6)
@@ -27,6 +27,6 @@ for place, flavour in enumerate(run.flavours):
 ax.text(1, -0.9, "comes over", color=ink.BLUE, fontsize=ink.SIZE)
 ax.text(70, -0.9, "stays: grey in the liquid, hatched in the plant", ha="center", fontsize=ink.SIZE)
 ax.set(xlim=(0, 100.4), ylim=(len(run.flavours) - 0.4, -1.2), yticks=[])
-ax.set_xlabel("% of the oil, once 99 % of the alcohol is over")
+ax.set_xlabel("% of the oil, where the run stops")
 ink.plain(ax)
 ax.figure.savefig(PICTURES / "a_botanical_that_stays.png", dpi=110)

@@ -11,7 +11,6 @@ import pytest
 import potsim
 from potsim.interfaces.plots.run import figure_of_run
 from potsim.liquid.clouding import ClearLimit, Verdict
-from potsim.planning import flavours
 from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.cloud import SOONER, Cloud, Remedy, sentences
 from potsim.planning.plan import Bottling, Ingredient, Plan
@@ -99,7 +98,7 @@ def test_proof_tells_whether_the_keep_of_a_plan_clouds(say, tmp_path: Path) -> N
     assert cloud["verdict"] == found.verdict == found.limit.verdict(38.0)
     assert cloud["verdict"] != "clear"
     assert cloud["oil_mg_per_l"] == pytest.approx(
-        1000.0 * flavours.kept_g(run).sum() / run.keep.ethanol_l * 0.38
+        1000.0 * run.flavours.kept_g.sum() / run.keep.ethanol_l * 0.38
     )
     text = " ".join(say(*asked).out.split())
     assert "Cloud: the keep of An oily one" in text

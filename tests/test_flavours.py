@@ -23,16 +23,7 @@ from potsim.planning.botanicals import (
     volatiles,
 )
 from potsim.planning.charge import between
-from potsim.planning.flavours import (
-    BotanicalFlavour,
-    Flavours,
-    activities,
-    heads_table,
-    in_charge,
-    labels,
-    leading,
-    predict,
-)
+from potsim.planning.flavours import BotanicalFlavour, Cut, Flavours, heads_table, in_charge, predict
 from potsim.planning.plan import Ingredient
 from potsim.planning.run import over_condition
 from potsim.still.course import Course, course
@@ -77,13 +68,59 @@ def bench() -> Flavours:
     return predict(run(), [resolve(dose) for dose in BILL], volatiles("fruit", 0.9))
 
 
-def test_each_is_over_left_or_still_in_the_plant(bench: Flavours) -> None:
+def test_each_is_over_in_the_pot_or_still_in_the_plant(bench: Flavours) -> None:
     for one in (*bench, *(c for flavour in bench for c in flavour.compounds), *bench.base):
-        assert one.over_g + one.left_in_pot * one.releasable_g == pytest.approx(one.releasable_g, rel=1e-12)
-        assert 0.0 <= one.left_in_plant <= one.left_in_pot + 1e-12
+        over = one.over_g / one.releasable_g
+        assert over + one.left_in_pot + one.left_in_plant == pytest.approx(1.0, abs=1e-12)
+        assert min(over, one.left_in_plant, one.left_in_pot) >= -1e-12
     for flavour in bench:
-        volatile = [c for c in flavour.compounds if c.over_g > 0.0]
-        assert flavour.over_g == pytest.approx(sum(c.over_g for c in volatile), rel=1e-12)
+        assert flavour.over_g == pytest.approx(sum(c.over_g for c in flavour.compounds), rel=1e-12)
+        low_to_high = (flavour.gives_up.low, flavour.gives_up.value, flavour.gives_up.high)
+        assert low_to_high == tuple(sorted(low_to_high))
+        assert flavour.gives_up.value == pytest.approx(flavour.over_g / flavour.releasable_g)
+
+
+def test_passages_are_what_they_say(bench: Flavours) -> None:
+    stop = bench.course.first(lambda states: 55.0 - states.stream_abv)
+    assert stop is not None
+    litres_at = float(bench.course.at(np.array([stop])).collected_l[0])
+    found = bench.cut_at(Cut(stop, 0.0, ((0.0, stop),), (litres_at,), (0,), litres_at))
+    s = np.linspace(0.0, stop, 8001)
+    litres = bench.course.at(s).collected_l
+    for flavour in found:
+        if flavour.passage is None:
+            assert flavour.klass == "stays"
+            continue
+        rows = bench.rows_of(flavour.line + 1)
+        grams = bench.carried.rows.amount[rows] @ bench.carried.at(s).over[rows]
+        marks = (float(np.interp(share * grams[-1], grams, litres)) for share in (0.05, 0.5, 0.95))
+        told = (flavour.passage.start_l, flavour.passage.half_l, flavour.passage.end_l)
+        assert told == pytest.approx(tuple(marks), abs=2e-4)
+        strongest = bench.stream_by_row(s)[rows].sum(axis=0)
+        at_peak = strongest[np.argmin(np.abs(litres - flavour.passage.peak_l))]
+        assert at_peak >= 0.995 * strongest.max()
+        assert 0.0 <= flavour.passage.peak_l <= litres_at
+
+
+def test_order_is_by_when_they_come_and_what_stays_is_last(bench: Flavours) -> None:
+    assert bench.botanicals[-1].botanical == "vanilla bean"
+    assert bench.botanicals[-1].klass == "stays"
+    halves = [f.passage.half_l for f in bench if f.passage is not None]
+    assert halves == sorted(halves)
+
+
+def test_twice_the_dose_gives_less_than_twice_the_oil_and_twice_where_nothing_is_held_back() -> None:
+    def over(times: float, holds_back: bool) -> np.ndarray:
+        names = ("juniper", "aniseed", "lemon peel", "clove")
+        bill = [resolve(BotanicalDose(name, mass_g=10.0 * times, macerated_h=6)) for name in names]
+        found = predict(run(), bill, holds_back=holds_back)
+        return np.array([one.over_g for one in sorted(found.botanicals, key=lambda one: one.line)])
+
+    held = over(2.0, True) / over(1.0, True)
+    assert (held >= 1.4).all()
+    assert (held <= 2.0).all()
+    assert held.min() < 1.98
+    np.testing.assert_allclose(over(2.0, False) / over(1.0, False), 2.0, rtol=1e-12)
 
 
 def test_grams_are_those_of_the_bill(bench: Flavours) -> None:
@@ -92,65 +129,6 @@ def test_grams_are_those_of_the_bill(bench: Flavours) -> None:
         assert flavour.releasable_g == pytest.approx(sum(dose.oil_g.values()))
         assert flavour.unlisted_oil_g == dose.unlisted_oil_g
         assert [c.compound_id for c in flavour.compounds] == [*dose.oil_g, *dose.non_volatile_g]
-
-
-def test_timing_is_what_it_says(bench: Flavours) -> None:
-    end = bench.alcohol_over
-    states = bench.course.at(np.array([end]))
-    charged = bench.course.charge_mol * bench.course.charge_x
-    assert float(states.over_ethanol_mol[0]) == pytest.approx(0.99 * charged, rel=1e-7)
-    s = np.linspace(0.0, end, 4001)
-    litres = bench.course.at(s).collected_l
-    for k, dose in enumerate(bench.bill):
-        flavour = next(f for f in bench if f.botanical_id == dose.botanical.id)
-        if flavour.timing is None:
-            continue
-        rows = bench.rows_of(k + 1)
-        grams = bench.carried.rows.amount[rows] @ bench.carried.at(s).over[rows]
-        start, finish = (float(np.interp(share * grams[-1], grams, litres)) for share in (0.05, 0.95))
-        assert flavour.timing.start_l == pytest.approx(start, abs=1e-4)
-        assert flavour.timing.end_l == pytest.approx(finish, abs=1e-4)
-        speed = bench.rate_g_per_10_ml(s)[k]
-        assert speed[np.argmin(np.abs(litres - flavour.timing.peak_l))] >= 0.999 * speed.max()
-
-
-def test_class_is_by_the_half_way_point() -> None:
-    found = flavours(abv=40.0, limonene=1.0, methylbutanol_3=1.0, eugenol=1.0, vanillin=1.0)
-    assert [one.klass for one in found.base] == ["early", "middle", "late", "stays"]
-    s = np.linspace(0.0, found.alcohol_over, 4001)
-    litres = found.course.at(s).collected_l
-    shares = [np.interp(0.5 * over[-1], over, litres) / litres[-1] for over in found.carried.at(s).over[:3]]
-    assert shares[0] < 0.25 < shares[1] < 0.6 < shares[2]
-    assert found.base[3].timing is None
-    assert found.base[3].left_in_pot > 0.5
-
-
-def test_order_is_by_when_they_come_and_what_stays_is_last(bench: Flavours) -> None:
-    assert bench.botanicals[-1].botanical == "vanilla bean"
-    assert bench.botanicals[-1].klass == "stays"
-    s = np.linspace(0.0, bench.alcohol_over, 2001)
-    over = bench.carried.at(s).over
-    halves = {}
-    for k, dose in enumerate(bench.bill):
-        grams = bench.carried.rows.amount[bench.rows_of(k + 1)] @ over[bench.rows_of(k + 1)]
-        halves[dose.botanical.id] = np.interp(0.5 * grams[-1], grams, s)
-    order = [halves[f.botanical_id] for f in bench if f.klass != "stays"]
-    assert order == sorted(order)
-
-
-def test_twice_the_dose_gives_twice_the_oil_at_the_same_time() -> None:
-    once, twice = (
-        flavours(BotanicalDose("juniper", mass_g=m, macerated_h=6), BotanicalDose("lemon peel", mass_g=m / 5))
-        for m in (10.0, 20.0)
-    )
-    for a, b in zip(once, twice, strict=True):
-        assert a.timing is not None
-        assert b.timing is not None
-        assert (b.timing.start_l, b.timing.peak_l, b.timing.end_l) == pytest.approx(
-            (a.timing.start_l, a.timing.peak_l, a.timing.end_l), rel=1e-9
-        )
-        assert b.over_g == pytest.approx(2.0 * a.over_g, rel=1e-12)
-        assert b.left_in_pot == pytest.approx(a.left_in_pot, rel=1e-9)
 
 
 def test_jars_add_up_to_the_run(bench: Flavours) -> None:
@@ -183,13 +161,18 @@ def test_plain_data(bench: Flavours) -> None:
     plain = json.loads(json.dumps(bench.to_dict()))
     assert [one["botanical"] for one in plain] == [f.botanical for f in bench]
     first, last = plain[0], plain[-1]
-    assert {"botanical", "class", "start_l", "peak_l", "end_l", "left_in_pot", "compounds"} <= set(first)
-    assert 0.0 <= first["start_l"] <= first["end_l"]
+    assert {
+        *("botanical", "class", "start_l", "half_l", "peak_l", "end_l", "gives_up", "in_heads", "in_keep"),
+        *("left_in_plant", "left_in_pot", "noticed", "times_threshold", "compounds"),
+    } <= set(first)
+    assert set(first["gives_up"]) == {"value", "low", "high"}
+    assert 0.0 <= first["start_l"] <= first["half_l"] <= first["end_l"]
     assert last["class"] == "stays"
-    assert not {"start_l", "peak_l", "end_l"} & set(last)
+    assert [last[key] for key in ("start_l", "half_l", "peak_l", "end_l")] == [None] * 4
     pepper = next(one for one in plain if one["botanical"] == "black pepper")
     piperine = next(c for c in pepper["compounds"] if c["compound"] == "piperine")
-    assert (piperine["class"], piperine["left_in_pot"], piperine["over_g"]) == ("stays", 1.0, 0.0)
+    assert (piperine["class"], piperine["over_g"]) == ("stays", 0.0)
+    assert piperine["left_in_plant"] + piperine["left_in_pot"] == pytest.approx(1.0)
 
 
 def test_own_compounds_are_followed() -> None:
@@ -206,7 +189,6 @@ def test_own_compounds_are_followed() -> None:
     (flavour,) = found
     assert flavour.over_g == pytest.approx(0.02, rel=0.01)
     assert flavour.compounds[0].name == "mine"
-    assert cautions.film(found, found.alcohol_over) == ()
 
 
 def test_a_plan_without_botanicals_has_no_flavours() -> None:
@@ -214,9 +196,39 @@ def test_a_plan_without_botanicals_has_no_flavours() -> None:
     assert (found.botanicals, found.base, found.to_dict(), found.over_g([(0.0, 0.3)])) == ((), (), [], {})
 
 
-def test_nothing_weighed_out_stays() -> None:
-    flavour = only(BotanicalDose("juniper", mass_g=0.0))
-    assert (flavour.klass, flavour.over_g, flavour.timing) == ("stays", 0.0, None)
+def test_of_nothing_it_is_told_where_something_would_come() -> None:
+    nothing, some = (only(BotanicalDose("juniper", mass_g=mass)) for mass in (0.0, 1e-3))
+    assert (nothing.klass, nothing.over_g, nothing.noticed) == (some.klass, 0.0, "lost")
+    assert nothing.passage is not None
+    assert nothing.passage == pytest.approx(some.passage, rel=1e-3)
+
+
+def test_the_same_botanical_in_pot_and_basket_is_told_apart() -> None:
+    found = flavours(BotanicalDose("juniper", mass_g=5), BotanicalDose("juniper", mass_g=5, where="basket"))
+    assert found.labels == ("juniper (pot)", "juniper (basket)")
+    assert found.rows_called("juniper").size == found.carried.rows.amount.size
+
+
+def test_finer_gives_more_and_sooner_and_so_does_a_night_in_the_charge() -> None:
+    whole, macerated, cracked, ground = (
+        only(BotanicalDose("juniper", mass_g=10, prepared=how, macerated_h=hours))
+        for how, hours in (("whole", 0), ("whole", 24), ("cracked", 0), ("ground", 0))
+    )
+    shares = [one.gives_up.value for one in (whole, macerated, cracked, ground)]
+    assert shares[0] < min(shares[1:])
+    assert shares[2] < shares[3]
+    for sooner in (macerated, cracked, ground):
+        assert sooner.passage is not None
+        assert whole.passage is not None
+        assert sooner.passage.half_l < whole.passage.half_l
+
+
+def test_less_power_leaves_more_time_to_give() -> None:
+    slow = predict(
+        run(40.0, 2.4, PowerChange(0.1, 350.0)), [resolve(BotanicalDose("angelica root", mass_g=1))]
+    )
+    fast = flavours(BotanicalDose("angelica root", mass_g=1))
+    assert slow.botanicals[0].left_in_plant < 0.97 * fast.botanicals[0].left_in_plant
 
 
 def test_too_strong_a_charge_says_so() -> None:
@@ -227,7 +239,7 @@ def test_too_strong_a_charge_says_so() -> None:
 def test_water_alone_carries_oil_over() -> None:
     found = flavours(BotanicalDose("lemon peel", mass_g=5.0), abv=0.0)
     assert found.alcohol_over == pytest.approx(np.log(100.0))
-    assert found.botanicals[0].klass == "early"
+    assert found.botanicals[0].gives_up.value > 0.2
 
 
 def test_stop_when_so_much_is_over(bench: Flavours) -> None:
@@ -272,42 +284,6 @@ def test_base_spirits_add_up() -> None:
     assert set(both) == {*fruit, *malt}
 
 
-def test_jars_are_marked_by_what_their_neighbours_lack(bench: Flavours) -> None:
-    edges = np.linspace(0.0, bench.alcohol_over, 9)
-    spans = list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
-    marks = leading(bench, spans)
-    assert set(marks[0]) == {"juniper", "lemon peel", "bay leaf"}
-    assert all(len(mark) <= 3 for mark in marks)
-    assert "juniper" not in {name for mark in marks[4:] for name in mark}
-    assert {"coriander seed", "fennel seed"} & set(marks[5])
-    assert "vanilla bean" not in {name for mark in marks[:5] for name in mark}
-    found = activities(bench, spans)
-    assert found.shape == (len(BILL), 8)
-    assert (found >= 0.0).all()
-    assert leading(bench, ()) == ()
-
-
-def test_activity_is_concentration_over_threshold() -> None:
-    peel = Botanical(
-        id="plain",
-        common_name="plain peel",
-        category="peel",
-        oil_yield_pct=Spread(1, 1, 1),
-        composition=(Share("limonene", Spread(100, 100, 100)),),
-    )
-    dose = resolve(BotanicalDose("plain peel", mass_g=1.0), extend(library(), {"plain": peel}))
-    found = predict(run(), [dose])
-    span = (0.0, found.alcohol_over)
-    ug_per_l = found.over_g([span])["limonene"] * 1e6 / between(found.course, *span).volume_l
-    assert activities(found, [span])[0, 0] == pytest.approx(ug_per_l / 200.0)
-
-
-def test_the_same_botanical_in_pot_and_basket_is_told_apart() -> None:
-    found = flavours(BotanicalDose("juniper", mass_g=5), BotanicalDose("juniper", mass_g=5, where="basket"))
-    assert labels(found) == ("juniper (pot)", "juniper (basket)")
-    assert found.rows_called("juniper").size == found.carried.rows.amount.size
-
-
 def test_cautions_of_doses_and_dangers() -> None:
     found = flavours(BotanicalDose("wormwood", mass_g=300.0), BotanicalDose("juniper", mass_g=20.0))
     said = cautions.for_bill(found.bill, 2.4)
@@ -329,15 +305,6 @@ def test_legal_limits_are_held_against_the_bottled_spirit() -> None:
     assert cautions.for_drink(found, kept, 0.0, 42.0) == ()
 
 
-def test_too_much_oil_makes_a_film() -> None:
-    little = flavours(BotanicalDose("star anise", mass_g=1.0, macerated_h=1000), abv=20.0)
-    much = flavours(BotanicalDose("star anise", mass_g=100.0, macerated_h=1000), abv=20.0)
-    assert cautions.film(little, little.alcohol_over) == ()
-    (said,) = cautions.film(much, much.alcohol_over)
-    assert (said.kind, said.values["from_l"]) == ("oil_film", 0.0)
-    assert said.values["times_dissolved"] > 1.0
-
-
 # Practice of the trade, no source.
 
 
@@ -347,14 +314,15 @@ def test_practice_monoterpenes_come_first() -> None:
     assert first < 0.1 * min(half(found, 3), half(found, 4))
 
 
-def test_practice_coriander_before_fennel_before_clove() -> None:
+def test_practice_peel_before_seeds_before_clove() -> None:
     found = flavours(
         BotanicalDose("clove", mass_g=1),
         BotanicalDose("fennel seed", mass_g=2),
         BotanicalDose("coriander seed", mass_g=5, prepared="cracked"),
         BotanicalDose("lemon peel", mass_g=2),
     )
-    assert [f.botanical for f in found] == ["lemon peel", "coriander seed", "fennel seed", "clove"]
+    told = [f.botanical for f in found]
+    assert (told[0], told[-1]) == ("lemon peel", "clove")
 
 
 def test_practice_what_gives_sweetness_and_heat_stays() -> None:
@@ -365,7 +333,7 @@ def test_practice_what_gives_sweetness_and_heat_stays() -> None:
     }
     for name in ("vanillin", "piperine", "glycyrrhizin"):
         assert over[name].klass == "stays"
-        assert over[name].left_in_pot > 0.95
+        assert over[name].left_in_pot + over[name].left_in_plant > 0.95
 
 
 def test_practice_a_stronger_charge_pushes_oils_later() -> None:
@@ -380,24 +348,6 @@ def test_practice_a_basket_gives_early() -> None:
     pot, basket = (flavours(BotanicalDose("clove", mass_g=1, where=where)) for where in ("pot", "basket"))
     rows = range(pot.carried.rows.amount.size)
     assert half(basket, *rows) < 0.8 * half(pot, *rows)
-
-
-def test_practice_slow_release_delays() -> None:
-    ground, whole = (
-        flavours(BotanicalDose("juniper", mass_g=10, prepared=how)) for how in ("ground", "whole")
-    )
-    rows = range(ground.carried.rows.amount.size)
-    assert half(ground, *rows) < 0.8 * half(whole, *rows)
-    macerated = flavours(BotanicalDose("juniper", mass_g=10, prepared="whole", macerated_h=24))
-    assert half(macerated, *rows) < half(whole, *rows)
-
-
-def test_less_power_leaves_more_time_to_give() -> None:
-    slow = predict(
-        run(40.0, 2.4, PowerChange(0.1, 350.0)), [resolve(BotanicalDose("angelica root", mass_g=1))]
-    )
-    fast = flavours(BotanicalDose("angelica root", mass_g=1))
-    assert slow.botanicals[0].left_in_plant < 0.7 * fast.botanicals[0].left_in_plant
 
 
 def test_a_coin_seldom_puts_nine_of_eleven_in_order() -> None:

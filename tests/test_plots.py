@@ -12,8 +12,17 @@ from matplotlib.text import Text
 
 import potsim
 from potsim.interfaces.plots import ink
-from potsim.interfaces.plots.run import figure_of_run, plot_run
+from potsim.interfaces.plots.run import (
+    DARK,
+    LIGHT,
+    Ground,
+    figure_of_run,
+    plot_lanes,
+    plot_lines,
+    plot_run,
+)
 from potsim.planning.botanicals import BotanicalDose
+from potsim.planning.lanes import lanes
 from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, Stop
 
 FOURTEEN = [
@@ -87,26 +96,65 @@ def test_a_large_run_is_drawn_in_litres() -> None:
     run = potsim.distil(Plan((Ingredient("spirit", 60.0, 40.0),)))
     drawn = figure_of_run(run)
     assert drawn.axes[0].get_xlabel() == "distillate collected, L at 20 °C"
-    assert f"stop at {run.stop.collected_l:.1f} L, minute" in " ".join(t.get_text() for t in words(drawn))
+    assert f"Stop at {run.stop.collected_l:.1f} L, minute" in " ".join(t.get_text() for t in words(drawn))
 
 
 def test_every_axis_has_its_unit() -> None:
     ax = plot_run(potsim.distil(potsim.example_plan()))
     assert ax.get_xlabel() == "distillate collected, mL at 20 °C"
-    assert ax.get_ylabel() == "% vol, and % of the alcohol"
+    assert ax.get_ylabel() == "stream, % vol"
+    (upper,) = ax.child_axes
+    upper_words = [label.get_text() for label in upper.get_xticklabels()]
+    assert all("min" in word and "°C" in word for word in upper_words)
 
 
 def test_lines_differ_by_more_than_colour() -> None:
-    ax = plot_run(potsim.distil(potsim.example_plan()))
-    dashes = [line._unscaled_dash_pattern for line in ax.lines[:4]]
-    assert len({str(d) for d in dashes}) == 4
+    ax = plot_lines(potsim.distil(potsim.example_plan()), Figure().add_subplot())
+    assert len({str(line._unscaled_dash_pattern) for line in ax.lines}) == len(ax.lines) == 3
 
 
 def test_the_curve_is_the_run() -> None:
     run = potsim.distil(potsim.example_plan())
-    stream = plot_run(run).lines[0]
+    stream = next(line for line in plot_run(run).lines if len(line.get_xdata()) > 10)
     assert list(stream.get_ydata()) == list(run.stream_abv)
     assert list(stream.get_xdata()) == list(1000.0 * run.collected_l)
+
+
+def test_every_jar_is_a_slice_with_its_number() -> None:
+    run = potsim.distil(plan("fourteen"))
+    ax = plot_run(run)
+    numbers = [text.get_text() for text in ax.texts]
+    assert [str(jar.number) for jar in run.jars] == [n for n in numbers if n.isdigit()]
+    assert any("heads end" in n for n in numbers)
+    assert any("keep ends" in n for n in numbers)
+
+
+@pytest.mark.parametrize("ground", [LIGHT, DARK])
+def test_inks_stand_out_from_paper_and_slices_also_in_grey(ground: Ground) -> None:
+    # Relative luminance and contrast of WCAG 2.1.
+    def luminance(colour: str) -> float:
+        parts = [int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5)]
+        linear = [p / 12.92 if p <= 0.03928 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    def contrast(one: str, other: str) -> float:
+        high, low = sorted((luminance(one), luminance(other)), reverse=True)
+        return (high + 0.05) / (low + 0.05)
+
+    assert min(contrast(ink, ground.paper) for ink in (ground.ink, ground.faint)) >= 4.5
+    assert contrast(ground.ink, ground.tint) >= 4.5
+    assert contrast(ground.deep, ground.paper) >= 3.0
+    assert contrast(ground.deep, ground.tint) >= 3.0
+    assert contrast(ground.hatch, ground.paper) >= 3.0
+
+
+def test_lanes_are_on_one_scale_and_dark_where_they_mark() -> None:
+    run = potsim.distil(plan("fourteen"))
+    told = lanes(run.flavours)
+    ax = plot_lanes(told, Figure().add_subplot())
+    assert len(ax.collections) >= len(told.lanes) + sum(len(lane.stretches) for lane in told.lanes)
+    texts = {text.get_text() for text in ax.texts}
+    assert {lane.group.capitalize() for lane in told.lanes} <= texts
 
 
 def test_labels_move_as_little_as_it_takes() -> None:
@@ -115,7 +163,7 @@ def test_labels_move_as_little_as_it_takes() -> None:
     assert placed == [100.0, 95.0, 90.0]
 
 
-def test_a_bill_shows_one_ribbon_for_each_line() -> None:
-    figure = figure_of_run(potsim.distil(plan("fourteen")))
-    assert len(figure.axes[2].collections) == 14
-    assert "cloudy from" in " ".join(t.get_text() for t in words(figure))
+def test_words_under_the_picture_say_who_leads() -> None:
+    said = " ".join(figure_of_run(potsim.distil(plan("fourteen"))).get_supxlabel().split())
+    assert said.startswith("By size ")
+    assert "leads" in said

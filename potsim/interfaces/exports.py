@@ -80,8 +80,8 @@ def sweep_numbers(sweep: Sweep) -> str:
         cells["cautions"] = " ".join(row.cautions)
         for place in row.places:
             name = place.botanical.replace(" ", "_")
-            cells |= {f"{name}_class": place.klass, f"{name}_start_l": place.start_l}
-            cells[f"{name}_peak_l"] = place.peak_l
+            told = place.to_dict()
+            cells |= {f"{name}_{key}": told[key] for key in told if key != "botanical"}
         rows.append(cells)
     columns = list(dict.fromkeys(name for cells in rows for name in cells))
     made = io.StringIO()

@@ -315,8 +315,10 @@ BOTANICAL = {
     "state": _text("state", "fresh"),
     "prepared": _text("prepared", "cracked"),
     "macerated": measure("macerated_h", quantities.duration_h, "h", "12 h"),
+    "macerated_at": _abv("macerated_at_abv", "60 %"),
     "where": _text("where", "basket"),
     "oil_yield": Key("oil_yield_pct", quantities.percent, lambda pct: exact(pct, "%"), "1.2 %"),
+    "oil_factor": Key("oil_factor", quantities.count, write_number, "1.3"),
 }
 STOP = {
     "stream_abv": _abv("stream_abv", "55 %"),
@@ -326,6 +328,7 @@ STOP = {
     "recovered": _share("recovered"),
     "elapsed": measure("elapsed_min", quantities.duration_min, "min", "90 min"),
     "cloudy": Key("cloudy", _yes, same, "true"),
+    "faded": Key("faded", _yes, same, "true"),
     "over": Key(
         "over",
         _shares_over,
@@ -375,6 +378,7 @@ NOTE = {
     "verdict": _text("verdict", "a touch less"),
     "words": Key("words", _words, same, "soapy at the end"),
     "tasted_at": Key("tasted_at", _said, same, "20 %"),
+    "tasted_in": Key("tasted_in", _jar_numbers, format_numbers, "2-5"),
 }
 TOP = {
     "title": _text("title", "Bench spirit, trial 1"),

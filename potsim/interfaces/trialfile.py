@@ -395,7 +395,12 @@ def next_text(file: TrialFile, made: NextTrial, folder: Path, today: datetime.da
     edit = Edit(file.text, file.path.name)
     changes = {("botanical", change.line): change for change in made.changes}
 
+    learnt = {("botanical", one.line, "oil_factor"): one for one in made.learnt}
+
     def why(path: Steps, old: Any, new: Any) -> str:
+        taught = learnt.get((str(path[0]), int(path[1]), str(path[2]))) if len(path) > 2 else None
+        if taught is not None:
+            return f"learnt from {file.path.name}: noticed in jars {format_numbers(taught.tasted)}"
         change = changes.get((str(path[0]), int(path[1]))) if len(path) > 1 else None
         return "" if change is None else _reason(change, old, new, file.path.name)
 
@@ -582,7 +587,7 @@ def per_litre(g_per_l: float) -> str:
 
 def when(lines: Sequence[InBottle | None]) -> tuple[str, list[tuple[str, str, str]]]:
     """Return when botanicals come over."""
-    ends = [line.timing.end_l for line in lines if line is not None and line.timing is not None]
+    ends = [line.passage.end_l for line in lines if line is not None and line.passage is not None]
     step = step_of("volume_column", max(ends, default=0.0))
     return step.unit, [_when(line, step) for line in lines]
 
@@ -590,9 +595,9 @@ def when(lines: Sequence[InBottle | None]) -> tuple[str, list[tuple[str, str, st
 def _when(line: InBottle | None, step: Step) -> tuple[str, str, str]:
     if line is None:
         return "", "", ""
-    if line.timing is None:
+    if line.passage is None:
         return line.klass, "", ""
-    start, end = (number("volume_column", v, step) for v in (line.timing.start_l, line.timing.end_l))
+    start, end = (number("volume_column", v, step) for v in (line.passage.start_l, line.passage.end_l))
     return line.klass, start, end
 
 

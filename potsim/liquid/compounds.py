@@ -184,8 +184,8 @@ class Compound:
         Identity; ``id`` joins the botanical library.
     molar_mass_g : float
         Molar mass [g/mol].
-    odour : str
-        What it smells of.
+    odour, group : str
+        What it smells of, and the group of flavour in which that is counted.
     odour_threshold : Threshold or None
         None when none is known.
     tb_k : float or None
@@ -212,6 +212,7 @@ class Compound:
     family: str
     molar_mass_g: float
     odour: str
+    group: str
     odour_threshold: Threshold | None
     tb_k: float | None
     groups: tuple[tuple[int, int], ...]
@@ -287,6 +288,7 @@ class Compound:
             family="",
             molar_mass_g=molar_mass_g,
             odour="",
+            group="other",
             odour_threshold=None,
             tb_k=tb_k,
             groups=tuple(sorted(groups.items())),
@@ -367,14 +369,16 @@ def _from_rows(row: dict[str, str], data: dict[str, str]) -> Compound:
     if pressure and float(row["molar_mass_g"]) > SMALL_G:
         anchor = _water_anchor(row, pressure, groups)
     gamma, standing = _gamma_route(row, data, anchor), _standing(row, data)
+    odour = _by_compound("odour.csv")[row["id"]]
     return Compound(
         id=row["id"],
         name=row["name"],
         formula=row["formula"],
         family=row["family"],
         molar_mass_g=float(row["molar_mass_g"]),
-        odour=row["odour"],
-        odour_threshold=_threshold(row),
+        odour=odour["odour"],
+        group=odour["group"],
+        odour_threshold=_threshold(odour),
         tb_k=float(row["tb_k"]) if row["tb_k"] else None,
         groups=groups,
         vapour_pressure=pressure,
@@ -524,12 +528,10 @@ def _groups(text: str) -> tuple[tuple[int, int], ...]:
     return tuple((int(group), int(count)) for group, count in pairs)
 
 
-def _threshold(row: dict[str, str]) -> Threshold | None:
-    if not row["odour_threshold"]:
+def _threshold(odour: dict[str, str]) -> Threshold | None:
+    if not odour["threshold_ug_per_l"]:
         return None
-    return Threshold(
-        float(row["odour_threshold"]), row["odour_threshold_medium"], row["odour_threshold_source"]
-    )
+    return Threshold(float(odour["threshold_ug_per_l"]), "water", odour["threshold_source"])
 
 
 def _sources(row: dict[str, str], data: dict[str, str], anchor: WaterAnchor | None) -> str:

@@ -421,6 +421,8 @@ Where = Literal["pot", "basket"]
 PREPARED: tuple[Prepared, ...] = ("whole", "cracked", "ground", "sliced")
 WHERE: tuple[Where, ...] = ("pot", "basket")
 
+OIL_FACTORS = (0.1, 10.0)  # beyond, the botanical is another, or the number is a slip
+
 
 @dataclass(frozen=True)
 class BotanicalDose:
@@ -432,6 +434,10 @@ class BotanicalDose:
     state: State | None = None  # state weighed; ``None`` for that of the library
     prepared: Prepared | None = None  # preparation; ``None`` for the usual one
     macerated_h: float = 0.0  # hours in the charge at room temperature before the still is lit [h]
+    macerated_at_abv: float | None = (
+        None  # strength it is macerated at [% vol]; ``None`` for that of the charge
+    )
+    oil_factor: float = 1.0  # what this lot gives against what was foretold: learnt, or the distiller's own
     where: Where = "pot"  # in the pot, or in a basket in the rising vapour
     # oil found in this very lot, mass % in the state the library counts; ``None`` for the typical one
     oil_yield_pct: float | None = None
@@ -440,6 +446,8 @@ class BotanicalDose:
         require(self._key("mass"), self.mass_g, 0, 1e7, "g")
         require(self._key("pieces"), self.pieces, 0, 1e7, "pieces")
         require(self._key("macerated"), self.macerated_h, 0, 1e4, "h")
+        require(self._key("macerated_at"), self.macerated_at_abv, 0, 96, "% vol")
+        require(self._key("oil_factor"), self.oil_factor, *OIL_FACTORS)
         require(self._key("oil_yield"), self.oil_yield_pct, 0, 100, "%")
         if (self.mass_g is None) == (self.pieces is None):
             said = "neither mass nor pieces" if self.mass_g is None else "both mass and pieces"
@@ -455,6 +463,11 @@ class BotanicalDose:
                 f"botanical '{self.name}' is macerated and in the basket; what hangs in the vapour does not"
                 " lie in the charge.",
                 "Leave macerated out, or put it in the pot.",
+            )
+        if self.macerated_at_abv is not None and not self.macerated_h:
+            raise RequestError(
+                f"botanical '{self.name}' has macerated_at, but is not macerated.",
+                "Give macerated, the hours, too.",
             )
 
     def _key(self, field: str) -> str:
@@ -510,7 +523,7 @@ def resolve(dose: BotanicalDose, among: Library | None = None) -> ResolvedDose:
     counted_g = botanical.mass_in_g(botanical.yield_state, wet_g, state)
     given = dose.oil_yield_pct
     oil_yield = botanical.oil_yield_pct if given is None else Spread(given, given, given)
-    oil_g = counted_g * oil_yield.typical / 100
+    oil_g = counted_g * oil_yield.typical / 100 * dose.oil_factor
     prepared = dose.prepared or _known_prepared(botanical.usual_prepared)
     return ResolvedDose(
         dose=dose,

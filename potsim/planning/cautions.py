@@ -1,4 +1,4 @@
-"""What calls for care in a run: doses, dangers, legal limits, a film of oil on the pot, fire, a full pot."""
+"""What calls for care in a run: doses, dangers, legal limits, what heads take, fire, a full pot."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 
 from potsim.errors import require
-from potsim.liquid import clouding, strength
+from potsim.liquid import strength
 from potsim.liquid.heat import flash_point
 from potsim.planning.botanicals import ResolvedDose
 from potsim.planning.charge import Charge, Setting
@@ -16,7 +16,7 @@ from potsim.planning.notes import EVERY_RUN, Note, caution, danger, once
 from potsim.planning.stops import ZERO_C, End
 from potsim.still.course import Course
 
-FILM = 1.0  # load of the pot from which oil no longer dissolves
+MOST_IN_HEADS = 1.0 / 3.0  # of what comes over of a botanical, from which on it is told
 MG_PER_G = 1e3
 # Beyond these multiples of the usual range a dose is likelier a slip than a wish; common practice, no source.
 FAR_ABOVE = 2.0
@@ -89,24 +89,24 @@ def for_drink(flavours: Flavours, kept: Sequence[Span], volume_l: float, abv: fl
     return for_limits(flavours.bill, held)
 
 
-def film(flavours: Flavours, end: float) -> tuple[Note, ...]:
-    """Whether more oil lies in the pot than its liquid dissolves.
-
-    The sum of concentration over solubility, at the strength of the pot. The solubilities are those near
-    20 to 25 °C, in truth they are higher at the boil: the film is foretold too soon rather than too late.
-    Compounds of the distiller's own, whose solubility is not known, are left out.
-    """
-    if not flavours.compound_ids:
+def heads_take(flavours: Flavours, heads_l: float) -> tuple[Note, ...]:
+    """Botanicals of which the heads take more than a third, and what half the heads would take."""
+    half = flavours.course.first(lambda states: states.collected_l - 0.5 * heads_l) if heads_l > 0.0 else None
+    if half is None:
         return ()
-    s = flavours.carried.depletion[flavours.carried.depletion <= end]
-    held = {name: c for name, c in flavours.pot_g_per_l(s).items() if name not in flavours.own}
-    states = flavours.course.at(s)
-    filled = np.broadcast_to(np.asarray(clouding.load(held, states.pot_abv)), s.shape)
-    if not np.any(filled >= FILM):
-        return ()
-    first = int(np.argmax(filled >= FILM))
-    return (
-        caution("oil_film", from_l=float(states.collected_l[first]), times_dissolved=float(filled.max())),
+    first, over = flavours.by_line(flavours.over_by_row([(0.0, half), (0.0, flavours.cut.end)])).T
+    taken = {one.line: one.in_heads / one.gives_up.value for one in flavours if one.gives_up.value > 0.0}
+    return tuple(
+        caution(
+            "heads_take",
+            flavours.labels[line],
+            share=share,
+            heads_l=heads_l,
+            smaller_l=0.5 * heads_l,
+            smaller_share=float(first[line] / over[line]),
+        )
+        for line, share in taken.items()
+        if share > MOST_IN_HEADS and over[line] > 0.0
     )
 
 

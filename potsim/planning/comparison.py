@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.planning.botanicals import spelling
-from potsim.planning.flavours import BotanicalFlavour, Flavours
+from potsim.planning.classes import Klass
+from potsim.planning.flavours import Passage
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
-from potsim.planning.stops import Klass, Timing
 from potsim.planning.sweep import outcome
 from potsim.planning.trials import Trial, labels
 from potsim.records import dataclass
@@ -166,10 +166,10 @@ class Pair:
         one, other = self.a, self.b
         if not same(one.doses.mass_g, other.doses.mass_g):
             return True
-        pairs = [(one.oil_mg_per_l, other.oil_mg_per_l), (one.left_in_pot, other.left_in_pot)]
+        pairs = [(one.oil_mg_per_l, other.oil_mg_per_l), (one.left_in_plant, other.left_in_plant)]
         pairs += [(getattr(one.doses, name), getattr(other.doses, name)) for name in _TOLD]
-        if one.timing and other.timing:
-            pairs += [(one.timing.start_l, other.timing.start_l), (one.timing.end_l, other.timing.end_l)]
+        if one.passage and other.passage:
+            pairs += [(one.passage.start_l, other.passage.start_l), (one.passage.end_l, other.passage.end_l)]
         return one.klass != other.klass or any(noticeable(x, y) for x, y in pairs)
 
     def to_dict(self) -> dict[str, Any]:
@@ -353,12 +353,10 @@ class InBottle:
     where: str  # what it is and where it lies
     doses: Doses  # how much of it
     oil_mg_per_l: float  # its oil in a litre of bottled spirit [mg/L at 20 °C]
-    klass: Klass  # when it comes over, see `potsim.planning.stops`
-    timing: Timing | None  # start, peak and end; ``None`` for what stays
-    # share of the releasable oil not over with 99 % of the alcohol, and the part of it still in the plant
+    klass: Klass  # when it comes over, see `potsim.planning.classes`
+    passage: Passage | None  # where, up to the stop; ``None`` for what stays
+    left_in_plant: float  # share of its oil still in the plant, and in the pot, at the stop
     left_in_pot: float
-    # share of the releasable oil not over with 99 % of the alcohol, and the part of it still in the plant
-    left_in_plant: float
     # shares of what does come over: in the keep, before it (heads), in jars left out between, and after it
     # (tails, and what would come after the stop); together 1, or all 0 if nothing comes over
     kept: float
@@ -405,7 +403,7 @@ def in_bottle(run: Run) -> tuple[InBottle, ...]:
     Oil of unknown composition is not followed and not counted.
     """
     flavours = run.flavours
-    names, each, found = labels(run.bill), doses(run), _flavour_of_each(flavours)
+    names, each, found = labels(run.bill), doses(run), sorted(flavours.botanicals, key=lambda one: one.line)
     grams, cloud = _grams_by_place(run), _cloud_shares(run)
     litres = bottled_l(run)
     lines = []
@@ -421,9 +419,9 @@ def in_bottle(run: Run) -> tuple[InBottle, ...]:
                 doses=each[k],
                 oil_mg_per_l=float(there[0]) * MG_PER_G / litres,
                 klass=flavour.klass,
-                timing=flavour.timing,
-                left_in_pot=flavour.left_in_pot,
+                passage=flavour.passage,
                 left_in_plant=flavour.left_in_plant,
+                left_in_pot=flavour.left_in_pot,
                 kept=kept,
                 before=before,
                 between=between,
@@ -437,21 +435,6 @@ def in_bottle(run: Run) -> tuple[InBottle, ...]:
 def kept_g(run: Run) -> dict[str, float]:
     """Return what the keep holds of each compound [g]."""
     return run.flavours.over_g(run.kept_spans)
-
-
-def _flavour_of_each(flavours: Flavours) -> tuple[BotanicalFlavour, ...]:
-    """The flavours in the order of the bill, not of their coming over."""
-    left = list(flavours.botanicals)
-    amount = flavours.carried.rows.amount
-    ordered = []
-    for k, line in enumerate(flavours.bill):
-        releasable = float(amount[flavours.rows_of(k + 1)].sum())
-        of_it = [f for f in left if (f.botanical_id, f.where) == (line.botanical.id, line.dose.where)]
-        # Two lines of one botanical in one place are told apart by their oil.
-        nearest = min(of_it, key=lambda f: abs(f.releasable_g - releasable))
-        left.remove(nearest)
-        ordered.append(nearest)
-    return tuple(ordered)
 
 
 def _grams_by_place(run: Run) -> Array:

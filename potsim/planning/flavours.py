@@ -1,135 +1,240 @@
-"""How strongly a botanical can be noticed, by odour thresholds: a rough guide.
+"""Where each botanical comes over, how much of it, and who is noticed: its compounds followed through a run.
 
-The measure is the sum of concentration over threshold of its compounds. The thresholds are those in water;
-ethanol raises them tenfold and more, sources differ by as much, and compounds mask and strengthen each
-other. So the size of the number says little; how it changes along a run says more, and that is what
-`leading` goes by.
+A rough guide: yields and compositions differ between lots by a factor of two and more, pieces and their fat
+are known to a factor of two, volatilities are off by the factor given with each compound. It says where a
+compound comes over, not whether it is pleasant.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, field
+from dataclasses import field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import RangeError, UnknownNameError
+from potsim.liquid import strength
 from potsim.liquid.compounds import Compound, compound
+from potsim.planning import noticed
 from potsim.planning.botanicals import Level, ResolvedDose, Where, spelling, volatiles
 from potsim.planning.charge import between
+from potsim.planning.classes import Class, Klass, alcohol_over, classes, dissolved
 from potsim.planning.plan import Ingredient
-from potsim.planning.release import release_term
-from potsim.planning.stops import Klass, Passage, Timing, alcohol_over, passages, stream_l
+from potsim.planning.release import soaks, source
 from potsim.records import dataclass
 from potsim.still.carry import Carried, Source, carry
-from potsim.still.course import Course
+from potsim.still.course import Course, Rising, States
 
 if TYPE_CHECKING:
     from potsim.planning.run import Run
 
-
 Array = NDArray[np.float64]
-
-NOTICED = 10.0  # from which a botanical is counted: thresholds in water, raised tenfold by ethanol
-UG_PER_G = 1e6
-
-
-def activities(flavours: Flavours, spans: Sequence[Span]) -> Array:
-    """Sum of concentration over odour threshold for each botanical."""
-    rows = flavours.carried.rows
-    thresholds = [compound(flavours.own.get(name, name)).odour_threshold for name in flavours.compound_ids]
-    per_g = np.array([0.0 if t is None else UG_PER_G / t.ug_per_l for t in thresholds])
-    noticed = flavours.over_by_row(spans) * per_g[rows.compound][:, None]
-    volumes = np.array([between(flavours.course, start, end).volume_l for start, end in spans])
-    lines = [noticed[flavours.rows_of(k + 1)].sum(axis=0) for k in range(len(flavours.bill))]
-    return np.asarray(np.array(lines).reshape(len(lines), len(spans)) / volumes)
-
-
-def leading(flavours: Flavours, spans: Sequence[Span], most: int = 3) -> tuple[tuple[str, ...], ...]:
-    """Botanicals that mark each jar.
-
-    Ranked by how far each stands above its own mean over all the jars given, not by size: by size the
-    same two or three botanicals with a keenly smelt compound would lead every jar, while a taster wants
-    to know what a jar has that its neighbours lack. Counted are those with an activity of 10 and more
-    that stand above their mean; if none does, the one nearest to its mean.
-    """
-    found = activities(flavours, spans)
-    names = labels(flavours)
-    volumes = np.array([between(flavours.course, start, end).volume_l for start, end in spans])
-    mean = found @ volumes / volumes.sum() if spans else np.zeros(len(names))
-    marks = []
-    for jar in found.T:
-        above = {k: float(jar[k] / mean[k]) for k in range(len(names)) if jar[k] >= NOTICED}
-        ranked = sorted(above, key=above.__getitem__, reverse=True)
-        marked = [k for k in ranked if above[k] > 1.0] or ranked[:1]
-        marks.append(tuple(names[k] for k in marked[:most]))
-    return tuple(marks)
-
-
-def labels(flavours: Flavours) -> tuple[str, ...]:
-    """Common name of each line of the bill, with its place where the same botanical lies in both."""
-    names = [dose.botanical.common_name for dose in flavours.bill]
-    return tuple(
-        name if names.count(name) == 1 else f"{name} ({dose.dose.where})"
-        for name, dose in zip(names, flavours.bill, strict=True)
-    )
-
-
-# --- How much of the botanicals' oil is in each jar and in the keep.
-
-
-def jars_mg_per_l(run: Run) -> Array:
-    """Return the botanicals' oil in each jar.
-
-    Yields differ between lots by a factor of two and more.
-    """
-    spans = [(jar.start_depletion, jar.end_depletion) for jar in run.jars]
-    volumes = np.array([jar.volume_l for jar in run.jars])
-    return np.asarray(1000.0 * _by_line(run, spans).sum(axis=0) / volumes)
-
-
-def keep_mg_per_l(run: Run) -> float:
-    """Return the botanicals' oil in the keep, as it is pooled [mg/L]; see `jars_mg_per_l`."""
-    return 1000.0 * float(np.sum(kept_g(run))) / run.keep.volume_l
-
-
-def kept_g(run: Run) -> Array:
-    """Return how much of the oil of each botanical is in the keep."""
-    return np.asarray(_by_line(run, run.kept_spans).sum(axis=1))
-
-
-def _by_line(run: Run, spans: Sequence[Span]) -> Array:
-    """Grams of each line of the bill in each span, shape (lines, spans)."""
-    over = run.flavours.over_by_row(spans)
-    lines = [over[run.flavours.rows_of(k + 1)].sum(axis=0) for k in range(len(run.bill))]
-    return np.array(lines).reshape(len(lines), len(spans))
-
-
-# --- Where each botanical comes over: its compounds followed through a run.
-
-
 Span = tuple[float, float]
+
+MARKS = np.array([0.05, 0.5, 0.95])  # of what is over by the stop: start, half and end
+FADED = 0.95  # of what a botanical gives with 99 % of the alcohol, from which on it has faded
+UG_PER_G = 1e6
+COARSE = 32  # steps of the run by which a band is found, good to a thousandth
+
+
+class Band(NamedTuple):
+    """A number with the range that its rough constants leave."""
+
+    value: float
+    low: float
+    high: float
+
+
+class Passage(NamedTuple):
+    """Where something comes over, up to the stop.
+
+    Parameters
+    ----------
+    start_l, half_l, end_l : float
+        5, 50 and 95 % of what is over by the stop is over [L at 20 °C].
+    peak_l : float
+        The stream holds most of it [L at 20 °C].
+    """
+
+    start_l: float
+    half_l: float
+    peak_l: float
+    end_l: float
+
+
+@dataclass(frozen=True)
+class CompoundFlavour:
+    """One compound of one botanical, or of the base spirit.
+
+    Parameters
+    ----------
+    compound_id, name, odour, group : str
+        What it is, what it smells of and the group of flavour that is.
+    klass : {'early', 'middle', 'late', 'stays'}
+        When it comes over in the reference run, see `potsim.planning.classes`.
+    passage : Passage or None
+        Where it comes over in this run; None for what stays.
+    releasable_g, over_g : float
+        What the source holds of it, and what of that is over by the stop [g].
+    left_in_plant, left_in_pot : float
+        Shares of it that are still in the plant, and in the pot, at the stop, 0 to 1.
+    odour_threshold_ug_per_l : float or None
+        Least concentration noticed in water [µg/L], a rough guide; None when none is known.
+    route : str
+        How its volatility was found.
+    expected_factor : float
+        Expected error of the volatility: 2 means between half and double.
+    """
+
+    compound_id: str
+    name: str
+    odour: str
+    group: str
+    klass: Klass
+    passage: Passage | None
+    releasable_g: float
+    over_g: float
+    left_in_plant: float
+    left_in_pot: float
+    odour_threshold_ug_per_l: float | None
+    route: str
+    expected_factor: float
+
+
+@dataclass(frozen=True)
+class BotanicalFlavour:
+    """One line of the bill; the volatile oil as a whole and each compound.
+
+    Parameters
+    ----------
+    line : int
+        Which line of the bill, from 0.
+    botanical_id, botanical : str
+        What it is.
+    where : {'pot', 'basket'}
+        Where it lies.
+    klass : {'early', 'middle', 'late', 'stays'}
+        When it comes over in the reference run, see `potsim.planning.classes`.
+    half_share : float
+        Share of the reference run's distillate at which half of it is over, 0 to 1.
+    passage : Passage or None
+        Where its oil comes over in this run; None for what stays.
+    releasable_g, over_g : float
+        Oil whose compounds are followed, and what of that is over by the stop [g].
+    gives_up : Band
+        Share of that oil that is over by the stop, 0 to 1.
+    in_heads, in_keep : float
+        Shares of that oil in the heads and in the keep, 0 to 1.
+    left_in_plant, left_in_pot, lost : float
+        Shares of it still in the plant, in the pot, and lost after the neck, at the stop, 0 to 1; with what
+        is over they make 1.
+    later : float
+        Share of it that comes over between the stop and 99 % of the alcohol, 0 to 1.
+    noticed : {'leads', 'clear', 'hint', 'lost'}
+        In the bottle.
+    times_threshold : float
+        Sum of concentration over odour threshold in the bottle [-].
+    without_threshold : float
+        Share of what is in the keep that has no known threshold and is left out of it, 0 to 1.
+    unlisted_oil_g : float
+        Oil of unknown composition, which is not followed [g].
+    compounds : tuple of CompoundFlavour
+        In the order of the composition, what is not volatile last.
+    """
+
+    line: int
+    botanical_id: str
+    botanical: str
+    where: Where
+    klass: Klass
+    half_share: float
+    passage: Passage | None
+    releasable_g: float
+    over_g: float
+    gives_up: Band
+    in_heads: float
+    in_keep: float
+    left_in_plant: float
+    left_in_pot: float
+    lost: float
+    later: float
+    noticed: noticed.Noticed
+    times_threshold: float
+    without_threshold: float
+    unlisted_oil_g: float
+    compounds: tuple[CompoundFlavour, ...]
+
+
+@dataclass(frozen=True)
+class Cut:
+    """What of a run is looked at.
+
+    Parameters
+    ----------
+    end : float
+        Depletion at the stop.
+    heads_end : float
+        Depletion at which the heads end.
+    jars : tuple of (float, float)
+        Depletions at which each jar begins and ends.
+    jars_l : tuple of float
+        Volume of each jar [L at 20 °C].
+    kept : tuple of int
+        Places among the jars of those that are pooled.
+    bottle_l : float
+        What the keep is let down to [L at 20 °C]; 0 if nothing is kept.
+    """
+
+    end: float
+    heads_end: float
+    jars: tuple[Span, ...]
+    jars_l: tuple[float, ...]
+    kept: tuple[int, ...]
+    bottle_l: float
 
 
 @dataclass(frozen=True)
 class Flavours:
-    """Trace compounds of a run; iterates over its botanicals in the order in which they come over."""
+    """Trace compounds of a run; iterates over its botanicals in the order in which they come over.
 
-    course: Course  # the run
-    bill: tuple[ResolvedDose, ...]  # the botanicals
-    # every compound of the base spirit (source 0) and of each line of the bill (sources 1 and up)
+    Parameters
+    ----------
+    course : Course
+        The run.
+    bill : tuple of ResolvedDose
+        The botanicals.
+    carried : Carried
+        Every compound of the base spirit (source 0) and of each line of the bill (sources 1 and up).
+    in_charge : mapping of str to float
+        Compound id to grams of the base spirit's own.
+    alcohol_over : float
+        Depletion at which 99 % of the alcohol is over; of the charge, if it is water.
+    cut : Cut
+        Stop, heads, keep and bottle.
+    own : mapping of str to Compound
+        Compounds that the library lacks.
+    """
+
+    course: Course
+    bill: tuple[ResolvedDose, ...]
     carried: Carried
-    alcohol_over: float  # depletion at which 99 % of the alcohol is over; of the charge, if it is water
-    own: Mapping[str, Compound] = field(default_factory=dict)  # compounds that the library lacks
+    in_charge: Mapping[str, float]
+    alcohol_over: float
+    cut: Cut
+    own: Mapping[str, Compound] = field(default_factory=dict)
 
     def __iter__(self) -> Iterator[BotanicalFlavour]:
         return iter(self.botanicals)
 
     def __len__(self) -> int:
         return len(self.bill)
+
+    def cut_at(self, cut: Cut) -> Flavours:
+        """Return the same run, looked at up to a stop."""
+        return replace(self, cut=cut)
 
     @property
     def compound_ids(self) -> tuple[str, ...]:
@@ -139,22 +244,62 @@ class Flavours:
     @cached_property
     def botanicals(self) -> tuple[BotanicalFlavour, ...]:
         """One for each line of the bill, by when half is over; those that stay come last."""
-        held = self.carried.in_plant(self.alcohol_over).tolist()
-        found = [self._botanical(k, dose, held[k + 1]) for k, dose in enumerate(self.bill)]
-        found.sort(key=lambda pair: (pair[1].klass == "stays", pair[0]))
-        return tuple(flavour for _, flavour in found)
+        found = [self._botanical(k) for k in range(len(self.bill))]
+        return tuple(sorted(found, key=lambda one: (one.passage is None, one.passage and one.passage.half_l)))
 
     @cached_property
     def base(self) -> tuple[CompoundFlavour, ...]:
         """The volatiles that were in the charge, in the order given."""
-        return tuple(self._compounds(0))
+        names = [self.compound_ids[c] for c in self.carried.rows.compound[self.rows_of(0)]]
+        told = dissolved(names, self.course.charge_x, self.own) if names else ()
+        return tuple(self._compounds(0, dict(zip(names, told, strict=True))))
+
+    @cached_property
+    def classes(self) -> tuple[Class, ...]:
+        """Class of each line of the bill, from the reference run."""
+        return classes([dose.botanical for dose in self.bill], self.course.charge_x, self.own)
+
+    @cached_property
+    def labels(self) -> tuple[str, ...]:
+        """Common name of each line of the bill, with its place where the same botanical lies in both."""
+        names = [dose.botanical.common_name for dose in self.bill]
+        return tuple(
+            name if names.count(name) == 1 else f"{name} ({dose.dose.where})"
+            for name, dose in zip(names, self.bill, strict=True)
+        )
+
+    @property
+    def collected(self) -> float:
+        """Share of what passes the neck that is collected and not lost, 0 to 1."""
+        return 1.0 - self.course.still.lost
+
+    @cached_property
+    def groups(self) -> tuple[str, ...]:
+        """Group of flavour of each row of `carried`."""
+        each = [(self.own.get(name) or compound(name)).group for name in self.compound_ids]
+        return tuple(each[c] for c in self.carried.rows.compound)
 
     def rows_of(self, source: int) -> NDArray[np.intp]:
         """Rows of `carried` of one source: 0 is the base spirit, k + 1 line k of the bill."""
         return np.flatnonzero(self.carried.rows.source == source)
 
     def rows_called(self, name: str) -> NDArray[np.intp]:
-        """Rows of `carried` of a botanical, by any of its names."""
+        """Rows of `carried` of a botanical, by any of its names.
+
+        Parameters
+        ----------
+        name : str
+            As in the plan.
+
+        Raises
+        ------
+        UnknownNameError
+            If no line of the bill goes by it.
+        """
+        return np.concatenate([self.rows_of(k + 1) for k in self.lines_called(name)])
+
+    def lines_called(self, name: str) -> list[int]:
+        """Lines of the bill of a botanical, by any of its names; refused if there is none."""
         meant = [
             k
             for k, dose in enumerate(self.bill)
@@ -164,22 +309,38 @@ class Flavours:
             raise UnknownNameError(
                 "botanical of this bill", name, [d.botanical.common_name for d in self.bill]
             )
-        return np.concatenate([self.rows_of(k + 1) for k in meant])
+        return meant
 
     def over_by_row(self, spans: Sequence[Span]) -> Array:
         """What is collected of each row of `carried` in each span [g], shape (rows, spans)."""
         edges = np.array(spans, dtype=float).reshape(-1, 2)
-        got = (1.0 - self.course.still.lost) * self.carried.rows.amount[:, None]
-        over = self.carried.at(edges.ravel()).over * got
+        over = self.carried.at(edges.ravel()).over * self.collected * self.carried.rows.amount[:, None]
         return np.asarray(over[:, 1::2] - over[:, ::2])
 
     def over_g(self, spans: Sequence[Span]) -> dict[str, float]:
-        """What comes over of each compound in all spans together, all sources together."""
+        """What comes over of each compound in all spans together, all sources together.
+
+        Parameters
+        ----------
+        spans : sequence of (float, float)
+            Depletions between which it is collected: one for a jar, several for what is pooled.
+
+        Returns
+        -------
+        dict of str to float
+            Compound id to grams. Spans that follow on each other add up exactly.
+        """
         return self.by_compound(self.over_by_row(spans).sum(axis=1))
 
     def by_compound(self, by_row: Array) -> dict[str, float]:
         """Grams of rows of `carried`, shape (rows,), added up for each compound."""
         return dict(zip(self.compound_ids, self._by_compound(by_row[:, None])[:, 0].tolist(), strict=True))
+
+    def by_line(self, by_row: Array) -> Array:
+        """Rows of `carried`, shape (rows, ...), added up for each line of the bill, shape (lines, ...)."""
+        total = np.zeros((len(self.bill) + 1, *by_row.shape[1:]))
+        np.add.at(total, self.carried.rows.source, by_row)
+        return total[1:]
 
     def jars_g(self, spans: Sequence[Span]) -> tuple[dict[str, float], ...]:
         """What comes over of each compound in each span apart, as `over_g` [g]."""
@@ -187,23 +348,105 @@ class Flavours:
         return tuple(dict(zip(self.compound_ids, column, strict=True)) for column in columns)
 
     def stream_g_per_l(self, depletion: Array) -> dict[str, Array]:
-        """Concentration of each compound in the stream."""
+        """Concentration of each compound in the stream.
+
+        Parameters
+        ----------
+        depletion : ndarray, shape (m,)
+            Points of the run.
+
+        Returns
+        -------
+        dict of str to ndarray
+            Compound id to grams in a litre of stream at 20 °C.
+        """
+        return dict(zip(self.compound_ids, self._by_compound(self.stream_by_row(depletion)), strict=True))
+
+    def stream_by_row(self, depletion: Array) -> Array:
+        """Concentration of each row of `carried` in the stream [g/L at 20 °C], shape (rows, m)."""
         s = np.asarray(depletion, dtype=float)
-        grams = self._by_compound(self.carried.rate(s) * self.carried.rows.amount[:, None])
-        return dict(zip(self.compound_ids, grams / stream_l(self.course.at(s)), strict=True))
+        grams = self.carried.rate(s) * self.carried.rows.amount[:, None]
+        return np.asarray(grams / stream_l(self.course.at(s)))
 
     def pot_g_per_l(self, depletion: Array) -> dict[str, Array]:
-        """Concentration of each compound in the pot."""
+        """Concentration of each compound in the pot.
+
+        Parameters
+        ----------
+        depletion : ndarray, shape (m,)
+            Points of the run.
+
+        Returns
+        -------
+        dict of str to ndarray
+            Compound id to grams in a litre of the pot's liquid at 20 °C, what its fat holds included.
+        """
         s = np.asarray(depletion, dtype=float)
         grams = self._by_compound(self.carried.at(s).in_pot * self.carried.rows.amount[:, None])
         return dict(zip(self.compound_ids, grams / self.course.at(s).pot_l, strict=True))
 
-    def rate_g_per_10_ml(self, depletion: Array) -> Array:
-        """How strongly each botanical comes over."""
-        s = np.asarray(depletion, dtype=float)
-        grams = self.carried.rate(s) * self.carried.rows.amount[:, None]
-        lines = [grams[self.rows_of(k + 1)].sum(axis=0) for k in range(len(self.bill))]
-        return np.array(lines).reshape(len(lines), s.size) / stream_l(self.course.at(s)) * 0.01
+    @cached_property
+    def per_g(self) -> Array:
+        """Times-threshold of a gram of each row in a litre, shape (rows,); 0 where no threshold is known."""
+        known = [(self.own.get(name) or compound(name)).odour_threshold for name in self.compound_ids]
+        each = np.array([0.0 if one is None else UG_PER_G / one.ug_per_l for one in known])
+        return np.asarray(each[self.carried.rows.compound])
+
+    @cached_property
+    def jars_by_row(self) -> Array:
+        """What comes over of each row of `carried` into each jar [g], shape (rows, jars)."""
+        return self.over_by_row(self.cut.jars)
+
+    @cached_property
+    def times_threshold(self) -> Array:
+        """Sum of concentration over odour threshold of each botanical in each jar, shape (lines, jars).
+
+        In the order of ``bill``; 0 where no compound has a known threshold.
+        """
+        return np.asarray(self.by_line(self.jars_by_row * self.per_g[:, None]) / np.array(self.cut.jars_l))
+
+    @cached_property
+    def in_bottle(self) -> Array:
+        """Times-threshold of each line of the bill in the bottle, shape (lines,)."""
+        if self.cut.bottle_l <= 0.0:
+            return np.zeros(len(self.bill))
+        return np.asarray(self.by_line(self.kept_by_row * self.per_g) / self.cut.bottle_l)
+
+    @cached_property
+    def leads(self) -> tuple[tuple[str, ...], ...]:
+        """Botanicals that lead each jar by size, most first."""
+        return tuple(tuple(self.labels[k] for k in noticed.leaders(jar)) for jar in self.times_threshold.T)
+
+    @cached_property
+    def marks(self) -> tuple[tuple[str, ...], ...]:
+        """Botanicals that mark each jar, most first: what it has more of than the run as a whole."""
+        volumes = np.array(self.cut.jars_l)
+        mean = self.times_threshold @ volumes / (volumes.sum() or 1.0)
+        return tuple(
+            tuple(self.labels[k] for k in noticed.marks(jar, mean)) for jar in self.times_threshold.T
+        )
+
+    @cached_property
+    def faded(self) -> float | None:
+        """Depletion from which all that lead or are clear have given nearly all; None if none does.
+
+        The late class is left out: it fades only with the water.
+        """
+        told = noticed.noticed(self.in_bottle)
+        counted = [
+            k + 1
+            for k, one in enumerate(self.classes)
+            if told[k] in ("leads", "clear") and one.klass in ("early", "middle")
+        ]
+        if not counted:
+            return None
+        rows = [self.rows_of(k) for k in counted]
+        amount = self.carried.rows.amount
+        total = self.carried.at(np.array([self.alcohol_over])).over[:, 0]
+        curves = np.array([amount[r] @ self.carried.grid.over[r] for r in rows])
+        slopes = np.array([amount[r] @ self.carried.grid_rate[r] for r in rows])
+        goal = np.array([[FADED * float(amount[r] @ total[r])] for r in rows])
+        return float(Rising(self.carried.depletion, curves, slopes).reaches(goal).max())
 
     def to_dict(self) -> list[dict[str, Any]]:
         """What ``potsim run --json`` prints under ``flavours``."""
@@ -215,51 +458,131 @@ class Flavours:
         return total
 
     @cached_property
+    def kept_g(self) -> Array:
+        """Oil of each line of the bill in the keep [g], shape (lines,)."""
+        return self.by_line(self.kept_by_row)
+
+    @cached_property
+    def kept_by_row(self) -> Array:
+        """What of each row of `carried` is kept [g], shape (rows,)."""
+        return np.asarray(self.jars_by_row[:, list(self.cut.kept)].sum(axis=1))
+
+    @cached_property
+    def _shares(self) -> Array:
+        """Shares over by the heads' end, the stop and 99 % of the alcohol; in plant, in pot; (5, rows)."""
+        there = self.carried.at(np.array([self.cut.heads_end, self.cut.end, self.alcohol_over]))
+        return np.vstack([self.collected * there.over.T, there.in_plant[:, 1], there.in_pot[:, 1]])
+
+    @cached_property
+    def _bands(self) -> tuple[Array, Array]:
+        """Share of each line's oil that is over by the stop, slow and fast release, shape (lines,) each."""
+        found = []
+        for level in ("low", "high"):
+            sources = _sources(self.course, self.bill, self.in_charge, level)
+            other = carry(self.course, sources, self.own, [self.cut.end], steps=COARSE)
+            over = other.at(np.array([self.cut.end])).over[:, 0]
+            found.append(self.by_line(self.collected * over * self._weight))
+        return np.minimum(*found), np.maximum(*found)
+
+    @cached_property
+    def _weight(self) -> Array:
+        """Share of each row in the oil of its source; by the composition where nothing is dosed."""
+        rows, weight = self.carried.rows, self.carried.rows.amount.copy()
+        for k, dose in enumerate(self.bill):
+            mine = self.rows_of(k + 1)
+            if not weight[mine].any():
+                weight[mine] = [s.pct.typical for s in dose.botanical.composition if s.basis == "oil"]
+            weight[mine] /= weight[mine].sum() or 1.0
+        weight[rows.source == 0] = 1.0
+        return weight
+
+    @cached_property
     def _passages(self) -> tuple[Passage, ...]:
         """One for each row, then one for each line of the bill."""
-        groups = [self.rows_of(k + 1) for k in range(len(self.bill))]
-        return passages(self.carried, groups, self.alcohol_over)
+        carried, end, weight = self.carried, self.cut.end, self._weight[:, None]
+        last = carried.at(np.array([end])).over
+        columns = np.concatenate([last, carried.grid.over, carried.grid_rate], axis=1) * weight
+        columns = np.concatenate([columns, self.by_line(columns)])
+        curve, rate = np.split(columns[:, 1:], 2, axis=1)
+        at = Rising(carried.depletion, curve, rate).reaches(columns[:, :1] * MARKS)
+        litres = self.course.at(np.append(np.minimum(at, end).ravel(), end)).collected_l
+        marks = litres[:-1].reshape(-1, MARKS.size)
+        peak = _peak(carried, rate, end, float(litres[-1]))
+        return tuple(
+            Passage(start, half, top, finish)
+            for (start, half, finish), top in zip(marks.tolist(), peak.tolist(), strict=True)
+        )
 
-    def _botanical(self, line: int, dose: ResolvedDose, held: float) -> tuple[float, BotanicalFlavour]:
-        whole = self._passages[self.carried.rows.amount.size + line]
-        fixed = [
-            self._compound(name, Passage.none(grams, held)) for name, grams in dose.non_volatile_g.items()
-        ]
-        flavour = BotanicalFlavour(
+    def _botanical(self, line: int) -> BotanicalFlavour:
+        dose, told, mine = self.bill[line], self.classes[line], self.rows_of(line + 1)
+        heads, over, in_all, plant, pot = (self._shares[:, mine] @ self._weight[mine]).tolist()
+        releasable = float(self.carried.rows.amount[mine].sum())
+        kept, smelt = self.kept_by_row[mine], self.per_g[mine] > 0.0
+        total = float(kept.sum())
+        low, high = (float(end[line]) for end in self._bands)
+        fixed = [self._fixed(name, grams, plant) for name, grams in dose.non_volatile_g.items()]
+        return BotanicalFlavour(
             line=line,
             botanical_id=dose.botanical.id,
             botanical=dose.botanical.common_name,
             where=dose.dose.where,
-            klass=whole.klass,
-            timing=whole.timing,
-            releasable_g=whole.releasable_g,
-            over_g=whole.over_g,
-            left_in_pot=whole.left_in_pot,
-            left_in_plant=whole.left_in_plant,
+            klass=told.klass,
+            half_share=told.half_share,
+            passage=None if told.klass == "stays" else self._passages[self._weight.size + line],
+            releasable_g=releasable,
+            over_g=over * releasable,
+            gives_up=Band(over, min(low, over), max(high, over)),
+            in_heads=min(heads, over),
+            in_keep=total / releasable if releasable > 0.0 else 0.0,
+            left_in_plant=plant,
+            left_in_pot=pot,
+            lost=max(1.0 - plant - pot - over, 0.0),
+            later=max(in_all - over, 0.0),
+            noticed=noticed.noticed(self.in_bottle)[line],
+            times_threshold=float(self.in_bottle[line]),
+            without_threshold=float(kept[~smelt].sum()) / total if total > 0.0 else 0.0,
             unlisted_oil_g=dose.unlisted_oil_g,
-            compounds=(*self._compounds(line + 1), *fixed),
+            compounds=(*self._compounds(line + 1, told.compounds), *fixed),
         )
-        return whole.half_share, flavour
 
-    def _compounds(self, source: int) -> list[CompoundFlavour]:
-        names, rows = self.compound_ids, self.carried.rows
-        return [
-            self._compound(names[rows.compound[row]], self._passages[row]) for row in self.rows_of(source)
-        ]
+    def _compounds(self, source: int, told: Mapping[str, Class]) -> list[CompoundFlavour]:
+        rows, found = self.carried.rows, []
+        for row in self.rows_of(source).tolist():
+            name = self.compound_ids[rows.compound[row]]
+            _, over, _, plant, pot = self._shares[:, row].tolist()
+            klass = told[name].klass
+            passage = None if klass == "stays" else self._passages[row]
+            amount = float(rows.amount[row])
+            found.append(self._compound(name, klass, passage, amount, over * amount, plant, pot))
+        return found
 
-    def _compound(self, name: str, passage: Passage) -> CompoundFlavour:
+    def _fixed(self, name: str, grams: float, plant: float) -> CompoundFlavour:
+        """A compound that does not evaporate; taken to leave the plant as the oil does."""
+        return self._compound(name, "stays", None, grams, 0.0, plant, 1.0 - plant)
+
+    def _compound(
+        self,
+        name: str,
+        klass: Klass,
+        passage: Passage | None,
+        grams: float,
+        over_g: float,
+        plant: float,
+        pot: float,
+    ) -> CompoundFlavour:
         known = self.own.get(name) or compound(name)
         threshold = known.odour_threshold
         return CompoundFlavour(
             compound_id=name,
             name=known.name,
             odour=known.odour,
-            klass=passage.klass,
-            timing=passage.timing,
-            releasable_g=passage.releasable_g,
-            over_g=passage.over_g,
-            left_in_pot=passage.left_in_pot,
-            left_in_plant=passage.left_in_plant,
+            group=known.group,
+            klass=klass,
+            passage=passage,
+            releasable_g=grams,
+            over_g=over_g,
+            left_in_plant=plant,
+            left_in_pot=pot,
             odour_threshold_ug_per_l=None if threshold is None else threshold.ug_per_l,
             route=known.route,
             expected_factor=known.expected_factor,
@@ -272,70 +595,92 @@ def predict(
     in_charge: Mapping[str, float] | None = None,
     own: Mapping[str, Compound] | None = None,
     level: Level = "typical",
+    holds_back: bool = True,
 ) -> Flavours:
     """Follow the compounds of a bill and of the charge through a run.
 
-    Release counts from the first drop; what maceration has moved into the liquid is there at the start.
-    Limits of the model: dilute oil (see `potsim.planning.cautions` for a film of oil on the pot), one rate
-    of release for all compounds of a botanical, nothing formed or lost by heat. On a foreign still the
-    order is worth more than the volumes.
+    Parameters
+    ----------
+    course : Course
+        The run.
+    bill : sequence of ResolvedDose
+        The botanicals; may be empty.
+    in_charge : mapping of str to float, optional
+        Compound id to grams in the charge: the base spirits' own volatiles, oils of left-overs.
+    own : mapping of str to Compound, optional
+        Compounds that the library lacks.
+    level : {'low', 'typical', 'high'}
+        Which end of what is known of release.
+    holds_back : bool
+        Whether the bill's fat and wax hold oil back in the pot.
+
+    Returns
+    -------
+    Flavours
+        Looked at up to 99 % of the alcohol, all of it kept; see `Flavours.cut_at`.
+
+    Raises
+    ------
+    RangeError
+        If pot or reflux are stronger than volatilities are known for, 96 % vol.
+    UnknownNameError
+        If a compound is unknown.
+
+    Notes
+    -----
+    Release counts from the maceration through the heat-up to the boil, see `potsim.still.carry`. Limits of
+    the model: dilute oil, pieces of one size, nothing formed or lost by heat.
     """
-    terms = [release_term(dose, level) for dose in bill]
-    sources = [Source(in_charge or {})] + [
-        Source(t.oil_g, t.share_in_liquid, t.rate_per_s, t.where == "basket") for t in terms
-    ]
-    known, end = own or {}, alcohol_over(course)
-    return Flavours(course, tuple(bill), carry(course, sources, known, [end]), end, known)
+    known, base, end = own or {}, in_charge or {}, alcohol_over(course)
+    carried = carry(course, _sources(course, bill, base, level, holds_back), known, [end])
+    whole_l = between(course, 0.0, end).volume_l
+    cut = Cut(end, 0.0, ((0.0, end),), (whole_l,), (0,), whole_l)
+    return Flavours(course, tuple(bill), carried, base, end, cut, known)
 
 
-def base_to_dict(flavours: Flavours) -> list[dict[str, Any]]:
-    """What ``potsim run --json`` prints of the base spirits' own volatiles."""
-    return [plain_compound(one) for one in flavours.base]
+def _sources(
+    course: Course,
+    bill: Sequence[ResolvedDose],
+    in_charge: Mapping[str, float],
+    level: Level,
+    holds_back: bool = True,
+) -> list[Source]:
+    return [Source(in_charge), *(source(dose, soaks(dose, course), level, holds_back) for dose in bill)]
 
 
-# --- What one line of the bill does over a run, as a whole and compound by compound.
+def _peak(carried: Carried, rate: Array, end: float, end_l: float) -> Array:
+    """Pooled distillate at which the stream holds most of each before a depletion [L]."""
+    n = max(int(np.searchsorted(carried.depletion, end, side="right")), 3)
+    litres = carried.collected_l[:n]
+    strength_g_per_l = rate[:, :n] / stream_l(carried.states)[:n]
+    top = np.argmax(strength_g_per_l, axis=1)
+    inside = np.clip(top, 1, n - 2)
+    every = np.arange(len(rate))
+    x = [litres[inside + k] for k in (-1, 0, 1)]
+    y = [strength_g_per_l[every, inside + k] for k in (-1, 0, 1)]
+    rise, fall = (y[1] - y[0]) / (x[1] - x[0]), (y[2] - y[1]) / (x[2] - x[1])
+    bend = (fall - rise) / (x[2] - x[0])
+    # Vertex of the parabola through the highest point and its neighbours.
+    vertex = 0.5 * (x[0] + x[1]) - 0.5 * rise / np.where(bend < 0.0, bend, -1.0)
+    refined = np.where(bend < 0.0, np.clip(vertex, x[0], x[2]), x[1])
+    return np.minimum(np.where(top == 0, 0.0, np.where(top == n - 1, end_l, refined)), end_l)
 
 
-@dataclass(frozen=True)
-class CompoundFlavour:
-    """One compound of one botanical, or of the base spirit."""
+def stream_l(states: States) -> Array:
+    """Volume at 20 °C of what comes over for each unit of depletion.
 
-    compound_id: str  # what it is and what it smells of
-    name: str  # what it is and what it smells of
-    odour: str  # what it is and what it smells of
-    klass: Klass  # when it comes over, see `potsim.planning.stops`
-    timing: Timing | None  # start, peak and end; None for what stays
-    releasable_g: float  # what the source holds of it, and what of that is over with 99 % of the alcohol [g]
-    over_g: float  # what the source holds of it, and what of that is over with 99 % of the alcohol [g]
-    # share of the releasable amount not over by then, and the part of that still in the plant; 0 to 1
-    left_in_pot: float
-    # share of the releasable amount not over by then, and the part of that still in the plant; 0 to 1
-    left_in_plant: float
-    # least concentration noticed in water [µg/L], a rough guide; None when none is known
-    odour_threshold_ug_per_l: float | None
-    route: str  # how its volatility was found
-    expected_factor: float  # expected error of the volatility: 2 means between half and double
+    Parameters
+    ----------
+    states : States
+        Points of a run.
 
-
-@dataclass(frozen=True)
-class BotanicalFlavour:
-    """One line of the bill; the volatile oil as a whole and each compound."""
-
-    line: int  # which line of the bill, from 0
-    botanical_id: str  # what it is
-    botanical: str  # what it is
-    where: Where  # where it lies
-    klass: Klass  # when its oil comes over, see `potsim.planning.stops`
-    timing: Timing | None  # start, peak and end; None for what stays
-    # oil whose compounds are followed, and what of that is over with 99 % of the alcohol [g]
-    releasable_g: float
-    over_g: float  # oil whose compounds are followed, and what of that is over with 99 % of the alcohol [g]
-    # share of the releasable oil not over by then, and the part of that still in the plant; 0 to 1
-    left_in_pot: float
-    # share of the releasable oil not over by then, and the part of that still in the plant; 0 to 1
-    left_in_plant: float
-    unlisted_oil_g: float  # oil of unknown composition, which is not followed [g]
-    compounds: tuple[CompoundFlavour, ...]  # in the order of the composition, what is not volatile last
+    Returns
+    -------
+    ndarray
+        Litres; shape of the states.
+    """
+    x = states.stream_x
+    return np.asarray(states.pot_mol * np.asarray(strength.volume_from_moles(x, 1.0 - x)))
 
 
 def plain_compound(one: CompoundFlavour) -> dict[str, Any]:
@@ -344,32 +689,53 @@ def plain_compound(one: CompoundFlavour) -> dict[str, Any]:
         "compound": one.compound_id,
         "name": one.name,
         "odour": one.odour,
+        "group": one.group,
         **_when(one),
+        "releasable_g": one.releasable_g,
+        "over_g": one.over_g,
+        "left_in_plant": one.left_in_plant,
+        "left_in_pot": one.left_in_pot,
         "expected_factor": one.expected_factor,
     }
 
 
-def plain_botanical(flavour: BotanicalFlavour) -> dict[str, Any]:
-    """Return a botanical as plain data for programs; start, peak and end are left out for what stays."""
+def plain_botanical(one: BotanicalFlavour) -> dict[str, Any]:
+    """Return a botanical as plain data for programs; start, half, peak and end are None for what stays."""
     return {
-        "botanical": flavour.botanical,
-        "where": flavour.where,
-        **_when(flavour),
-        "unlisted_oil_g": flavour.unlisted_oil_g,
-        "compounds": [plain_compound(one) for one in flavour.compounds],
+        "botanical": one.botanical,
+        "where": one.where,
+        **_when(one),
+        "gives_up": one.gives_up._asdict(),
+        "in_heads": one.in_heads,
+        "in_keep": one.in_keep,
+        "left_in_plant": one.left_in_plant,
+        "left_in_pot": one.left_in_pot,
+        "lost": one.lost,
+        "later": one.later,
+        "noticed": one.noticed,
+        "times_threshold": one.times_threshold,
+        "without_threshold": one.without_threshold,
+        "releasable_g": one.releasable_g,
+        "over_g": one.over_g,
+        "unlisted_oil_g": one.unlisted_oil_g,
+        "compounds": [plain_compound(each) for each in one.compounds],
     }
 
 
-def _when(flavour: BotanicalFlavour | CompoundFlavour) -> dict[str, Any]:
-    timing = flavour.timing
-    return {
-        "class": flavour.klass,
-        **({} if timing is None else asdict(timing)),
-        "releasable_g": flavour.releasable_g,
-        "over_g": flavour.over_g,
-        "left_in_pot": flavour.left_in_pot,
-        "left_in_plant": flavour.left_in_plant,
-    }
+def _when(one: BotanicalFlavour | CompoundFlavour) -> dict[str, Any]:
+    where = dict.fromkeys(Passage._fields) if one.passage is None else one.passage._asdict()
+    return {"class": one.klass, **where}
+
+
+def jars_mg_per_l(run: Run) -> Array:
+    """Return the botanicals' oil in each jar as it is [mg/L]; what the base spirit brings is not counted."""
+    held = run.flavours.by_line(run.flavours.jars_by_row).sum(axis=0)
+    return np.asarray(1000.0 * held / np.array([jar.volume_l for jar in run.jars]))
+
+
+def keep_mg_per_l(run: Run) -> float:
+    """Return the botanicals' oil in the keep, as it is pooled [mg/L]."""
+    return 1000.0 * float(run.flavours.kept_g.sum()) / run.keep.volume_l
 
 
 # --- What a heads cut takes away of the base spirit's own volatiles, and what it costs in alcohol.

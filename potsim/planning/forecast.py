@@ -184,7 +184,7 @@ class FlavourNow:
     """A botanical on its way over."""
 
     botanical: str  # its name
-    klass: str  # when it comes over, as in `potsim.planning.stops`
+    klass: str  # when it comes over, as in `potsim.planning.classes`
     from_in_l: float  # until it begins and until it is over [L]; below 0 for what is past
     to_in_l: float  # until it begins and until it is over [L]; below 0 for what is past
 
@@ -560,8 +560,8 @@ def _shares(run: Run) -> tuple[_Share, ...]:
     over = states.over_ethanol_mol / (run.course.charge_mol * run.course.charge_x)
     found = []
     for flavour in run.flavours.botanicals:
-        if flavour.timing is not None:
-            span = np.interp([flavour.timing.start_l, flavour.timing.end_l], states.collected_l, over)
+        if flavour.passage is not None:
+            span = np.interp([flavour.passage.start_l, flavour.passage.end_l], states.collected_l, over)
             found.append(_Share(flavour.botanical, flavour.klass, float(span[0]), float(span[1])))
     return tuple(found)
 

@@ -9,8 +9,11 @@ from dataclasses import asdict, fields, is_dataclass, replace
 from pathlib import PurePath
 from typing import Any, Literal, get_args
 
+import numpy as np
+from numpy.typing import NDArray
+
 from potsim.errors import ConvergenceError, PotsimError, RangeError, RequestError, UnknownNameError, require
-from potsim.planning.botanicals import BotanicalDose, spelling
+from potsim.planning.botanicals import OIL_FACTORS, BotanicalDose, spelling
 from potsim.planning.cautions import for_dose
 from potsim.planning.comparison import (
     Difference,
@@ -25,6 +28,7 @@ from potsim.planning.comparison import (
     pairs,
 )
 from potsim.planning.notes import Note, hint, sentences
+from potsim.planning.noticed import CLEAR, LEAST_TIMES
 from potsim.planning.plan import JarStock, Plan, StillPlan
 from potsim.planning.run import Run, distil
 from potsim.planning.stops import ZERO_C
@@ -40,13 +44,20 @@ from potsim.planning.trials import (
     Trial,
     check,
     labels,
+    lines_of,
     notes_by_line,
     on_scale,
     short,
 )
 from potsim.records import dataclass
 
+Array = NDArray[np.float64]
+
 MOST_FACTOR = 10.0
+# Factors on the oil of a lot that one tasting may teach, a third to three times; 1 is among them.
+LEARNT_FACTORS = tuple(float(f) for f in np.exp(np.linspace(-np.log(3.0), np.log(3.0), 31)))
+UNCHANGED = len(LEARNT_FACTORS) // 2
+MOSTLY_IN_PLANT = 0.6  # share of the oil that stays in the plant, from which finer pieces do more than a dose
 MOSTLY_LOST = 0.5  # share of what comes over; if less is kept, the cuts decide and not the dose
 UP = ("a lot more", "more", "a touch more")
 _FALLING = (("a_lot_more", "more"), ("more", "a_touch_more"), ("a_touch_less", "less"))
@@ -98,6 +109,19 @@ class DoseChange:
 
 
 @dataclass(frozen=True)
+class Learnt:
+    """What the jars in which a botanical was noticed teach about its oil."""
+
+    line: int  # its place in the bill, from 0
+    label: str  # what it is called
+    tasted: tuple[int, ...]  # jars in which it was noticed
+    foretold: tuple[int, ...]  # jars in which it was foretold to be clear
+    fits: tuple[int, ...]  # and with the factor learnt
+    before: float  # oil_factor so far
+    after: float  # and next; the same where no factor fits better
+
+
+@dataclass(frozen=True)
 class NextTrial:
     """The trial that follows from what was tasted."""
 
@@ -109,6 +133,7 @@ class NextTrial:
     # what the verdicts change, in the order of the bill; what is right is not among them
     changes: tuple[DoseChange, ...]
     notes: tuple[Note, ...] = ()  # where a dose will not do what is hoped for
+    learnt: tuple[Learnt, ...] = ()  # what the jars in which a botanical was noticed teach
 
     @property
     def advice(self) -> tuple[str, ...]:
@@ -125,7 +150,7 @@ def next_trial(trial: Trial, factors: Factors | None = None) -> NextTrial:
     """Apply the verdicts of a trial; everything else stays."""
     factors = factors or Factors()
     check(trial)
-    if not any(note.verdict for note in trial.notes):
+    if not any(note.verdict or note.tasted_in for note in trial.notes):
         raise RequestError(
             f"{trial.name} has no note with a verdict: there is nothing to go by.",
             f'Add [[note]] with botanical = "..." and verdict = one of: {", ".join(VERDICTS)}.',
@@ -134,14 +159,55 @@ def next_trial(trial: Trial, factors: Factors | None = None) -> NextTrial:
     changes = _changes(trial, before, factors)
     dropped = {change.line for change in changes if change.after is None}
     _refuse_awaited(trial, changes)
+    learnt = learn(trial, before)
     doses = list(trial.plan.botanicals)
     for change in changes:
         if change.after is not None:
             doses[change.line] = change.after
+    for one in learnt:
+        doses[one.line] = replace(doses[one.line], oil_factor=one.after)
     bill = tuple(dose for k, dose in enumerate(doses) if k not in dropped)
     plan = replace(trial.plan, botanicals=bill, title=next_title(trial.plan.title))
     after = distil(plan)
-    return NextTrial(trial, factors, plan, before, after, changes, _notes(before, after, changes))
+    return NextTrial(trial, factors, plan, before, after, changes, _notes(before, after, changes), learnt)
+
+
+def learn(trial: Trial, run: Run) -> tuple[Learnt, ...]:
+    """Set where each botanical was noticed against where it was foretold, and learn one bounded factor.
+
+    The factor on its oil with which it is clear, by its share of the times-threshold, in most of the jars in
+    which it was noticed and in fewest others; of equals the one nearest to 1.
+    """
+    numbers = [jar.number for jar in run.jars]
+    times = run.flavours.times_threshold
+    rest = times.sum(axis=0) - times
+    found = []
+    for note in trial.notes:
+        strange = sorted(set(note.tasted_in) - set(numbers))
+        if strange:
+            raise RequestError(
+                f"{trial.name}: {note.botanical} is said to be tasted in jar {strange[0]}; the run has jars"
+                f" {numbers[0]} to {numbers[-1]}.",
+                "Correct tasted_in, the jars of this very trial.",
+            )
+        for line in lines_of(note, run.bill, trial.name) if note.tasted_in else ():
+            tasted = np.isin(numbers, note.tasted_in)
+            clear = [_clear(f * times[line], rest[line]) for f in LEARNT_FACTORS]
+            right = [int((each == tasted).sum()) for each in clear]
+            best = max(range(len(right)), key=lambda k: (right[k], -abs(np.log(LEARNT_FACTORS[k]))))
+            dose = trial.plan.botanicals[line]
+            after = float(f"{np.clip(dose.oil_factor * LEARNT_FACTORS[best], *OIL_FACTORS):.2g}")
+            told = tuple(
+                tuple(n for n, is_clear in zip(numbers, each, strict=True) if is_clear)
+                for each in (clear[UNCHANGED], clear[best])
+            )
+            label = labels(run.bill)[line]
+            found.append(Learnt(line, label, note.tasted_in, *told, dose.oil_factor, after))
+    return tuple(found)
+
+
+def _clear(mine: Array, rest: Array) -> NDArray[np.bool_]:
+    return np.asarray((mine >= CLEAR * (mine + rest)) & (mine >= LEAST_TIMES))
 
 
 def next_title(title: str) -> str:
@@ -199,11 +265,12 @@ def _notes(before: Run, after: Run, changes: tuple[DoseChange, ...]) -> tuple[No
 
 
 def stays(line: InBottle) -> Note | None:
-    """Whether more of a botanical will not help, since its oil stays behind."""
-    if line.klass != "stays":
+    """Whether more of a botanical will not help: it hardly distils, or most of it stays in the plant."""
+    if line.klass == "stays":
+        return hint("more_stays_behind", line.label)
+    if line.left_in_plant < MOSTLY_IN_PLANT:
         return None
-    left = {"left_in_pot": line.left_in_pot, "left_in_plant": line.left_in_plant}
-    return hint("more_stays_behind", line.label, **left)
+    return hint("more_stays_in_plant", line.label, share=line.left_in_plant)
 
 
 def lost_by_cut(line: InBottle) -> Note | None:
@@ -212,8 +279,8 @@ def lost_by_cut(line: InBottle) -> Note | None:
         return None
     lost = {"before": line.before, "between": line.between, "after": line.after}
     where, share = max(lost.items(), key=lambda place: place[1])
-    end_l = line.timing.end_l if where == "after" and line.timing is not None else None
-    return hint("lost_by_cut", line.label, where=where, share=share, end_l=end_l)
+    half_l = line.passage.half_l if where == "after" and line.passage is not None else None
+    return hint("lost_by_cut", line.label, where=where, share=share, half_l=half_l)
 
 
 def _words(name: str) -> str:

@@ -107,6 +107,9 @@ class LeftOver:
     jars: tuple[int, ...]  # numbers of the jars taken
 
 
+BY_FLAVOUR = ("cloudy", "over", "faded")  # stops that are looked for in what comes over, not on the course
+
+
 @dataclass(frozen=True)
 class Stop:
     """Conditions of which the first to come true ends the run, or the keep."""
@@ -118,6 +121,7 @@ class Stop:
     recovered: float | None = None  # share of the charged ethanol collected reaches this, 0 to 1
     elapsed_min: float | None = None  # time since switch-on reaches this [min]
     cloudy: bool = False  # the stream turns cloudy
+    faded: bool = False  # all that would be noticed in the bottle has given nearly all that it gives
     # botanical name to the share of what comes over of it by 99 % of the alcohol, 0 to 1
     over: Mapping[str, float] = field(default_factory=dict)
 
@@ -150,6 +154,7 @@ class Stop:
             "recovered": self.recovered,
             "elapsed": self.elapsed_min,
             "cloudy": self.cloudy or None,
+            "faded": self.faded or None,
             "over": dict(self.over) or None,
         }
         return {key: value for key, value in pairs.items() if value is not None}

@@ -1,9 +1,9 @@
-"""How fast a botanical gives up its oil: part and preparation decide, nothing else.
+"""How a botanical gives up its oil: part, piece and preparation decide, with the liquid around it.
 
-The rates are rough and fixed beforehand (see ``release_rates.csv``): a factor of 2.5 either way. They are
-the same for every compound, which is a simplification: in published water distillation some compounds
-leave the plant later than their volatility would have it (limonene after carvone in caraway). In a
-basket the rate of the pot is taken for want of a better one. Strength of the spirit is not considered.
+Some of the oil lies at hand, on cut faces, in broken cells and in glands of the skin, and is washed off; the
+rest has to find its way out of the piece by diffusion. What is dissolved in the liquid of the piece can move,
+what the wax and fat around it hold cannot, so that strong spirit draws hydrocarbons far faster than water
+does (`potsim.still.carry.ease`). The numbers are rough, a factor of two either way on each.
 """
 
 from __future__ import annotations
@@ -11,79 +11,168 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from functools import cache
+from typing import Literal
+
+import numpy as np
 
 from potsim.data import read_table
-from potsim.errors import UnknownNameError, require
-from potsim.planning.botanicals import PREPARED, Botanical, Level, Prepared, ResolvedDose, Spread, Where
-from potsim.records import dataclass
+from potsim.liquid import strength
+from potsim.planning.botanicals import Botanical, Level, Prepared, ResolvedDose, materials
+from potsim.still.carry import Pools, Soak, Source
+from potsim.still.course import Course
+
+Shape = Literal["sphere", "slab"]
+
+WASHED_PER_S = 0.3 / 60.0  # off what lies at hand in spirit at 83 °C; from memory, washing takes minutes
+DIFFUSION_M2_PER_S = 4e-10  # in soaked plant material at 83 °C; from memory, a third of that in the liquid
+MOST_AT_HAND = 0.95
+LEAST_SOAK_L_PER_KG = 0.5  # liquid of a soaked piece that hardly swells, such as a resin
+ROUGH = {"low": 0.5, "typical": 1.0, "high": 2.0}  # on speed and on the share at hand, together
+
+# Fick's law in a piece whose surface is kept clean: share left = sum a_j exp(-b_j D t / L^2). First term
+# exact up to its weight, the rest of the infinite series gathered in two (Crank, The Mathematics of
+# Diffusion).
+SERIES: Mapping[str, tuple[tuple[float, float], ...]] = {
+    "sphere": tuple(zip((0.643, 0.235, 0.122), (k * math.pi**2 for k in (1.0, 8.0, 100.0)), strict=True)),
+    "slab": tuple(zip((0.806, 0.103, 0.091), (k * math.pi**2 / 4.0 for k in (1.0, 9.0, 100.0)), strict=True)),
+}
 
 
 @dataclass(frozen=True)
-class ReleaseRate:
-    """First-order release from one kind of material in one preparation."""
+class Tissue:
+    """A piece of plant material as far as the release of oil goes.
 
-    per_min: Spread  # rate in boiling spirit [1/min]
-    cold_ratio: float  # rate at room temperature over that at the boil
-    source: str  # where the figures come from
-    confidence: str  # where the figures come from
+    Parameters
+    ----------
+    shape : {'sphere', 'slab'}
+        How oil finds its way out: to all sides, or to two.
+    half_mm : float
+        Radius of the sphere, half the thickness of the slab [mm].
+    at_hand : float
+        Share of the oil that only has to be washed off, 0 to 1.
+    lipid_l_per_kg : float
+        Fat, wax and resin [L per kg of dried material].
+    """
 
+    shape: Shape
+    half_mm: float
+    at_hand: float
+    lipid_l_per_kg: float
 
-@dataclass(frozen=True)
-class ReleaseTerm:
-    """What one dose releases, ready to be integrated over a run."""
+    def pools(self, level: Level = "typical") -> tuple[Pools, Pools]:
+        """Shares of the oil, and the rate at which each leaves [1/s of easy time]: washed, and by diffusion.
 
-    botanical_id: str  # what releases it
-    oil_g: Mapping[str, float]  # compound id to the amount releasable in all [g]
-    share_in_liquid: float  # share of it that is in the charge before the still is lit, 0 to 1
-    rate_per_s: float  # first-order rate at which the rest is released at the boil [1/s]
-    where: Where  # whether it is released into the liquid or into the rising vapour
+        Parameters
+        ----------
+        level : {'low', 'typical', 'high'}
+            Which end of what is known of speed and share at hand.
+        """
+        speed = ROUGH[level]
+        at_hand = min(self.at_hand * speed, MOST_AT_HAND)
+        per_s = speed * DIFFUSION_M2_PER_S / (1e-3 * self.half_mm) ** 2
+        slow = ((1.0 - at_hand) * a for a, _ in SERIES[self.shape])
+        rates = (b * per_s for _, b in SERIES[self.shape])
+        return ((at_hand, speed * WASHED_PER_S),), tuple(zip(slow, rates, strict=True))
 
 
 @cache
-def release_rates() -> Mapping[tuple[str, str], ReleaseRate]:
-    """Return the rates by category and preparation."""
+def _pieces() -> Mapping[str, Tissue]:
     return {
-        (row["category"], row["prepared"]): ReleaseRate(
-            Spread(float(row["per_min_low"]), float(row["per_min_typical"]), float(row["per_min_high"])),
-            float(row["cold_ratio"]),
-            row["source"],
-            row["confidence"],
+        row["id"]: Tissue(
+            "slab" if row["shape"] == "slab" else "sphere",
+            float(row["half_mm"]),
+            float(row["at_hand"]),
+            float(row["lipid_l_per_kg"]),
         )
-        for row in read_table("release_rates.csv")
+        for row in read_table("pieces.csv")
     }
 
 
-def release_rate(botanical: Botanical, prepared: Prepared) -> ReleaseRate:
-    """Return the release rate of a botanical with its range and source."""
-    if prepared not in PREPARED:
-        raise UnknownNameError("preparation", prepared, PREPARED)
-    return release_rates()[botanical.category, prepared]
+@cache
+def _preparations() -> Mapping[str, tuple[float, float, float]]:
+    """Share brought to hand, factor on the half-size, and the most it can be [mm]."""
+    return {
+        row["prepared"]: (
+            float(row["at_hand_added"]),
+            float(row["size_factor"]),
+            float(row["at_most_mm"] or math.inf),
+        )
+        for row in read_table("preparations.csv")
+    }
 
 
-def rate_per_min(botanical: Botanical, prepared: Prepared, level: Level = "typical") -> float:
-    """Return the first-order release rate in boiling spirit [1/min]."""
-    return release_rate(botanical, prepared).per_min.at(level)
+def tissue(botanical: Botanical, prepared: Prepared) -> Tissue:
+    """Return what a botanical is cut into; one without a row of its own is taken as its category."""
+    return tissue_of(botanical.id if botanical.id in _pieces() else botanical.category, prepared)
 
 
-def share_macerated(
-    botanical: Botanical, prepared: Prepared, macerated_h: float, level: Level = "typical"
-) -> float:
-    """Return the share of the oil that maceration has moved into the liquid, 0 to 1.
+def tissue_of(piece_id: str, prepared: Prepared) -> Tissue:
+    """Return a row of ``pieces.csv``, a botanical or a category, in a preparation of ``preparations.csv``."""
+    whole = _pieces()[piece_id]
+    added, factor, most_mm = _preparations()[prepared]
+    return Tissue(
+        whole.shape,
+        min(whole.half_mm * factor, most_mm),
+        min(whole.at_hand + added, MOST_AT_HAND),
+        whole.lipid_l_per_kg,
+    )
 
-    ``1 - exp(-c q t)``, c the rate at the boil and q the ratio of the rate in the cold to it.
+
+def wax_of(category: str, lipid_l_per_kg: float) -> float:
+    """Fat and wax of a soaked piece per volume of liquid in it [-]."""
+    return lipid_l_per_kg / max(materials()[category].soak_l_per_kg, LEAST_SOAK_L_PER_KG)
+
+
+def soaks(dose: ResolvedDose, course: Course) -> tuple[Soak, ...]:
+    """Return what happens to a dose before the first drop: its maceration, then the heat-up.
+
+    Parameters
+    ----------
+    dose : ResolvedDose
+        The dose.
+    course : Course
+        The run; it tells the strength of the charge, the room and the time to the first drop.
     """
-    require("botanical.macerated", macerated_h, 0, 1e4, "h")
-    rate = release_rate(botanical, prepared)
-    return -math.expm1(-rate.per_min.at(level) * rate.cold_ratio * macerated_h * 60)
+    room_k = course.still.conditions.room_k
+    boil_k = float(course.at(np.array([0.0])).pot_k[0])
+    heat_up = Soak(course.first_drop_s, course.charge_x, room_k, boil_k)
+    if not dose.dose.macerated_h:
+        return (heat_up,)
+    at = dose.dose.macerated_at_abv
+    x = course.charge_x if at is None else float(np.asarray(strength.x_from_abv(at)))
+    return (Soak(3600.0 * dose.dose.macerated_h, x, room_k, room_k), heat_up)
 
 
-def release_term(resolved: ResolvedDose, level: Level = "typical") -> ReleaseTerm:
-    """Return what a resolved dose releases, ready to be integrated over a run."""
-    botanical, prepared = resolved.botanical, resolved.prepared
-    return ReleaseTerm(
-        botanical_id=botanical.id,
-        oil_g=resolved.oil_g,
-        share_in_liquid=share_macerated(botanical, prepared, resolved.dose.macerated_h, level),
-        rate_per_s=rate_per_min(botanical, prepared, level) / 60,
-        where=resolved.dose.where,
+def source(
+    dose: ResolvedDose, soaks: tuple[Soak, ...] = (), level: Level = "typical", holds_back: bool = True
+) -> Source:
+    """Return what a dose releases, ready to be followed along a run.
+
+    Parameters
+    ----------
+    dose : ResolvedDose
+        The dose.
+    soaks : tuple of Soak
+        What happens to it before the first drop, unless it hangs in a basket.
+    level : {'low', 'typical', 'high'}
+        Which end of what is known of speed and share at hand.
+    holds_back : bool
+        Whether its fat holds oil back in the pot.
+
+    Returns
+    -------
+    Source
+        Its oil, compound by compound.
+    """
+    one = tissue(dose.botanical, dose.prepared)
+    in_vapour = dose.dose.where == "basket"
+    washed, pools = one.pools(level)
+    return Source(
+        amounts=dose.oil_g,
+        washed=washed,
+        pools=pools,
+        wax=wax_of(dose.botanical.category, one.lipid_l_per_kg),
+        lipid_l=dose.dry_mass_g / 1000.0 * one.lipid_l_per_kg if holds_back else 0.0,
+        soaks=() if in_vapour else soaks,
+        in_vapour=in_vapour,
     )

@@ -16,9 +16,9 @@ from potsim.liquid import strength
 from potsim.liquid.strength import Mixture
 from potsim.planning import botanicals, cautions, flavours, jars, proofing, stops
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
-from potsim.planning.charge import Charge, Portion, Setting, blend, pool, settle
+from potsim.planning.charge import Charge, Portion, Setting, between, blend, pool, settle
 from potsim.planning.cloud import Bottled, Cloud, cloud, cloudy_condition, to_dict
-from potsim.planning.flavours import Flavours, HeadsCut, base_to_dict, heads_table, in_charge, predict
+from potsim.planning.flavours import Cut, Flavours, HeadsCut, heads_table, in_charge, predict
 from potsim.planning.jars import Jar
 from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plain import plain
@@ -140,7 +140,11 @@ def costs(
     return Costs(alcohol_in_l, made.ethanol_l, max(left, 0.0), made.bottles, spent, per_bottle)
 
 
-# --- A stop by flavour: so much of a botanical is over.
+# --- Stops by flavour: so much of a botanical is over, or all that counts has faded.
+
+
+SOONEST_FADED = 0.25  # of the distillate, before which a stop by fading is refused
+FADED_WORDS = "all that leads or is clear in the bottle has given 95 % of what it gives"
 
 
 def over_condition(flavours: Flavours, name: str, share: float) -> Condition:
@@ -163,20 +167,50 @@ def over_condition(flavours: Flavours, name: str, share: float) -> Condition:
 # --- All that can end a run or its keep: by the course, by flavour, by cloud.
 
 
-def wanted(stop: Stop, flavours: Flavours) -> list[Condition]:
+def faded_condition(flavours: Flavours, heads_l: float) -> Condition:
+    """Return the stop at which all that would be noticed in the bottle has given nearly all it gives.
+
+    Who counts is found from a keep of all that comes over after the heads; the late class is left out.
+    """
+    course, over = flavours.course, flavours.alcohol_over
+    heads = course.first(lambda states: states.collected_l - heads_l) if heads_l > 0.0 else 0.0
+    if heads is None or heads >= over:
+        raise RequestError("cuts.stop.faded: the heads take all that comes over.", "Take less heads.")
+    whole_l = between(course, heads, over).volume_l
+    whole = flavours.cut_at(Cut(over, heads, ((heads, over),), (whole_l,), (0,), whole_l))
+    faded = whole.faded
+    if faded is None:
+        raise RequestError(
+            "cuts.stop.faded: no botanical of this bill leads or is clear and comes early or in the middle,"
+            " so that nothing fades before the end.",
+            "Stop by something else.",
+        )
+    at, end_l = (float(course.at(np.array([s])).collected_l[0]) for s in (faded, over))
+    if at < SOONEST_FADED * end_l:
+        raise RequestError(
+            f"cuts.stop.faded: all that counts has faded at {at:.3g} L, inside the first quarter of the"
+            f" distillate ({end_l:.3g} L to 99 % of the alcohol); most of the spirit would stay in the pot.",
+            "Stop by strength, or add what comes later.",
+        )
+    return Condition("faded", FADED_WORDS, lambda states: states.depletion - faded)
+
+
+def wanted(stop: Stop, flavours: Flavours, heads_l: float) -> list[Condition]:
     """Return the conditions of a stop."""
     found = conditions(stop, flavours.course)
     found += [over_condition(flavours, name, share) for name, share in stop.over.items()]
     if stop.cloudy and flavours.compound_ids:
         found.append(cloudy_condition(flavours))
+    if stop.faded:
+        found.append(faded_condition(flavours, heads_l))
     return found
 
 
-def keep_end_depletion(tails_from: Stop | None, flavours: Flavours, end: End) -> float:
+def keep_end_depletion(tails_from: Stop | None, flavours: Flavours, end: End, heads_l: float) -> float:
     """Return the depletion at which the keep ends."""
     if tails_from is None:
         return end.depletion
-    found = [locate(flavours.course, one, "cuts.tails_from") for one in wanted(tails_from, flavours)]
+    found = [locate(flavours.course, one, "cuts.tails_from") for one in wanted(tails_from, flavours, heads_l)]
     return min([end.depletion, *(at for at in found if at is not None)])
 
 
@@ -343,7 +377,7 @@ class Run:
         return (
             *cautions.for_run(self.charge, self.setting, self.course, self.solids_l),
             *cautions.for_end(self.end, self.setting.still.min_level_l),
-            *cautions.film(self.flavours, self.end.depletion),
+            *cautions.heads_take(self.flavours, self.setting.heads_l),
             *cautions.for_bill(self.bill, self.charge.volume_l),
             *cautions.for_drink(self.flavours, self.kept_spans, volume_l, abv),
             *cautions.ALWAYS,
@@ -417,6 +451,12 @@ class Run:
     def solids_l(self) -> float:
         """Volume of the botanicals in the pot [L]."""
         return solids(self.bill)
+
+    @property
+    def faded_l(self) -> float | None:
+        """Where all that leads or is clear has faded, but for the late class [L]; None if none is."""
+        at = self.flavours.faded
+        return None if at is None else float(self.course.at(np.array([at])).collected_l[0])
 
     @property
     def kept_spans(self) -> tuple[tuple[float, float], ...]:
@@ -574,12 +614,22 @@ def distil(plan: Plan) -> Run:
     solids_l = solids(bill)
     run = course(charge.mol, charge.x, setting.still)
     _refuse_overfull(float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l, setting)
-    flavours = predict(run, bill, in_charge(charge.parts), plan.own_compounds)
-    end = stops.find_end(run, wanted(setting.stop, flavours), stops.min_level(run, solids_l))
-    keep_end = keep_end_depletion(plan.cuts.tails_from, flavours, end)
+    found = predict(run, bill, in_charge(charge.parts), plan.own_compounds)
+    conditions = wanted(setting.stop, found, setting.heads_l)
+    end = stops.find_end(run, conditions, stops.min_level(run, solids_l))
+    keep_end = keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l)
     points = cut_points(run, setting.heads_l, keep_end, end.depletion)
     row = jars.lay(run, points, plan.jars.sizes)
     pooled = proofing.pool(row.jars, plan.jars.keep)
+    bottled = bottle(plan.bottling, pooled, setting.still.conditions.room_k - ZERO_C)
+    cut = Cut(
+        end.depletion,
+        points.heads,
+        tuple((jar.start_depletion, jar.end_depletion) for jar in row.jars),
+        tuple(jar.volume_l for jar in row.jars),
+        tuple(k for k, jar in enumerate(row.jars) if jar.number in pooled.jars),
+        pooled.volume_l if bottled is None else bottled.volume_l,
+    )
     return Run(
         plan=plan,
         charge=charge,
@@ -589,8 +639,8 @@ def distil(plan: Plan) -> Run:
         points=points,
         row=row,
         keep=pooled,
-        proofing=bottle(plan.bottling, pooled, setting.still.conditions.room_k - ZERO_C),
-        flavours=flavours,
+        proofing=bottled,
+        flavours=found.cut_at(cut),
     )
 
 
@@ -659,8 +709,9 @@ def document(run: Run) -> dict[str, Any]:
         },
         "proofing": _proofing(run),
         "costs": plain(run.costs),
-        "flavours": _flavours(run),
-        "base_spirit": base_to_dict(run.flavours),
+        "flavours": run.flavours.to_dict(),
+        "faded_l": run.faded_l,
+        "base_spirit": [flavours.plain_compound(one) for one in run.flavours.base],
         "cloud": to_dict(run.cloud, run.plan.bottling.abv),
         "condenser_w": run.condenser_w,
         "closure": run.closure,
@@ -700,19 +751,16 @@ PROOFING = (
 
 
 def _jars(run: Run) -> list[dict[str, Any]]:
-    spans = [(jar.start_depletion, jar.end_depletion) for jar in run.jars]
-    tasted = flavours.leading(run.flavours, spans)
     oil = flavours.jars_mg_per_l(run).tolist()
     return [
-        {**{name: getattr(jar, name) for name in JAR}, "oil_mg_per_l": mg, "leading": list(names)}
-        for jar, mg, names in zip(run.jars, oil, tasted, strict=True)
+        {
+            **{name: getattr(jar, name) for name in JAR},
+            "oil_mg_per_l": mg,
+            "leads": list(leads),
+            "marks": list(marks),
+        }
+        for jar, mg, leads, marks in zip(run.jars, oil, run.flavours.leads, run.flavours.marks, strict=True)
     ]
-
-
-def _flavours(run: Run) -> list[dict[str, Any]]:
-    kept = flavours.kept_g(run).tolist()
-    whole = zip(run.flavours, run.flavours.to_dict(), strict=True)
-    return [{**plain, "kept_g": kept[flavour.line]} for flavour, plain in whole]
 
 
 def _proofing(run: Run) -> dict[str, Any] | None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from potsim.liquid import strength
-from potsim.planning.plan import Bottling, Ingredient, Stop, Uncertainty
+from potsim.planning.plan import BY_FLAVOUR, Bottling, Ingredient, Stop, Uncertainty
 from potsim.planning.run import Run
 from potsim.planning.stops import KINDS, ZERO_C, Kind
 from potsim.records import dataclass
@@ -223,8 +223,7 @@ class Study:
     still: Still  # the plan's still
     inputs: tuple[Input, ...]  # what is uncertain
     span: Span  # stills that may be drawn
-    stop: Stop  # what ends the run and the keep; ``cloudy`` and ``over`` are taken from the plan's own run
-    # what ends the run and the keep; ``cloudy`` and ``over`` are taken from the plan's own run
+    stop: Stop  # what ends the run and the keep; what is in `BY_FLAVOUR` is taken from the plan's own run
     tails_from: Stop
     stop_at: float  # depletion at which ``cloudy`` or ``over`` end them there; infinite if they do not
     tails_at: float  # depletion at which ``cloudy`` or ``over`` end them there; infinite if they do not
@@ -262,7 +261,9 @@ def study_of(run: Run, *, model_misfit: bool = True) -> Study:
         stop=run.setting.stop,
         tails_from=tails,
         stop_at=_stop_at(run),
-        tails_at=points.keep_end if (tails.over or tails.cloudy) and points.keep_end < points.end else np.inf,
+        tails_at=points.keep_end
+        if (tails.over or tails.cloudy or tails.faded) and points.keep_end < points.end
+        else np.inf,
         edges=_edges(run),
         roles=tuple(jar.role for jar in run.jars),
         kept=tuple(k for k, jar in enumerate(run.jars) if jar.number in run.keep.jars),
@@ -359,9 +360,9 @@ def _span(still: Still, inputs: tuple[Input, ...]) -> Span:
 
 def _stop_at(run: Run) -> float:
     """Depletion at which the run ends but for stops that are looked for in every draw."""
-    if run.end.reason in ("cloudy", "over", "exhausted"):
+    if run.end.reason in (*BY_FLAVOUR, "exhausted"):
         return run.points.end
-    looked_for = set(run.setting.stop.named) - {"cloudy", "over"}
+    looked_for = set(run.setting.stop.named) - set(BY_FLAVOUR)
     return np.inf if looked_for else EXHAUSTED
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import fields, replace
+from dataclasses import asdict, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, get_args
 
@@ -46,23 +46,28 @@ class Outcome:
     bottle_clouds: str | None  # the bottled spirit; ``None`` if none is bottled, or nothing in it can cloud
 
 
+NOWHERE = (None, None, None, None)
+
+
 @dataclass(frozen=True)
 class Place:
     """Where one botanical comes over; all volumes pooled distillate at 20 °C."""
 
     botanical: str  # which
-    klass: str  # when, see `potsim.planning.stops`
-    start_l: float | None  # it begins to come, and comes fastest [L]; ``None`` for what stays
-    peak_l: float | None  # it begins to come, and comes fastest [L]; ``None`` for what stays
+    klass: str  # when, see `potsim.planning.classes`
+    # 5, 50 and 95 % of what is over by the stop is over, and the stream holds most [L]; ``None`` for what
+    # stays
+    start_l: float | None
+    half_l: float | None
+    peak_l: float | None
+    end_l: float | None
+    gives_up: float  # share of its oil that is over by the stop, 0 to 1
+    noticed: str  # in the bottle
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain data."""
-        return {
-            "botanical": self.botanical,
-            "class": self.klass,
-            "start_l": self.start_l,
-            "peak_l": self.peak_l,
-        }
+        told = asdict(self)
+        return {"botanical": told.pop("botanical"), "class": told.pop("klass"), **told}
 
 
 NAMES = tuple(field.name for field in fields(Outcome))
@@ -93,17 +98,12 @@ def outcome(run: Run) -> Outcome:
 
 def places(run: Run) -> tuple[Place, ...]:
     """Return where each botanical comes over, in the order of the bill."""
-    order = [dose.botanical.id for dose in run.bill]
-    ranked = sorted(run.flavours, key=lambda flavour: order.index(flavour.botanical_id))
-    return tuple(
-        Place(
-            flavour.botanical,
-            flavour.klass,
-            flavour.timing.start_l if flavour.timing else None,
-            flavour.timing.peak_l if flavour.timing else None,
-        )
-        for flavour in ranked
-    )
+    found = []
+    for one in sorted(run.flavours, key=lambda one: one.line):
+        start, half, peak, end = one.passage or NOWHERE
+        place = Place(one.botanical, one.klass, start, half, peak, end, one.gives_up.value, one.noticed)
+        found.append(place)
+    return tuple(found)
 
 
 def particular(run: Run) -> tuple[Note, ...]:

@@ -55,6 +55,7 @@ class Tasting:
     verdict: str | None = None  # one of `VERDICTS`; ``None`` if it is only talked about
     words: str = ""  # what it was like
     tasted_at: str | None = None  # strength or place at which it was tasted, as written
+    tasted_in: tuple[int, ...] = ()  # jars of the trial in which it was noticed; none if it is not told
 
     def __post_init__(self) -> None:
         if self.verdict is not None and self.verdict not in VERDICTS:
@@ -103,7 +104,7 @@ def notes_by_line(trial: Trial, bill: tuple[ResolvedDose, ...] | None = None) ->
     bill = resolve_bill(trial.plan) if bill is None else bill
     found: dict[int, Tasting] = {}
     for note in trial.notes:
-        for line in _lines_of(note, bill, trial.name):
+        for line in lines_of(note, bill, trial.name):
             before = found.get(line)
             if before is not None and note.verdict not in (None, before.verdict):
                 raise RequestError(
@@ -116,7 +117,8 @@ def notes_by_line(trial: Trial, bill: tuple[ResolvedDose, ...] | None = None) ->
     return found
 
 
-def _lines_of(note: Tasting, bill: tuple[ResolvedDose, ...], name: str) -> list[int]:
+def lines_of(note: Tasting, bill: tuple[ResolvedDose, ...], name: str) -> list[int]:
+    """Return the lines of a bill that a note is about; refused if there is none."""
     wanted = spelling(note.botanical)
     meant = [
         k

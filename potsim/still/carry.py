@@ -1,294 +1,73 @@
-"""Weights of a stiff linear decay with a source, for whole steps at once.
+"""How trace compounds leave the pot: released by the plant, held by its fat, carried over by the vapour.
 
-``dn/ds = f(s) - k(s) n`` over a step: what is there at the start decays by ``exp(-z)``,
-``z = integral of k ds``; of what the source gives, a part is left at the end. In the variable
-``u = (integral of k so far) / z`` the decay is exactly exponential, and ``f ds/du`` is smooth however stiff
-the decay, so that a parabola through three points of it serves.
+Every source is followed apart, and all is linear in the amounts but for the fat, which grows with the dose;
+any unit of amount will do. The second part follows a few charges in a few stills at once, as a spout shows
+them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property, lru_cache
-from math import factorial
 
 import numpy as np
-from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from potsim.errors import RangeError
-from potsim.liquid import compounds, strength, traces
+from potsim.liquid import strength, traces
 from potsim.liquid.compounds import Compound
+from potsim.liquid.equilibrium import bubble_point
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, States
 from potsim.still.courses import Family, Look
+from potsim.still.escape import (
+    NODES,
+    ROOM_K,
+    RUNNING,
+    SHARES,
+    Compounds,
+    cold_partition_table,
+    escape,
+    partition_table,
+    weights,
+)
 from potsim.still.still import Stills
-from potsim.still.tables import SmoothFit
 
 Array = NDArray[np.float64]
-
-_ROOT = np.sqrt(15.0)
-NODES = np.array([0.5 - _ROOT / 10.0, 0.5, 0.5 + _ROOT / 10.0])  # Gauss-Legendre points of a step
-SHARES = np.array([5.0, 8.0, 5.0]) / 18.0  # and their weights
-# Integrals from the start of the step to each node, of the parabola through the nodes: rows nodes.
-RUNNING = np.array(
-    [
-        [5.0 / 36.0, 2.0 / 9.0 - _ROOT / 15.0, 5.0 / 36.0 - _ROOT / 30.0],
-        [5.0 / 36.0 + _ROOT / 24.0, 2.0 / 9.0, 5.0 / 36.0 - _ROOT / 24.0],
-        [5.0 / 36.0 + _ROOT / 30.0, 2.0 / 9.0 + _ROOT / 15.0, 5.0 / 36.0],
-    ]
-)
-SMALL = 0.5  # below this z the moments are summed as series
-SERIES = tuple(-2.0 * (-1.0) ** j / factorial(j + 3) for j in range(1, 13))  # of z, z^2 and so on
-LEAST = 1e-200  # added where a decay is divided by, which may be nought
-
-
-@dataclass(frozen=True)
-class Weights:
-    """Weights of steps; ``shape`` is that of one node of ``decay``.
-
-    Parameters
-    ----------
-    lost : ndarray, shape (...)
-        Share of what is there at the start that has left at the end, ``1 - exp(-z)``.
-    kept, left : ndarray, shape (3, ...)
-        For the source at each node: what of it is still there at the end, and what has left.
-    """
-
-    lost: Array
-    kept: Array
-    left: Array
-
-
-def weights(decay: Array, width: Array) -> Weights:
-    """Return the weights of steps.
-
-    Parameters
-    ----------
-    decay : ndarray, shape (3, ...)
-        ``k`` at `NODES` of each step; 0 and more.
-    width : ndarray
-        Width of each step, broadcast against a node of ``decay``.
-
-    Returns
-    -------
-    Weights
-        For each step.
-
-    Notes
-    -----
-    Exact for a constant ``k`` and a source that is a parabola; otherwise the error of a step falls with the
-    sixth power of its width while ``k width`` is small.
-
-    Examples
-    --------
-    >>> w = weights(np.full((3, 1), 2.0), np.array([0.5]))
-    >>> bool(abs(w.kept.sum() - 0.5 * (1 - np.exp(-1))) < 1e-15)
-    True
-    """
-    k = decay + LEAST
-    mean = np.tensordot(SHARES, k, axes=1)
-    u = np.tensordot(RUNNING, k, axes=1) / mean
-    z = np.tensordot(SHARES, decay, axes=1) * width
-    still_there, gone = _moments(z)
-    kept, left = np.empty_like(k), np.empty_like(k)
-    for i in range(3):
-        a, b = u[i - 2], u[i - 1]
-        scale = width * mean / (k[i] * (u[i] - a) * (u[i] - b))
-        kept[i] = scale * (still_there[2] - (a + b) * still_there[1] + a * b * still_there[0])
-        left[i] = scale * (gone[2] - (a + b) * gone[1] + a * b * gone[0])
-    return Weights(-np.expm1(-z), kept, left)
-
-
-def _moments(z: Array) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
-    """Integrals over u of ``u^j exp(-z (1 - u))``, j = 0, 1, 2, and of ``u^j (1 - exp(-z (1 - u)))``."""
-    low = np.minimum(z, SMALL)
-    series = np.full_like(z, SERIES[-1])
-    for factor in SERIES[-2::-1]:
-        series *= low
-        series += factor
-    series *= low
-    high = np.maximum(z, SMALL)
-    m0 = -np.expm1(-high) / high
-    m2 = (1.0 - 2.0 * (1.0 - m0) / high) / high
-    gone_2 = np.where(z < SMALL, series, 1.0 / 3.0 - m2)
-    there_2 = np.where(z < SMALL, 1.0 / 3.0 - series, m2)
-    gone_1 = 0.5 * z * there_2
-    there_1 = 0.5 - gone_1
-    there_1 = np.where(z < SMALL, there_1, (1.0 - m0) / high)
-    gone_0 = z * there_1
-    there_0 = np.where(z < SMALL, 1.0 - gone_0, m0)
-    return (there_0, there_1, there_2), (gone_0, gone_1, gone_2)
-
-
-# --- How readily a trace compound escapes from pot and neck, looked up along a run.
-
-
-Compounds = tuple[str | compounds.Compound, ...]
-
-POINTS = 40  # at which volatilities are computed, between water and the strongest pot
-SCALE_X = 0.02  # composition over which ln K bends most
-ROWS = 512  # of the look-up table
-
-
-@dataclass(frozen=True)
-class Escape:
-    """Escape of compounds at points of a run; arrays of shape (points, compounds).
-
-    Parameters
-    ----------
-    volatility : ndarray
-        K of what is dissolved in the pot.
-    gain : ndarray
-        How much richer the stream is than the vapour of the pot.
-    on : ndarray, shape (points, 1)
-        Share of the vapour that passes the neck.
-    """
-
-    volatility: Array
-    gain: Array
-    on: Array
-
-    @property
-    def per_depletion(self) -> Array:
-        """``k = -d ln n / ds`` of what is dissolved in the pot."""
-        return self.volatility * self.gain
-
-    @property
-    def past_neck(self) -> Array:
-        """Share of what enters the rising vapour that passes the neck."""
-        return self.on * self.gain
-
-
-def escape(compounds: Compounds, states: States, pressure_pa: float) -> Escape:
-    """Look up the escape of compounds.
-
-    Parameters
-    ----------
-    compounds : tuple of str or Compound
-        Which.
-    states : States
-        Points of a run, arrays of shape (points,).
-    pressure_pa : float
-        Pressure of the air [Pa].
-
-    Returns
-    -------
-    Escape
-        At each point.
-
-    Raises
-    ------
-    RangeError
-        If pot or reflux are stronger than 96 % vol, beyond which volatilities are not known.
-
-    Notes
-    -----
-    ``k = K(x) / [(1 - r) + r / K(x_r)]``, past the neck ``(1 - r) / [(1 - r) + r / K(x_r)]``; r is the share
-    of the vapour that runs back, x_r its composition.
-    """
-    _refuse_strong(states)
-    k = volatility_table(compounds, pressure_pa)(np.concatenate([states.pot_x, states.x_reflux]))
-    here, back = k[: states.pot_x.size], k[states.pot_x.size :]
-    on = 1.0 - states.reflux[:, None]
-    passing = on * back
-    passing += states.reflux[:, None]
-    passing[passing == 0.0] = 1.0  # where all runs back, of what stays
-    back /= passing
-    return Escape(here, back, on)
-
-
-class VolatilityTable:
-    """Volatilities of compounds at one pressure as smooth functions of the liquid's composition.
-
-    Parameters
-    ----------
-    compounds : tuple of str or Compound
-        Which.
-    pressure_pa : float
-        Pressure [Pa].
-
-    Notes
-    -----
-    ln K as a Chebyshev series in ``z = arcsinh(x / 0.02)``, tabulated at equal steps of z and looked up by
-    cubic Hermite interpolation; within 1e-6 of `potsim.liquid.traces.volatilities`.
-    """
-
-    def __init__(self, compounds: Compounds, pressure_pa: float) -> None:
-        top = float(np.arcsinh(traces.X_MAX / SCALE_X))
-        z = SmoothFit.points(0.0, top, POINTS)
-        k = traces.volatilities(compounds, SCALE_X * np.sinh(z), pressure_pa)
-        self.stays = np.flatnonzero(k[:, 0] == 0.0)
-        k[self.stays] = 1.0
-        series = SmoothFit(0.0, top, np.log(k).T).coefficients
-        self._step = top / ROWS
-        unit = np.linspace(-1.0, 1.0, ROWS + 1)
-        values = chebyshev.chebval(unit, series).T
-        slopes = chebyshev.chebval(unit, chebyshev.chebder(series)).T * (2.0 / ROWS)
-        rise = np.diff(values, axis=0)
-        self._cubic = np.ascontiguousarray(
-            [
-                values[:-1],
-                slopes[:-1],
-                3.0 * rise - 2.0 * slopes[:-1] - slopes[1:],
-                slopes[:-1] + slopes[1:] - 2.0 * rise,
-            ]
-        )
-
-    def __call__(self, x: Array) -> Array:
-        """Volatilities at mole fractions of shape (points,); shape (points, compounds)."""
-        place = np.arcsinh(x / SCALE_X) / self._step
-        row = np.minimum(place.astype(np.intp), ROWS - 1)
-        along = (place - row)[:, None]
-        a, b, c, k = (np.asarray(column) for column in self._cubic.take(row, axis=1))
-        for lower in (c, b, a):
-            k *= along
-            k += lower
-        np.exp(k, out=k)
-        k[:, self.stays] = 0.0
-        return k
-
-
-@lru_cache(maxsize=64)
-def volatility_table(compounds: Compounds, pressure_pa: float) -> VolatilityTable:
-    """Return the volatilities of compounds, tabulated at the first call and kept.
-
-    Parameters
-    ----------
-    compounds : tuple of str or Compound
-        Which.
-    pressure_pa : float
-        Pressure [Pa].
-
-    Returns
-    -------
-    VolatilityTable
-        The table.
-    """
-    return VolatilityTable(compounds, pressure_pa)
-
-
-def _refuse_strong(states: States) -> None:
-    strongest = float(max(np.max(states.pot_x, initial=0.0), np.max(states.x_reflux, initial=0.0)))
-    if strongest > traces.X_MAX:
-        raise RangeError(
-            "the strength of pot and reflux",
-            f"{float(strength.abv_from_x(strongest)):.1f} % vol",
-            "at most 96 % vol where flavours are followed",
-            "Let the charge down with water, or leave out the botanicals and the kind of the spirit.",
-        )
-
-
-# --- How trace compounds leave the pot: released by the plant, carried over by the vapour.
-
-
 Index = NDArray[np.intp]
+Pools = tuple[tuple[float, float], ...]  # shares, and the rate at which each is released [1/s]
 
 STEPS = 96  # of the grid; the error falls with about the fifth power, and is 1e-7 here
 EVEN_UPTO = 0.02  # depletion up to which the steps are even; beyond they widen in proportion
-GRID = EVEN_UPTO * np.sinh(np.linspace(0.0, np.arcsinh(EXHAUSTED / EVEN_UPTO), STEPS + 1))
-GRID[-1] = EXHAUSTED
+
+GAS_J_PER_MOL_K = 8.314462618
+BOILING_SPIRIT_K = 356.15  # 83 °C, the temperature at which easy time is real time
+ACTIVATION_J_PER_MOL = 25e3  # of washing and diffusion in soaked plant material; from memory, 20 to 30 kJ/mol
+LIFTED = 0.01  # ease at the boil of what steam carries through the piece itself, without dissolving
+# what the film of liquid around a piece does to washing, as wax does to diffusion; order of magnitude
+FILM = 0.005
+RAMP = (0.5 - np.sqrt(0.15), 0.5, 0.5 + np.sqrt(0.15))  # Gauss points of a stage of the soak
+
+
+@dataclass(frozen=True)
+class Soak:
+    """Time that plant material lies in a liquid before the first drop.
+
+    Parameters
+    ----------
+    seconds : float
+        How long [s].
+    x : float
+        Mole fraction of ethanol in the liquid.
+    from_k, to_k : float
+        Temperature at the beginning and at the end, even in between [K].
+    """
+
+    seconds: float
+    x: float
+    from_k: float
+    to_k: float
 
 
 @dataclass(frozen=True)
@@ -299,17 +78,26 @@ class Source:
     ----------
     amounts : mapping of str to float
         Compound id to all that can come out of it, in any unit.
-    share_in_liquid : float
-        Share of it that is in the charge before the first drop, 0 to 1.
-    rate_per_s : float
-        First-order rate at which the rest is released from the first drop on [1/s].
+    washed, pools : tuple of (float, float)
+        What is still in the plant at the beginning, as shares of it and rates at which each is released [1/s
+        of easy time, see `ease`]: what lies at hand and only has to pass the film of liquid around the piece;
+        and what diffuses out of it. What they leave of 1 is in the liquid. None: all is in the liquid.
+    wax : float
+        Fat and wax in a soaked piece per volume of liquid in it [-].
+    lipid_l : float
+        Fat and wax that it brings into the pot, in which compounds stay dissolved [L].
+    soaks : tuple of Soak
+        What happens to it before the first drop, in order.
     in_vapour : bool
-        Whether it is released into the rising vapour instead of the liquid.
+        Whether it hangs in the rising vapour instead of lying in the liquid.
     """
 
     amounts: Mapping[str, float]
-    share_in_liquid: float = 1.0
-    rate_per_s: float = 0.0
+    washed: Pools = ()
+    pools: Pools = ()
+    wax: float = 0.0
+    lipid_l: float = 0.0
+    soaks: tuple[Soak, ...] = ()
     in_vapour: bool = False
 
 
@@ -320,7 +108,8 @@ class Shares:
     Parameters
     ----------
     in_plant, in_pot, over : ndarray, shape (rows, m)
-        Still in the plant, dissolved in the pot, in the distillate; they sum to 1.
+        Still in the plant, in the pot (dissolved there, or held by its fat), in the distillate; they sum to
+        1.
     """
 
     in_plant: Array
@@ -335,17 +124,47 @@ class Rows:
     Parameters
     ----------
     compounds : tuple of str or Compound
-        Each compound once.
+        Each compound once; once a source where every source is followed alone.
+    lipid_l : ndarray, shape (compounds,)
+        Fat and wax in the liquid in which a compound is dissolved [L].
     source, compound : ndarray of int, shape (rows,)
         Which source and which compound a row is of.
     amount : ndarray, shape (rows,)
         All that can come out.
+    hold : ndarray, shape (2, 1, rows)
+        What holds back washing, then diffusion: the film, and the wax of the source.
+    pool, per_s : ndarray, shape (2, pools, rows)
+        What is in the plant at the beginning and how fast each part is released, washed and by diffusion.
+    in_vapour : ndarray of bool, shape (rows,)
+        Whether the source hangs in the vapour.
     """
 
     compounds: Compounds
+    lipid_l: Array
     source: Index
     compound: Index
     amount: Array
+    hold: Array
+    pool: Array
+    per_s: Array
+    in_vapour: NDArray[np.bool_]
+
+    def in_plant(self, easy_s: Array) -> Array:
+        """Share of each row still in the plant after easy times [s] of shape (2, ..., rows)."""
+        return np.asarray(sum((share for share, _ in self._pools(easy_s)), np.zeros(easy_s.shape[1:])))
+
+    def released(self, easy_s: Array, gain: Array) -> Array:
+        """Share of each row released for a unit in which easy time grows by ``gain``; (2, ..., rows)."""
+        rates = (share * rate for share, rate in self._pools(easy_s, gain))
+        return np.asarray(sum(rates, np.zeros(easy_s.shape[1:])))
+
+    def _pools(self, easy_s: Array, gain: Array | None = None) -> Iterator[tuple[Array, Array]]:
+        """What is left of each pool, and how fast that goes."""
+        for kind, (shares, rates) in enumerate(zip(self.pool, self.per_s, strict=True)):
+            for share, per_s in zip(shares, rates, strict=True):
+                if share.any():
+                    left = share * np.exp(-per_s * easy_s[kind])
+                    yield left, per_s if gain is None else per_s * gain[kind]
 
 
 @dataclass(frozen=True)
@@ -356,20 +175,20 @@ class Carried:
     ----------
     course : Course
         The run.
-    sources : tuple of Source
-        What brings the compounds.
     rows : Rows
         What each row is of.
     depletion : ndarray, shape (n,)
         The grid, ln(W0 / W), from the first drop until 99.9 % of the charge is over.
+    easy_s : ndarray, shape (2, n, rows)
+        Easy time of washing and of diffusion on the grid [s], see `ease`.
     grid : Shares
         Shares on the grid, arrays of shape (rows, n).
     """
 
     course: Course
-    sources: tuple[Source, ...]
     rows: Rows
     depletion: Array
+    easy_s: Array
     grid: Shares
 
     @cached_property
@@ -417,7 +236,7 @@ class Carried:
                 *(part[:, known] for part in (self.grid.in_plant, self.grid.in_pot, self.grid.over))
             )
         before = np.clip(np.searchsorted(self.depletion, s, side="right") - 1, 0, self.depletion.size - 2)
-        steps = _steps(self.course, self.sources, self.rows, self.depletion[before], s)
+        steps = _steps(self.course, self.rows, self.depletion[before], s, lambda _: self.easy_s[:, before])
         there = self.grid.in_pot[:, before]
         gone = there * steps.lost.T
         return Shares(
@@ -439,33 +258,77 @@ class Carried:
         """
         s = np.asarray(depletion, dtype=float)
         known = self._known(s)
-        return self._rate(self.course.at(s), self.at(s).in_pot) if known is None else self.grid_rate[:, known]
+        if known is not None:
+            return self.grid_rate[:, known]
+        there = self.at(s)
+        return self._rate(self.course.at(s), there.in_pot, self._easy_s(s) if self._vapour.size else None)
+
+    def _easy_s(self, depletion: Array) -> Array:
+        """Easy time at any depletions [s], shape (2, m, rows)."""
+        before = np.clip(
+            np.searchsorted(self.depletion, depletion, side="right") - 1, 0, self.depletion.size - 2
+        )
+        nodes = self.depletion[before] + (depletion - self.depletion[before]) * NODES[:, None]
+        along = _along(self.course, self.rows, nodes.ravel())
+        width = (depletion - self.depletion[before])[:, None]
+        gain = along.ease_s.reshape(2, 3, before.size, -1)
+        return np.asarray(self.easy_s[:, before] + width * np.einsum("n,knsr->ksr", SHARES, gain))
 
     def _known(self, depletion: Array) -> Index | None:
         """Places on the grid, if all of these are points of it."""
         place = np.minimum(np.searchsorted(self.depletion, depletion), self.depletion.size - 1)
         return place if np.array_equal(self.depletion[place], depletion) else None
 
-    def in_plant(self, depletion: float) -> Array:
-        """Share of each source that is still in the plant at a depletion, shape (sources,)."""
-        elapsed = self.course.at(np.array([depletion])).elapsed_s
-        return np.asarray(_in_plant(self.sources, self.course, elapsed)[0])
+    @cached_property
+    def _vapour(self) -> Index:
+        return np.flatnonzero(self.rows.in_vapour)
 
     @cached_property
     def grid_rate(self) -> Array:
         """`rate` on the grid."""
-        return self._rate(self.states, self.grid.in_pot)
+        return self._rate(self.states, self.grid.in_pot, self.easy_s)
 
-    def _rate(self, states: States, in_pot: Array) -> Array:
-        rows = self.rows
-        out = escape(rows.compounds, states, _pressure(self.course))
-        flow = out.per_depletion[:, rows.compound].T * in_pot
-        vapour = np.flatnonzero(_in_vapour(self.sources, rows))
-        if vapour.size:
-            plant = _in_plant(self.sources, self.course, states.elapsed_s)
-            release = _release(self.sources, states, plant)[:, rows.source[vapour]].T
-            flow[vapour] += out.past_neck[:, rows.compound[vapour]].T * release
+    def _rate(self, states: States, in_pot: Array, easy_s: Array | None) -> Array:
+        rows, vapour = self.rows, self._vapour
+        along = _along_states(self.course, rows, states)
+        flow = along.per_depletion[:, rows.compound].T * in_pot
+        if vapour.size and easy_s is not None:
+            released = rows.released(easy_s, along.ease_s)
+            flow[vapour] += (along.past_neck[:, rows.compound] * released)[:, vapour].T
         return flow
+
+
+def ease(hold: Array, partition: Array, temperature_k: Array, boiling: bool) -> Array:
+    """Return how easily a compound leaves a piece, against one that nothing holds back at 83 °C.
+
+    Parameters
+    ----------
+    hold : ndarray
+        Fat and wax in the soaked piece per volume of liquid in it [-]; `FILM` for washing.
+    partition : ndarray
+        Concentration of the compound in fat over that in the liquid [-].
+    temperature_k : ndarray
+        Temperature [K].
+    boiling : bool
+        Whether steam rises through the piece.
+
+    Returns
+    -------
+    ndarray
+        Easy seconds a second [-]; all are broadcast.
+
+    Notes
+    -----
+    ``A(T) [1 / (1 + hold P) + lifted]``. Only what is dissolved in the liquid of a piece can diffuse; the
+    share dissolved is ``1 / (1 + wax P)`` at equilibrium with the wax around it. What lies at hand has to
+    pass the film of liquid around the piece, the slower the less of it dissolves there. At the boil some oil
+    travels as vapour besides, whatever dissolves (`LIFTED`). Both run at rates that are fixed in easy time,
+    so that what is left is a sum of exponentials in it.
+    """
+    arrhenius = np.exp(
+        ACTIVATION_J_PER_MOL / GAS_J_PER_MOL_K * (1.0 / BOILING_SPIRIT_K - 1.0 / np.asarray(temperature_k))
+    )
+    return np.asarray(arrhenius * (1.0 / (1.0 + hold * partition) + (LIFTED if boiling else 0.0)))
 
 
 def carry(
@@ -473,6 +336,8 @@ def carry(
     sources: Sequence[Source],
     own: Mapping[str, Compound] | None = None,
     also: Sequence[float] = (),
+    alone: bool = False,
+    steps: int = STEPS,
 ) -> Carried:
     """Follow trace compounds from the first drop until 99.9 % of the charge is over.
 
@@ -486,6 +351,10 @@ def carry(
         Compounds that the library lacks.
     also : sequence of float
         Depletions that the grid is to hold besides its own, as they will be asked for.
+    alone : bool
+        Whether each source is in a pot of its own: the fat of the others holds nothing back.
+    steps : int
+        Of the grid; fewer where a thousandth will do.
 
     Returns
     -------
@@ -501,65 +370,160 @@ def carry(
 
     Notes
     -----
-    With depletion ``s``, plant reservoir ``m``, amount ``n`` dissolved, rate of release ``c``:
-    ``dm/dt = -c m``; ``dn/ds = c m dt/ds - k n``; the distillate gains ``k n`` for each unit of ``s``; k is
-    the escape (`potsim.still.carry`). From a basket the share that passes the neck goes over at once, the
-    rest runs back into the pot. The equations are stiff (k is 600 and more for pinene), so each step is
-    taken with the exact exponential, see `potsim.still.carry`. Each compound's total agrees within
-    1e-5 with an implicit integrator; what is released equals what is over and dissolved, to rounding.
+    With depletion ``s``, easy time ``I`` and pools ``m_j`` of the plant, amount ``n`` in the pot:
+    ``m_j = m_j0 exp(-r_j I)``, ``dI/dt`` by `ease`; ``dn/ds = sum r_j m_j dI/ds - k n``; the distillate gains
+    ``k n`` for each unit of ``s``. ``k`` is the escape (`potsim.still.escape`) over ``1 + V_fat P / V_pot``:
+    what is dissolved in the fat and wax of the bill does not evaporate. From a basket the share that passes
+    the neck goes over at once, the rest runs back into the pot; the liquid around its pieces is taken as the
+    condensate of the vapour, at most 96 % vol. The equations are stiff (k is 600 and more for pinene), so
+    each step is taken with the exact exponential, see `potsim.still.exponential`. Each compound's total
+    agrees within 1e-5 with an implicit integrator; what is released equals what is over and in the pot, to
+    rounding.
+
+    Linear in the amounts but for the fat, which grows with the dose.
     """
-    known = {} if own is None else own
-    ids = list(dict.fromkeys(name for source in sources for name in source.amounts))
-    place = {name: k for k, name in enumerate(ids)}
-    pairs = [(k, place[name]) for k, source in enumerate(sources) for name in source.amounts]
-    rows = Rows(
-        compounds=tuple(known.get(name, name) for name in ids),
-        source=np.array([k for k, _ in pairs], dtype=np.intp),
-        compound=np.array([k for _, k in pairs], dtype=np.intp),
-        amount=np.array([a for source in sources for a in source.amounts.values()], dtype=float),
+    rows = _rows(sources, {} if own is None else own, alone)
+    depletion = _grid(course, also, steps)
+    first = _soaked(course, sources, rows)
+    found = _steps(course, rows, depletion[:-1], depletion[1:], lambda gained: _running(first, gained))
+    return Carried(course, rows, depletion, _running(first, found.gained_s), _march(found, rows, first))
+
+
+def _rows(sources: Sequence[Source], own: Mapping[str, Compound], alone: bool) -> Rows:
+    pairs = [(k, name) for k, source in enumerate(sources) for name in source.amounts]
+    keys = list(dict.fromkeys((k if alone else 0, name) for k, name in pairs))
+    place = {key: n for n, key in enumerate(keys)}
+    source = np.array([k for k, _ in pairs], dtype=np.intp)
+    lipid_l = np.array([0.0 if one.in_vapour else one.lipid_l for one in sources])
+    both = [(one.washed, one.pools) for one in sources]
+    most = max((len(pools) for pair in both for pools in pair), default=0)
+    padded = [[[*pools, *[(0.0, 0.0)] * (most - len(pools))] for pools in pair] for pair in both]
+    pools = np.array(padded, dtype=float).reshape(len(sources), 2, most, 2)[source]
+    wax = np.array([one.wax for one in sources], dtype=float)[source]
+    return Rows(
+        compounds=tuple(own.get(name, name) for _, name in keys),
+        lipid_l=np.array([lipid_l[k] for k, _ in keys]) if alone else np.full(len(keys), lipid_l.sum()),
+        source=source,
+        compound=np.array([place[(k if alone else 0, name)] for k, name in pairs], dtype=np.intp),
+        amount=np.array([a for one in sources for a in one.amounts.values()], dtype=float),
+        hold=np.stack([np.full(wax.size, FILM), wax])[:, None],
+        pool=np.moveaxis(pools[..., 0], 0, 2),
+        per_s=np.moveaxis(pools[..., 1], 0, 2),
+        in_vapour=np.array([one.in_vapour for one in sources], dtype=bool)[source],
     )
-    depletion = _grid(course, also)
-    steps = _steps(course, sources, rows, depletion[:-1], depletion[1:])
-    return Carried(course, tuple(sources), rows, depletion, _march(steps, sources, rows))
 
 
-def _grid(course: Course, also: Sequence[float]) -> Array:
+def _grid(course: Course, also: Sequence[float], steps: int) -> Array:
     """Depletions, dense at the first drop, with a point wherever the power changes."""
-    return np.unique(np.concatenate([GRID, [leg.from_depletion for leg in course.legs], also]))
+    even = EVEN_UPTO * np.sinh(np.linspace(0.0, np.arcsinh(EXHAUSTED / EVEN_UPTO), steps + 1))
+    even[-1] = EXHAUSTED
+    return np.unique(np.concatenate([even, [leg.from_depletion for leg in course.legs], also]))
+
+
+def _running(first: Array, gained: Array) -> Array:
+    """Easy time at the ends of steps, shape (2, steps + 1, rows)."""
+    return np.concatenate([first[:, None], first[:, None] + np.cumsum(gained, axis=1)], axis=1)
+
+
+def _soaked(course: Course, sources: Sequence[Source], rows: Rows) -> Array:
+    """Easy time of each row at the first drop [s], shape (2, rows)."""
+    total = np.zeros((2, rows.source.size))
+    for soak in dict.fromkeys(soak for one in sources for soak in one.soaks):
+        times = np.array([one.soaks.count(soak) for one in sources], dtype=float)[rows.source]
+        cold, warm = (part[rows.compound] for part in _partitions(course, rows, soak))
+        for share, along in zip(SHARES, RAMP, strict=True):
+            t = soak.from_k + (soak.to_k - soak.from_k) * along
+            part = cold if soak.to_k == soak.from_k else _between(cold, warm, soak, t)
+            total += share * soak.seconds * times * ease(rows.hold[:, 0], part, np.array(t), False)
+    return total
+
+
+def _between(cold: Array, warm: Array, soak: Soak, t: float) -> Array:
+    """Partition at a temperature of a soak, its logarithm being even in 1/T."""
+    along = (1.0 / soak.from_k - 1.0 / t) / (1.0 / soak.from_k - 1.0 / soak.to_k)
+    some = cold > 0.0
+    low, high = np.where(some, cold, 1.0), np.where(some, warm, 1.0)
+    return np.where(some, low ** (1.0 - along) * high**along, 0.0)
+
+
+def _partitions(course: Course, rows: Rows, soak: Soak) -> tuple[Array, Array]:
+    """Partition of each compound at both temperatures of a soak, carried from 20 °C and the boil by 1/T."""
+    pressure, x = _pressure(course), np.array([soak.x])
+    cold = cold_partition_table(rows.compounds)(x)[0]
+    warm = partition_table(rows.compounds, pressure)(x)[0]
+    whole = Soak(0.0, soak.x, ROOM_K, _boil_k(soak.x, pressure))
+    return _between(cold, warm, whole, soak.from_k), _between(cold, warm, whole, soak.to_k)
+
+
+@lru_cache(maxsize=256)
+def _boil_k(x: float, pressure_pa: float) -> float:
+    return float(np.asarray(bubble_point(x, pressure_pa).temperature_k))
+
+
+@dataclass(frozen=True)
+class _Along:
+    """What decides the fate of compounds at points of a run."""
+
+    per_depletion: Array  # escape of what is in the pot, the fat's share taken off, shape (points, compounds)
+    past_neck: Array  # share of what enters the vapour that passes the neck, shape (points, compounds)
+    ease_s: Array  # easy time for each unit of depletion [s], shape (2, points, rows)
+
+
+def _along(course: Course, rows: Rows, depletion: Array) -> _Along:
+    return _along_states(course, rows, course.at(depletion))
+
+
+def _along_states(course: Course, rows: Rows, states: States) -> _Along:
+    out = escape(rows.compounds, states, _pressure(course))
+    k = out.per_depletion
+    if rows.lipid_l.any():
+        k = k / (1.0 + rows.lipid_l * out.partition / states.pot_l[:, None])
+    parts = out.partition.take(rows.compound, axis=1)
+    kelvin = np.broadcast_to(states.pot_k[:, None], parts.shape)
+    if rows.in_vapour.any():
+        condensate = np.minimum(states.stream_x, traces.X_MAX)
+        vapour = partition_table(rows.compounds, _pressure(course))(condensate).take(rows.compound, axis=1)
+        parts = np.where(rows.in_vapour, vapour, parts)
+        kelvin = np.where(rows.in_vapour, states.vapour_k[:, None], kelvin)
+    seconds = (states.pot_mol / states.rate_mol_per_s)[:, None]
+    return _Along(k, out.past_neck, seconds * ease(rows.hold, parts, kelvin, True))
 
 
 @dataclass(frozen=True)
 class _Steps:
     """What happens in steps; arrays of shape (steps, rows)."""
 
-    lost: Array  # share of what is dissolved at the start that comes over
-    kept: Array  # share released during the step that is dissolved at its end
+    lost: Array  # share of what is in the pot at the start that comes over
+    kept: Array  # share released during the step that is in the pot at its end
     left: Array  # share released during the step that is over at its end
     plant_end: Array  # share in the plant at the end
+    gained_s: Array  # easy time of the step, shape (2, steps, rows)
 
 
-def _steps(course: Course, sources: Sequence[Source], rows: Rows, start: Array, end: Array) -> _Steps:
-    width, n = end - start, 3 * end.size
-    nodes = (start + width * NODES[:, None]).ravel()
-    states = course.at(np.concatenate([nodes, start, end]))
-    inner = _head(states, n)
-    out = escape(rows.compounds, inner, _pressure(course))
-    plant = _in_plant(sources, course, states.elapsed_s)
-    source, compound = rows.source, rows.compound
-    w = weights(out.per_depletion.reshape(3, width.size, -1), width[:, None])
-    given = _release(sources, inner, plant[:n]).take(source, axis=1).reshape(3, width.size, -1)
+def _steps(course: Course, rows: Rows, start: Array, end: Array, easy_at: Callable[[Array], Array]) -> _Steps:
+    width = end - start
+    along = _along(course, rows, (start + width * NODES[:, None]).ravel())
+    shape = (3, width.size, -1)
+    gain, source = along.ease_s.reshape(2, 3, width.size, rows.source.size), rows.compound
+    gained = width[:, None] * np.einsum("n,knsr->ksr", SHARES, gain)
+    edges = easy_at(gained)  # at the start of each step, and of the one after the last where they follow on
+    begin = edges[:, : width.size]
+    inside = begin[:, None] + width[:, None] * np.einsum("mn,knsr->kmsr", RUNNING, gain)
+    w = weights(along.per_depletion.reshape(shape), width[:, None])
+    given = rows.released(inside, gain)
     direct = np.zeros(1)
-    vapour = _in_vapour(sources, rows)
-    if vapour.any():
-        past = np.where(vapour, out.past_neck.take(compound, axis=1).reshape(given.shape), 0.0)
+    if rows.in_vapour.any():
+        past = np.where(rows.in_vapour, along.past_neck.take(source, axis=1).reshape(given.shape), 0.0)
         direct = width[:, None] * np.tensordot(SHARES, past * given, axes=1)
         given *= 1.0 - past
-    kept, left = (np.einsum("isr,isr->sr", part.take(compound, axis=2), given) for part in (w.kept, w.left))
+    kept, left = (np.einsum("isr,isr->sr", part.take(source, axis=2), given) for part in (w.kept, w.left))
     left += direct
-    lost = w.lost.take(compound, axis=1)
-    plant_start, plant_end = np.split(plant[n:].take(source, axis=1), 2)
+    lost = w.lost.take(source, axis=1)
+    plant = rows.in_plant(edges)
+    following_on = len(plant) > width.size
+    plant_start, plant_end = plant[: width.size], plant[1:] if following_on else rows.in_plant(begin + gained)
     kept, left = _parts(plant_start - plant_end, lost, np.maximum(kept, 0.0), np.maximum(left, 0.0))
-    return _Steps(lost, kept, left, plant_end)
+    return _Steps(lost, kept, left, plant_end, gained)
 
 
 def _parts(released: Array, lost: Array, kept: Array, left: Array) -> tuple[Array, Array]:
@@ -573,8 +537,8 @@ def _parts(released: Array, lost: Array, kept: Array, left: Array) -> tuple[Arra
     return kept * scale, left * scale
 
 
-def _march(steps: _Steps, sources: Sequence[Source], rows: Rows) -> Shares:
-    plant = np.array([1.0 - source.share_in_liquid for source in sources])[rows.source]
+def _march(steps: _Steps, rows: Rows, first: Array) -> Shares:
+    plant = rows.in_plant(first)
     in_pot = _dissolved(1.0 - plant, 1.0 - steps.lost, steps.kept)
     over = np.zeros(in_pot.shape)
     np.cumsum(in_pot[:-1] * steps.lost + steps.left, axis=0, out=over[1:])
@@ -593,30 +557,8 @@ def _dissolved(first: Array, stays: Array, kept: Array) -> Array:
     return np.vstack([first, share * first + total])
 
 
-def _head(states: States, count: int) -> States:
-    """The first so many states."""
-    return States(**{name: column[:count] for name, column in vars(states).items()})
-
-
 def _pressure(course: Course) -> float:
     return course.still.conditions.pressure_pa
-
-
-def _in_vapour(sources: Sequence[Source], rows: Rows) -> NDArray[np.bool_]:
-    return np.array([source.in_vapour for source in sources], dtype=bool)[rows.source]
-
-
-def _in_plant(sources: Sequence[Source], course: Course, elapsed_s: Array) -> Array:
-    """Share of each source still in the plant, shape (points, sources)."""
-    rate = np.array([source.rate_per_s for source in sources])
-    whole = np.array([1.0 - source.share_in_liquid for source in sources])
-    return np.asarray(whole * np.exp(-np.outer(elapsed_s - course.first_drop_s, rate)))
-
-
-def _release(sources: Sequence[Source], states: States, plant: Array) -> Array:
-    """Share of each source released for each unit of depletion, shape (points, sources)."""
-    rate = np.array([source.rate_per_s for source in sources])
-    return np.asarray(rate * (states.pot_mol / states.rate_mol_per_s)[:, None] * plant)
 
 
 # --- A few charges in a few stills followed at once, as a spout shows them: by volume, or by the clock.

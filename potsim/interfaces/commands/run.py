@@ -144,14 +144,24 @@ def flavours(args: argparse.Namespace) -> None:
 
     def data() -> dict[str, Any]:
         whole = made.to_dict()
-        keys = ("potsim", "title", "flavours", "base_spirit", "jars", "cloud", "heads")
+        keys = ("potsim", "title", "flavours", "faded_l", "base_spirit", "jars", "cloud", "heads")
         return {key: whole[key] for key in keys}
 
     def text() -> Sequence[Section]:
-        from potsim.interfaces.report.flavours import NOTHING, compound_sections, flavour_sections
+        from potsim.interfaces.report.flavours import (
+            NOTHING,
+            compound_sections,
+            dose_sections,
+            flavour_sections,
+        )
         from potsim.interfaces.report.tables import Section
 
-        sections = (*flavour_sections(made), *heads_sections(made), *compound_sections(made))
+        sections = (
+            *flavour_sections(made),
+            *dose_sections(made),
+            *heads_sections(made),
+            *compound_sections(made),
+        )
         return sections or [Section("Flavours", (NOTHING,))]
 
     output.emit(args, data, text)
@@ -280,9 +290,10 @@ FLAVOURS = Command(
     name="flavours",
     description="""\
 Tell where each botanical comes over, and each compound in it: early, in the
-middle, late, or not at all; how much of its oil is in the keep; what marks each
-jar; what the base spirit brings of its own, and what heads take of that; and
-whether stream and bottle cloud. Without PLAN: the built-in example.""",
+middle, late, or not at all; how much of its oil it gives up and where that goes;
+who leads and who marks each jar, who is noticed in the bottle, and the dose that
+would make it so; what the base spirit brings of its own, and what heads take of
+that; and whether stream and bottle cloud. Without PLAN: the built-in example.""",
     examples=("potsim flavours", "potsim flavours trial-1.toml --json"),
     arguments=(PLAN, JSON),
     run=flavours,

@@ -9,8 +9,8 @@ from __future__ import annotations
 import dataclasses
 import functools
 import hashlib
-from collections import OrderedDict, defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -22,8 +22,8 @@ from potsim.interfaces.page import form
 from potsim.interfaces.planfile import Source, example_plan, plan_of, read_plan, tables_of, write_plan
 from potsim.interfaces.report import underway as words
 from potsim.interfaces.wording import formats
-from potsim.planning import flavours as aroma
 from potsim.planning.botanicals import library
+from potsim.planning.lanes import lanes as lanes_of
 from potsim.planning.plan import JarPlan, Plan
 from potsim.planning.run import Run, distil
 
@@ -32,9 +32,6 @@ Task = Callable[[dict[str, Any]], Any]
 SOURCE = "plan"
 POINTS, TAIL_POINTS, LANE_POINTS, THUMB_POINTS = 61, 15, 31, 12
 TAIL_TO = 0.25  # past the stop, of what is collected by then
-NOSE = 0.35  # power by which a nose has the strength of a smell
-MOST_LANES = 6
-NEAR = 0.10  # two groups so near: the end of a stretch is not sharp
 APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan's [% vol]
 MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
 MOST_ROWS = 40  # of one kind of table
@@ -191,7 +188,8 @@ def strip(run: Run, points: int = POINTS, *, marked: bool = True) -> dict[str, A
     """Return a planned run as a strip of distillate; ``marked`` says which botanicals lead each jar."""
     profile = run.profile
     at = np.linspace(0, len(profile.collected_l) - 1, points).round().astype(int)
-    marking, leading = _marks(run) if marked else ([()] * len(run.jars), [()] * len(run.jars))
+    nobody: tuple[tuple[str, ...], ...] = ((),) * len(run.jars)
+    marking, leading = (run.flavours.marks, run.flavours.leads) if marked else (nobody, nobody)
     return {
         "end_l": round(run.stop.collected_l, 5),
         "heads_l": round(next((j.to_l for j in reversed(run.jars) if j.role == "heads"), 0.0), 5),
@@ -225,20 +223,6 @@ def strip(run: Run, points: int = POINTS, *, marked: bool = True) -> dict[str, A
             for jar, marks, leads in zip(run.jars, marking, leading, strict=True)
         ],
     }
-
-
-def _marks(run: Run) -> tuple[Sequence[Sequence[str]], Sequence[Sequence[str]]]:
-    """Botanicals that mark each jar, and those that lead it."""
-    spans = [(jar.start_depletion, jar.end_depletion) for jar in run.jars]
-    if not len(run.flavours) or not spans:
-        empty: list[Sequence[str]] = [()] * len(spans)
-        return empty, empty
-    found = aroma.activities(run.flavours, spans)
-    names = aroma.labels(run.flavours)
-    leading = [
-        [names[k] for k in np.argsort(-jar, kind="stable")[:3] if jar[k] >= aroma.NOTICED] for jar in found.T
-    ]
-    return aroma.leading(run.flavours, spans), leading
 
 
 def tail(run: Run) -> dict[str, Any] | None:
@@ -285,71 +269,35 @@ def grips(run: Run) -> dict[str, Any]:
     )
 
 
-def lanes(run: Run, to_l: float | None = None) -> dict[str, Any]:
-    """Return how strongly each group of flavour stands in the stream along a run, and which leads where."""
-    if not len(run.flavours):
-        return {"l": [], "groups": [], "leads": []}
-    edges = np.linspace(0.0, run.end.depletion, LANE_POINTS + 1)
-    collected = run.course.at(edges).collected_l
-    spans = list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
-    by_line = aroma.activities(run.flavours, spans)
-    names = aroma.labels(run.flavours)
-    members: defaultdict[str, list[int]] = defaultdict(list)
-    for k, dose in enumerate(run.bill):
-        members[getattr(dose.botanical, "group", "") or dose.botanical.common_name].append(k)
-    noticed = {name: by_line[lines].sum(axis=0) for name, lines in members.items()}
-    largest = sorted(noticed, key=lambda name: -float(noticed[name].max()))[:MOST_LANES]
-    table = np.array([noticed[name] for name in largest])
-    width = np.diff(collected)
-    mean = (table @ width) / width.sum()
-    above = np.where(table >= aroma.NOTICED, table / np.maximum(mean, 1e-30)[:, None], 0.0)
-    marks = np.argmax(above, axis=0)
-    some = above.max(axis=0) > 0.0
-    most = float(table.max()) or 1.0
-    middle = 0.5 * (collected[:-1] + collected[1:])
-    stretches: list[dict[str, Any]] = []
-    begin = 0
-    for k in range(1, len(marks) + 1):
-        if k == len(marks) or marks[k] != marks[begin] or some[k] != some[begin]:
-            if some[begin]:
-                group = int(marks[begin])
-                lines = members[largest[group]]
-                sums = by_line[lines][:, begin:k].sum(axis=1)
-                stretches.append(
-                    {
-                        "group": largest[group],
-                        "from_l": round(float(collected[begin]), 4),
-                        "to_l": round(float(collected[k]), 4),
-                        "label": names[lines[int(np.argmax(sums))]],
-                        "fade_from": _faint(above, begin),
-                        "fade_to": _faint(above, k),
-                    }
-                )
-            begin = k
-    order = list(dict.fromkeys([s["group"] for s in stretches] + largest))
+def lanes(run: Run) -> dict[str, Any]:
+    """Return how strongly each group of flavour stands in the stream, and which marks it where."""
+    found = lanes_of(run.flavours, LANE_POINTS)
+    stretches = [(lane.group, stretch) for lane in found.lanes for stretch in lane.stretches]
     return {
-        "l": column(middle, 4),
+        "l": column(found.collected_l, 4),
         "groups": [
             {
-                "name": name,
-                "label": name[:1].upper() + name[1:],
-                "thick": column((noticed[name] / most) ** NOSE, 3),
+                "name": lane.group,
+                "label": lane.group.capitalize(),
+                "thick": column(lane.thick, 3),
                 "stretches": [
-                    {k: v for k, v in s.items() if k != "group"} for s in stretches if s["group"] == name
+                    {
+                        "from_l": round(stretch.from_l, 4),
+                        "to_l": round(stretch.to_l, 4),
+                        "label": ", ".join(stretch.names),
+                        "fade_from": stretch.fades_in,
+                        "fade_to": stretch.fades_out,
+                    }
+                    for stretch in lane.stretches
                 ],
             }
-            for name in order
+            for lane in found.lanes
         ],
-        "leads": [{key: s[key] for key in ("from_l", "to_l", "label")} for s in stretches],
+        "leads": [
+            {"from_l": round(one.from_l, 4), "to_l": round(one.to_l, 4), "label": one.names[0]}
+            for _, one in sorted(stretches, key=lambda each: each[1].from_l)
+        ],
     }
-
-
-def _faint(above: Array, k: int) -> bool:
-    """Whether two groups stand so near each other at an end that it is not sharp."""
-    if not 0 < k < above.shape[1] or above.shape[0] < 2:
-        return False
-    first, second = np.sort(0.5 * (above[:, k - 1] + above[:, k]))[::-1][:2]
-    return bool(second > (1.0 - NEAR) * first)
 
 
 def doses(run: Run) -> list[dict[str, Any]]:
@@ -358,8 +306,8 @@ def doses(run: Run) -> list[dict[str, Any]]:
     found = []
     for k, dose in enumerate(run.bill):
         flavour, usual = by_line[k], dose.botanical.usual_dose
-        timing = flavour.timing
-        where = None if timing is None else [round(timing.start_l, 4), round(timing.end_l, 4)]
+        passage = flavour.passage
+        where = None if passage is None else [round(passage.start_l, 4), round(passage.end_l, 4)]
         found.append(
             {
                 "row": k,
@@ -367,7 +315,7 @@ def doses(run: Run) -> list[dict[str, Any]]:
                 "class": flavour.klass,
                 "from_l": where[0] if where else None,
                 "to_l": where[1] if where else None,
-                "stays": round(flavour.left_in_pot, 3),
+                "stays": round(flavour.left_in_pot + flavour.left_in_plant, 3),
                 "g": digits(dose.wet_mass_g, 4),
                 "g_per_l": digits(dose.wet_mass_g / run.charge.volume_l, 4),
                 "usual_g_per_l": None if usual is None else [usual.low_g_per_l, usual.high_g_per_l],

@@ -1,313 +1,485 @@
-"""Rows under the curve: the jars to scale, and where each botanical comes over."""
+"""The picture of a run: a strip of distillate, what is pooled and left, and lanes of flavour, on one scale.
+
+Width is volume and height is strength, so that area is alcohol; jars are slices of the strip. Under it, for
+each group of flavour, a lane as thick as a nose would have it, all on one scale, dark where that group marks
+the stream. Light and dark inks differ in lightness first, so that the picture holds in grey and for every
+eye.
+"""
 
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
-from matplotlib.patches import Rectangle
-from matplotlib.textpath import text_to_path
 
-from potsim.interfaces.plots import ink
 from potsim.interfaces.plots.ink import Volumes, volumes_up_to
 from potsim.planning.cloud import sentences
-from potsim.planning.flavours import BotanicalFlavour
+from potsim.planning.lanes import Lane, Lanes, lanes
 from potsim.planning.run import Run
-from potsim.records import dataclass
 
 if TYPE_CHECKING:
     from potsim.planning.ensemble import Ensemble
 
 
-HATCH = {"heads": "////", "keep": "", "tails": "...."}
-DIGIT = 0.026  # of the width of the picture, for each digit of a number inside a jar
-FULL = 0.84  # height of a ribbon where a botanical comes fastest, in rows
-RIBBON_LETTERS = 34  # of a line beside a ribbon
-CLASS_WORDS = {"early": "early", "middle": "in the middle", "late": "late"}
+class Ground(NamedTuple):
+    """Colours of a picture, by what they are for."""
+
+    paper: str
+    ink: str
+    faint: str
+    deep: str
+    tint: str
+    wash: str
+    hatch: str
 
 
-def plot_jars(run: Run, ax: Axes) -> Axes:
-    """Draw the jars as a row to scale, roles by hatching and words."""
-    width = float(run.collected_l[-1])
+LIGHT = Ground("#F6F4EE", "#14262B", "#4A595C", "#2F4F57", "#B9C8C8", "#E1E5E1", "#7C8C8E")
+DARK = Ground("#0D1618", "#F3EEE4", "#AEBAB9", "#8FB1B5", "#3B5257", "#263A3F", "#8FA0A2")
+
+WIDTH_IN = 5.8  # of a phone
+LEFT_IN, RIGHT_IN, PAD_IN = 0.55, 0.42, 0.1
+STRIP_IN, UPPER_IN, AXIS_IN = 1.9, 0.66, 0.56  # strip, its upper scale, the scale under a panel
+LINES_IN, LANE_IN, GAP_IN = 1.05, 0.36, 0.16
+SIZE = 9.0  # points
+LINE_IN = 1.35 * SIZE / 72.0
+DIGIT_IN = 0.085  # a digit of a jar's number
+WORDS = 84  # letters in a line under the picture
+UPPER = 5  # marks of the upper scale
+THICKEST = 0.5  # of a lane's row
+GROUP_WIDTH = 0.14  # of the strip, kept clear for the name of a group
+LANES = "Lanes: as thick as a nose has it, dark where a group stands furthest above its own mean."
+CLASH = 0.085  # of the strip: marks of the scale nearer than this are left out
+
+
+def new_axes(height_in: float = 4.2, paper: str = "white") -> Axes:
+    """Return axes on a figure of their own, the width of a phone."""
+    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained", facecolor=paper)
+    axes = figure.add_subplot()
+    axes.set_facecolor(paper)
+    return axes
+
+
+def plot_run(run: Run, ax: Axes | None = None, ground: Ground = LIGHT) -> Axes:
+    """Draw the strip of a run: width is volume, height is strength, jars are its slices.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; a new figure's when left out.
+    ground : Ground, optional
+        `LIGHT` or `DARK`.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on; minutes and vapour stand above them.
+    """
+    ax = new_axes(3.4, ground.paper) if ax is None else ax
+    volumes = volumes_up_to(float(run.collected_l[-1]))
+    scale, end = volumes.per_l, volumes.per_l * float(run.collected_l[-1])
+    top = 5.0 * np.ceil(1.06 * float(run.stream_abv.max()) / 5.0)
     kept = set(run.keep.jars)
     for jar in run.jars:
-        left, right = jar.from_l, jar.to_l
-        ax.add_patch(
-            Rectangle(
-                (left, 0.0),
-                right - left,
-                1.0,
-                facecolor="#e4e4e4" if jar.number in kept else "white",
-                edgecolor=ink.INK,
-                linewidth=0.8,
-                hatch=HATCH[jar.role],
-            )
-        )
-        if (right - left) / width >= DIGIT * len(str(jar.number)) and not HATCH[jar.role]:
-            ax.text(
-                0.5 * (left + right),
-                0.5,
-                str(jar.number),
-                ha="center",
-                va="center",
-                fontsize=ink.SIZE - 2,
-                color=ink.INK,
-            )
-    ax.set_ylim(0.0, 1.0)
-    ax.set_xlim(0.0, width)
-    ink.bare(ax)
-    ink.beside(ax, 0.5, jar_words(run))
-    return ax
-
-
-def jar_words(run: Run) -> str:
-    """Return what stands beside the jars."""
-    roles = [role for role in HATCH if any(jar.role == role for jar in run.jars)]
-    named = {"heads": "heads hatched", "keep": "keep in grey", "tails": "tails dotted"}
-    return f"{len(run.jars)} jars: " + ",\n".join(named[role] for role in roles)
-
-
-def plot_flavours(run: Run, ax: Axes) -> Axes:
-    """Draw a ribbon a botanical: the wider, the faster it comes over, each to its own fastest.
-
-    The width grows with the square root of the rate, so that what lingers after a burst is still seen.
-    """
-    s = np.linspace(0.0, run.end.depletion, 200)
-    collected = run.course.at(s).collected_l
-    rates = run.flavours.rate_g_per_10_ml(s)
-    for place, flavour in enumerate(run.flavours):
-        rate = rates[flavour.line]
-        top = float(rate.max())
-        half = 0.5 * FULL * np.sqrt(rate / top) if top > 0.0 else np.zeros_like(rate)
-        ax.plot(collected[[0, -1]], [place, place], color=ink.FAINT, linewidth=0.5, zorder=1)
+        inside = (run.collected_l > jar.from_l) & (run.collected_l < jar.to_l)
+        x = scale * np.concatenate([[jar.from_l], run.collected_l[inside], [jar.to_l]])
+        y = np.concatenate([[jar.start_abv], run.stream_abv[inside], [jar.end_abv]])
+        in_keep = jar.number in kept
         ax.fill_between(
-            collected, place - half, place + half, facecolor=ink.BLUE, alpha=0.75, linewidth=0, zorder=2
+            x,
+            0.0,
+            y,
+            facecolor=ground.tint if in_keep else ground.paper,
+            edgecolor=ground.hatch if not in_keep else ground.tint,
+            hatch=None if in_keep else {"heads": "////"}.get(jar.role, "...."),
+            linewidth=0.0,
         )
-        ink.beside(ax, place, flavour_words(flavour))
-    ax.set_ylim(len(run.flavours) - 0.4, -0.6)
-    ax.set_xlim(0.0, collected[-1])
-    ink.bare(ax)
+        _number(
+            ax,
+            jar.number,
+            0.5 * scale * (jar.from_l + jar.to_l),
+            scale * (jar.to_l - jar.from_l) / end,
+            not in_keep,
+            ground,
+        )
+    ax.vlines([scale * jar.from_l for jar in run.jars[1:]], 0.0, top, color=ground.paper, linewidth=2.2)
+    ax.plot(scale * run.collected_l, run.stream_abv, color=ground.deep, linewidth=2.4, solid_capstyle="butt")
+    ax.set_xlim(0.0, end)
+    ax.set_ylim(0.0, top)
+    _cuts(run, ax, volumes, ground)
+    _scale(ax, _ends(run, scale, end), volumes, ground)
+    ax.set_ylabel("stream, % vol", fontsize=SIZE, color=ground.ink)
+    ax.set_xlabel(f"distillate collected, {volumes.unit} at 20 °C", fontsize=SIZE, color=ground.ink)
+    _cloud(run, ax, volumes, ground)
+    _upper(run, ax, scale, end, ground)
     return ax
 
 
-def flavour_words(flavour: BotanicalFlavour) -> str:
-    """Return what stands beside a ribbon; long names take two lines."""
-    stays = f"{100.0 * flavour.left_in_pot:.0f} % stays behind"
-    return textwrap.fill(f"{flavour.botanical}: {CLASS_WORDS.get(flavour.klass, stays)}", RIBBON_LETTERS)
+def figure_of_run(
+    run: Run, sure: Ensemble | None = None, *, words: bool = True, ground: Ground = LIGHT
+) -> Figure:
+    """Return the whole picture of a run: strip, what is pooled and left, lanes of flavour, and words.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    sure : Ensemble, optional
+        Runs drawn from what is uncertain; their band is laid over the strip.
+    words : bool
+        Whether title and cloud are told, too; not where they stand beside the picture.
+    ground : Ground, optional
+        `LIGHT` or `DARK`.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Ready to be saved; its face is the ground's paper.
+    """
+    told = lanes(run.flavours)
+    foot = foot_words(run, told, words)
+    title_in = LINE_IN * (1.5 if words else 0.0) + LINE_IN * len(stop_lines(run))
+    lanes_in = LANE_IN * len(told.lanes)
+    height = PAD_IN + title_in + UPPER_IN + STRIP_IN + AXIS_IN + LINES_IN + GAP_IN + lanes_in
+    height += GAP_IN + LINE_IN * len(foot) + PAD_IN
+    figure = Figure(figsize=(WIDTH_IN, height), facecolor=ground.paper)
+    across = (LEFT_IN / WIDTH_IN, (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN)
+
+    def panel(below_in: float, high_in: float) -> Axes:
+        bottom = 1.0 - (below_in + high_in) / height
+        axes: Axes = figure.add_axes((across[0], bottom, across[1], high_in / height))
+        axes.set_facecolor(ground.paper)
+        return axes
+
+    at = PAD_IN + title_in + UPPER_IN
+    strip = plot_run(run, panel(at, STRIP_IN), ground)
+    if sure is not None:
+        plot_band(sure, strip, ground)
+    at += STRIP_IN + AXIS_IN
+    plot_lines(run, panel(at, LINES_IN), ground)
+    at += LINES_IN + GAP_IN
+    if told.lanes:
+        plot_lanes(told, panel(at, lanes_in), ground)
+    head = [run.plan.title] if words and run.plan.title else []
+    y = 1.0 - PAD_IN / height
+    if head:
+        figure.text(
+            PAD_IN / WIDTH_IN, y, head[0], va="top", fontsize=SIZE + 3, fontweight="bold", color=ground.ink
+        )
+        y -= 1.5 * LINE_IN / height
+    figure.text(PAD_IN / WIDTH_IN, y, "\n".join(stop_lines(run)), va="top", fontsize=SIZE, color=ground.ink)
+    if foot:
+        figure.supxlabel(
+            "\n".join(foot),
+            x=PAD_IN / WIDTH_IN,
+            y=PAD_IN / height,
+            ha="left",
+            va="bottom",
+            fontsize=SIZE - 0.5,
+            linespacing=1.35,
+            color=ground.ink,
+        )
+    return figure
 
 
-def hatch_cloud(run: Run, ax: Axes) -> None:
-    """Hatch the part of a run in which the stream is cloudy, and say so."""
-    if run.cloud is None or not run.cloud.within_run or run.cloud.stream_l is None:
-        return
-    volumes = volumes_up_to(float(run.collected_l[-1]))
-    start, end = (volumes.per_l * place for place in (run.cloud.stream_l, float(run.collected_l[-1])))
-    ax.axvspan(start, end, facecolor="none", edgecolor=ink.FAINT, hatch="xx", linewidth=0.0)
-    between = 0.5 * float(np.interp(run.cloud.stream_l, run.collected_l, run.stream_abv + run.pot_abv))
-    ax.annotate(
-        f"cloudy from\n{volumes.words(run.cloud.stream_l)}",
-        xy=(start, between),
-        xytext=(-3, 0),
-        textcoords="offset points",
-        ha="right",
-        va="center",
-        fontsize=ink.SIZE,
-        color=ink.INK,
-    )
-
-
-# --- Pictures of a run: axes in, axes out; nothing is shown or saved here.
-
-
-WIDTH_IN = 5.8
-PENS = (ink.STREAM, ink.POOLED, ink.POT, ink.OVER)
-STOP_LETTERS = 60  # of a line above the curve
-
-
-def new_axes(height_in: float = 4.2) -> Axes:
-    """Return axes on a figure of their own, the width of a phone."""
-    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
-    return figure.add_subplot()
-
-
-def plot_run(run: Run, ax: Axes | None = None) -> Axes:
-    """Draw strength and recovery against the distillate collected."""
-    ax = new_axes() if ax is None else ax
-    volumes = volumes_of(run)
-    collected = volumes.per_l * run.collected_l
-    values = (run.stream_abv, run.mean_abv, run.pot_abv, 100.0 * run.recovered)
-    for value, pen in zip(values, PENS, strict=True):
-        ax.plot(collected, value, **pen.style, solid_capstyle="round")
-    ax.set_xlim(0.0, collected[-1])
-    ax.set_ylim(0.0, 100.0)
-    ax.set_xlabel(f"distillate collected, {volumes.unit} at 20 °C")
-    ax.set_ylabel("% vol, and % of the alcohol")
-    ink.plain(ax)
-    ink.end_labels(ax, end_words(run), 8.5)
-    hatch_cloud(run, ax)
-    _mark_cuts(run, ax)
+def plot_lines(run: Run, ax: Axes, ground: Ground = LIGHT) -> Axes:
+    """Draw the strength of all collected and of the pot, and the alcohol over, on the strip's scale."""
+    x = volumes_up_to(float(run.collected_l[-1])).per_l * run.collected_l
+    for values, dash, name, place, above in (
+        (run.mean_abv, "-", "all collected, % vol", 0.03, True),
+        (run.pot_abv, (0, (4, 2)), "left in the pot, % vol", 0.03, True),
+        (100.0 * run.recovered, (0, (1, 1.4)), "alcohol over, %", 0.62, False),
+    ):
+        ax.plot(x, values, color=ground.ink, linewidth=1.1, linestyle=dash)
+        k = int(np.searchsorted(x, place * x[-1]))
+        ax.annotate(
+            name,
+            (x[k], values[k]),
+            (0, 3 if above else -3),
+            textcoords="offset points",
+            fontsize=SIZE - 1,
+            va="bottom" if above else "top",
+            color=ground.ink,
+        )
+    ends = sorted([float(run.mean_abv[-1]), float(run.pot_abv[-1]), 100.0 * float(run.recovered[-1])])
+    for place, value in zip(_apart(ends, 15.0), ends, strict=True):
+        ax.annotate(
+            f"{value:.0f}",
+            (1.0, place),
+            (4, 0),
+            xycoords=("axes fraction", "data"),
+            textcoords="offset points",
+            va="center",
+            fontsize=SIZE,
+            color=ground.ink,
+            annotation_clip=False,
+        )
+    ax.set_xlim(0.0, x[-1])
+    ax.set_ylim(0.0, 104.0)
+    _plain(ax, ground)
+    ax.set_xticks([])
+    ax.set_yticks([0, 50, 100])
     return ax
 
 
-def volumes_of(run: Run) -> Volumes:
-    """Return the unit of volume for the pictures of a run."""
-    return volumes_up_to(float(run.collected_l[-1]))
+def plot_lanes(told: Lanes, ax: Axes, ground: Ground = LIGHT) -> Axes:
+    """Draw lanes of flavour, all on one scale, dark where a group marks the stream."""
+    x = told.collected_l / told.collected_l[-1]
+    for row, lane in enumerate(told.lanes):
+        middle = row + 0.68
+        half = 0.5 * THICKEST * np.maximum(lane.thick, 0.03)
+        ax.fill_between(x, middle - half, middle + half, facecolor=ground.tint, linewidth=0.0)
+        _lane_words(ax, lane, row, float(told.collected_l[-1]), ground)
+        for stretch in lane.stretches:
+            left, right = (end / float(told.collected_l[-1]) for end in stretch[:2])
+            inside = np.concatenate([[left], x[(x > left) & (x < right)], [right]])
+            thick = np.interp(inside, x, half)
+            for start, finish, alpha in _faded(left, right, stretch.fades_in, stretch.fades_out):
+                part = (inside >= start - 1e-12) & (inside <= finish + 1e-12)
+                along = np.concatenate([[start], inside[part], [finish]])
+                wide = np.interp(along, inside, thick)
+                ax.fill_between(
+                    along, middle - wide, middle + wide, facecolor=ground.deep, alpha=alpha, linewidth=0.0
+                )
+    ax.set_xlim(0.0, 1.0)
+    ax.set_ylim(len(told.lanes), 0.0)
+    ax.set_axis_off()
+    return ax
 
 
-def end_words(run: Run) -> list[tuple[float, str, str]]:
-    """Return where each line ends [% vol, % of the alcohol], its label and its ink."""
-    ends = run.stop
-    told = (
-        (ends.stream_abv, f"stream {ends.stream_abv:.0f} %"),
-        (ends.mean_abv, f"all collected {ends.mean_abv:.0f} %"),
-        (ends.pot_abv, f"left in pot {ends.pot_abv:.0f} %"),
-        (100.0 * ends.recovered, f"{100.0 * ends.recovered:.0f} % of the\nalcohol is over"),
-    )
-    return [(height, words, pen.colour) for (height, words), pen in zip(told, PENS, strict=True)]
+def plot_band(sure: Ensemble, ax: Axes, ground: Ground = LIGHT) -> Axes:
+    """Lay the band of the stream's strength over the strip.
 
-
-def plot_band(sure: Ensemble, ax: Axes) -> Axes:
-    """Lay the band of the stream's strength behind the curve."""
+    Parameters
+    ----------
+    sure : Ensemble
+        Runs drawn from what is uncertain.
+    ax : matplotlib.axes.Axes
+        A strip, as `plot_run` draws it.
+    ground : Ground, optional
+        `LIGHT` or `DARK`.
+    """
     band = sure.curves["stream_abv"]
     collected = volumes_up_to(float(band.collected_l[-1])).per_l * band.collected_l
-    ax.fill_between(collected, band.low, band.high, facecolor=ink.BLUE, alpha=0.22, linewidth=0, zorder=0)
+    ax.fill_between(collected, band.low, band.high, facecolor=ground.deep, alpha=0.35, linewidth=0.0)
     middle = len(collected) // 2
     ax.annotate(
         "9 runs in 10",
-        xy=(float(collected[middle]), float(band.low[middle])),
-        xytext=(0, -1.2 * ink.SIZE),
+        (float(collected[middle]), float(band.low[middle])),
+        (0, -4),
         textcoords="offset points",
         ha="center",
-        fontsize=ink.SIZE - 1,
-        color=ink.BLUE,
+        va="top",
+        fontsize=SIZE - 1,
+        color=ground.ink,
     )
     return ax
 
 
-def top_words(run: Run) -> str:
-    """Return the lines about the stop, which stand above the curve."""
+def stop_lines(run: Run) -> list[str]:
+    """Lines about the stop, which stand above the picture."""
     stop = run.stop
-    first = f"stop at {volumes_of(run).words(stop.collected_l)}, minute {stop.elapsed_min:.0f}:"
-    return "\n".join([first, *textwrap.wrap(run.end.words, STOP_LETTERS)])
+    where = volumes_up_to(float(run.collected_l[-1])).words(stop.collected_l)
+    return textwrap.wrap(f"Stop at {where}, minute {stop.elapsed_min:.0f}: {run.end.words}.", WORDS)
 
 
-def _mark_cuts(run: Run, ax: Axes) -> None:
-    """Name heads and stop at the top of the picture, each beside its line."""
-    volumes = volumes_of(run)
-    right, heads = float(run.collected_l[-1]), run.setting.heads_l
-    if 0.0 < heads < right:
-        ax.axvline(volumes.per_l * heads, color=ink.INK, linewidth=0.8)
-        ax.annotate(
-            f"heads to {volumes.words(heads)}",
-            xy=(volumes.per_l * heads, 101.0),
-            xytext=(0, 2),
-            textcoords="offset points",
-            fontsize=ink.SIZE,
-            color=ink.INK,
-            annotation_clip=False,
-        )
-    ax.axvline(volumes.per_l * right, color=ink.INK, linewidth=0.8, clip_on=False)
+def foot_words(run: Run, told: Lanes, cloud: bool) -> list[str]:
+    """Lines under the picture: who leads by size, what is never noticed, what the lanes are, the cloud."""
+    said = []
+    if told.lanes:
+        said.append(f"By size {leaders_in_words(run)}. {LANES}")
+    if told.below:
+        said.append(f"Never ten times its threshold in the stream: {', '.join(told.below)}.")
+    if cloud and run.cloud is not None:
+        said.append(" ".join(sentences(run.cloud, run.plan.bottling.abv)[:2]))
+    # A number and its unit stay on one line.
+    kept = (one.replace(" °C", "\xa0°C").replace(" %", "\xa0%") for one in said)
+    return [line for one in kept for line in textwrap.wrap(one, WORDS)]
+
+
+def leaders_in_words(run: Run) -> str:
+    """Who leads the stream by size, and up to where."""
+    volumes = volumes_up_to(float(run.collected_l[-1]))
+    first = [names[0] if names else "" for names in run.flavours.leads]
+    parts: list[list[str]] = []
+    for jar, name in zip(run.jars, first, strict=True):
+        if parts and parts[-1][0] == name:
+            parts[-1][1] = volumes.words(jar.to_l)
+        else:
+            parts.append([name, volumes.words(jar.to_l)])
+    named = [
+        f"{name or 'nothing'} leads" + (f" to {upto}" if k < len(parts) - 1 else "")
+        for k, (name, upto) in enumerate(parts)
+    ]
+    return (
+        named[0] + (" throughout" if len(named) == 1 else "") + "".join(f", then {one}" for one in named[1:])
+    )
+
+
+def _number(ax: Axes, number: int, x: float, share: float, hatched: bool, ground: Ground) -> None:
+    """A jar's number at the foot of its slice; upright where the slice is wide enough, else turned."""
+    room_in = share * (WIDTH_IN - LEFT_IN - RIGHT_IN)
+    turned = room_in < DIGIT_IN * (len(str(number)) + 0.6)
     ax.annotate(
-        top_words(run),
-        xy=(volumes.per_l * right, 101.0),
-        xytext=(0, 2.0 + 1.4 * ink.SIZE),  # a line above the heads, so that they never meet
+        str(number),
+        (x, 0.0),
+        (0, 4),
         textcoords="offset points",
-        ha="right",
-        fontsize=ink.SIZE,
-        color=ink.INK,
+        ha="center",
+        va="bottom",
+        color=ground.ink,
+        fontsize=max(SIZE - 2.5 if turned else SIZE, 5.5),
+        fontweight="bold",
+        rotation=90 if turned else 0,
+        bbox={"facecolor": ground.paper, "edgecolor": "none", "pad": 0.6} if hatched else None,
+    )
+
+
+def _cuts(run: Run, ax: Axes, volumes: Volumes, ground: Ground) -> None:
+    """Name the ends of heads and keep over the curve."""
+    end = float(run.collected_l[-1])
+    named = []
+    if 0.0 < run.setting.heads_l < end:
+        named.append((run.setting.heads_l, "heads end", "left"))
+    kept = [jar for jar in run.jars if jar.number in run.keep.jars]
+    if kept and kept[-1].to_l < end - 1e-9:
+        named.append((kept[-1].to_l, "keep ends", "right"))
+    for place, text, side in named:
+        ax.axvline(volumes.per_l * place, color=ground.ink, linewidth=1.0)
+        ax.annotate(
+            f" {text} ",
+            (volumes.per_l * place, ax.get_ylim()[1]),
+            ha=side,
+            va="top",
+            fontsize=SIZE - 1,
+            color=ground.ink,
+        )
+
+
+def _cloud(run: Run, ax: Axes, volumes: Volumes, ground: Ground) -> None:
+    """A ring where the stream turns cloudy."""
+    if run.cloud is None or not run.cloud.within_run or run.cloud.stream_l is None:
+        return
+    at_l = run.cloud.stream_l
+    height = float(np.interp(at_l, run.collected_l, run.stream_abv))
+    place = (volumes.per_l * at_l, height)
+    ax.plot(
+        *place, "o", markersize=8, markerfacecolor="none", markeredgecolor=ground.ink, markeredgewidth=1.6
+    )
+    right = at_l < 0.5 * float(run.collected_l[-1])
+    ax.annotate(
+        f"cloudy from\n{volumes.words(at_l)}",
+        place,
+        (7 if right else -7, -4),
+        textcoords="offset points",
+        ha="left" if right else "right",
+        va="top",
+        fontsize=SIZE - 1,
+        color=ground.ink,
+        bbox={"facecolor": ground.paper, "edgecolor": "none", "pad": 1.0},
+    )
+
+
+def _ends(run: Run, scale: float, end: float) -> list[float]:
+    """Ends of jars for the scale; those too near each other are left out, the last never."""
+    wanted = [scale * run.setting.heads_l, *(scale * jar.to_l for jar in run.jars)]
+    found: list[float] = []
+    for place in wanted:
+        if 0.0 < place < end * (1.0 - CLASH) and (not found or place - found[-1] > CLASH * end):
+            found.append(place)
+    return [*found, end]
+
+
+def _scale(ax: Axes, places: list[float], volumes: Volumes, ground: Ground) -> None:
+    _plain(ax, ground)
+    digits = 0 if volumes.per_l >= 100.0 else 2
+    ax.set_xticks(places, [f"{place:.{digits}f}" for place in places])
+    ax.get_xticklabels()[-1].set_fontweight("bold")
+
+
+def _upper(run: Run, ax: Axes, scale: float, end: float, ground: Ground) -> None:
+    """Minutes and the vapour's temperature along the top."""
+    places = np.linspace(0.0, end, UPPER)
+    minutes, vapour = (
+        np.interp(places / scale, run.collected_l, each) for each in (run.elapsed_min, run.vapour_c)
+    )
+    upper = ax.secondary_xaxis("top")
+    labels = [f"{m:.0f} min\n{v:.1f} °C" for m, v in zip(minutes, vapour, strict=True)]
+    upper.set_xticks(places, labels)
+    upper.tick_params(labelsize=SIZE - 1, colors=ground.faint, length=3, color=ground.hatch)
+    upper.spines["top"].set_visible(False)
+    first, *_, last = upper.get_xticklabels()
+    first.set_horizontalalignment("left")
+    last.set_horizontalalignment("right")
+    ax.annotate(
+        "minutes from switch-on, vapour",
+        (0.0, 1.0),
+        (0, 29),
+        xycoords="axes fraction",
+        textcoords="offset points",
+        fontsize=SIZE - 1,
+        color=ground.faint,
         annotation_clip=False,
     )
 
 
-# --- The whole picture of a run: the curve, the jars, the botanicals, and what is to be known beside them.
-
-
-CURVE_IN, JARS_IN, RIBBON_IN = 3.0, 0.34, 0.3
-LEFT_IN, AXIS_IN, GAP_IN, PAD_IN = (
-    0.62,
-    0.5,
-    0.1,
-    0.08,
-)  # scale at the left, scale under the curve, between rows
-TITLE_IN, LINE_IN = 0.28, 1.4 * ink.SIZE / 72.0
-LETTERS = 92  # a line of words across the picture
-WIDTHS = "Ribbons: the wider, the faster a botanical comes over; each to its own fastest."
-
-
-@dataclass(frozen=True)
-class _Row:
-    """A row of the picture."""
-
-    height_in: float  # its height [in]
-    above_in: float  # room for words above and below it [in]
-    below_in: float  # room for words above and below it [in]
-
-
-def figure_of_run(run: Run, sure: Ensemble | None = None, *, words: bool = True) -> Figure:
-    """Return the whole picture of a run: the curve, the jars, the botanicals."""
-    title = run.plan.title if words else ""
-    notes = _notes(run, words)
-    rows = [
-        _Row(CURVE_IN, LINE_IN * top_words(run).count("\n") + 1.3 * LINE_IN, AXIS_IN),
-        _Row(JARS_IN, 0.0, GAP_IN),
-    ]
-    if len(run.flavours):
-        rows.append(_Row(RIBBON_IN * len(run.flavours), 0.0, GAP_IN))
-    head_in = PAD_IN + (TITLE_IN if title else 0.0)
-    foot_in = PAD_IN + LINE_IN * len(notes)
-    height_in = head_in + sum(row.above_in + row.height_in + row.below_in for row in rows) + foot_in
-    figure = Figure(figsize=(WIDTH_IN, height_in))
-    axes = _placed(figure, rows, head_in, right_in=_widest_in(run))
-    if sure is not None:
-        plot_band(sure, axes[0])
-    plot_run(run, axes[0])
-    plot_jars(run, axes[1])
-    if len(run.flavours):
-        plot_flavours(run, axes[2])
-    at = {"x": PAD_IN / WIDTH_IN, "ha": "left", "color": ink.INK}
-    if title:
-        figure.suptitle(title, y=1.0 - PAD_IN / height_in, va="top", fontsize=ink.SIZE + 2, **at)
-    if notes:
-        below = PAD_IN / height_in
-        figure.supxlabel("\n".join(notes), y=below, va="bottom", fontsize=ink.SIZE - 1, linespacing=1.4, **at)
-    return figure
-
-
-def _placed(figure: Figure, rows: list[_Row], head_in: float, right_in: float) -> list[Axes]:
-    """Axes one under the other, with room for labels at the right."""
-    width, height = figure.get_size_inches()
-    across = (width - LEFT_IN - right_in - PAD_IN) / ink.BESIDE
-    top, axes = head_in, []
-    for row in rows:
-        top += row.above_in
-        bottom = height - top - row.height_in
-        axes.append(
-            figure.add_axes((LEFT_IN / width, bottom / height, across / width, row.height_in / height))
-        )
-        top += row.height_in + row.below_in
-    return axes
-
-
-def _widest_in(run: Run) -> float:
-    """Width [in] of the widest label at the right."""
-    texts = [words for _, words, _ in end_words(run)] + [jar_words(run)]
-    texts += [flavour_words(flavour) for flavour in run.flavours]
-    font = FontProperties(size=ink.SIZE)
-    lines = {line for text in texts for line in text.splitlines()}
-    return (
-        max(text_to_path.get_text_width_height_descent(line, font, ismath=False)[0] for line in lines) / 72.0
+def _lane_words(ax: Axes, lane: Lane, row: int, end_l: float, ground: Ground) -> None:
+    """The group at the left, and at the head of each dark stretch who gives most of it."""
+    ax.annotate(
+        lane.group.capitalize(),
+        (0.0, row + 0.4),
+        va="bottom",
+        fontsize=SIZE,
+        color=ground.faint,
+        annotation_clip=False,
     )
+    taken = GROUP_WIDTH
+    for stretch in lane.stretches:
+        text = ", ".join(stretch.names)
+        wide = 0.0155 * len(text)
+        left = max(stretch.from_l / end_l, taken)
+        left = min(left, 1.0 - wide) if 1.0 - wide >= taken else taken
+        if left + wide > 1.0 + 0.08:
+            continue
+        ax.annotate(
+            text,
+            (left, row + 0.4),
+            va="bottom",
+            fontsize=SIZE,
+            fontweight="bold",
+            color=ground.ink,
+            annotation_clip=False,
+        )
+        taken = left + wide + 0.02
 
 
-def _notes(run: Run, words: bool) -> list[str]:
-    """Lines at the foot."""
-    notes = [WIDTHS] if len(run.flavours) else []
-    if run.cloud is not None and words:
-        told = " ".join(sentences(run.cloud, run.plan.bottling.abv)[:2])
-        # A number and its unit stay on one line.
-        notes += textwrap.wrap(told.replace(" °C", "\xa0°C").replace(" %", "\xa0%"), LETTERS)
-    return notes
+def _faded(left: float, right: float, fades_in: bool, fades_out: bool) -> list[tuple[float, float, float]]:
+    """Parts of a stretch and how dark each is."""
+    fade = min(0.025, 0.3 * (right - left))
+    a, b = left + fade * fades_in, right - fade * fades_out
+    parts = [(a, b, 1.0)]
+    if fades_in:
+        parts.append((left, a, 0.5))
+    if fades_out:
+        parts.append((b, right, 0.5))
+    return parts
+
+
+def _apart(values: list[float], least: float) -> list[float]:
+    """Rising values moved apart, upwards first and back down where the room ends."""
+    placed = list(values)
+    for k in range(1, len(placed)):
+        placed[k] = max(placed[k], placed[k - 1] + least)
+    over = placed[-1] - 100.0
+    return [value - max(over, 0.0) if k > 0 else value for k, value in enumerate(placed)]
+
+
+def _plain(ax: Axes, ground: Ground) -> None:
+    for side in ("top", "right", "bottom"):
+        ax.spines[side].set_visible(False)
+    ax.spines["left"].set_color(ground.hatch)
+    ax.tick_params(colors=ground.ink, labelsize=SIZE, length=3, color=ground.hatch)

@@ -16,10 +16,10 @@ from potsim.interfaces.wording import (
     volumes,
 )
 from potsim.liquid.compounds import compounds
-from potsim.planning import flavours
 from potsim.planning.botanicals import Botanical, Spread
 from potsim.planning.cloud import sentences
-from potsim.planning.flavours import BotanicalFlavour, CompoundFlavour, heads_table, kept_g
+from potsim.planning.doses import noticed_doses
+from potsim.planning.flavours import BotanicalFlavour, CompoundFlavour, heads_table
 from potsim.planning.run import Run
 
 
@@ -128,17 +128,25 @@ def _stop(text: str) -> str:
 
 Flavour = BotanicalFlavour | CompoundFlavour
 ROUGH = (
-    "A rough guide: lots differ by a factor of two and more, and so do rates of release. 5 %, 95 % and in "
-    "all are of what is over with 99 % of the alcohol, which may be after the stop; left is what is not."
+    "Comes: when half of it is over in a run of an hour from a charge of this strength, whatever the pot, "
+    "the power and the dose: early within a fifth of the distillate, middle within 0.6, late beyond. That "
+    "holds; the rest is this run to its stop, rough by a factor of two and more: oil of the lot, size of "
+    "its pieces, fat."
 )
-MARKS = "What marks a jar, by odour thresholds in water: what it has more of than its neighbours."
-NEVER, STAYS, NOT_YET = "never", "stays", "not yet"
-MEANS = {
-    NEVER: "not volatile, it stays behind however long the run",
-    STAYS: "most of it is left behind when 99 % of the alcohol is over",
-    NOT_YET: "comes after the stop; where the run stops, less than 5 % of it is over",
-}
-MANY = 5  # names told in a sentence
+NOSE = (
+    "Times: what it brings over the odour thresholds in water, all together. Thresholds differ tenfold "
+    "between sources and alcohol raises them all: compare with them, do not count on them. Clear from an "
+    "eighth of the whole, a hint from a thirtieth: would you miss it if you left it out?"
+)
+MARKS = "Leads: the most by times threshold. Marks: what a jar has more of than the run as a whole."
+DOSES = (
+    "Beside the rest of this bill, charge and cuts as they are; solved with the fat it brings. As rough as "
+    "all of this: between a third and three times."
+)
+STAYS = "stays"
+LEFT_OUT = 0.2  # of what is kept of a botanical, from which on it is told that it has no threshold
+LATER_TOLD = 0.01  # of the oil, from which on it is told what comes after the stop
+MEANS_STAYS = "Stays: less than a twentieth of what is dissolved ever comes over."
 NO_ALCOHOL = (
     "Not told: what oil a liquid keeps clear is known for spirit, and this charge holds no alcohol. Oil that "
     "water does not dissolve floats on it or makes it milky (common practice, no source)."
@@ -149,19 +157,52 @@ NOTHING = "The plan has no botanicals, and no spirit of a kind whose own volatil
 
 def flavour_sections(run: Run) -> tuple[Section, ...]:
     """Return where the botanicals and the base spirits' own volatiles come over, in short."""
-    flavours = run.flavours
     found = []
-    if flavours.bill:
-        names = [_where(flavour) for flavour in flavours]
-        stop_l, kept = run.stop.collected_l, kept_g(run)
-        timed = _timings("botanical", names, flavours.botanicals, stop_l)
-        unit, in_keep = masses([float(kept[flavour.line]) for flavour in flavours])
-        said = _said(names, flavours.botanicals, stop_l)
-        parts: list[Part] = [_beside(timed, Column("in keep", unit), in_keep), *said, ROUGH]
-        found.append(Section("Flavours", (*parts, MARKS, Facts(_marks(run)))))
-    if flavours.base:
+    if run.bill:
+        found.append(Section("Flavours", tuple(_botanicals(run))))
+    if run.flavours.base:
         found.append(_base(run))
     return (*found, *cloud_sections(run))
+
+
+def _botanicals(run: Run) -> list[Part]:
+    every = run.flavours.botanicals
+    names = [_where(one) for one in every]
+    parts: list[Part] = [_timings("botanical", names, every), _amounts(names, every), ROUGH]
+    if any(one.klass == STAYS for one in every):
+        parts.append(MEANS_STAYS)
+    parts += [_noticed(names, every), NOSE]
+    left_out = [
+        f"{name} {format_share(one.without_threshold)}"
+        for name, one in zip(names, every, strict=True)
+        if one.without_threshold > LEFT_OUT
+    ]
+    if left_out:
+        parts.append(
+            f"Without a known threshold, and left out of times: of {', '.join(left_out)} of its oil kept."
+        )
+    return [*parts, *_fading(run), MARKS, _jars(run)]
+
+
+def _fading(run: Run) -> list[str]:
+    """Where what counts has faded, and what the late class would still bring after the stop."""
+    said = []
+    if run.faded_l is not None:
+        at, stop = run.faded_l, run.stop.collected_l
+        where = "" if at <= stop else ", after the stop"
+        said.append(
+            f"All that leads or is clear, the late ones apart, has faded at {format_volume(at)}{where}."
+        )
+    late = [
+        f"{one.botanical} {format_share(one.later)}"
+        for one in run.flavours.botanicals
+        if one.klass == "late" and one.later > LATER_TOLD
+    ]
+    if late:
+        said.append(
+            f"After the stop, to 99 % of the alcohol, would still come: {', '.join(late)} of its oil."
+        )
+    return said
 
 
 def cloud_sections(run: Run) -> tuple[Section, ...]:
@@ -186,28 +227,112 @@ def cloud_of_keep(run: Run, target_abv: float) -> Section:
 def compound_sections(run: Run) -> tuple[Section, ...]:
     """Return where each compound of each botanical comes over."""
     return tuple(
-        Section(_where(flavour).capitalize(), _compounds(flavour, run.stop.collected_l))
+        Section(_where(flavour).capitalize(), (_compounds(flavour),))
         for flavour in run.flavours
         if flavour.compounds
     )
+
+
+def dose_sections(run: Run) -> tuple[Section, ...]:
+    """Return the doses that would make each botanical a hint, and clear, beside the rest of the bill."""
+    every = run.flavours.botanicals
+    if len(every) < 2:
+        return ()
+    columns = (
+        Column("botanical", align="left"),
+        Column("now", align="left"),
+        Column("dose", "g"),
+        Column("a hint from", "g"),
+        Column("clear from", "g"),
+    )
+    rows = []
+    for one in every:
+        found = noticed_doses(run.flavours, one.line)
+        rows.append((_where(one), one.noticed, *(_grams(g) for g in found)))
+    return (Section("What it takes to be noticed", (Table(columns, tuple(rows)), DOSES)),)
+
+
+def _grams(grams: float | None) -> str:
+    return "never" if grams is None else f"{grams:.2g}" if grams < 10.0 else f"{grams:.0f}"
 
 
 def _where(flavour: BotanicalFlavour) -> str:
     return f"{flavour.botanical} (basket)" if flavour.where == "basket" else flavour.botanical
 
 
-def _timings(head: str, names: Sequence[str], flavours: Sequence[Flavour], stop_l: float) -> Table:
-    unit, mass, rows = _rows(flavours, stop_l)
+def _timings(head: str, names: Sequence[str], flavours: Sequence[Flavour]) -> Table:
+    unit, rows = _passages(flavours)
     columns = (
         Column(head, align="left"),
         Column("comes", align="left"),
         Column("5 % at", unit),
-        Column("most at", unit),
+        Column("half at", unit),
         Column("95 % at", unit),
-        Column("in all", mass),
-        Column("left", "%"),
+        Column("most at", unit),
     )
     return Table(columns, tuple((name, *row) for name, row in zip(names, rows, strict=True)))
+
+
+def _passages(flavours: Sequence[Flavour]) -> tuple[str, list[tuple[str, ...]]]:
+    """Unit of the volumes; class and four volumes of each, up to the stop."""
+    places = [
+        ()
+        if one.passage is None
+        else (one.passage.start_l, one.passage.half_l, one.passage.end_l, one.passage.peak_l)
+        for one in flavours
+    ]
+    unit, told = volumes([place for each in places for place in each])
+    words = iter(told)
+    return unit, [
+        (one.klass, *([next(words) for _ in each] or [""] * 4))
+        for one, each in zip(flavours, places, strict=True)
+    ]
+
+
+def _amounts(names: Sequence[str], every: Sequence[BotanicalFlavour]) -> Table:
+    """How much of each is given up, and where the rest is."""
+    columns = (
+        Column("of its oil, %", align="left"),
+        Column("gives up"),
+        Column("about", align="left"),
+        Column("in heads"),
+        Column("in keep"),
+        Column("in plant"),
+        Column("in pot"),
+    )
+    rows = [
+        (
+            name,
+            _percent(one.gives_up.value),
+            f"{_percent(one.gives_up.low)} to {_percent(one.gives_up.high)}",
+            _percent(one.in_heads),
+            _percent(one.in_keep),
+            _percent(one.left_in_plant),
+            _percent(one.left_in_pot),
+        )
+        for name, one in zip(names, every, strict=True)
+    ]
+    return Table(columns, tuple(rows))
+
+
+def _noticed(names: Sequence[str], every: Sequence[BotanicalFlavour]) -> Table:
+    """How each is noticed in the bottle."""
+    unit, kept = masses([one.in_keep * one.releasable_g for one in every])
+    columns = (
+        Column("in the bottle", align="left"),
+        Column("noticed", align="left"),
+        Column("times"),
+        Column("in keep", unit),
+    )
+    rows = [
+        (name, one.noticed, f"{one.times_threshold:.0f}", grams)
+        for name, one, grams in zip(names, every, kept, strict=True)
+    ]
+    return Table(columns, tuple(rows))
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.0f}"
 
 
 def _beside(table: Table, column: Column, cells: Sequence[str]) -> Table:
@@ -216,96 +341,58 @@ def _beside(table: Table, column: Column, cells: Sequence[str]) -> Table:
     return Table((*table.columns, column), rows)
 
 
-def _comes(flavour: Flavour, stop_l: float) -> str:
-    """When it comes: its class, or why there is none of it to the stop."""
-    if flavour.timing is None:
-        return STAYS if flavour.over_g > 0.0 else NEVER
-    return NOT_YET if flavour.timing.start_l > stop_l else flavour.klass
-
-
-def _said(names: Sequence[str], flavours: Sequence[Flavour], stop_l: float) -> tuple[str, ...]:
-    """What the words of a table mean, and which comes strongest where there is next to nothing of it."""
-    comes = {_comes(flavour, stop_l) for flavour in flavours}
-    told = [f"{word}: {meant}" for word, meant in MEANS.items() if word in comes]
-    timed = [(name, flavour.timing) for name, flavour in zip(names, flavours, strict=True) if flavour.timing]
-    first = [name for name, timing in timed if timing.peak_l < timing.start_l]
-    last = [name for name, timing in timed if timing.peak_l > timing.end_l]
-    if first:
-        told.append(f"strongest at the very start, before 5 % of it is over: {_few(first)}")
-    if last:
-        told.append(f"strongest at the very end, after 95 % of it is over: {_few(last)}")
-    return tuple(f"{text[0].upper()}{text[1:]}." for text in told)
-
-
-def _few(names: Sequence[str]) -> str:
-    more = len(names) - MANY
-    return ", ".join(names[:MANY]) + (f" and {more} more" if more > 0 else "")
-
-
-def _rows(flavours: Sequence[Flavour], stop_l: float) -> tuple[str, str, list[tuple[str, ...]]]:
-    """Units of the volumes and the masses; class, three volumes, mass and share left of each."""
-    times = [flavour.timing for flavour in flavours]
-    unit, told = volumes([v for t in times if t is not None for v in (t.start_l, t.peak_l, t.end_l)])
-    mass, over = masses([flavour.over_g for flavour in flavours])
-    triples = iter([tuple(told[k : k + 3]) for k in range(0, len(told), 3)])
-    rows = [
-        (
-            _comes(flavour, stop_l),
-            *(("", "", "") if flavour.timing is None else next(triples)),
-            grams,
-            f"{100.0 * flavour.left_in_pot:.0f}",
-        )
-        for flavour, grams in zip(flavours, over, strict=True)
-    ]
-    return unit, mass, rows
-
-
 def _smell(compound: CompoundFlavour) -> str:
     """A compound with what it smells of."""
     return f"{compound.name}: {compound.odour}" if compound.odour else compound.name
 
 
-def _compounds(flavour: BotanicalFlavour, stop_l: float) -> tuple[Part, ...]:
-    unit, mass, rows = _rows(flavour.compounds, stop_l)
+def _compounds(flavour: BotanicalFlavour) -> Table:
+    unit, rows = _passages(flavour.compounds)
+    mass, over = masses([compound.over_g for compound in flavour.compounds])
     columns = (
         Column("compound", align="left"),
         Column("comes", align="left"),
-        Column("5 % at", unit),
-        Column("most at", unit),
-        Column("95 % at", unit),
-        Column("in all", mass),
-        Column("left", "%"),
+        Column("half at", unit),
+        Column("over", mass),
+        Column("in plant", "%"),
+        Column("in pot", "%"),
         Column("off by", "factor"),
     )
     cells = tuple(
-        (_smell(compound), *row, f"{compound.expected_factor:.1f}")
-        for compound, row in zip(flavour.compounds, rows, strict=True)
+        (
+            _smell(one),
+            klass,
+            half,
+            grams,
+            _percent(one.left_in_plant),
+            _percent(one.left_in_pot),
+            f"{one.expected_factor:.1f}",
+        )
+        for one, (klass, _, half, *_), grams in zip(flavour.compounds, rows, over, strict=True)
     )
-    names = [compound.name for compound in flavour.compounds]
-    return (Table(columns, cells), *_said(names, flavour.compounds, stop_l))
+    return Table(columns, cells)
 
 
-def _marks(run: Run) -> tuple[tuple[str, str], ...]:
-    """Jars that follow on each other and are marked by the same botanicals, together."""
-    spans = [(jar.start_depletion, jar.end_depletion) for jar in run.jars]
-    marked = zip(run.jars, flavours.leading(run.flavours, spans), strict=True)
-    pairs = []
-    for names, group in itertools.groupby(marked, key=lambda pair: pair[1]):
-        numbers = format_numbers(jar.number for jar, _ in group)
-        pairs.append((f"jar {numbers}", ", ".join(names) or "nothing that can be noticed"))
-    return tuple(pairs)
+def _jars(run: Run) -> Table:
+    """Who leads and who marks; jars that follow on each other and say the same are told together."""
+    told = zip(run.jars, run.flavours.leads, run.flavours.marks, strict=True)
+    rows = []
+    for (leads, marks), group in itertools.groupby(told, key=lambda each: each[1:]):
+        numbers = format_numbers(jar.number for jar, _, _ in group)
+        rows.append((numbers, ", ".join(leads) or "nothing", ", ".join(marks) or "nothing"))
+    columns = (Column("jar", align="left"), Column("leads", align="left"), Column("marks", align="left"))
+    return Table(columns, tuple(rows))
 
 
 def _base(run: Run) -> Section:
     """The base spirits' own volatiles, and how much of each the heads take."""
     base, heads_l = run.flavours.base, run.setting.heads_l
-    table = _timings("of the base spirit", [compound.name for compound in base], base, run.stop.collected_l)
-    peaks = _said([compound.name for compound in base], base, run.stop.collected_l)
+    table = _timings("of the base spirit", [compound.name for compound in base], base)
     if heads_l == 0.0:
-        return Section("Base spirit", (table, *peaks, SAFE))
+        return Section("Base spirit", (table, SAFE))
     cut = heads_table(run.flavours, [heads_l])[0]
-    shares = [f"{100.0 * cut.taken.get(compound.compound_id, 0.0):.0f}" for compound in base]
+    shares = [_percent(cut.taken.get(compound.compound_id, 0.0)) for compound in base]
     table = _beside(table, Column("in heads", "%"), shares)
     alcohol = format_share(cut.ethanol_share)
     said = f"The heads, {format_volume(cut.heads_l)}, take {alcohol} of the alcohol with them."
-    return Section("Base spirit", (table, *peaks, said, SAFE))
+    return Section("Base spirit", (table, said, SAFE))

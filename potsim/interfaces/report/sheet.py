@@ -12,7 +12,6 @@ from potsim.interfaces.report.run import format_minutes_whole, sections_of_run, 
 from potsim.interfaces.report.sweep import sure_section
 from potsim.interfaces.report.tables import Facts, Part, Points, Section, Table
 from potsim.interfaces.wording import format_abv, format_mass, format_temperature, format_volume, volumes
-from potsim.planning import flavours
 from potsim.planning.ensemble import Ensemble
 from potsim.planning.run import Run
 from potsim.records import dataclass
@@ -174,8 +173,7 @@ def _marks(run: Run) -> list[str]:
     """What marks each jar; nothing without botanicals."""
     if not run.bill:
         return []
-    spans = [(jar.start_depletion, jar.end_depletion) for jar in run.jars]
-    marks = [", ".join(names) for names in flavours.leading(run.flavours, spans)]
+    marks = [", ".join(names) for names in run.flavours.marks]
     # Said once for jars that follow on each other.
     return [mark if k == 0 or mark != marks[k - 1] else "" for k, mark in enumerate(marks)]
 

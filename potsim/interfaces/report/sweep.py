@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 
 from potsim.interfaces import planfile
 from potsim.interfaces.planfile import Key
+from potsim.interfaces.report.flavours import MEANS_STAYS
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
@@ -155,8 +156,10 @@ def _flavours(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
     unit, written = _volume_writer(ran)
     told: tuple[tuple[str, Callable[[Place], str]], ...] = (
         ("comes", lambda place: place.klass),
-        (f"5 % at, {unit}", lambda place: written(place.start_l)),
+        ("gives up, %", lambda place: f"{100.0 * place.gives_up:.0f}"),
+        (f"half at, {unit}", lambda place: written(place.half_l)),
         (f"most at, {unit}", lambda place: written(place.peak_l)),
+        ("in the bottle", lambda place: place.noticed),
     )
     blocks = -(-len(ran) // ABREAST)
     size = -(-len(ran) // blocks)
@@ -170,16 +173,16 @@ def _flavours(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
             ]
             parts.append(Table((Column(head, align="left"), *heads), tuple(lines)))
     if any(place.klass == "stays" for row in ran for place in row.places):
-        parts.append("Stays: most of it is left behind when 99 % of the alcohol is over.")
+        parts.append(MEANS_STAYS)
     return [*parts, *_clouds(sweep, ran)]
 
 
 def _volume_writer(ran: Sequence[Row]) -> tuple[str, Callable[[float | None], str]]:
     """Unit for where botanicals come over, and what writes a volume in it."""
     places = [place for row in ran for place in row.places]
-    most = max((v for p in places for v in (p.start_l, p.peak_l) if v is not None), default=0.0)
+    most = max((v for p in places for v in (p.half_l, p.peak_l) if v is not None), default=0.0)
     step = step_of("volume_column", most)
-    return step.unit, lambda v: NONE if v is None else number("volume_column", v, step)
+    return step.unit, lambda v: "stays" if v is None else number("volume_column", v, step)
 
 
 def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:

@@ -28,6 +28,7 @@ from potsim.interfaces.wording import (
     format_abv,
     format_mass,
     format_minutes,
+    format_numbers,
     format_power,
     format_share,
     format_volume,
@@ -52,6 +53,10 @@ from potsim.planning.next_trial import Entry, NextTrial, Scaled
 from potsim.planning.run import Run
 from potsim.records import dataclass
 
+LEARNT = (
+    "Jars in which it should stand clear, before and with the factor on its oil, a third to three times, "
+    "that fits best. The next plan carries it as oil_factor; delete that line to forget it."
+)
 ROUGH = (
     "Oil is what the bottled spirit is predicted to hold, good to a factor of two at best; how it changes is "
     "far better known. From and to: collected when 5 % and 95 % of it is over."
@@ -68,11 +73,38 @@ def sections_of_next(made: NextTrial) -> tuple[Section, ...]:
     stated = f"What a verdict does: {factors_in_words(made.factors)}. --factors changes that."
     sections = [
         Section(head, (*changes, stated)),
+        *_learnt(made),
         Section("What that is predicted to do", (_oils(made.pairs), ROUGH, _clouds(made.before, made.after))),
     ]
     if made.advice:
         sections.append(Section("Before you weigh", (Points(made.advice),)))
     return tuple(sections)
+
+
+def _learnt(made: NextTrial) -> tuple[Section, ...]:
+    """What the jars in which a botanical was noticed teach about its oil."""
+    if not made.learnt:
+        return ()
+    columns = (
+        Column("botanical", align="left"),
+        Column("noticed in jars", align="left"),
+        Column("foretold", align="left"),
+        Column("learnt", align="left"),
+        Column("oil_factor"),
+        Column("next"),
+    )
+    rows = tuple(
+        (
+            one.label,
+            format_numbers(one.tasted),
+            format_numbers(one.foretold) or "none",
+            format_numbers(one.fits) or "none",
+            f"{one.before:g}",
+            f"{one.after:g}",
+        )
+        for one in made.learnt
+    )
+    return (Section("What the tasting teaches", (Table(columns, rows), LEARNT)),)
 
 
 def _changes(made: NextTrial) -> Table:

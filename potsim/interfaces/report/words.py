@@ -85,9 +85,8 @@ HEED: dict[str, Words] = {
     "bare_element": "A heating element inside the pot must stay covered to the end: set min_level.",
     "early_end": "Switch off before the planned stop: the pot is down to its least level of "
     "{least_level_l:volume}. Charge more to get to the stop.",
-    "oil_film": "Oil film: from {from_l:volume} on the pot holds more oil than it dissolves (up to "
-    "{times_dissolved:.1f} times as much, counted at room temperature). While it lasts the first to "
-    "come over come more slowly than shown.",
+    "heads_take": "{subject}: the heads take {share:share} of what comes over of it; heads of "
+    "{smaller_l:volume} would take {smaller_share:share}.",
     "dose": _dose,
     "botanical": "{subject}: {text} ({source})",
     "limit": "{subject}: about {mg_per_kg:.2g} mg/kg in the drink is over the limit of {limit_mg_per_kg:g} "
@@ -192,16 +191,6 @@ PROOFING: dict[str, Words] = {
 # --- From one trial to the next.
 
 
-def _more_stays_behind(note: Note) -> str:
-    in_pot, in_plant = note.values["left_in_pot"], note.values["left_in_plant"]
-    share = say("share", in_pot)
-    left = f"{note.subject}: more of it will not help much, {share} of its oil stays in the pot"
-    if in_plant > 0.5 * in_pot:
-        cure = "Crack, slice or grind it finer, or macerate it longer."
-        return f"{left}, most of that in the plant itself. {cure}"
-    return f"{left}, in the liquid. It hardly distils: try it macerated in the spirit after the run."
-
-
 LOST = {
     "before": ("before the keep", "take less heads"),
     "between": ("in jars that are left out", "pool those jars too"),
@@ -210,13 +199,19 @@ LOST = {
 
 
 def _lost_by_cut(note: Note) -> str:
-    (where, cure), share, end_l = LOST[note.values["where"]], note.values["share"], note.values["end_l"]
-    ends = "" if end_l is None else fill(" (95 % of it is over at {:volume})", end_l)
+    (where, cure), share, half_l = LOST[note.values["where"]], note.values["share"], note.values["half_l"]
+    ends = "" if half_l is None else fill(" (half of what comes to the stop is over at {:volume})", half_l)
     lost = fill("a cut, not the dose, loses it: {:share} of what comes over of it comes", share)
     return f"{note.subject}: {lost} {where}; {cure}{ends} rather than add more."
 
 
-TRIALS: dict[str, Words] = {"more_stays_behind": _more_stays_behind, "lost_by_cut": _lost_by_cut}
+TRIALS: dict[str, Words] = {
+    "more_stays_behind": "{subject}: more of it will not help much, it hardly distils and stays in the pot. "
+    "Try it macerated in the spirit after the run.",
+    "more_stays_in_plant": "{subject}: {share:share} of its oil stays in the plant. Crack, slice or grind it "
+    "finer, or macerate it longer, rather than add more.",
+    "lost_by_cut": _lost_by_cut,
+}
 
 
 WORDS: dict[str, Words] = {**TRIALS, **HEED, **TAKEN, **JARS, **PROOFING}

@@ -1,0 +1,181 @@
+"""Lanes of flavour along a run: what the stream tastes of, group by group, and which group marks it where."""
+
+from __future__ import annotations
+
+import itertools
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.planning.flavours import Flavours
+from potsim.planning.noticed import LEAST_TIMES
+
+Array = NDArray[np.float64]
+
+POINTS = 97  # evenly spaced in distillate
+MOST = 6  # lanes
+AS_NOSE = 0.35  # power by which a nose takes a concentration, from memory (Stevens: 0.3 to 0.6)
+SHORTEST = 0.02  # of the distillate; a stretch below that is left to its neighbours
+NEAR = 1.1  # two groups within this of each other share an end
+FADE = 0.02  # of the distillate, to either side of such an end
+GIVES = 0.3  # of a group, from which on a botanical is named with it
+
+
+class Stretch(NamedTuple):
+    """Where a group marks the stream.
+
+    Parameters
+    ----------
+    from_l, to_l : float
+        Pooled distillate [L at 20 °C].
+    names : tuple of str
+        The botanicals that give most of it, most first.
+    fades_in, fades_out : bool
+        Whether the group before, or after, is so near that the end is open.
+    """
+
+    from_l: float
+    to_l: float
+    names: tuple[str, ...]
+    fades_in: bool
+    fades_out: bool
+
+
+class Lane(NamedTuple):
+    """One group of flavour.
+
+    Parameters
+    ----------
+    group : str
+        Such as ``"citrus"``.
+    times : ndarray, shape (points,)
+        Its concentration in the stream over the thresholds of its compounds [-].
+    thick : ndarray, shape (points,)
+        That as a nose takes it, all lanes on one scale, 0 to 1.
+    stretches : tuple of Stretch
+        Where it marks the stream, in order.
+    """
+
+    group: str
+    times: Array
+    thick: Array
+    stretches: tuple[Stretch, ...]
+
+
+class Lanes(NamedTuple):
+    """The lanes of a run.
+
+    Parameters
+    ----------
+    collected_l : ndarray, shape (points,)
+        Pooled distillate, first drop to stop [L at 20 °C].
+    lanes : tuple of Lane
+        At most six groups that can be noticed, in the order in which they mark the stream.
+    below : tuple of str
+        Botanicals that never reach ten times their threshold in the stream.
+    """
+
+    collected_l: Array
+    lanes: tuple[Lane, ...]
+    below: tuple[str, ...]
+
+
+def lanes(flavours: Flavours, points: int = POINTS) -> Lanes:
+    """Return the lanes of a run up to its stop.
+
+    Parameters
+    ----------
+    flavours : Flavours
+        The run.
+    points : int
+        How many points along it.
+
+    Returns
+    -------
+    Lanes
+        A group *marks* the stream where it stands furthest above its own mean of the run.
+    """
+    s = _evenly(flavours, points)
+    states = flavours.course.at(s)
+    collected, rows = states.collected_l, flavours.carried.rows
+    smelt = flavours.stream_by_row(s) * flavours.per_g[:, None]
+    lines = flavours.by_line(smelt)
+    reach = lines.max(axis=1, initial=0.0)
+    below = tuple(name for name, most in zip(flavours.labels, reach, strict=True) if most < LEAST_TIMES)
+    # Of each group: what each line of the bill gives of it, shape (groups, lines, points).
+    names = list(dict.fromkeys(g for g, k in zip(flavours.groups, rows.source, strict=True) if k > 0))
+    given = np.zeros((len(names), len(flavours.bill), s.size))
+    for row, (group, k) in enumerate(zip(flavours.groups, rows.source.tolist(), strict=True)):
+        if k > 0:
+            given[names.index(group), k - 1] += smelt[row]
+    times = given.sum(axis=1)
+    strong = [g for g in np.argsort(-times.max(axis=1, initial=0.0)) if times[g].max() >= LEAST_TIMES][:MOST]
+    if not strong:
+        return Lanes(collected, (), below)
+    times, given = times[strong], given[strong]
+    mean = np.trapezoid(times, collected, axis=1) / (collected[-1] - collected[0])
+    above = np.where(times >= LEAST_TIMES, times / mean[:, None], 0.0)
+    marked = _calm(np.argmax(above, axis=0), max(round(SHORTEST * s.size), 1))
+    thick = (times / times.max()) ** AS_NOSE
+    found = []
+    for place, group in enumerate(strong):
+        stretches = _stretches(place, marked, above, given[place], collected, flavours.labels)
+        found.append(Lane(names[group], times[place], thick[place], stretches))
+    late = float(collected[-1]) + 1.0
+    found.sort(key=lambda lane: lane.stretches[0].from_l if lane.stretches else late)
+    return Lanes(collected, tuple(found), below)
+
+
+def _evenly(flavours: Flavours, points: int) -> Array:
+    """Depletions at even steps of distillate, first drop to stop."""
+    s = np.linspace(0.0, flavours.cut.end, 8 * points)
+    litres = flavours.course.at(s).collected_l
+    return np.asarray(np.interp(np.linspace(0.0, litres[-1], points), litres, s))
+
+
+def _calm(marked: NDArray[np.intp], shortest: int) -> NDArray[np.intp]:
+    """Which group marks each point, stretches too short to tell left to the one before them."""
+    calm = marked.copy()
+    edges = [0, *(np.flatnonzero(np.diff(marked)) + 1).tolist(), marked.size]
+    for start, end in itertools.pairwise(edges):
+        if end - start < shortest and start > 0:
+            calm[start:end] = calm[start - 1]
+    return calm
+
+
+def _stretches(
+    place: int,
+    marked: NDArray[np.intp],
+    above: Array,
+    given: Array,
+    collected: Array,
+    labels: tuple[str, ...],
+) -> tuple[Stretch, ...]:
+    near = max(round(FADE * marked.size), 1)
+    edges = [0, *(np.flatnonzero(np.diff(marked)) + 1).tolist(), marked.size]
+    found = []
+    for start, end in itertools.pairwise(edges):
+        if marked[start] != place:
+            continue
+        totals = given[:, start:end].sum(axis=1)
+        ranked = [int(k) for k in np.argsort(-totals)]
+        order = [k for k in ranked if totals[k] >= GIVES * totals.sum()] or ranked[:1]
+        left = collected[0] if start == 0 else 0.5 * (collected[start - 1] + collected[start])
+        right = collected[-1] if end == marked.size else 0.5 * (collected[end - 1] + collected[end])
+        found.append(
+            Stretch(
+                float(left),
+                float(right),
+                tuple(labels[k] for k in order),
+                start > 0 and _open(above, marked[start - 1], place, max(start - near, 0)),
+                end < marked.size and _open(above, place, marked[end], min(end + near, marked.size - 1)),
+            )
+        )
+    return tuple(found)
+
+
+def _open(above: Array, one: int, other: int, at: int) -> bool:
+    """Whether two groups stand so near each other at a point that the end between them is open."""
+    a, b = float(above[one, at]), float(above[other, at])
+    return min(a, b) > 0.0 and max(a, b) < NEAR * min(a, b)
