@@ -18,6 +18,7 @@ import numpy as np
 from potsim.data import read_table
 from potsim.liquid import strength
 from potsim.planning.botanicals import Botanical, Level, Prepared, ResolvedDose, materials
+from potsim.records import dataclass
 from potsim.still.carry import Pools, Soak, Source
 from potsim.still.course import Course
 
