@@ -1,96 +1,144 @@
-// Speaking with the server: the token of this page, refusals, and what to do when nobody answers.
-import { $ } from "./dom.js";
+// Speaking with the server: the token, refusals, being away, and the live line.
+import { agree } from "./clock.js";
+import { keep, kept } from "./store.js";
 
 let token = null;
-let away = false;
+let here = true;
+const listeners = new Set();
 
 export class Refused extends Error {
   constructor({ message, hint = "", path = "" }) {
-    super(hint ? `${message} ${hint}` : message);
-    this.path = path;
+    super(message);
+    Object.assign(this, { hint, path });
   }
 }
 export class Away extends Error {}
 
-function reachable(yes) {
-  if (away === !yes) return;
-  away = !yes;
-  $("#link").textContent = away ? "No connection. Nothing is lost; trying again." : "";
-  document.body.classList.toggle("away", away);
+export const isHere = () => here;
+export const onReach = (react) => listeners.add(react);
+
+function reach(yes) {
+  if (here === yes) return;
+  here = yes;
+  for (const react of listeners) react(here);
 }
 
-async function ask(path, options, tries = 3) {
+async function ask(path, options = {}) {
   let answer;
   try {
-    answer = await fetch(path, { cache: "no-store", ...options });
-  } catch {
-    reachable(false);
-    throw new Away("The server does not answer.");
+    answer = await fetch(path, { cache: "no-store", signal: AbortSignal.timeout(20000), ...options });
+  } catch (error) {
+    if (options.signal?.aborted) throw error;
+    reach(false);
+    throw new Away("The laptop does not answer.");
   }
-  reachable(true);
-  if (tries && (answer.status === 429 || answer.status === 503)) {
-    await new Promise((resolve) => setTimeout(resolve, 400));
-    return ask(path, options, tries - 1);
+  if (answer.status >= 500 || answer.status === 429) {
+    reach(answer.status !== 502 && answer.status !== 504);
+    throw new Away("The laptop is busy; trying again.");
   }
+  reach(true);
   return answer;
 }
 
 async function hello() {
-  const answer = await ask("/api/hello");
-  // Not known any more: the server was started anew. The page itself brings a new session.
+  let answer = await ask("/api/hello");
   if (answer.status === 401) {
     const page = await ask("/");
     if (page.redirected) location.assign("/code");
-    token = (await (await ask("/api/hello")).json()).token;
-    return;
+    answer = await ask("/api/hello");
   }
-  token = (await answer.json()).token;
-}
-
-async function send(path, body) {
-  if (!token) await hello();
-  const post = () => ask(path, {
-    method: "POST",
-    headers: { "Content-Type": "application/json", "X-Potsim-Token": token },
-    body: JSON.stringify(body),
-  });
-  let answer = await post();
-  if (answer.status === 401 || answer.status === 403) {
-    await hello();
-    answer = await post();
-  }
-  return answer;
+  const said = await answer.json();
+  if (!answer.ok) throw new Away("The laptop asks for its key.");
+  agree(said.epoch_ms);
+  ({ token } = said);
 }
 
 async function unpack(answer) {
-  const data = await answer.json();
-  if (data.refused) throw new Refused(data.refused);
-  return data;
+  const said = await answer.json();
+  if (said?.refused && !Array.isArray(said.refused)) throw new Refused(said.refused);
+  if (said?.epoch_ms) agree(said.epoch_ms);
+  return said;
 }
 
-export const post = async (path, body) => unpack(await send(path, body));
-
-export async function get(path) {
+async function withToken(send) {
   if (!token) await hello();
-  let answer = await ask(path);
-  if (answer.status === 401) {
-    await hello();
-    answer = await ask(path);
-  }
-  return unpack(answer);
+  const answer = await send();
+  if (answer.status !== 401 && answer.status !== 403) return answer;
+  await hello();
+  return send();
 }
 
-// Have the server make a file, and save it.
+const send = (path, body, signal) => withToken(() => ask(path, {
+  method: "POST",
+  headers: { "Content-Type": "application/json", "X-Potsim-Token": token },
+  body: JSON.stringify(body),
+  ...(signal ? { signal } : {}),
+}));
+
+export const post = async (path, body, signal) => unpack(await send(path, body, signal));
+export const get = async (path) => unpack(await withToken(() => ask(path)));
+
+export const lastGot = (path) => kept(`got${path}`);
+
+// What was last got from there, if nobody answers: the run goes on by it.
+export async function getOrKept(path) {
+  try {
+    const fresh = await get(path);
+    keep(`got${path}`, fresh);
+    return fresh;
+  } catch (error) {
+    const old = error instanceof Away ? kept(`got${path}`) : null;
+    if (old) return old;
+    throw error;
+  }
+}
+
 export async function download(path, body) {
   const answer = await send(path, body);
-  const kind = answer.headers.get("content-type") ?? "";
-  if (kind.startsWith("application/json")) return unpack(answer);
+  if ((answer.headers.get("content-type") ?? "").startsWith("application/json")) return unpack(answer);
   const name = /filename="([^"]+)"/.exec(answer.headers.get("content-disposition") ?? "")?.[1] ?? "potsim";
   const url = URL.createObjectURL(await answer.blob());
   const anchor = document.createElement("a");
-  anchor.href = url;
-  anchor.download = name;
+  Object.assign(anchor, { href: url, download: name });
   anchor.click();
   setTimeout(() => URL.revokeObjectURL(url), 10000);
   return name;
+}
+
+// Open a page to print beside this one; the window is opened at the tap, before the answer is there.
+export async function openPrintable(path, body) {
+  const shown = open("", "_blank");
+  try {
+    const answer = await send(path, body);
+    if ((answer.headers.get("content-type") ?? "").startsWith("application/json")) return await unpack(answer);
+    const url = URL.createObjectURL(await answer.blob());
+    if (shown) shown.location = url; else location.assign(url);
+  } catch (error) {
+    shown?.close();
+    throw error;
+  }
+  return null;
+}
+
+// The live line: what changed, by whom; it comes back by itself.
+export function live(react) {
+  let line = null;
+  const open = async () => {
+    try { if (!token) await hello(); } catch { setTimeout(open, 3000); return; }
+    line = new EventSource("/api/live");
+    const pass = (name) => line.addEventListener(name, (event) => {
+      reach(true);
+      const said = JSON.parse(event.data);
+      if (said.epoch_ms) agree(said.epoch_ms);
+      react(name, said);
+    });
+    ["hello", "run", "shelf"].forEach(pass);
+    line.onerror = () => {
+      if (line.readyState !== EventSource.CLOSED) return;
+      line.close();
+      token = null;
+      setTimeout(open, 3000);
+    };
+  };
+  open();
 }

@@ -1,97 +1,136 @@
-// The curve: strength of the stream, of all collected and of the pot, with cuts, and other charges faintly.
-import { s } from "./dom.js";
-import { LEFT, path, spread, ticks } from "./scale.js";
-import * as words from "./words.js";
+// The grips on the strip: heads and stop (and tails) slide along the line; everything answers at once.
+import { button, el, swap } from "./dom.js";
+import { change, draft, pushed, putAt } from "./draft.js";
+import { figure, said } from "./formats.js";
+import { at } from "./strip.js";
 
-export const TOP = 30;
-const BOTTOM = 20;
-const LINES = [
-  ["stream", "stream_abv", "stream"],
-  ["pooled", "mean_abv", "pooled"],
-  ["pot", "pot_abv", "pot"],
-];
-const unit = (axis) => (axis.end > 3 ? ["L", 1] : ["mL", 1000]);
+const SNAP = { stream_abv: 0.5, pot_abv: 0.5, vapour_c: 0.1, elapsed: 0.5, collected: 0.005 };
+const KIND = { stream_abv: "abv", collected: "volume", vapour_c: "temperature", elapsed: "minutes" };
+const COLUMN = { stream_abv: "abv", vapour_c: "vapour_c", elapsed: "min" };
+const TYPED = { stream_abv: "%", vapour_c: "°C", elapsed: "min" };
 
-export function curve(reply, beside, axis, height) {
-  const { run } = reply;
-  const base = height - BOTTOM;
-  const y = (abv) => base - (abv / 100) * (base - TOP);
-  const right = axis.x(axis.end);
-  const xs = run.curve.collected_l.map((v) => axis.x(v));
-  return {
-    y,
-    base,
-    parts: [
-      frame(axis, y, base, right),
-      band(run, axis, y, base),
-      ...others(beside, axis, y, right),
-      ...LINES.map(([name, key]) => s("path", { class: `line ${name}`, d: path(xs, run.curve[key].map(y)) })),
-      ...cuts(run, axis, base),
-    ],
-    ends: ends(run, xs.at(-1), y, base), // over all else, to be read
+const whole = (strip) => ({
+  l: [...strip.curve.l, ...(strip.tail?.l ?? []).slice(1)], abv: [...strip.curve.abv, ...(strip.tail?.abv ?? []).slice(1)],
+  min: [...strip.curve.min, ...(strip.tail?.min ?? []).slice(1)],
+});
+
+export const endOf = (strip) => Math.max(strip.end_l, ...(strip.tail?.l ?? []));
+
+// What the grip says in the plan when it stands at this volume.
+function told(grip, name, l, strip) {
+  if (name === "heads") return { path: "cuts.heads", text: `${Math.max(0, Math.round(l * 1000))} mL` };
+  const key = COLUMN[grip.key] && !(grip.key === "vapour_c" && l > strip.end_l) ? grip.key : grip.key === "collected" ? "collected" : "stream_abv";
+  const base = grip.path.slice(0, grip.path.lastIndexOf("."));
+  if (key === "collected") return { path: `${base}.${key}`, text: `${Math.round(l * 200) * 5} mL` };
+  const value = Math.round(at(key === "vapour_c" ? strip.curve : whole(strip), l, "l", COLUMN[key]) / SNAP[key]) * SNAP[key];
+  return { path: `${base}.${key}`, text: `${+value.toFixed(2)} ${TYPED[key]}`, drop: key === grip.key ? null : grip.path };
+}
+
+function step(grip, name, by, l, strip) {
+  if (name === "heads") return told(grip, name, Math.max(0, Math.round(l * 1000) + by * 5) / 1000, strip);
+  const key = SNAP[grip.key] ? grip.key : "stream_abv";
+  const base = grip.path.slice(0, grip.path.lastIndexOf("."));
+  const from = key === "collected" ? l : key === grip.key ? grip.value : at(whole(strip), l);
+  const next = from + (key === "stream_abv" ? -by : by) * SNAP[key];
+  const text = key === "collected" ? `${Math.round(next * 1000)} mL` : `${+next.toFixed(2)} ${TYPED[key] ?? "%"}`;
+  return { path: `${base}.${key}`, text, drop: key === grip.key ? null : grip.path };
+}
+
+const put = (said0) => (tables) => {
+  if (said0.drop) putAt(tables, said0.drop, null);
+  putAt(tables, said0.path, said0.text);
+};
+
+export const shown = (grip, name) => (name === "heads" ? said("volume", grip.l)
+  : KIND[grip.key] ? said(KIND[grip.key], grip.value) : said("volume", grip.l));
+
+// Lay grips over a drawn strip; `flag` is told where the finger is.
+export function grips(host, drawn, answer, { flag, freeze, words = true }) {
+  const { scale } = drawn;
+  const made = [];
+  for (const name of ["heads", "tails", "stop"]) {
+    const grip = answer.grips[name];
+    if (!grip) continue;
+    const foot = el("button", {
+      type: "button", class: `grip ${name}`, role: "slider", "aria-label": name, "aria-valuetext": shown(grip, name), "aria-valuenow": (grip.l * 1000).toFixed(0),
+      "aria-valuemin": "0", "aria-valuemax": (scale.end * 1000).toFixed(0), "data-key": `grip-${name}`,
+    }, el("span", { class: "grip-face", text: "‹ ›" }));
+    const rod = el("i", { class: `rod ${name}` });
+    const label = words ? el("span", { class: `grip-label ${name}` }, el("span", { text: name }), el("b", { text: said("volume", grip.l) })) : "";
+    const place = (l) => {
+      const x = scale.x(Math.max(0, Math.min(l, scale.end)));
+      foot.style.left = `${x}px`;
+      rod.style.left = `${x}px`;
+      rod.style.height = `${scale.foot + 14}px`;
+      if (label) {
+        label.style.left = `${x}px`;
+        label.classList.toggle("before", name === "stop" ? x > scale.width * 0.25 : false);
+        label.lastChild.textContent = said("volume", l);
+      }
+    };
+    place(grip.l);
+    drag(foot, { grip, name, scale, answer, place, flag, freeze });
+    made.push(rod, foot, label);
+  }
+  host.append(...made.filter(Boolean));
+}
+
+function drag(foot, { grip, name, scale, answer, place, flag, freeze }) {
+  let before = null;
+  let last = grip.l;
+  const { strip } = answer;
+  const bounds = name === "heads" ? [0, answer.grips.stop?.l ?? scale.end] : [answer.grips.heads?.l ?? 0, scale.end];
+  const move = (event) => {
+    const box = foot.offsetParent.getBoundingClientRect();
+    last = Math.max(bounds[0], Math.min(bounds[1], scale.l(event.clientX - box.left)));
+    place(last);
+    const said0 = told(grip, name, last, strip);
+    flag?.({ name, l: last, text: said0.text, minute: at(whole(strip), last, "l", "min"), x: scale.x(last) });
+    change(put(said0), null, { quietly: true });
   };
-}
-
-function frame(axis, y, base, right) {
-  const [name, per] = unit(axis);
-  const group = s("g", { class: "frame" });
-  for (const abv of [0, 20, 40, 60, 80, 100]) {
-    group.append(s("line", { x1: LEFT, x2: right, y1: y(abv), y2: y(abv), class: abv ? "grid" : "floor" }));
-    if (abv) group.append(s("text", { x: LEFT - 5, y: y(abv) + 4, "text-anchor": "end" }, abv === 100 ? "100 %" : String(abv)));
-  }
-  for (const at of ticks(axis.end, axis.room)) {
-    group.append(s("text", { x: axis.x(at), y: base + 14, "text-anchor": "middle" }, String(Math.round(at * per * 100) / 100)));
-  }
-  group.append(s("text", { x: right + 22, y: base + 14, class: "unit" }, name));
-  return group;
-}
-
-// What is kept, under the stream, between heads and the end of the keep.
-function band(run, axis, y, base) {
-  const kept = run.jars.filter((jar) => jar.role === "keep");
-  if (!kept.length) return null;
-  const [from, to] = [kept[0].from_l, kept.at(-1).to_l];
-  const { collected_l: at, stream_abv: abv } = run.curve;
-  const inside = at.map((v, k) => [v, abv[k]]).filter(([v]) => v >= from && v <= to);
-  const points = [[from, kept[0].start_abv], ...inside, [to, kept.at(-1).end_abv]];
-  const top = path(points.map(([v]) => axis.x(v)), points.map(([, a]) => y(a)));
-  return s("path", { class: "kept", d: `${top}L${axis.x(to)} ${base}L${axis.x(from)} ${base}Z` });
-}
-
-function others(beside, axis, y, right) {
-  return (beside ?? []).flatMap((other) => {
-    const xs = other.collected_l.map((v) => axis.x(v));
-    const within = xs.filter((x) => x <= right).length;
-    const ys = other.stream_abv.map(y);
-    const at = Math.floor(within * (other.which === "stronger" ? 0.36 : 0.24));
-    return [
-      s("path", { class: `other ${other.which}`, d: path(xs.slice(0, within), ys.slice(0, within)) }),
-      s("text", { class: "other-name", x: xs[at], y: ys[at] + (other.which === "stronger" ? -6 : 14) },
-        `charge of ${other.abv.toFixed(0)} %`),
-    ];
+  const end = (event) => {
+    if (!before) return;
+    foot.removeEventListener("pointermove", move);
+    if (foot.hasPointerCapture?.(event.pointerId)) foot.releasePointerCapture(event.pointerId);
+    const was = before;
+    before = null;
+    freeze(false);
+    flag?.(null);
+    if (JSON.stringify(was) !== JSON.stringify(draft.tables)) pushed(was, `${name} moved`);
+  };
+  foot.addEventListener("pointerdown", (event) => {
+    event.preventDefault();
+    foot.focus();
+    before = structuredClone(draft.tables);
+    freeze(true);
+    foot.setPointerCapture(event.pointerId);
+    foot.addEventListener("pointermove", move);
+  });
+  for (const over of ["pointerup", "pointercancel"]) foot.addEventListener(over, end);
+  foot.addEventListener("keydown", (event) => {
+    const by = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1 }[event.key];
+    if (!by) return;
+    event.preventDefault();
+    change(put(step(grip, name, by * (event.shiftKey ? 10 : 1), grip.l, strip)), `${name} moved`);
   });
 }
 
-function cuts(run, axis, base) {
-  const heads = run.jars.filter((jar) => jar.role === "heads").at(-1);
-  const tails = run.jars.find((jar) => jar.role === "tails");
-  const stop = run.stop.collected_l;
-  const marks = [];
-  if (heads) marks.push([heads.to_l, `heads to ${words.volume(heads.to_l)}`, "start"]);
-  if (tails && tails.from_l < stop - 1e-9) marks.push([tails.from_l, "tails", "end"]);
-  marks.push([stop, `stop at ${words.volume(stop)}`, axis.x(stop) > 260 ? "end" : "start"]);
-  return marks.flatMap(([at, name, anchor], k) => [
-    s("line", { class: "cut", x1: axis.x(at), x2: axis.x(at), y1: TOP - 8, y2: base }),
-    s("text", { class: "cut-name", x: axis.x(at) + (k + 1 === marks.length ? 0 : -4), y: TOP - 13, "text-anchor": anchor }, name),
-  ]);
+// Fine steps for thumbs.
+export function fine(answer, name = "stop") {
+  const grip = answer.grips[name];
+  if (!grip) return "";
+  const move = (by) => change(put(step(grip, name, by, grip.l, answer.strip)), `${name} moved`);
+  return el("div", { class: "fine" }, button("− 0.5", () => move(1), { class: "quiet", "data-key": "fine-less", "aria-label": `${name} down a step` }),
+    el("p", null, el("span", { text: `${name} at` }), el("b", { text: shown(grip, name) })),
+    button("+ 0.5", () => move(-1), { class: "quiet", "data-key": "fine-more", "aria-label": `${name} up a step` }));
 }
 
-// Each line is named where it ends.
-function ends(run, x, y, base) {
-  const last = LINES.map(([, key]) => y(run.curve[key].at(-1)));
-  const placed = spread(last, 15, TOP, base);
-  return s("g", { class: "ends" }, LINES.map(([name, key, word], k) => [
-    s("line", { class: `lead ${name}`, x1: x + 2, y1: last[k], x2: x + 9, y2: placed[k] }),
-    s("text", { class: name, x: x + 11, y: placed[k] + 4 }, `${word} ${words.abv(run.curve[key].at(-1))}`),
-  ]).flat());
+export function flagOver(host, where, strip, leads) {
+  if (!where) { swap(host); return; }
+  const lead = leads.find((one) => where.l >= one.from_l && where.l < one.to_l);
+  const width = 190;
+  const left = Math.max(0, Math.min(host.clientWidth - width, where.x - width / 2));
+  const box = el("div", { class: "flag" }, el("b", { text: `${where.text} · min ${figure("minutes", where.minute)}` }), lead ? el("span", { text: `${lead.label} leads` }) : "");
+  box.style.left = `${left}px`;
+  swap(host, box);
 }

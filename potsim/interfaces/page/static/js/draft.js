@@ -1,52 +1,163 @@
-// The plan being made: the tables of a plan file, kept in this browser, values as typed.
-const KEPT = "potsim.plan";
-const heard = new Set();
-let tables = null;
+// The plan on the table: its tables as typed, fifty steps of undo kept with it, and its answer.
+import * as api from "./api.js";
+import { uuid } from "./dom.js";
+import { done, hide } from "./undo.js";
+import { tellAll } from "./held.js";
+import { keep, kept } from "./store.js";
 
-export const plan = () => tables;
-export const onChange = (listener) => heard.add(listener);
+const MOST = 50;
+const SAVE_MS = 900;
 
-export function load(fallback) {
-  try {
-    tables = JSON.parse(localStorage.getItem(KEPT));
-  } catch {
-    tables = null;
+export const draft = {
+  id: null, thing: null, tables: null, opened: null, past: [], example: false, saved: true,
+  answer: null, openedAnswer: null, fault: null, busy: false,
+};
+let saving = 0;
+let asking = null;
+let asked = 0;
+
+const copy = (value) => structuredClone(value);
+
+function remember() {
+  const { id, thing, tables, opened, past, example, saved } = draft;
+  keep("draft", { id, thing, tables, opened, past, example, saved });
+}
+
+export function restore() {
+  const was = kept("draft");
+  if (!was?.tables) return false;
+  Object.assign(draft, was);
+  ask();
+  if (!draft.saved) saveSoon();
+  return true;
+}
+
+// Open a plan; what was on the table before comes back by undo.
+export function open(tables, { id = null, example = false, thing = uuid(), words = null } = {}) {
+  const before = draft.tables ? copy({ ...draft, answer: null, openedAnswer: null, fault: null }) : null;
+  Object.assign(draft, { id, thing, tables: copy(tables), opened: copy(tables), past: [], example, saved: Boolean(id) || example, answer: null, openedAnswer: null, fault: null });
+  remember();
+  ask();
+  tellAll("draft");
+  if (!draft.saved) saveSoon();
+  if (before && words) done(words, () => { Object.assign(draft, before); remember(); ask(); tellAll("draft"); });
+}
+
+export function mine() {
+  Object.assign(draft, { example: false, id: null, thing: uuid(), saved: false });
+  remember();
+  saveSoon();
+  tellAll("draft");
+}
+
+// Change the plan: the change is a function on a copy of its tables. `quietly` for steps of one drag.
+export function change(work, words, { quietly = false } = {}) {
+  const before = copy(draft.tables);
+  const next = copy(draft.tables);
+  work(next);
+  tidy(next);
+  if (JSON.stringify(next) === JSON.stringify(before)) return;
+  draft.tables = next;
+  if (!quietly) pushed(before, words);
+  draft.saved = draft.example;
+  remember();
+  ask();
+  tellAll("draft");
+  if (!draft.example) saveSoon();
+}
+
+// One step of undo for all that moved since `before`.
+export function pushed(before, words) {
+  draft.past.push({ tables: before, words });
+  if (draft.past.length > MOST) draft.past.shift();
+  remember();
+  if (words) done(words, undo);
+}
+
+export function undo() {
+  const last = draft.past.pop();
+  if (!last) return false;
+  draft.tables = last.tables;
+  draft.saved = draft.example;
+  remember();
+  hide();
+  ask();
+  tellAll("draft");
+  if (!draft.example) saveSoon();
+  return true;
+}
+
+function tidy(tables) {
+  for (const [name, value] of Object.entries(tables)) {
+    if (value && typeof value === "object" && !Array.isArray(value)) {
+      tidy(value);
+      if (!Object.keys(value).length) delete tables[name];
+    } else if (value === null || value === "" || (Array.isArray(value) && !value.length)) delete tables[name];
+    else if (Array.isArray(value)) value.forEach((row) => { if (row && typeof row === "object") tidy(row); });
   }
-  if (!tables || typeof tables !== "object" || !Array.isArray(tables.charge)) tables = structuredClone(fallback);
 }
 
-// A new plan altogether: the form is made anew.
-export function replace(with_) {
-  tables = structuredClone(with_);
-  changed(true);
+// Places in the tables, "charge.0.volume" or "cuts.stop.stream_abv".
+export function valueAt(path, tables = draft.tables) {
+  return path.split(".").reduce((held, step) => (held === undefined || held === null ? undefined : held[step]), tables);
+}
+export function putAt(tables, path, value) {
+  const steps = path.split(".");
+  const last = steps.pop();
+  let held = tables;
+  for (const [k, step] of steps.entries()) {
+    held[step] ??= /^\d+$/.test(steps[k + 1] ?? last) ? [] : {};
+    held = held[step];
+  }
+  if (value === null || value === undefined || value === "") delete held[last];
+  else held[last] = value;
 }
 
-export function at(path) {
-  return path.split(".").reduce((place, key) => place?.[key], tables);
+// Ask for the answer: one question under way, the latest one asked next.
+export async function ask() {
+  const mine = (asked += 1);
+  if (asking) { asking.again = true; return; }
+  asking = { again: false };
+  draft.busy = true;
+  try {
+    const tables = draft.tables;
+    const said = await api.post("/api/answer", { plan: tables });
+    draft.answer = said;
+    draft.fault = null;
+    if (JSON.stringify(tables) === JSON.stringify(draft.opened)) draft.openedAnswer = said;
+    else if (!draft.openedAnswer) api.post("/api/answer", { plan: draft.opened }).then((first) => { draft.openedAnswer = first; }).catch(() => {});
+    keep("answer", { tables, said });
+  } catch (error) {
+    if (error instanceof api.Refused) draft.fault = error;
+    else {
+      const old = kept("answer");
+      if (!draft.answer && old) draft.answer = old.said;
+      setTimeout(() => { if (mine === asked) ask(); }, 3000);
+    }
+  }
+  const { again } = asking;
+  asking = null;
+  draft.busy = false;
+  if (again) ask();
+  else tellAll("answer");
 }
 
-export function put(path, value, remake = false) {
-  const keys = path.split(".");
-  const last = keys.pop();
-  let place = tables;
-  keys.forEach((key, k) => {
-    const next = keys[k + 1] ?? last;
-    place[key] ??= /^\d+$/.test(next) ? [] : {};
-    place = place[key];
-  });
-  if (value !== undefined && value !== "") place[last] = value;
-  else if (Array.isArray(place)) place.splice(Number(last), 1);
-  else delete place[last];
-  changed(remake);
+function saveSoon() {
+  clearTimeout(saving);
+  saving = setTimeout(save, SAVE_MS);
 }
 
-// Change several things at once; the form is made anew.
-export function edit(work) {
-  work(tables);
-  changed(true);
-}
-
-function changed(remake) {
-  localStorage.setItem(KEPT, JSON.stringify(tables));
-  for (const listener of heard) listener(remake);
+async function save() {
+  const { tables, thing } = draft;
+  try {
+    const { id } = await api.post(draft.id ? `/api/plans/${encodeURIComponent(draft.id)}` : "/api/plans", { plan: tables, thing });
+    if (draft.thing !== thing) return;
+    draft.id = id;
+    draft.saved = JSON.stringify(tables) === JSON.stringify(draft.tables);
+    remember();
+    tellAll("saved");
+    if (!draft.saved) saveSoon();
+  } catch (error) {
+    if (error instanceof api.Away) { clearTimeout(saving); saving = setTimeout(save, 4000); }
+  }
 }

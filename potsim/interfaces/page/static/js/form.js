@@ -1,114 +1,115 @@
-// The plan as a form: charge, botanicals, cuts, jars and bottling, still.
-import { h } from "./dom.js";
-import * as draft from "./draft.js";
-import { bill } from "./bill.js";
-import { stops } from "./stops.js";
-import { choice, field, forget } from "./field.js";
-import { latest } from "./latest.js";
+// A part of the plan as a form, made from the schema: its fields, units, ranges and choices are data.
+import { button, el } from "./dom.js";
+import { change, draft, putAt, valueAt } from "./draft.js";
+import { parted } from "./formats.js";
+import { pad } from "./pad.js";
+import { kept } from "./store.js";
 
-const open = new Set(["Charge", "Botanicals", "Cuts"]);
+const NUMERIC = new Set(["text", "choice", "yes", "list", "map", "date", "numbers", "name"]);
+export const isNumber = (field) => !NUMERIC.has(field.kind) && !field.choices;
 
-export function makeForm(root, start) {
-  forget();
-  root.replaceChildren(
-    part("Charge", charge()),
-    part("Botanicals", bill(start)),
-    part("Cuts", [
-      field({ path: "cuts.heads", label: "Heads", slider: { zero: true }, example: "30 mL" }),
-      ...stops("cuts.stop", "Stop when"),
-      ...stops("cuts.tails_from", "Tails begin when", true),
-    ]),
-    part("Jars and bottles", [
-      field({ path: "jars.sizes", label: "Jars you own", example: "12 x 60 mL; 4 x 250 mL", hint: "Leave empty for a proposal.", wide: true }),
-      field({ path: "jars.keep", label: "Jars to pool", example: "2-9,11", hint: "Leave empty for all between heads and tails.", wide: true }),
-      field({ path: "bottling.abv", label: "Bottling strength", slider: {}, example: "42 %" }),
-      field({ path: "bottling.bottle", label: "Bottle", example: "350 mL" }),
-      ...stretch(),
-    ]),
-    part("Still", still()),
-  );
+const put = (path, value, words) => change((tables) => putAt(tables, path, value), words);
+
+// A number of the plan as a button that opens the pad; ticks behind it show where usual values lie.
+function numberField(path, field) {
+  const value = valueAt(path);
+  const parts = parted(value);
+  const shown = value === undefined || value === null ? field.default ?? "–" : String(value);
+  return el("span", { class: "value" }, ticks(field, parts), button(shown, () => askNumber(path, field), {
+    class: value === undefined ? "number-button unset" : "number-button", "data-key": path, "aria-label": `${field.label}: ${shown}`,
+  }));
 }
 
-function part(name, content) {
-  const summary = h("summary", null, h("h2", null, name), h("span", { class: "short", "data-short": name }));
-  const details = h("details", { class: "part", open: open.has(name) }, summary, h("div", { class: "inside" }, content));
-  details.addEventListener("toggle", () => (details.open ? open.add(name) : open.delete(name)));
-  return details;
-}
-
-function charge() {
-  const rows = draft.plan().charge.map((one, k) => {
-    const path = `charge.${k}`;
-    if (one.from_run) return h("div", { class: "row" }, head(`${path}.name`, one.name, () => draft.put(path), "jars of an earlier run"));
-    const water = /\bwater\b/i.test(one.name) && one.abv === undefined;
-    return h("div", { class: "row" }, head(`${path}.name`, one.name, () => draft.put(path, undefined, true)),
-      field({ path: `${path}.volume`, label: "Volume", slider: {}, example: "900 mL" }),
-      water ? null : field({ path: `${path}.abv`, label: "Strength", slider: { min: 1, max: 96.5, step: 0.5 }, example: "62 %" }));
+export function askNumber(path, field, { extra } = {}) {
+  const parts = parted(valueAt(path));
+  const units = field.units.length ? field.units : [""];
+  pad({
+    title: field.label,
+    lead: el("div", { class: "pad-title" }, el("h2", { text: field.label }), el("span", { class: "caption", text: [range(field), field.help].filter(Boolean).join(" · ") })),
+    fields: [{ key: "value", label: field.label, kind: field.kind, units, unit: parts?.unit || kept(`unit.${field.kind}`, units[0]), value: parts?.number ?? "" }],
+    extra, actWords: ({ value }) => (value ? `Keep ${value}` : "Leave it out"),
+    accept: ({ value }) => put(path, value === null ? null : units[0] === "" ? Number(value) : value, field.label),
   });
-  const add = (what) => () => draft.edit((tables) => tables.charge.push(what));
-  return [...rows, h("div", { class: "adding" },
-    h("button", { type: "button", class: "quiet", onclick: add({ name: "spirit", volume: "500 mL", abv: "60 %" }) }, "+ spirit"),
-    h("button", { type: "button", class: "quiet", onclick: add({ name: "water", volume: "500 mL" }) }, "+ water"))];
 }
 
-// The name of a row, to be changed, and the way to take it away.
-export function head(path, name, remove, note) {
-  const input = h("input", { class: "name", value: name, "aria-label": "Name", autocomplete: "off", spellcheck: "false" });
-  input.addEventListener("change", () => draft.put(path, input.value.trim() || name, true));
-  return h("div", { class: "row-head" }, input, note ? h("span", { class: "note" }, note) : null,
-    h("button", { type: "button", class: "remove", "aria-label": `Take ${name} away`, onclick: remove }, "×"));
+const range = (field) => (field.low !== null && field.high !== null && field.low !== undefined && field.high !== undefined ? `${field.low} to ${field.high}${field.units[0] ? ` ${field.units[0]}` : ""}` : field.example ? `such as ${field.example}` : "");
+
+function ticks(field, parts) {
+  if (!field.ticks || !parts || (parts.unit && parts.unit !== field.units[0])) return "";
+  const [low, from, to, high] = field.ticks;
+  const share = (x) => `${Math.max(0, Math.min(100, ((x - low) / (high - low)) * 100))}%`;
+  const bar = el("i", { class: "range", "aria-hidden": "true" }, el("i", { class: "usual" }), el("i", { class: "here" }));
+  bar.firstChild.style.left = share(from);
+  bar.firstChild.style.right = `${100 - parseFloat(share(to))}%`;
+  bar.lastChild.style.left = share(Number(parts.number.replace(",", ".")));
+  return bar;
 }
 
-// Neutral spirit that goes to the keep before the water.
-function stretch() {
-  const path = "bottling.stretch";
-  if (!draft.at(path)) return [adding("+ neutral spirit to stretch the keep", (tables) => {
-    tables.bottling = { abv: "42 %", ...tables.bottling, stretch: { spirit: "250 mL", abv: "96 %" } };
-  })];
-  return [h("div", { class: "row" }, titled("Stretched with neutral spirit", () => draft.edit((tables) => { delete tables.bottling.stretch; })),
-    field({ path: `${path}.spirit`, label: "Volume", slider: {}, example: "250 mL" }),
-    field({ path: `${path}.abv`, label: "Strength", slider: { min: 1, max: 96.5, step: 0.5 }, example: "96 %" }))];
-}
-
-// Changes of power in mid-run, each from some amount of distillate on.
-function powerSteps() {
-  const steps = draft.at("still.power_step") ?? [];
-  const rows = steps.map((_, k) => {
-    const path = `still.power_step.${k}`;
-    return h("div", { class: "row" }, titled(`Change of power ${k + 1}`, () => draft.edit(({ still }) => {
-      still.power_step.splice(k, 1);
-      if (!still.power_step.length) delete still.power_step;
-    })),
-    field({ path: `${path}.from_collected`, label: "Once over", slider: {}, example: "400 mL" }),
-    field({ path: `${path}.power`, label: "Power then", slider: {}, example: "500 W" }));
+function textField(path, field) {
+  const value = valueAt(path);
+  const shown = Array.isArray(value) ? value.join(", ") : value ?? "";
+  const input = el("input", { type: "text", value: shown, placeholder: field.default ?? field.example ?? "", "aria-label": field.label, "data-key": path, maxlength: 500, autocomplete: "off" });
+  input.addEventListener("change", () => {
+    const text = input.value.trim();
+    put(path, text === "" ? null : field.kind === "list" ? text.split(/[,;]\s*/).filter(Boolean) : text, field.label);
   });
-  return [...rows, adding("+ change of power in mid-run", (tables) => {
-    const { stop } = latest().run ?? {};
-    const last = latest().numbers?.[`still.power_step.${steps.length - 1}.from_collected`];
-    const from = last ? (last.unit === "L" ? 1000 : 1) * last.value * 1.5 : 500 * (stop?.collected_l ?? 1);
-    tables.still = { ...tables.still, power_step: [...steps, { from_collected: `${Number(from.toPrecision(2))} mL`, power: tables.still?.power ?? "500 W" }] };
-  })];
+  return el("span", { class: "value wide" }, input);
 }
 
-const titled = (name, remove) => h("div", { class: "row-head" }, h("h3", null, name),
-  h("button", { type: "button", class: "remove", "aria-label": `Take away: ${name}`, onclick: remove }, "×"));
-const adding = (name, work) => h("div", { class: "adding" }, h("button", { type: "button", class: "quiet", onclick: () => draft.edit(work) }, name));
-
-function still() {
-  const line = (key, label, example, slider) => field({ path: `still.${key}`, label, example, slider });
-  return [
-    line("capacity", "Pot holds", "4 L", {}),
-    line("power", "Power", "700 W", {}),
-    line("heat_up_power", "Power to heat up", "1200 W", {}),
-    ...powerSteps(),
-    line("neck_loss", "Neck sheds, per degree", "0.6 W/K", { zero: true }),
-    line("pot_loss", "Pot sheds, per degree", "1 W/K", { zero: true }),
-    line("room", "Room", "20 °C"),
-    line("altitude", "Height above the sea", "60 m"),
-    line("pressure", "or barometer", "1004 hPa"),
-    line("min_level", "Least level in the pot", "500 mL"),
-    line("pot_mass", "Mass of the pot", "2.5 kg"),
-    choice({ path: "still.pot_metal", label: "Metal of the pot", options: ["stainless steel", "copper"], none: "not said" }),
-    h("div", { class: "said", id: "assumed" }),
-  ];
+function choiceField(path, field) {
+  const value = valueAt(path) ?? null;
+  return el("span", { class: "value chips" }, field.choices.map((one) => button(one, () => put(path, one === value ? null : one, field.label), {
+    class: "chip", "aria-pressed": String(one === value), "data-key": `${path}=${one}` })));
 }
+
+function yesField(path, field) {
+  const value = valueAt(path) === true;
+  return el("span", { class: "value chips" }, button(value ? "yes" : "no", () => put(path, value ? null : true, field.label), { class: "chip", "aria-pressed": String(value), "data-key": path }));
+}
+
+// Names and shares, such as a composition.
+function mapField(path, field) {
+  const held = Object.entries(valueAt(path) ?? {});
+  const share = { ...field, kind: "share", units: ["%"], ticks: null, low: null, high: null };
+  return el("div", { class: "map" }, held.map(([name, value]) => {
+    const shown = Array.isArray(value) ? value.join(", ") : String(value);
+    return el("div", { class: "map-row" }, el("span", { text: name.replaceAll("_", " ") }),
+      button(shown, () => askNumber(`${path}.${name}`, { ...share, label: name }), { class: "number-button", "data-key": `${path}.${name}` }),
+      button("−", () => put(`${path}.${name}`, null, `${name} out`), { class: "quiet small", "aria-label": `without ${name}` }));
+  }), addName(path, field, share));
+}
+
+function addName(path, field, share) {
+  const input = el("input", { type: "text", placeholder: field.example || "name", "aria-label": `${field.label}: another`, maxlength: 60, list: field.choices_list ?? null });
+  const add = () => { const name = input.value.trim(); if (name) askNumber(`${path}.${name}`, { ...share, label: name }); };
+  return el("div", { class: "map-row" }, input, button("Add", add, { class: "quiet small" }));
+}
+
+export function fieldRow(base, field) {
+  const path = base ? `${base}.${field.key}` : field.key;
+  const make = field.kind === "yes" ? yesField : field.choices ? choiceField : field.kind === "map" ? mapField : isNumber(field) ? numberField : textField;
+  const faulty = draft.fault && (draft.fault.path === path || draft.fault.path === `${path}.0`);
+  return el("div", { class: faulty ? "field faulty" : "field" }, el("span", { class: "label" }, field.label, field.help ? el("small", { text: field.help }) : ""), make(path, field),
+    faulty ? el("p", { class: "fault", role: "alert", text: `${draft.fault.message} ${draft.fault.hint}` }) : "");
+}
+
+function fieldsOf(base, fields) {
+  const plain = fields.filter((field) => !field.rare || valueAt(base ? `${base}.${field.key}` : field.key) !== undefined);
+  const rare = fields.filter((field) => !plain.includes(field));
+  return [plain.map((field) => fieldRow(base, field)), rare.length ? el("details", { class: "rare" }, el("summary", { text: "More" }), rare.map((field) => fieldRow(base, field))) : ""];
+}
+
+// One table of the plan: its fields, or its rows with their fields.
+export function tableForm(table) {
+  if (!table.many) return el("div", { class: "table-form" }, el("h3", { text: table.label }), fieldsOf(table.table, table.fields));
+  const rows = valueAt(table.table) ?? [];
+  const [first, ...others] = table.fields;
+  return el("div", { class: "table-form" }, el("h3", { text: table.label }), rows.map((row, k) => {
+    const base = `${table.table}.${k}`;
+    return el("div", { class: "row-form" }, el("div", { class: "row-head" }, fieldRow(base, first),
+      button("Remove", () => change((tables) => valueAt(table.table, tables).splice(k, 1), `${row[first.key] ?? table.label} removed`), { class: "link", "data-key": `remove-${base}` })),
+    fieldsOf(base, others));
+  }), button(`Add ${table.label}`, () => change((tables) => putAt(tables, `${table.table}.${rows.length}`, structuredClone(table.new ?? {})), `${table.label} added`), { class: "link", "data-key": `add-${table.table}` }));
+}
+
+export const sectionForm = (part) => el("div", { class: "section-form" }, part.tables.map(tableForm));

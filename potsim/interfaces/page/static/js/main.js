@@ -1,53 +1,80 @@
-// The page: its stages, its light, and what it begins with.
-import { $, h } from "./dom.js";
-import * as api from "./api.js";
-import * as before from "./before.js";
-import * as during from "./during.js";
-import * as after from "./after.js";
+// The page: five places above, the one that is open below; nothing else is decided here.
+import { $, el, swap } from "./dom.js";
+import * as alarms from "./alarms.js";
+import { everySecond, minutesSince } from "./clock.js";
+import { restore } from "./draft.js";
+import { begin, held, listen, onChange, runSeen } from "./held.js";
+import { orderOf } from "./order.js";
+import { keep, kept } from "./store.js";
+import { undoElsewhere } from "./undo.js";
+import { words } from "./words.js";
 
-const STAGES = { before: null, during, after };
+const places = {
+  shelf: () => import("./shelf.js"), plan: () => import("./plan.js"), now: () => import("./now.js"),
+  pour: () => import("./pour.js"), trials: () => import("./trials.js"),
+};
+let shown = null;
+let turn = 0;
 
-function theme() {
-  const root = document.documentElement;
-  const kept = localStorage.getItem("potsim.light");
-  if (kept) root.dataset.light = kept;
-  const dark = () => (root.dataset.light ?? (matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light")) === "dark";
-  const button = $("#theme");
-  const say = () => button.setAttribute("aria-label", dark() ? "Switch to light" : "Switch to dark");
-  button.addEventListener("click", () => {
-    root.dataset.light = dark() ? "light" : "dark";
-    localStorage.setItem("potsim.light", root.dataset.light);
-    say();
-  });
-  say();
+export const here = () => location.hash.slice(2).split("/")[0] || "shelf";
+export const go = (place) => { if (here() === place) show(); else location.hash = `/${place}`; };
+
+function navigation() {
+  const live = held.run?.heat_ms && !held.run.off_ms;
+  swap($("#places"), words.places.map(([name, label]) => el("a", {
+    href: `#/${name}`, "data-key": name, "aria-current": name === here() ? "page" : null,
+  }, name === "now" && live ? el("i", { class: "dot", role: "img", "aria-label": "a run is on" }) : "", label)));
 }
 
-export function show(stage, focus = true) {
-  for (const name of Object.keys(STAGES)) $(`#${name}`).hidden = name !== stage;
-  for (const button of document.querySelectorAll("[data-stage]")) {
-    if (button.dataset.stage === stage) button.setAttribute("aria-current", "page");
-    else button.removeAttribute("aria-current");
+async function show() {
+  const mine = (turn += 1);
+  const place = places[here()] ? here() : "shelf";
+  const module = await places[place]();
+  if (mine !== turn) return;
+  shown?.close?.();
+  undoElsewhere(() => false);
+  document.body.dataset.place = place;
+  const host = $("#main");
+  host.replaceChildren();
+  shown = module.show(host, { go });
+  navigation();
+  scrollTo(0, 0);
+}
+
+// The alarm goes on wherever you are in the page.
+function watch() {
+  const view = runSeen();
+  if (!view?.heat_ms) { alarms.stopCalling(); return; }
+  alarms.follow(orderOf(view, minutesSince(view.heat_ms)));
+}
+
+export function useTheme(name) {
+  keep("theme", name);
+  if (name) document.documentElement.dataset.theme = name;
+  else delete document.documentElement.dataset.theme;
+}
+
+async function start() {
+  useTheme(kept("theme"));
+  document.documentElement.classList.toggle("left", kept("left", false));
+  try {
+    await begin();
+  } catch (error) {
+    $("#main").replaceChildren(el("p", { class: "alone", text: error.message }));
+    setTimeout(start, 3000);
+    return;
   }
-  localStorage.setItem("potsim.stage", stage);
-  document.body.dataset.stage = stage;
-  STAGES[stage]?.shown();
-  if (focus) scrollTo(0, 0);
+  restore();
+  listen();
+  onChange((what) => { if (what === "run" || what === "outbox") navigation(); });
+  addEventListener("hashchange", show);
+  if (!location.hash && held.run?.heat_ms && !held.run.off_ms) history.replaceState(null, "", "#/now");
+  await show();
+  everySecond(watch);
+  if ("serviceWorker" in navigator) {
+    navigator.serviceWorker.register("/sw.js").then(() => navigator.serviceWorker.ready)
+      .then((worker) => worker.active?.postMessage("fill")).catch(() => {});
+  }
 }
 
-async function begin() {
-  theme();
-  for (const button of document.querySelectorAll("[data-stage]")) button.addEventListener("click", () => show(button.dataset.stage));
-  const start = await api.get("/api/start");
-  during.setUp($("#during"), { toAfter: () => show("after"), toBefore: () => show("before") });
-  after.setUp($("#after"), { toBefore: () => show("before"), toDuring: () => show("during") });
-  await before.setUp($("#before"), start, async (plan) => {
-    await during.begin(plan);
-    show("during");
-  });
-  const kept = localStorage.getItem("potsim.stage");
-  show(kept in STAGES ? kept : "before", false);
-}
-
-begin().catch((error) => {
-  $("#main").prepend(h("p", { class: "trouble", role: "alert" }, error.message, " ", h("button", { type: "button", onclick: () => location.reload() }, "Try again")));
-});
+start();

@@ -1,46 +1,61 @@
-// What was noted: the readings as a list and as dots in the picture.
-import { h, s } from "./dom.js";
-import * as journey from "./journey.js";
-import { said } from "./reading.js";
-import { path } from "./scale.js";
-import * as words from "./words.js";
+// What was noted, by whom, each to be taken back; and what the laptop refused, to mend or to drop.
+import { button, el } from "./dom.js";
+import { countdown } from "./clock.js";
+import { said } from "./formats.js";
+import { discard, held, insist, mend, takeBack } from "./outbox.js";
+import { pad } from "./pad.js";
+import { device } from "./store.js";
+import { done } from "./undo.js";
 
-export function journalCard(state, waits) {
-  const readings = [...state.readings].reverse();
-  return [
-    h("h2", null, "Journal"),
-    waits ? h("p", { class: "hint" }, `${waits} not yet on disk; kept in this browser until it is.`) : null,
-    ...state.torn.map((text) => h("p", { class: "refusal" }, text)),
-    readings.length ? h("ol", { class: "journal" }, readings.map(line)) : h("p", { class: "hint" }, "Readings appear here. Each is on disk before it is shown."),
-    state.notes.length ? h("ul", { class: "journal" }, state.notes.map((note) => h("li", null, note.words))) : null,
-  ].filter(Boolean);
+const SHOWN = new Set(["jar", "reading", "word", "off", "heat", "hold_up", "note", "measured", "water", "bottled", "pool"]);
+
+function line(thing, view) {
+  if (thing.line) return thing.line;
+  if (thing.kind === "jar") {
+    const jar = view.strip.jars.find((one) => one.n === thing.n);
+    return `Jar ${thing.n} ${thing.left_out ? "left out" : "full"}, ${thing.volume ?? said("volume", jar?.volume_l)}`;
+  }
+  if (thing.kind === "reading") return readingWords(thing);
+  return { heat: "Heat on", off: "Heat off", word: `Jar ${thing.n}: “${thing.text}”` }[thing.kind] ?? thing.kind;
 }
 
-function line(reading) {
-  const when = reading.elapsed_min === null ? "" : words.clock(reading.elapsed_min);
-  const what = said(reading);
-  return h("li", null, h("span", { class: "note" }, when), h("span", null, what),
-    h("button", { type: "button", class: "remove", "aria-label": `Strike out ${what}`, onclick: () => journey.tell({ kind: "strike", line: reading.line }) }, "×"));
+const readingWords = (thing) => [thing.collected, thing.volume, thing.strength, thing.read_at && `read at ${thing.read_at}`, thing.vapour && `vapour ${thing.vapour}`,
+  thing.hazy && "hazy"].filter(Boolean).join(", ");
+
+export function notedList(view, most = Infinity) {
+  const things = view.things.filter((one) => SHOWN.has(one.kind)).sort((a, b) => b.at_ms - a.at_ms);
+  const rows = things.slice(0, most).map((one) => el("li", { class: one.struck ? "struck" : null },
+    el("span", { class: "when", text: view.heat_ms ? countdown((one.at_ms - view.heat_ms) / 60000) : "" }),
+    el("span", { class: "what", text: line(one, view) + (one.waits ? " · waits here" : "") }),
+    el("span", { class: "who", text: one.device === device() ? "" : one.device ?? "" }),
+    button(one.struck ? "Give back" : "Undo", () => {
+      const id = takeBack(view.id, one.id);
+      if (!one.struck && id) done(`Struck: ${line(one, view)}`, () => takeBack(view.id, id));
+    }, { class: "link", "data-key": `undo${one.id}` })));
+  if (!rows.length) return el("p", { class: "caption", text: "Nothing yet." });
+  return el("ol", { class: "notes" }, rows);
 }
 
-// In the picture: what is forecast, with its band, and strengths where they were read.
-export function foreseen({ state, forecast }, axis, y) {
-  if (!state || !forecast) return [];
-  return [...band(forecast.band, axis, y), ...state.readings.filter((one) => one.abv !== null).flatMap((one) => {
-    const mid = one.of === "jar" && one.collected_l !== null ? ((one.from_l ?? one.collected_l) + one.collected_l) / 2 : null;
-    const at = mid ?? one.collected_l ?? (one.elapsed_min === null ? null : journey.moment(one.elapsed_min)?.collected_l);
-    return at === null || at === undefined ? [] : [s("path", { class: "read", d: `M${axis.x(at) - 5} ${y(one.abv)}h10m-5 -5v10` })];
-  })];
+export function refusedList(view) {
+  return held(view?.id).map(({ thing, refused, asks }) => el("div", { class: "refused" },
+    el("p", null, el("b", { text: line(thing, view) }), ` ${(refused ?? asks).message ?? (refused ?? asks).text ?? ""} ${(refused ?? {}).hint ?? ""}`),
+    el("div", { class: "chips" },
+      asks ? button("Note it all the same", () => insist(thing.id), { class: "chip" }) : "",
+      refused && thing.kind === "reading" ? button("Mend", () => again(thing, refused), { class: "chip" }) : "",
+      button("Drop", () => discard(thing.id), { class: "chip" }))));
 }
 
-function band(found, axis, y) {
-  if (!found) return [];
-  const last = found.collected_l.findLastIndex((v) => v <= axis.end) + 1;
-  const xs = found.collected_l.slice(0, last).map((v) => axis.x(v));
-  const edge = (name) => path(xs, found[name].slice(0, last).map(y)).slice(1);
-  return [
-    s("path", { class: "doubt", d: `M${edge("high_abv")}L${edge("low_abv").split("L").reverse().join("L")}Z` }),
-    s("path", { class: "line foreseen", d: `M${edge("abv")}` }),
-    s("text", { class: "other-name", x: xs[Math.floor(last / 3)], y: y(found.low_abv[Math.floor(last / 3)]) + 18 }, "forecast"),
-  ];
+const MENDED = ["strength", "collected", "vapour", "read_at", "volume"];
+
+function again(thing, refused) {
+  const keys = MENDED.filter((key) => thing[key]);
+  const fields = keys.map((key) => {
+    const [value, ...unit] = thing[key].split(" ");
+    return { key, label: key.replace("_", " "), kind: key, units: [unit.join(" ")], unit: unit.join(" "), value };
+  });
+  if (!fields.length) return;
+  pad({
+    title: "Mend", lead: el("h2", { text: refused.message }), fields, first: Math.max(0, keys.indexOf(refused.path)),
+    actWords: () => "Note it so", accept: (values) => mend(thing.id, values),
+  });
 }

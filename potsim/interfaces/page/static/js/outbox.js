@@ -1,54 +1,90 @@
-// What was told at the still, kept in this browser until the server has it on disk.
+// What was told at the still is kept on this device, each thing under an id of its own, until it is accepted.
 import * as api from "./api.js";
+import { now } from "./clock.js";
+import { uuid } from "./dom.js";
+import { device, drop, keep, kept, names, onOtherTab } from "./store.js";
 
-const KEPT = "potsim.outbox";
-const EVERY = 3000;
-let waiting = [];
+const BEFORE = "out.";
+const EVERY_MS = 3000;
+const listeners = new Set();
 let busy = false;
-let said = 0;
-let listen = {};
+let again = false;
 
-const keep = () => localStorage.setItem(KEPT, JSON.stringify(waiting));
+export const onOutbox = (react) => { listeners.add(react); return () => listeners.delete(react); };
+const changed = (event) => { for (const react of listeners) react(event ?? {}); };
 
-export function setUp(listener) {
-  listen = listener;
-  try {
-    waiting = JSON.parse(localStorage.getItem(KEPT)) ?? [];
-  } catch {
-    waiting = [];
-  }
-  setInterval(flush, EVERY);
-  addEventListener("online", flush);
-  document.addEventListener("visibilitychange", flush);
-  return flush();
+const entries = () => names(BEFORE).map((name) => kept(name)).filter(Boolean).sort((a, b) => a.thing.at_ms - b.thing.at_ms);
+export const waiting = (run) => entries().filter((one) => !one.refused && !one.asks && (!run || one.run === run)).map((one) => one.thing);
+export const held = (run) => entries().filter((one) => (one.refused || one.asks) && (!run || one.run === run));
+
+// Tell a run something: at once on this device, on the laptop as soon as it is there.
+export function tell(run, kind, said, atMs = now()) {
+  const thing = { id: uuid(), at_ms: Math.round(atMs), device: device(), kind, ...said };
+  keep(BEFORE + thing.id, { run, thing });
+  changed();
+  flush();
+  return thing.id;
 }
 
-export function tell(run, told) {
-  waiting.push({ run, told });
-  keep();
-  return flush();
+// Take back: what has not left this device is dropped, anything else is struck in the journal.
+export function takeBack(run, id) {
+  const entry = kept(BEFORE + id);
+  if (entry && !entry.sent) { drop(BEFORE + id); changed(); return null; }
+  return tell(run, "strike", { of: id });
 }
 
-export const count = () => waiting.length;
+export function mend(id, said) {
+  const entry = kept(BEFORE + id);
+  if (!entry) return;
+  drop(BEFORE + id);
+  tell(entry.run, entry.thing.kind, { ...strip(entry.thing), ...said }, entry.thing.at_ms);
+}
+const strip = ({ id, at_ms, device: by, kind, ...rest }) => rest;
 
-// In order, one by one; what is told twice is known by the server, so an answer that got lost does no harm.
-async function flush() {
-  if (busy || document.hidden) return;
+export function discard(id) { drop(BEFORE + id); changed(); }
+
+export function insist(id) {
+  const entry = kept(BEFORE + id);
+  if (!entry) return;
+  keep(BEFORE + id, { run: entry.run, thing: { ...entry.thing, sure: true } });
+  changed();
+  flush();
+}
+
+function settle(said) {
+  for (const id of said.accepted ?? []) drop(BEFORE + id);
+  for (const { id, ...why } of said.refused ?? []) keep(BEFORE + id, { ...kept(BEFORE + id), refused: why });
+  for (const { id, ...why } of said.asks ?? []) keep(BEFORE + id, { ...kept(BEFORE + id), asks: why });
+}
+
+// What never came back may have arrived: from then on it is only struck, never dropped.
+function marked(run, things) {
+  for (const thing of things) keep(BEFORE + thing.id, { run, thing, sent: true });
+}
+
+export async function flush() {
+  if (busy) { again = true; return; }
   busy = true;
-  while (waiting.length) {
-    const { run, told } = waiting[0];
+  const runs = [...new Set(entries().filter((one) => !one.refused && !one.asks).map((one) => one.run))];
+  for (const run of runs) {
+    const things = waiting(run).slice(0, 100);
+    marked(run, things);
     try {
-      const state = await api.post(`/api/runs/${run}/tell`, { tell: told });
-      waiting.shift();
-      keep();
-      listen.taken(state);
+      const said = await api.post(`/api/runs/${encodeURIComponent(run)}/tell`, { things, device: device() });
+      settle(said);
+      changed({ run, version: said.version });
     } catch (error) {
-      if (!(error instanceof api.Refused)) break;
-      waiting.shift();
-      keep();
-      listen.refused(error, told);
+      if (error instanceof api.Refused) {
+        settle({ refused: things.map(({ id }) => ({ id, message: error.message, hint: error.hint, path: error.path })) });
+        changed();
+      }
     }
   }
   busy = false;
-  if (said !== waiting.length) listen.waits(said = waiting.length);
+  if (again) { again = false; flush(); }
 }
+
+setInterval(() => { if (waiting().length) flush(); }, EVERY_MS);
+addEventListener("online", flush);
+document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
+onOtherTab(BEFORE, () => changed());

@@ -1,89 +1,105 @@
-// A reading in three taps: what it is, how much, note it. The proposals stand round what is expected now.
-import { h, newId } from "./dom.js";
-import * as journey from "./journey.js";
-import { makeRarely, withUnit } from "./rarely.js";
-import * as words from "./words.js";
+// A reading in three taps: strength, collected, vapour in one note, with proposals from the forecast.
+import * as api from "./api.js";
+import { collected, spoutNow } from "./course.js";
+import { minutesSince } from "./clock.js";
+import { button, el } from "./dom.js";
+import { figure, said } from "./formats.js";
+import { takeBack, tell, waiting } from "./outbox.js";
+import { pad } from "./pad.js";
+import { askText, sheet } from "./sheet.js";
+import { at } from "./strip.js";
+import { done } from "./undo.js";
+import { words } from "./words.js";
+import { section } from "./held.js";
 
-const round = (value, step) => Math.round(value / step) * step;
-const KINDS = [
-  { key: "strength", name: "Strength", expect: (m) => round(m.stream_abv, 1), step: 1, unit: "%", digits: 0, example: "71 %" },
-  { key: "collected", name: "Collected", expect: (m) => round(m.collected_l * 1000, 10), step: 10, unit: "mL", digits: 0, example: "220 mL" },
-  { key: "vapour", name: "Vapour", expect: (m) => round(m.vapour_c, 0.5), step: 0.5, unit: "°C", digits: 1, example: "84.5 °C" },
-  { key: "pot", name: "Pot", expect: (m) => round(m.pot_c, 0.5), step: 0.5, unit: "°C", digits: 1, example: "87.5 °C" },
-];
-const RARE = [
-  { key: "mass", name: "Mass", unit: "g", example: "190 g, all collected" },
-  { key: "power", name: "Power", unit: "W", example: "500 W, from here on" },
-  { key: "note", name: "Note", example: "what happened" },
-];
+const STEPS = [-1, -0.5, 0, 0.5, 1];
+const ABOUT = "≈ ";
 
-export function makeReading() {
-  let kind = KINDS[0];
-  let root = null;
-  const group = newId("kind");
-  const input = h("input", { type: "text", class: "value", "aria-label": "Value", autocomplete: "off", enterkeyhint: "done" });
-  const warm = h("input", { type: "text", class: "warm", "aria-label": "Temperature of the sample, °C", placeholder: "20 °C", autocomplete: "off" });
-  const warmly = h("label", { class: "warmly" }, "read at", warm);
-  const values = h("div", { class: "values", role: "group", "aria-label": "Proposals" });
-  const note = h("button", { type: "submit", class: "go" }, "Note it");
-  const choice = (some, label) => h("div", { class: "kinds", role: "radiogroup", "aria-label": label }, some.map((one) => h("label", null,
-    h("input", { type: "radio", name: group, value: one.key, checked: one === kind, onchange: () => choose(one) }), h("span", null, one.name))));
-  const rarely = makeRarely(choice(RARE, "What else was read"), () => root && refresh());
-  root = h("form", { class: "card reading", "aria-label": "A reading", onsubmit: send },
-    choice(KINDS, "What was read"), values, h("div", { class: "row-head" }, input, warmly, note), rarely.root);
-
-  function choose(one) {
-    kind = one;
-    input.value = "";
-    refresh();
-  }
-
-  function refresh() {
-    input.placeholder = kind.example;
-    warmly.hidden = kind.key !== "strength";
-    rarely.refresh();
-    const minute = journey.elapsed();
-    const first = journey.firstDrop();
-    const at = first === null || minute === null ? null : journey.moment(Math.max(minute, first));
-    const last = journey.now.state?.readings.at(-1)?.collected_l ?? 0;
-    const middle = at && kind.expect && !(kind.key === "strength" && rarely.of() === "jar") ? kind.expect(at) : null;
-    if (middle === null || Number.isNaN(middle)) { values.replaceChildren(); return; }
-    const offers = [-2, -1, 0, 1, 2].map((k) => middle + k * kind.step)
-      .filter((v) => v > 0 && (kind.key !== "collected" || v >= last * 1000));
-    values.replaceChildren(...offers.map((v) => {
-      const text = `${v.toFixed(kind.digits)} ${kind.unit}`;
-      const button = h("button", { type: "button", "aria-pressed": String(input.value === text), onclick: () => {
-        input.value = text;
-        for (const other of values.children) other.setAttribute("aria-pressed", String(other === button));
-      } }, v.toFixed(kind.digits), h("small", null, ` ${kind.unit}`));
-      return button;
-    }));
-  }
-
-  function send(event) {
-    event.preventDefault();
-    const value = input.value.trim();
-    if (!value) { input.focus(); return; }
-    const strength = kind.key === "strength";
-    const told = kind.key === "note" ? { kind: "note", words: value }
-      : { kind: "reading", [kind.key]: withUnit(value, kind.unit), elapsed_min: journey.elapsed() ?? undefined, ...rarely.beside(strength) };
-    if (strength && warm.value.trim()) told["read at"] = withUnit(warm.value.trim(), "°C");
-    input.value = "";
-    journey.tell(told);
-    refresh();
-  }
-
-  return { root, refresh };
+function fieldsFor(view, where) {
+  const minute = minutesSince(view.heat_ms);
+  const spout = spoutNow(view, minute);
+  const units = unitsOf();
+  const jar = where.jar && view.strip.jars.find((one) => one.n === where.jar);
+  const about = jar ? jar.abv : where.pooled ? null : spout;
+  const strength = {
+    key: "strength", label: "Strength", kind: "abv", units: units.abv, value: "",
+    proposals: about === null ? [] : STEPS.map((step) => (Math.round(about * 2) / 2 + step).toFixed(1)),
+  };
+  const volume = { key: jar ? "volume" : "collected", label: jar ? `Jar ${jar.n}` : "Collected", kind: "volume", units: units.volume, hint: ABOUT + figure("volume", jar ? jar.volume_l : collected(view, minute)), value: "" };
+  const last = jar || where.pooled
+    ? { key: "read_at", label: "Read at", kind: "temperature", units: units.temperature, value: "" }
+    : { key: "vapour", label: "Vapour", kind: "temperature", units: units.temperature, hint: figure("temperature", at(view.strip.curve, minute, "min", "vapour_c")), value: "" };
+  const fields = [strength, volume, last];
+  if (!jar && !where.pooled) fields.push({ key: "read_at", label: "Read at", kind: "temperature", units: units.temperature, hint: "20 °C", value: "" });
+  return fields;
 }
 
-const IN = { stream: () => "", parrot: () => " in the parrot", jar: ({ jar_l: held }) => ` in a jar${held === null ? "" : ` of ${words.volume(held)}`}` };
+// Units of a kind of quantity, as the schema has them for the plan.
+function unitsOf() {
+  const fields = ["pot", "cuts", "bottle"].flatMap((name) => section(name)?.tables ?? []).flatMap((table) => table.fields);
+  const of = (kind, otherwise) => fields.find((field) => field.kind === kind && field.units.length)?.units ?? otherwise;
+  return { abv: of("abv", ["%"]), volume: of("volume", ["mL"]), temperature: of("temperature", ["°C"]) };
+}
 
-export const said = (reading) => [
-  reading.read_abv !== null && `${words.abv(reading.read_abv)}${reading.read_c !== null ? ` at ${words.degrees(reading.read_c)}` : ""}${IN[reading.of](reading)}`,
-  reading.of !== "jar" && reading.collected_l !== null && `${words.volume(reading.collected_l)} over`,
-  reading.mass_g !== null && `${words.mass(reading.mass_g)} over`,
-  reading.vapour_c !== null && `vapour ${words.degrees(reading.vapour_c)}`,
-  reading.pot_c !== null && `pot ${words.degrees(reading.pot_c)}`,
-  reading.power_w !== null && `${Math.round(reading.power_w)} W`,
-  reading.words,
-].filter(Boolean).join(", ");
+export function read(view, { lead, where = {} } = {}) {
+  const typed = new Set();
+  let hazy = false;
+  const places = [["spout", {}], ...view.strip.jars.filter((jar) => ["over", "safe", "out"].includes(jar.state)).slice(-1).map((jar) => [`jar ${jar.n}`, { jar: jar.n }]), ["pooled", { pooled: true }]];
+  const same = (one) => one.jar === where.jar && one.pooled === where.pooled;
+  const said0 = (values) => {
+    const filled = Object.entries(values).filter(([, value]) => value !== null);
+    return { ...Object.fromEntries(filled), of: where.jar ?? null, pooled: Boolean(where.pooled), hazy };
+  };
+  const shown = pad({
+    title: "Read", lead, fields: fieldsFor(view, where),
+    extra: (values, changed) => [
+      ...places.map(([label, one]) => button(label, () => { shown.box.close(); read(view, { lead: null, where: one }); }, { class: "chip", "aria-pressed": String(same(one)) })),
+      button("hazy", () => { hazy = !hazy; changed(); }, { class: "chip", "aria-pressed": String(hazy), "data-key": "hazy" }),
+    ],
+    note: (values) => comment(view, said0(values), typed),
+    actWords: (values) => {
+      const filled = Object.values(values).filter(Boolean);
+      return filled.length ? `Note ${filled.join(", ")}` : hazy ? "Note: hazy" : "Note";
+    },
+    accept: (values) => {
+      const thing = said0(values);
+      if (!Object.values(values).some(Boolean) && !hazy) throw new Error("Nothing is typed yet.");
+      const id = tell(view.id, "reading", thing);
+      const n = waiting(view.id).length;
+      done(Object.values(values).filter(Boolean).join(", ") || "Hazy", () => takeBack(view.id, id), { second: n && !api.isHere() ? words.waits(n) : "" });
+    },
+  });
+  return shown;
+}
+
+// What the reading would say, asked before it is kept; silence where the laptop is away.
+async function comment(view, thing, typed) {
+  typed.clear();
+  if (!thing.strength && !thing.collected) return [];
+  try {
+    const found = await api.post(`/api/runs/${encodeURIComponent(view.id)}/fit`, { thing: { kind: "reading", at_ms: Date.now(), ...thing } });
+    return [el("p", { class: found.fits ? "fits" : "fits edge" }, found.text), found.then ? el("p", { text: found.then }) : ""];
+  } catch (error) {
+    return error instanceof api.Refused ? [el("p", { class: "fault", text: `${error.message} ${error.hint}` })] : [];
+  }
+}
+
+// A word of taste for a jar.
+export function wordFor(view) {
+  const jars = view.strip.jars.filter((jar) => jar.state !== "planned" && jar.state !== "coming");
+  if (!jars.length) return;
+  const choose = sheet("A word on which jar?", el("div", { class: "tile-row many" }, jars.map((jar) => button(`${jar.n}`, () => {
+    choose.close();
+    taste(view, jar);
+  }, { class: "tile" }))));
+}
+
+export function taste(view, jar) {
+  askText(`Jar ${jar.n}, ${said("abv", jar.abv)}: a word`, {
+    value: jar.word ?? "", proposals: [...jar.leads ?? [], ...jar.marks ?? []].filter((name, k, all) => all.indexOf(name) === k).slice(0, 4),
+    accept: (text) => {
+      const id = tell(view.id, "word", { n: jar.n, text });
+      done(`Jar ${jar.n}: “${text}”`, () => takeBack(view.id, id));
+    },
+  });
+}

@@ -1,52 +1,33 @@
-// Numbers as people say them, rounded as everywhere in potsim.
-const plain = (value, decimals) => {
-  const text = value.toFixed(decimals);
-  const short = text.includes(".") ? text.replace(/0+$/, "").replace(/\.$/, "") : text;
-  return short === "-0" ? "0" : short;
+// What the view says itself: orders, acts, captions. Labels of the plan and its numbers come from the server.
+export const words = {
+  places: [["shelf", "Shelf"], ["plan", "Plan"], ["now", "Now"], ["pour", "Pour"], ["trials", "Trials"]],
+  capital: (text) => text.charAt(0).toUpperCase() + text.slice(1),
+  leads: " leads",
+  leadsThen: (next, where) => ` leads, ${next} from ${where}`,
+  kept: "kept", keeping: "keeping…", keptHere: "kept on this device", notYours: "an example, not yours",
+  order: {
+    drop: "First drop in", dropDue: "First drop is due",
+    jar: (next) => `Change to jar ${next} in`, jarSoon: (next) => `Get jar ${next} ready`, jarDue: (next) => `Change to jar ${next} now`,
+    taste: "Taste, then empty into the keep", tasteDue: "Taste and empty it now",
+    stop: "Stop in", stopSoon: "Be ready to stop", stopDue: "Stop: turn the heat off",
+    off: "Turn the heat off in", offSoon: "Be ready: heat off", offDue: "Turn off now",
+    least: "Pot at its least level in", leastSoon: "Be ready: heat off", leastDue: "Pot at its least: turn the heat off",
+    over: "The run is over",
+  },
+  where: {
+    at: (volume) => `at ${volume} collected`,
+    holds: (n, volume) => `jar ${n} has its ${volume}`,
+    working: (size, volume) => `until the jar holds ${size}, at ${volume}`,
+    carriesOn: "the plate's heat carries it to the stop",
+    stop: (volume, abv) => `at ${volume} collected, ${abv} at the spout`,
+    drop: "keep the first drops apart: heads",
+    past: (time) => `past the stop by ${time}`,
+  },
+  waits: (n) => (n === 1 ? "1 note waits here: laptop away" : `${n} notes wait here: laptop away`),
+  refused: (n) => (n === 1 ? "1 note was refused" : `${n} notes were refused`),
+  sound: { on: "sound on", off: "sound off", none: "no sound" },
+  yourRun: "your run will lie here",
+  nothingOver: "Nothing is over yet.",
+  oneMore: "One more to compare.",
+  noRun: "No run yet. Begin one from a plan.",
 };
-
-export function volume(litres) {
-  const size = Math.abs(litres);
-  if (size < 0.09995) return `${plain(litres * 1000, 1)} mL`;
-  if (size < 0.9995) return `${plain(litres * 1000, 0)} mL`;
-  return `${plain(litres, size < 9.995 ? 2 : 1)} L`;
-}
-
-export const millilitres = (litres) => `${plain(litres * 1000, 0)} mL`;
-export const abv = (value) => `${value.toFixed(1)} %`;
-export const degrees = (value) => `${value.toFixed(1)} °C`;
-export const share = (value) => `${plain(value * 100, Math.abs(value) < 0.0995 ? 1 : 0)} %`;
-export const mass = (grams) => (grams < 9.995 ? `${plain(grams, 2)} g` : `${plain(grams, 1)} g`);
-
-export function minutes(value) {
-  const whole = Math.round(value);
-  if (whole < 60) return `${whole} min`;
-  return `${Math.floor(whole / 60)} h ${String(whole % 60).padStart(2, "0")} min`;
-}
-
-// 12:05, for counting down.
-export function clock(min) {
-  const seconds = Math.max(0, Math.round(min * 60));
-  const hours = Math.floor(seconds / 3600);
-  const rest = `${String(Math.floor(seconds / 60) % 60).padStart(hours ? 2 : 1, "0")}:${String(seconds % 60).padStart(2, "0")}`;
-  return hours ? `${hours}:${rest}` : rest;
-}
-
-export function split(text) {
-  const found = /^(.*\d)\s*(\D+)$/.exec(text);
-  return found ? [found[1], found[2].trim()] : [text, ""];
-}
-
-export const ranges = (numbers) => {
-  const parts = [];
-  for (const n of numbers) {
-    const last = parts.at(-1);
-    if (last && last[1] === n - 1) last[1] = n;
-    else parts.push([n, n]);
-  }
-  return parts.map(([a, b]) => (a === b ? `${a}` : `${a}–${b}`)).join(", ");
-};
-
-// What a plan file calls by a key, the form calls by words.
-const KEYS = { heat_up_power: "power to heat up", neck_loss: "loss of the neck", pot_loss: "loss of the pot", min_level: "least level in the pot", pot_mass: "mass of the pot" };
-export const formly = (text) => text.replace("set min_level", "say its least level, under Still").replace(/\b[a-z]+(_[a-z]+)+\b/g, (key) => KEYS[key] ?? key);

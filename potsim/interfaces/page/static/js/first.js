@@ -1,0 +1,102 @@
+// The first minute: what is in the pot, which pot and heat, what strength in the bottle; then the run is seen.
+import * as api from "./api.js";
+import { figures, why } from "./answer.js";
+import { button, el, swap } from "./dom.js";
+import { putAt } from "./draft.js";
+import { parted } from "./formats.js";
+import { pad } from "./pad.js";
+import { held, tableOf } from "./held.js";
+import { keep, kept } from "./store.js";
+import { empty, stripIn } from "./strip.js";
+import { words } from "./words.js";
+
+const NEEDED = ["charge.0.volume", "charge.0.abv", "still.capacity", "still.power"];
+const QUESTIONS = [
+  ["What goes in the pot?", ["charge.0.volume", "charge.0.abv"]],
+  ["Which still?", ["still.capacity", "still.power"]],
+  ["What strength in the bottle?", ["bottling.abv", "bottling.bottle"]],
+];
+const field = (path) => {
+  const steps = path.split(".");
+  return tableOf(steps[0])?.fields.find((one) => one.key === steps[steps.length - 1]);
+};
+
+export function first({ onPlan, acts }) {
+  const given = kept("first", {});
+  const questions = el("div", { class: "questions" });
+  const below = el("div", { class: "first-strip" });
+  const strip = el("div", { class: "strip-host" });
+  const told = el("div", { class: "told", "aria-live": "polite" });
+  let found = null;
+  let shown = null;
+
+  const tables = () => {
+    const made = { title: "My first plan" };
+    for (const [path, value] of Object.entries(given)) if (value) putAt(made, path, value);
+    if (made.charge?.[0]) made.charge[0].name ??= "spirit";
+    if (made.charge?.[1]) made.charge[1].name ??= made.charge[1].abv ? "second spirit" : "water";
+    return made;
+  };
+
+  function ask(path) {
+    const paths = [...QUESTIONS.flatMap(([, all]) => all), "charge.1.volume", "charge.1.abv"].filter((one) => one.startsWith("charge.1") === path.startsWith("charge.1"));
+    pad({
+      title: field(path).label, first: paths.indexOf(path), lead: el("h2", { text: path.startsWith("charge.1") ? "Another spirit, or water" : QUESTIONS.find(([, all]) => all.includes(path))[0] }),
+      fields: paths.map((one) => {
+        const parts = parted(given[one]);
+        const { label, kind, units } = field(one);
+        return { key: one, label, kind, units, unit: parts?.unit, value: parts?.number ?? "" };
+      }),
+      actWords: () => "Done",
+      accept: (values) => { Object.assign(given, values); keep("first", given); draw(); reckon(); },
+    });
+  }
+
+  const box = (path, wide = false) => {
+    const one = field(path);
+    const parts = parted(given[path]);
+    return el("button", { type: "button", class: wide ? "box-field wide" : "box-field", "data-key": path, "aria-label": `${one.label}: ${given[path] ?? "not said"}`, on: { click: () => ask(path) } },
+      el("b", { text: parts?.number ?? "" }), el("span", { text: parts?.unit || one.units[0] || "" }));
+  };
+
+  function heated() {
+    const one = tableOf("still")?.fields.find((f) => f.key === "heated_by");
+    if (!one?.choices) return "";
+    return el("div", { class: "chips even" }, one.choices.map((name) => button(name, () => {
+      given["still.heated_by"] = given["still.heated_by"] === name ? null : name;
+      keep("first", given);
+      draw();
+      reckon();
+    }, { class: "chip", "aria-pressed": String(given["still.heated_by"] === name), "data-key": `heated${name}` })));
+  }
+
+  function draw() {
+    const more = given["charge.1.volume"] ? el("div", { class: "pair" }, box("charge.1.volume"), box("charge.1.abv"))
+      : button("and another spirit, or water", () => ask("charge.1.volume"), { class: "link", "data-key": "another" });
+    swap(questions, QUESTIONS.map(([title, paths], k) => el("section", null, el("h2", { text: title }), el("div", { class: "pair" }, paths.map((path) => box(path))),
+      k === 0 ? more : k === 1 ? heated() : "")));
+    const ready = NEEDED.every((path) => given[path]);
+    swap(acts, found ? button("See the plan", () => { keep("first", {}); onPlan(tables()); }, { class: "main", "data-key": "see" }) : "", acts.others ?? []);
+    if (!ready && !found) swap(below, empty(words.yourRun, 110));
+  }
+
+  async function reckon() {
+    if (!NEEDED.every((path) => given[path])) return;
+    try {
+      found = await api.post("/api/answer", { plan: tables() });
+      swap(below, strip, told);
+      shown ??= stripIn(strip, () => found && { strip: found.strip, height: 130 });
+      shown.draw();
+      swap(told, figures(found.answer), why(found.why, found.then));
+    } catch (error) {
+      swap(told, el("p", { class: "fault", role: "alert", text: [error.message, error.hint].filter(Boolean).join(" ") }));
+      if (!found) swap(below, empty(words.yourRun, 110), told);
+    }
+    draw();
+  }
+
+  const host = el("div", { class: "first" }, el("h1", { class: "order" }, "Three things,", el("br"), "then you see your run."), questions, below);
+  draw();
+  reckon();
+  return { host, close: () => shown?.end(), units: held.start.formats };
+}

@@ -1,0 +1,43 @@
+// Saying numbers: by the table of formats that the server serves, one entry for each kind of quantity.
+let table = {};
+
+export function useFormats(formats, system = "metric") { table = formats[system] ?? formats.metric; }
+
+const MINUS = "\u2212";
+
+function entry(kind, value) {
+  const found = table[kind] ?? { unit: "", times: 1, decimals: 1 };
+  const step = found.steps?.find((one) => Math.abs(value) < one.below);
+  return { plus: 0, ...found, ...step };
+}
+
+export const unit = (kind, value = 0) => entry(kind, value).unit;
+
+export function figure(kind, value) {
+  if (value === null || value === undefined || Number.isNaN(value)) return "–";
+  const { times = 1, plus = 0, decimals = 0 } = entry(kind, value);
+  const text = (value * times + plus).toFixed(decimals);
+  return text.replace(/^-(?=0*\.?0*$)/, "").replace("-", MINUS);
+}
+
+export const said = (kind, value) => [figure(kind, value), unit(kind, value)].filter(Boolean).join("\u00a0");
+
+// A difference: always with its sign.
+export function change(kind, value) {
+  const { times = 1, decimals = 0 } = entry(kind, value);
+  const text = Math.abs(value * times).toFixed(decimals);
+  const sign = Number(text) === 0 ? "±" : value < 0 ? MINUS : "+";
+  return `${sign}${text}\u00a0${unit(kind, value)}`;
+}
+
+// A value of the plan as typed, "1.5 L", as number and unit; null where it is something else.
+export function parted(typed) {
+  if (typeof typed === "number") return { number: String(typed), unit: "" };
+  const [number, ...rest] = String(typed ?? "").trim().split(" ");
+  return number !== "" && Number.isFinite(Number(number.replace(",", "."))) ? { number, unit: rest.join(" ") } : null;
+}
+
+// The same number in the unit in which formats say this kind, for steps and ticks.
+export const inShown = (kind, value) => { const e = entry(kind, value); return value * (e.times ?? 1) + (e.plus ?? 0); };
+export const fromShown = (kind, shown) => { const e = entry(kind, 0); return (shown - (e.plus ?? 0)) / (e.times ?? 1); };
+export const decimals = (kind) => entry(kind, 0).decimals ?? 0;

@@ -1,0 +1,87 @@
+// What all places share: words and numbers from the server, the shelf, and the run that is open.
+import * as api from "./api.js";
+import { useFormats } from "./formats.js";
+import { onOutbox, waiting } from "./outbox.js";
+import { keep, kept } from "./store.js";
+import { seen } from "./course.js";
+
+export const held = { start: null, shelf: null, run: null };
+const listeners = new Set();
+
+export const onChange = (react) => { listeners.add(react); return () => listeners.delete(react); };
+export const tellAll = (what) => { for (const react of [...listeners]) react(what); };
+
+// Begin with what this device kept, at once; what is fresh comes after.
+export async function begin() {
+  const id = kept("run");
+  held.shelf = api.lastGot("/api/shelf");
+  held.run = id ? api.lastGot(runPath(id)) : null;
+  held.start = api.lastGot("/api/start") ?? await api.getOrKept("/api/start");
+  useFormats(held.start.formats, kept("units", "metric"));
+  fresh(id).catch(() => {});
+}
+
+async function fresh(id) {
+  const start = await api.getOrKept("/api/start");
+  const changed = JSON.stringify(start) !== JSON.stringify(held.start);
+  held.start = start;
+  useFormats(start.formats, kept("units", "metric"));
+  if (changed) tellAll("start");
+  if (id) await loadRun(id);
+  if (held.run) return;
+  await loadShelf();
+  await loadRun(held.shelf.runs.find((run) => run.live)?.id);
+}
+
+let loading = null;
+export function loadShelf() {
+  loading ??= api.getOrKept("/api/shelf").then((shelf) => {
+    held.shelf = shelf;
+    tellAll("shelf");
+  }).finally(() => { loading = null; });
+  return loading;
+}
+
+const runPath = (id) => `/api/runs/${encodeURIComponent(id)}`;
+
+export async function loadRun(id) {
+  if (!id) return;
+  try {
+    const run = await api.getOrKept(runPath(id));
+    if (held.run?.id === run.id && run.version < held.run.version) return;
+    held.run = run;
+    keep("run", id);
+    tellAll("run");
+  } catch (error) {
+    if (!(error instanceof api.Refused)) return;
+    keep("run", null);
+    if (held.run?.id === id) held.run = null;
+    tellAll("run");
+  }
+}
+
+export function openRun(run) {
+  held.run = run;
+  keep("run", run?.id ?? null);
+  if (run) keep(`got${runPath(run.id)}`, run);
+  tellAll("run");
+}
+
+// The run with what waits on this device laid over it.
+export const runSeen = () => (held.run ? seen(held.run, waiting(held.run.id)) : null);
+
+export const section = (name) => held.start.schema.find((one) => one.section === name);
+export const tableOf = (name) => held.start.schema.flatMap((one) => one.tables).find((one) => one.table === name);
+
+export function listen() {
+  api.live((name, told) => {
+    if (name === "shelf") loadShelf().catch(() => {});
+    if (name === "hello" && held.run) loadRun(held.run.id);
+    if (name === "run" && told.id === held.run?.id) loadRun(told.id);
+  });
+  onOutbox(({ run, version }) => {
+    if (run && run === held.run?.id && version !== held.run.version) loadRun(run);
+    tellAll("outbox");
+  });
+  api.onReach(() => tellAll("reach"));
+}

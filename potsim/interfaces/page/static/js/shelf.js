@@ -1,0 +1,127 @@
+// Shelf: the live run first, then plans, runs and stills of the data folder; the first time, three questions.
+import * as api from "./api.js";
+import { button, el, swap } from "./dom.js";
+import { day, timeOfDay } from "./clock.js";
+import { open } from "./draft.js";
+import { first } from "./first.js";
+import { held, loadRun, loadShelf, onChange, openRun } from "./held.js";
+import { useTheme } from "./main.js";
+import { onMyPhone } from "./phone.js";
+import { asks, askText, sheet } from "./sheet.js";
+import { device, keep, kept } from "./store.js";
+import { thumb } from "./strip.js";
+import { done } from "./undo.js";
+
+export function show(host, { go }) {
+  const body = el("div", { class: "shelf-body" });
+  const acts = el("div", { class: "acts above" });
+  host.append(el("section", { class: "place shelf" }, body, acts));
+  let asking = kept("asking", false);
+  let questions = null;
+
+  const toPlan = (tables, more) => { keep("asking", false); open(tables, more); go("plan"); };
+  const example = () => toPlan(held.start.example, { example: true, words: "Example opened" });
+
+  function openFile() {
+    const input = el("input", { type: "file", accept: ".toml,text/plain" });
+    input.addEventListener("change", async () => {
+      const [file] = input.files;
+      if (!file) return;
+      try {
+        const { plan } = await api.post("/api/open", { text: await file.text(), name: file.name });
+        toPlan(plan, { words: `${file.name} opened` });
+      } catch (error) { done(error.message, null, { second: error.hint }); }
+    });
+    input.click();
+  }
+
+  async function openPlan(id) {
+    try {
+      const { plan } = await api.getOrKept(`/api/plans/${encodeURIComponent(id)}`);
+      toPlan(plan, { id, words: "Another plan opened" });
+    } catch (error) { done(error.message, null); }
+  }
+
+  async function openOldRun(one) {
+    await loadRun(one.id);
+    go(one.live ? "now" : "pour");
+  }
+
+  function more(kind, one) {
+    const shown = sheet(one.title, el("div", { class: "list-acts" },
+      button("Rename", () => { shown.close(); askText("New name", { value: one.title, accept: (title) => act(kind, one, "rename", { title }) }); }, { class: "quiet" }),
+      button("Print", () => { shown.close(); api.openPrintable("/api/sheet", kind === "runs" ? { run: one.id } : { plan_id: one.id }).catch((error) => done(error.message, null)); }, { class: "quiet", hidden: kind === "stills" }),
+      button("Delete", () => { shown.close(); asks(`Delete “${one.title}”?`, "Delete it", () => act(kind, one, "delete", {})); }, { class: "quiet" })));
+  }
+
+  async function act(kind, one, what, said) {
+    try {
+      await api.post(`/api/${kind}/${encodeURIComponent(one.id)}/${what}`, said);
+      if (what === "delete" && kind === "runs" && held.run?.id === one.id) openRun(null);
+      await loadShelf();
+    } catch (error) { done(error.message, null, { second: error.hint }); }
+  }
+
+  const line = (kind, one, press, words) => el("li", null, el("button", { type: "button", class: "shelf-row", "data-key": `${kind}${one.id}`, on: { click: press } },
+    thumb(one.thumb), el("span", { class: "shelf-words" }, el("b", null, one.live ? el("i", { class: "dot", role: "img", "aria-label": "on now" }) : "", one.title), el("span", { text: words }))),
+  button("…", () => more(kind, one), { class: "quiet small", "aria-label": `${one.title}: rename, print or delete` }));
+
+  const group = (title, rows) => (rows.length ? el("section", null, el("h2", { text: title }), el("ul", { class: "list" }, rows)) : "");
+  const when = (one) => `${day(one.begun)}, ${timeOfDay(one.begun)}`;
+
+  function list() {
+    const { plans, runs, stills } = held.shelf;
+    const live = runs.filter((one) => one.live);
+    const past = runs.filter((one) => !one.live);
+    swap(body, el("h1", { class: "unseen", text: "Shelf" }), group("On now", live.map((one) => line("runs", one, () => openOldRun(one), when(one)))),
+      group("Plans", plans.map((one) => line("plans", one, () => openPlan(one.id), one.line ?? "cannot be run as it stands"))),
+      group("Runs", past.map((one) => line("runs", one, () => openOldRun(one), [when(one), one.line].filter(Boolean).join(" · ")))),
+      group("Stills", stills.map((one) => line("stills", one, () => still(one), [one.line, one.learnt].filter(Boolean).join(" · ")))), thisDevice());
+    swap(acts, button("New plan", () => { asking = true; keep("asking", true); draw(); }, { class: "main" }), button("Example", example, { class: "quiet" }), button("Open a file", openFile, { class: "quiet" }));
+  }
+
+  function still(one) {
+    const shown = sheet(one.title, [el("p", { text: one.line }), one.learnt ? el("p", { text: `Learnt: ${one.learnt}` }) : ""], {
+      acts: [button("Plan with it", () => { shown.close(); toPlan({ title: "New plan", charge: [{ name: "spirit", volume: "1 L", abv: "50 %" }], still: one.still }, { words: "Plan with this still" }); }, { class: "main" })],
+    });
+  }
+
+  const thisDevice = () => button("This device", () => {
+    const shown = sheet("This device", []);
+    const again = () => swap(shown.body, settings(again));
+    again();
+  }, { class: "link", "data-key": "device" });
+
+  function settings(again) {
+    const theme = kept("theme");
+    const names = [[null, "as the device"], ["light", "light"], ["dark", "dark"]];
+    return el("div", { class: "settings" }, el("div", { class: "chips" },
+      names.map(([name, label]) => button(label, () => { useTheme(name); again(); }, { class: "chip", "aria-pressed": String(theme === name), "data-key": `theme${label}` }))),
+    el("div", { class: "chips" }, button("acts for the left hand", () => {
+      keep("left", !kept("left", false));
+      document.documentElement.classList.toggle("left", kept("left", false));
+      again();
+    }, { class: "chip", "aria-pressed": String(kept("left", false)), "data-key": "left" }),
+    button(`called “${device()}”`, () => askText("What is this device called?", { value: device(), proposals: ["kitchen", "shed"], most: 40, accept: (name) => { if (name) keep("device", name); again(); } }), { class: "chip", "data-key": "device" }),
+    button("On my phone", onMyPhone, { class: "chip", "data-key": "phone" })));
+  }
+
+  function draw() {
+    const bare = held.shelf && !held.shelf.plans.length && !held.shelf.runs.length;
+    if (!held.shelf) { swap(body, el("p", { class: "caption", text: "looking into the data folder…" })); return; }
+    if (bare || asking) {
+      if (questions) return;
+      acts.others = [bare ? "" : button("To the shelf", () => { asking = false; keep("asking", false); questions = null; draw(); }, { class: "quiet" }), button("Show an example", example, { class: "quiet" }), button("Open a file", openFile, { class: "quiet" })];
+      questions = first({ acts, onPlan: (tables) => toPlan(tables, { words: "Plan made" }) });
+      swap(body, questions.host, thisDevice());
+      return;
+    }
+    questions?.close();
+    questions = null;
+    list();
+  }
+  const stop = onChange((what) => { if (what === "shelf") draw(); });
+  loadShelf().catch(() => {});
+  draw();
+  return { close: () => { stop(); questions?.close(); } };
+}

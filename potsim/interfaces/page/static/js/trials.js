@@ -1,0 +1,127 @@
+// Trials: runs and plans side by side on one strip, only what differs, poured together, and the next one.
+import * as api from "./api.js";
+import { TICK, button, el, icon, svg, swap } from "./dom.js";
+import { draft } from "./draft.js";
+import { figure } from "./formats.js";
+import { held, loadShelf, onChange } from "./held.js";
+import { lanesPicture, leadBand } from "./lanes.js";
+import { nextTrial } from "./tasting.js";
+import { sheet } from "./sheet.js";
+import { keep, kept } from "./store.js";
+import { stripIn } from "./strip.js";
+import { done } from "./undo.js";
+import { words } from "./words.js";
+
+const MOST = 4;
+const keyOf = (part) => JSON.stringify(part);
+
+export function show(host, { go }) {
+  const parts = { head: el("div", { class: "trials-head" }), strip: el("div", { class: "strip-host" }), lanes: el("div", { class: "lanes-host" }), body: el("div", { class: "trials-body" }), acts: el("div", { class: "acts above" }) };
+  host.append(el("section", { class: "place trials" }, parts.head, parts.strip, parts.lanes, parts.body, parts.acts));
+  let chosen = kept("trials", []);
+  let found = null;
+  let ratio = kept("ratio", 0.5);
+  let poured = null;
+  let fault = null;
+
+  const choices = () => [
+    ...(draft.tables ? [{ title: `${draft.tables.title ?? "The plan"}, on the table`, part: { tables: draft.tables }, key: "table" }] : []),
+    ...(held.shelf?.runs ?? []).map((one) => ({ title: `${one.title}, run`, part: { run: one.id }, key: keyOf({ run: one.id }) })),
+    ...(held.shelf?.plans ?? []).map((one) => ({ title: one.title, part: { plan: one.id }, key: keyOf({ plan: one.id }) })),
+  ];
+  const picked = () => chosen.map((key) => choices().find((one) => one.key === key)).filter(Boolean);
+
+  const strip = stripIn(parts.strip, () => {
+    if (!found) return null;
+    const last = found.strips[found.strips.length - 1];
+    const ends = found.strips.map((one) => one.end_l);
+    return { strip: last, height: innerWidth >= 1000 ? 150 : 150, endL: Math.max(...ends), maxAbv: Math.max(...found.strips.flatMap((one) => one.curve.abv)), beside: [], ghost: found.strips[0], axis: false, topRoom: 8 };
+  });
+
+  async function compare() {
+    const these = picked();
+    found = null;
+    fault = null;
+    if (these.length > 1) {
+      try { found = await api.post("/api/compare", { parts: these.map((one) => one.part) }); } catch (error) { fault = error; }
+    }
+    draw();
+    if (found) blend();
+  }
+
+  async function blend() {
+    const these = picked();
+    if (these.length < 2 || !found?.bottle_ml) { return; }
+    const shares = these.length === 2 ? [1 - ratio, ratio] : these.map(() => 1 / these.length);
+    const most = Math.min(...found.bottle_ml.map((ml, k) => (shares[k] > 0.01 ? ml / shares[k] : Infinity)));
+    try {
+      poured = await api.post("/api/blend", { parts: these.map((one, k) => ({ ...one.part, volume: `${Math.round(shares[k] * most)} mL` })) });
+    } catch (error) { poured = { text: [error.message, error.hint].filter(Boolean).join(" ") }; }
+    drawBlend();
+  }
+
+  function choose() {
+    const list = el("div", { class: "library" });
+    const draw1 = () => swap(list, choices().map((one) => el("button", {
+      type: "button", class: "pick", role: "checkbox", "aria-checked": String(chosen.includes(one.key)), "data-key": one.key,
+      on: { click: () => { chosen = chosen.includes(one.key) ? chosen.filter((key) => key !== one.key) : [...chosen, one.key].slice(-MOST); draw1(); } },
+    }, el("span", { class: "box" }, icon(TICK)), el("b", { text: one.title }))));
+    const shown = sheet("Compare which?", list, { acts: [button("Side by side", () => { shown.close(); keep("trials", chosen); compare(); }, { class: "main" })] });
+    draw1();
+  }
+
+  const rows = () => el("table", { class: "differs" }, el("caption", { text: "What differs" }), el("thead", null, el("tr", null, el("th", { scope: "col" }, el("span", { class: "unseen", text: "what" })), found.names.map((_, k) => el("th", { scope: "col", text: String(k + 1) })), el("th", { scope: "col" }, el("span", { text: "in bottle" })))),
+    el("tbody", null, found.rows.map((row) => el("tr", null, el("th", { scope: "row" }, row.label, el("small", { text: ` ${row.unit ?? ""}` })), row.values.map((value, k) => el("td", { class: k === row.values.length - 1 ? "last" : null, text: value })), el("td", { class: "effect", text: row.effect ?? "" })))));
+
+  // In a litre bottled: a ring for the first, a dot for the last, on one scale of equal ratios.
+  function oils() {
+    const all = found.oils.flatMap((one) => one.values).filter((x) => x > 0);
+    if (!all.length) return "";
+    const [low, high] = [Math.min(...all) / 1.3, Math.max(...all) * 1.3];
+    const x = (v) => 4 + (Math.log(Math.max(v, low) / low) / Math.log(high / low)) * 192;
+    return el("div", { class: "oils" }, el("h2", null, "In a litre bottled ", el("small", { text: "mg of oil, ○ 1 ● last" })), el("ul", null, found.oils.map((one) => {
+      const [a, b] = [one.values[0], one.values[one.values.length - 1]];
+      return el("li", { class: one.differs ? "differs" : null }, el("span", { text: one.label }), svg("svg", { viewBox: "0 0 200 20", class: "oil", role: "img", "aria-label": one.values.map((v) => v.toPrecision(2)).join(" and ") },
+        svg("path", { d: "M0 10H200", class: "grid" }), svg("path", { d: `M${x(a)} 10H${x(b)}`, class: "span" }), svg("circle", { cx: x(a), cy: 10, r: 5.5, class: "ring" }), svg("circle", { cx: x(b), cy: 10, r: 5.5, class: one.differs ? "dot-now" : "dot-same" })));
+    })));
+  }
+
+  const blendHost = el("div", { class: "blend" });
+  function drawBlend() {
+    const these = picked();
+    if (!found || these.length < 2) { swap(blendHost); return; }
+    const slider = el("input", { type: "range", min: 0, max: 1, step: 0.05, value: ratio, "aria-label": "how much of the second", "data-key": "ratio" });
+    const label = el("b", { text: `${Math.round((1 - ratio) * 100)} : ${Math.round(ratio * 100)}` });
+    slider.addEventListener("input", () => { ratio = Number(slider.value); label.textContent = `${Math.round((1 - ratio) * 100)} : ${Math.round(ratio * 100)}`; });
+    slider.addEventListener("change", () => { keep("ratio", ratio); blend(); });
+    swap(blendHost, el("h2", { text: "Pour them together" }), these.length === 2 ? el("div", { class: "ratio" }, el("span", { text: "1" }), slider, el("span", { text: "2" }), label) : "", poured ? el("p", { class: "edge-none", text: poured.text }) : "", poured?.one_run ? el("p", { class: "caption", text: poured.one_run }) : "");
+  }
+
+  function draw() {
+    const these = picked();
+    swap(parts.head, el("h1", { text: these.length < 2 ? words.oneMore : these.length === 2 ? `${found?.names[1] ?? these[1].title} against ${found?.names[0] ?? these[0].title}` : `${these.length} side by side` }), button("Choose", choose, { class: "quiet", "data-key": "choose" }));
+    swap(parts.lanes);
+    if (found) {
+      strip.draw();
+      const width = parts.lanes.clientWidth;
+      const endL = Math.max(...found.strips.map((one) => one.end_l));
+      swap(parts.lanes, el("p", { class: "stops" }, found.stops.join("; ")), found.lanes.groups.length ? (innerWidth >= 1000 ? lanesPicture(found.lanes, { width, endL }) : leadBand(found.lanes, { width, endL, labels: true })) : "");
+      swap(parts.body, rows(), oils(), blendHost);
+      drawBlend();
+    } else {
+      swap(parts.strip);
+      swap(parts.body, fault ? el("p", { class: "fault edge", text: [fault.message, fault.hint].filter(Boolean).join(" ") }) : el("p", { class: "caption", text: choices().length < 2 ? "Keep a second plan or make a run: then two can lie on one strip." : "Choose two or more; they lie on one strip." }));
+    }
+    const run = these.map((one) => one.part.run).filter(Boolean).pop();
+    swap(parts.acts, button("Print", () => (run ? api.openPrintable("/api/sheet", { run }).catch((error) => done(error.message, null)) : done("Choose a run to print.", null)), { class: "quiet" }),
+      run ? button("Next trial", () => nextTrial({ id: run }, go), { class: "main" }) : button("Choose", choose, { class: "main" }));
+  }
+
+  const stop = onChange((what) => { if (what === "shelf" && !found) draw(); });
+  loadShelf().catch(() => {});
+  if (picked().length < 2) { chosen = choices().slice(0, 2).map((one) => one.key); }
+  compare();
+  const resized = () => draw();
+  addEventListener("resize", resized);
+  return { close: () => { stop(); strip.end(); removeEventListener("resize", resized); }, digits: figure };
+}
