@@ -32,6 +32,7 @@ async function ask(path, options = {}) {
     reach(false);
     throw new Away("The laptop does not answer.");
   }
+  if (answer.status === 409) throw new Away("Asked anew elsewhere.");
   if (answer.status >= 500 || answer.status === 429) {
     reach(answer.status !== 502 && answer.status !== 504);
     throw new Away("The laptop is busy; trying again.");

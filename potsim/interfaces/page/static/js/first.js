@@ -5,7 +5,7 @@ import { button, el, swap } from "./dom.js";
 import { putAt } from "./draft.js";
 import { parted } from "./formats.js";
 import { pad } from "./pad.js";
-import { held, tableOf } from "./held.js";
+import { tableOf } from "./held.js";
 import { keep, kept } from "./store.js";
 import { empty, stripIn } from "./strip.js";
 import { words } from "./words.js";
@@ -98,5 +98,5 @@ export function first({ onPlan, acts }) {
   const host = el("div", { class: "first" }, el("h1", { class: "order" }, "Three things,", el("br"), "then you see your run."), questions, below);
   draw();
   reckon();
-  return { host, close: () => shown?.end(), units: held.start.formats };
+  return { host, close: () => shown?.end() };
 }

@@ -36,8 +36,3 @@ export function parted(typed) {
   const [number, ...rest] = String(typed ?? "").trim().split(" ");
   return number !== "" && Number.isFinite(Number(number.replace(",", "."))) ? { number, unit: rest.join(" ") } : null;
 }
-
-// The same number in the unit in which formats say this kind, for steps and ticks.
-export const inShown = (kind, value) => { const e = entry(kind, value); return value * (e.times ?? 1) + (e.plus ?? 0); };
-export const fromShown = (kind, shown) => { const e = entry(kind, 0); return (shown - (e.plus ?? 0)) / (e.times ?? 1); };
-export const decimals = (kind) => entry(kind, 0).decimals ?? 0;

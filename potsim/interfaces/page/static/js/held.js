@@ -30,7 +30,7 @@ async function fresh(id) {
   if (id) await loadRun(id);
   if (held.run) return;
   await loadShelf();
-  await loadRun(held.shelf.runs.find((run) => run.live)?.id);
+  await loadRun((held.shelf.runs.find((run) => run.live) ?? held.shelf.runs[0])?.id);
 }
 
 let loading = null;
@@ -72,6 +72,14 @@ export const runSeen = () => (held.run ? seen(held.run, waiting(held.run.id)) : 
 
 export const section = (name) => held.start.schema.find((one) => one.section === name);
 export const tableOf = (name) => held.start.schema.flatMap((one) => one.tables).find((one) => one.table === name);
+
+// The label of a key of the plan, "still.power" or a figure of the run.
+export function labelled(key) {
+  const steps = key.split(".");
+  const last = steps[steps.length - 1];
+  const field = tableOf(steps.slice(0, -1).filter((step) => !/^\d+$/.test(step)).join("."))?.fields.find((one) => one.key === last);
+  return field?.label ?? last.replaceAll("_", " ");
+}
 
 export function listen() {
   api.live((name, told) => {

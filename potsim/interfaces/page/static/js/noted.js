@@ -7,10 +7,11 @@ import { pad } from "./pad.js";
 import { device } from "./store.js";
 import { done } from "./undo.js";
 
-const SHOWN = new Set(["jar", "reading", "word", "off", "heat", "hold_up", "note", "measured", "water", "bottled", "pool"]);
+const HIDDEN = new Set(["pool", "title"]);
 
+// What the laptop has is in its words; what waits here is said from what was typed.
 function line(thing, view) {
-  if (thing.line) return thing.line;
+  if (thing.waits === false) return thing.text;
   if (thing.kind === "jar") {
     const jar = view.strip.jars.find((one) => one.n === thing.n);
     return `Jar ${thing.n} ${thing.left_out ? "left out" : "full"}, ${thing.volume ?? said("volume", jar?.volume_l)}`;
@@ -23,7 +24,7 @@ const readingWords = (thing) => [thing.collected, thing.volume, thing.strength, 
   thing.hazy && "hazy"].filter(Boolean).join(", ");
 
 export function notedList(view, most = Infinity) {
-  const things = view.things.filter((one) => SHOWN.has(one.kind)).sort((a, b) => b.at_ms - a.at_ms);
+  const things = view.things.filter((one) => !HIDDEN.has(one.kind)).sort((a, b) => b.at_ms - a.at_ms);
   const rows = things.slice(0, most).map((one) => el("li", { class: one.struck ? "struck" : null },
     el("span", { class: "when", text: view.heat_ms ? countdown((one.at_ms - view.heat_ms) / 60000) : "" }),
     el("span", { class: "what", text: line(one, view) + (one.waits ? " · waits here" : "") }),

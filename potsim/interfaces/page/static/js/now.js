@@ -5,7 +5,7 @@ import { collected, spoutNow } from "./course.js";
 import { countdown, everySecond, minutesSince } from "./clock.js";
 import { button, el, say, seenHeight, swap, tapOrHold, textWidth } from "./dom.js";
 import { figure, said, unit } from "./formats.js";
-import { held, onChange, runSeen } from "./held.js";
+import { onChange, runSeen } from "./held.js";
 import { lanesPicture, leadBand, leadsNow } from "./lanes.js";
 import { notedList, refusedList } from "./noted.js";
 import { orderOf } from "./order.js";
@@ -14,7 +14,6 @@ import { read, wordFor } from "./reading.js";
 import { pad } from "./pad.js";
 import { ready } from "./ready.js";
 import { sheet } from "./sheet.js";
-import { device } from "./store.js";
 import { stripIn } from "./strip.js";
 import { done } from "./undo.js";
 import { words } from "./words.js";
@@ -53,11 +52,11 @@ function over(host, view, go) {
   host.append(el("section", { class: "place now-over" }, el("p", { class: "sub" }, el("span", { text: view.title }), el("span", { text: "heat is off" })),
     el("h1", { class: "order", text: words.order.over }), el("p", { text: "Let it cool; water runs till the spout is cold." }), strip, list,
     el("div", { class: "acts" }, button("Heat is still on", () => {
-      const last = view.things.filter((one) => one.kind === "off" && !one.struck).pop();
+      const last = view.things.filter((one) => (one.kind === "heat" || one.kind === "off") && !one.struck).pop();
       if (last) takeBack(view.id, last.id);
     }, { class: "quiet" }), button("Pour", () => go("pour"), { class: "main" }))));
   alarms.letSleep();
-  const drawn = stripIn(strip, () => ({ strip: runSeen().strip, height: 150 }));
+  const drawn = stripIn(strip, () => ({ strip: runSeen().strip, height: 150, band: false }));
   const update = () => { drawn.draw(); swap(list, notedList(runSeen())); };
   update();
   return { close: drawn.end, update };
@@ -170,7 +169,8 @@ function running(host) {
   };
 
   function jar(one, more) {
-    const id = tell(view.id, "jar", { n: one.n, volume: null, left_out: false, saw: view.jarsNoted, ...more });
+    const working = view.working && one.role === "keep";
+    const id = tell(view.id, "jar", { n: one.n, volume: null, left_out: working ? false : null, saw: view.jarsNoted, ...more });
     const name = more.left_out ? `Jar ${one.n} left out` : view.working ? `Jar ${one.n} emptied` : `Jar ${one.n} full`;
     done(`${name}, ${more.volume ?? said("volume", one.volume_l)}`, () => takeBack(view.id, id), { second: view.working ? "Undo mends the note only" : away() });
     navigator.vibrate?.(40);
@@ -202,7 +202,7 @@ function running(host) {
     swap(parts.noted, el("div", { class: "noted-head" }, el("h2", { text: "Noted" }), el("span", { text: view.forecast.slower ?? "" })), notedList(view, 5));
     const refused = refusedList(view);
     const waits = waiting(view.id).length;
-    swap(parts.trouble, refused, view.forecast.trouble ? el("p", { class: "edge", text: view.forecast.trouble }) : [],
+    swap(parts.trouble, refused, [view.forecast.trouble, ...view.forecast.odd ?? [], ...(view.forecast.aside ?? []).map((one) => one.message)].filter(Boolean).slice(0, 2).map((text) => el("p", { class: "edge", text })),
       waits && !isHere() ? el("p", { class: "caption", text: words.waits(waits) }) : []);
   }
 
@@ -229,7 +229,7 @@ function running(host) {
   addEventListener("resize", update);
   update();
   alarms.stayAwake();
-  return { update, close: () => { tick(); strip.end(); removeEventListener("resize", update); delete document.body.dataset.stage; }, by: device(), of: held.run?.id };
+  return { update, close: () => { tick(); strip.end(); removeEventListener("resize", update); delete document.body.dataset.stage; } };
 }
 
 // The line does not move as digits change: digits are of one width, and the size is chosen by the count of signs.

@@ -1,6 +1,5 @@
 // What was told at the still is kept on this device, each thing under an id of its own, until it is accepted.
 import * as api from "./api.js";
-import { now } from "./clock.js";
 import { uuid } from "./dom.js";
 import { device, drop, keep, kept, names, onOtherTab } from "./store.js";
 
@@ -18,7 +17,7 @@ export const waiting = (run) => entries().filter((one) => !one.refused && !one.a
 export const held = (run) => entries().filter((one) => (one.refused || one.asks) && (!run || one.run === run));
 
 // Tell a run something: at once on this device, on the laptop as soon as it is there.
-export function tell(run, kind, said, atMs = now()) {
+export function tell(run, kind, said, atMs = Date.now()) {
   const thing = { id: uuid(), at_ms: Math.round(atMs), device: device(), kind, ...said };
   keep(BEFORE + thing.id, { run, thing });
   changed();
@@ -70,7 +69,7 @@ export async function flush() {
     const things = waiting(run).slice(0, 100);
     marked(run, things);
     try {
-      const said = await api.post(`/api/runs/${encodeURIComponent(run)}/tell`, { things, device: device() });
+      const said = await api.post(`/api/runs/${encodeURIComponent(run)}/tell`, { things, device: device(), sent_ms: Date.now() });
       settle(said);
       changed({ run, version: said.version });
     } catch (error) {

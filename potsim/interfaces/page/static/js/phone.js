@@ -1,6 +1,6 @@
 // The page on the phone: a square to scan, made by the server.
 import * as api from "./api.js";
-import { el, svg } from "./dom.js";
+import { button, el, svg, swap } from "./dom.js";
 import { sheet } from "./sheet.js";
 
 function square(rows) {
@@ -11,13 +11,22 @@ function square(rows) {
 }
 
 export async function onMyPhone() {
+  const shown = sheet("On my phone", []);
+  await draw(shown);
+}
+
+async function draw(shown) {
   let content;
   try {
     const found = await api.get("/api/phone");
-    content = [found.rows?.length && found.reachable ? square(found.rows) : "", found.reachable ? el("p", { class: "address", text: found.url }) : "", found.text ? el("p", { text: found.text }) : "",
+    const turn = (on) => button(on ? "Open it to the home network" : "Close it again", async () => {
+      try { await api.post("/api/phone", { on }); } catch (error) { swap(shown.body, el("p", { class: "fault", text: [error.message, error.hint].filter(Boolean).join(" ") })); return; }
+      draw(shown);
+    }, { class: on ? "main" : "quiet" });
+    content = [found.rows?.length && found.reachable ? square(found.rows) : "", found.reachable ? el("p", { class: "address", text: found.url }) : "", found.reachable ? turn(false) : el("p", { text: "Now only this computer reaches the page. Opened, whoever is in your home network and has the square reaches it; what is sent is not encrypted." }), found.reachable || found.can === false ? "" : turn(true),
       found.reachable ? el("p", { class: "caption", text: "The phone must be in the same network. It stays let in, also when potsim is started anew." }) : ""];
   } catch (error) {
     content = el("p", { text: error.message });
   }
-  sheet("On my phone", content);
+  swap(shown.body, content);
 }

@@ -4,7 +4,7 @@ import { figures, inOneLine, why } from "./answer.js";
 import { bill, library } from "./botanicals.js";
 import { endOf, fine, flagOver, grips } from "./curve.js";
 import { UNDO, button, el, icon, seenHeight, swap, uuid } from "./dom.js";
-import { change, draft, mine, open, undo, valueAt } from "./draft.js";
+import { change, draft, mine, undo } from "./draft.js";
 import { askings } from "./askings.js";
 import { sectionForm } from "./form.js";
 import { held, onChange, openRun, section } from "./held.js";
@@ -175,7 +175,7 @@ async function begin(go) {
   if (!draft.answer || draft.fault) { done(draft.fault?.message ?? "The answer is not there yet.", null); return; }
   beginning ??= uuid();
   try {
-    const run = await api.post("/api/runs", { plan: draft.tables, thing: beginning, device: device() });
+    const run = await api.post("/api/runs", { plan: draft.tables, thing: beginning, device: device(), ...(draft.id ? { from: draft.id } : {}) });
     beginning = null;
     openRun(run);
     go("now");
@@ -184,4 +184,3 @@ async function begin(go) {
   }
 }
 
-export { open, valueAt };

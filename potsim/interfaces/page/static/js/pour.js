@@ -16,6 +16,20 @@ import { words } from "./words.js";
 const OVER = new Set(["over", "safe", "out"]);
 
 export function show(host, { go }) {
+  let inner = null;
+  const draw = () => {
+    const kind = runSeen()?.heat_ms ? held.run.id : "none";
+    if (inner?.kind === kind) return;
+    inner?.close?.();
+    host.replaceChildren();
+    inner = { ...pouring(host, go), kind };
+  };
+  const stop = onChange((what) => { if (what === "run" || what === "outbox") draw(); });
+  draw();
+  return { close: () => { stop(); inner.close?.(); } };
+}
+
+function pouring(host, go) {
   const view0 = runSeen();
   if (!view0 || !view0.heat_ms) {
     host.append(el("section", { class: "place" }, el("h1", { class: "order", text: words.nothingOver }), el("p", { class: "caption", text: "Jars that are full come here to be tasted, chosen and poured." }),
@@ -27,13 +41,20 @@ export function show(host, { go }) {
   let view = view0;
   let pour = view.pour;
   let asked = 0;
-
-  const chosenLast = () => view.things.filter((one) => one.kind === "pool" && !one.struck).pop()?.jars;
+  const fresh = (kind) => view.fresh.filter((one) => one.kind === kind).pop();
+  const chosenLast = () => fresh("pool")?.jars;
+  const measuredNow = () => {
+    const told = fresh("measured");
+    if (told) return told;
+    const m = pour?.measured ?? view.pour?.measured;
+    if (!m) return null;
+    return { mass: m.mass_g ? said("mass", m.mass_g) : null, strength: m.abv === null ? null : said("abv", m.abv), temperature: m.at_c === null ? null : said("temperature", m.at_c) };
+  };
   let chosen = new Set(chosenLast() ?? pour?.jars ?? view.strip.jars.filter((jar) => jar.role === "keep").map((jar) => jar.n));
 
   const jarsHere = () => view.strip.jars.filter((jar) => OVER.has(jar.state));
   const poured = () => ({ ...view.strip, jars: jarsHere().map((jar) => (jar.role === "heads" && !chosen.has(jar.n) ? jar : { ...jar, state: chosen.has(jar.n) ? "over" : "out", role: jar.role === "heads" ? "keep" : jar.role })) });
-  const strip = stripIn(parts.strip, () => ({ strip: poured(), height: 150, topRoom: 6, axisRoom: 36 }));
+  const strip = stripIn(parts.strip, () => ({ strip: poured(), height: 150, topRoom: 6, axisRoom: 36, band: false }));
 
   function toggle(n) {
     const next = new Set(chosen);
@@ -62,7 +83,7 @@ export function show(host, { go }) {
       ? [el("b", { text: said("abv", jar.measured_abv) }), el("small", { text: said("abv", jar.abv) })] : el("span", { text: said("abv", jar.abv) })));
 
   function measure(first) {
-    const m = view.things.filter((one) => one.kind === "measured" && !one.struck).pop() ?? {};
+    const m = measuredNow() ?? {};
     const units = { mass: ["g", "oz"], strength: tableOf("bottling")?.fields.find((f) => f.key === "abv")?.units ?? ["%"], temperature: ["°C", "°F"] };
     const labels = { mass: "mass", strength: "strength", temperature: "at" };
     const keys = ["mass", "strength", "temperature"];
@@ -79,7 +100,7 @@ export function show(host, { go }) {
   }
 
   const boxed = (key, unit, k, kind) => {
-    const m = view.things.filter((one) => one.kind === "measured" && !one.struck).pop();
+    const m = measuredNow();
     const parts0 = parted(m?.[key]);
     return el("button", { type: "button", class: "box-field", "data-key": `jug${key}`, "aria-label": `${kind}: ${m?.[key] ?? "not measured"}`, on: { click: () => measure(k) } }, el("b", { text: parts0?.number ?? "" }), el("span", { text: parts0?.unit ?? unit }));
   };
@@ -87,18 +108,20 @@ export function show(host, { go }) {
   function jug() {
     if (!pour) { swap(parts.jug); return; }
     const { pool, water, measured } = pour;
-    const rest = water.in_g ? Math.max(0, water.total_g - water.in_g) : null;
-    const number = rest !== null ? figure("water", rest) : measured ? figure("water", water.first_g) : `${figure("water", water.low_g)}–${figure("water", water.high_g)}`;
+    if (!water) { swap(parts.jug, el("div", { class: "jug-head" }, el("h2", { text: "Poured together" }), el("span", { text: `${said("volume", pool.volume_l)}, ${said("abv", pool.abv)}` })), el("p", { class: "water-words", text: pour.text ?? "" })); return; }
+    const rest = water.in_g ? Math.max(0, water.first_g) : null;
+    const band = !measured && rest === null;
+    const number = band ? `${figure("water", water.first_low_g ?? water.low_g)}–${figure("water", water.first_high_g ?? water.high_g)}` : figure("water", water.first_g);
     swap(parts.jug, el("div", { class: "jug-head" }, el("h2", { text: measured ? "In the jug, measured" : "In the jug: measure it" }), el("span", { text: `forecast ${said("volume", pool.volume_l)}, ${said("abv", pool.abv)}` })),
       el("div", { class: "trio" }, boxed("mass", "g", 0, "mass"), boxed("strength", "%", 1, "strength"), boxed("temperature", "°C", 2, "temperature")),
-      el("h2", { text: rest !== null ? "Still to pour in" : "Pour in water" }),
-      el("div", { class: "water" }, el("p", { class: measured || rest !== null ? "water-number" : "water-number band" }, el("b", { text: number }), el("span", { text: " g" })),
-        el("p", { class: "water-words" }, measured ? "" : el("b", { text: "forecast; nine tenths first. " }), pour.text ?? "")));
+      el("h2", { text: pour.weak ? "No water" : rest !== null ? "Still to pour in" : "Pour in water" }),
+      el("div", { class: "water" }, el("p", { class: band ? "water-number band" : "water-number" }, el("b", { text: number }), el("span", { text: " g" })),
+        el("p", { class: "water-words" }, band ? el("b", { text: "forecast; nine tenths first. " }) : "", pour.text ?? "")));
   }
 
   function acts() {
     const water = pour?.water;
-    const amount = water ? (water.in_g ? Math.max(0, water.total_g - water.in_g) : water.first_g ?? water.low_g) : null;
+    const amount = water ? water.first_g : null;
     swap(parts.acts, button("Noted", () => sheet("Noted", notedList(runSeen())), { class: "quiet" }), button("Print", () => api.openPrintable("/api/sheet", { run: view.id }).catch((error) => done(error.message, null)), { class: "quiet" }),
       button(amount !== null && amount < 0.5 ? "Bottled" : "Water is in", () => {
         if (amount !== null && amount < 0.5) { const id = tell(view.id, "bottled", { count: pour.bottles }); done(`${pour.bottles} bottled`, () => takeBack(view.id, id)); return; }
@@ -128,5 +151,5 @@ export function show(host, { go }) {
   draw();
   drawAfter();
   reckon();
-  return { close: () => { stop(); strip.end(); }, of: held.run?.id };
+  return { close: () => { stop(); strip.end(); } };
 }

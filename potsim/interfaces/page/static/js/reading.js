@@ -1,7 +1,7 @@
 // A reading in three taps: strength, collected, vapour in one note, with proposals from the forecast.
 import * as api from "./api.js";
 import { collected, spoutNow } from "./course.js";
-import { minutesSince } from "./clock.js";
+import { minutesSince, now } from "./clock.js";
 import { button, el } from "./dom.js";
 import { figure, said } from "./formats.js";
 import { takeBack, tell, waiting } from "./outbox.js";
@@ -77,7 +77,7 @@ async function comment(view, thing, typed) {
   typed.clear();
   if (!thing.strength && !thing.collected) return [];
   try {
-    const found = await api.post(`/api/runs/${encodeURIComponent(view.id)}/fit`, { thing: { kind: "reading", at_ms: Date.now(), ...thing } });
+    const found = await api.post(`/api/runs/${encodeURIComponent(view.id)}/fit`, { thing: { kind: "reading", at_ms: Math.round(now()), ...thing } });
     return [el("p", { class: found.fits ? "fits" : "fits edge" }, found.text), found.then ? el("p", { text: found.then }) : ""];
   } catch (error) {
     return error instanceof api.Refused ? [el("p", { class: "fault", text: `${error.message} ${error.hint}` })] : [];

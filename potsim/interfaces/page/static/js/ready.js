@@ -1,9 +1,8 @@
 // Before the heat: four ticks, sound and screen, and the one act that starts the clock.
 import * as alarms from "./alarms.js";
 import { TICK, button, el, icon, swap } from "./dom.js";
-import { said } from "./formats.js";
 import { tell } from "./outbox.js";
-import { keep } from "./store.js";
+import { isFirm, keep } from "./store.js";
 import { stripIn } from "./strip.js";
 
 export function ready(host, view) {
@@ -24,7 +23,8 @@ export function ready(host, view) {
   function drawSenses() {
     const sound = !alarms.hasSound() ? "No sound on this device," : heard === false ? "Sound is blocked," : heard ? "Sound works," : "Sound not tried,";
     const screen = !alarms.canStayAwake() ? "and the screen may go dark: set it to stay on." : alarms.isAwake() ? "screen stays awake" : "screen stays awake once the heat is on";
-    swap(senses, el("p", null, el("b", { text: sound }), ` ${screen}`),
+    const firm = isFirm() ? "" : " This browser keeps nothing: what is told while the laptop is away is lost when the page is closed.";
+    swap(senses, el("p", null, el("b", { text: sound }), ` ${screen}${firm}`),
       button("Hear it", async () => { heard = await alarms.hear(); await alarms.stayAwake(); drawSenses(); }, { class: "quiet", "data-key": "hear" }));
   }
 
@@ -51,5 +51,5 @@ export function ready(host, view) {
   drawAct();
   const drawn = stripIn(strip, () => ({ strip: view.strip, height: 110 }));
   drawn.draw();
-  return { close: drawn.end, label: said("volume", view.strip.end_l) };
+  return { close: drawn.end };
 }

@@ -1,9 +1,11 @@
 // Shelf: the live run first, then plans, runs and stills of the data folder; the first time, three questions.
 import * as api from "./api.js";
 import { button, el, swap } from "./dom.js";
+import { inOneLine } from "./answer.js";
 import { day, timeOfDay } from "./clock.js";
 import { open } from "./draft.js";
 import { first } from "./first.js";
+import { figure, said } from "./formats.js";
 import { held, loadRun, loadShelf, onChange, openRun } from "./held.js";
 import { useTheme } from "./main.js";
 import { onMyPhone } from "./phone.js";
@@ -67,6 +69,8 @@ export function show(host, { go }) {
   button("…", () => more(kind, one), { class: "quiet small", "aria-label": `${one.title}: rename, print or delete` }));
 
   const group = (title, rows) => (rows.length ? el("section", null, el("h2", { text: title }), el("ul", { class: "list" }, rows)) : "");
+  const figures = (one) => (one.answer ? inOneLine({ ...one.answer, keep_l: one.answer.keep_l ?? one.answer.volume_l, keep_abv: one.answer.keep_abv ?? one.answer.abv }) : "");
+  const learnt = (one) => (one.learnt?.length ? `learnt: ${one.learnt.map((loss) => `${loss.loss.replace("_", " ")} ${said("loss", loss.value)} ± ${figure("loss", loss.error)}`).join(", ")}` : "");
   const when = (one) => `${day(one.begun)}, ${timeOfDay(one.begun)}`;
 
   function list() {
@@ -74,15 +78,15 @@ export function show(host, { go }) {
     const live = runs.filter((one) => one.live);
     const past = runs.filter((one) => !one.live);
     swap(body, el("h1", { class: "unseen", text: "Shelf" }), group("On now", live.map((one) => line("runs", one, () => openOldRun(one), when(one)))),
-      group("Plans", plans.map((one) => line("plans", one, () => openPlan(one.id), one.line ?? "cannot be run as it stands"))),
-      group("Runs", past.map((one) => line("runs", one, () => openOldRun(one), [when(one), one.line].filter(Boolean).join(" · ")))),
-      group("Stills", stills.map((one) => line("stills", one, () => still(one), [one.line, one.learnt].filter(Boolean).join(" · ")))), thisDevice());
+      group("Plans", plans.map((one) => line("plans", one, () => openPlan(one.id), one.refused?.message ?? (figures(one) || day(one.changed))))),
+      group("Runs", past.map((one) => line("runs", one, () => openOldRun(one), [when(one), figures(one)].filter(Boolean).join(" · ")))),
+      group("Stills", stills.map((one) => line("stills", one, () => still(one), [one.still?.capacity, one.still?.power, learnt(one)].filter(Boolean).join(" · ")))), thisDevice());
     swap(acts, button("New plan", () => { asking = true; keep("asking", true); draw(); }, { class: "main" }), button("Example", example, { class: "quiet" }), button("Open a file", openFile, { class: "quiet" }));
   }
 
   function still(one) {
-    const shown = sheet(one.title, [el("p", { text: one.line }), one.learnt ? el("p", { text: `Learnt: ${one.learnt}` }) : ""], {
-      acts: [button("Plan with it", () => { shown.close(); toPlan({ title: "New plan", charge: [{ name: "spirit", volume: "1 L", abv: "50 %" }], still: one.still }, { words: "Plan with this still" }); }, { class: "main" })],
+    const shown = sheet(one.title, [el("p", { text: [one.still?.capacity, one.still?.power].filter(Boolean).join(", ") }), learnt(one) ? el("p", { text: learnt(one) }) : ""], {
+      acts: [button("Plan with it", () => { shown.close(); toPlan({ title: "New plan", charge: [{ name: "spirit", volume: "1 L", abv: "50 %" }], still: { from_file: one.from_file ?? `${one.id}.toml` } }, { words: "Plan with this still" }); }, { class: "main" })],
     });
   }
 

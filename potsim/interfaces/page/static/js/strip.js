@@ -1,6 +1,6 @@
 // The one object: the run as a strip of distillate. Width is volume, height is strength, jars are slices of it.
 import { el, svg, swap, textWidth } from "./dom.js";
-import { figure, said, unit } from "./formats.js";
+import { figure, said } from "./formats.js";
 
 const GAP = 3;
 const ROUND = 3;
@@ -153,9 +153,11 @@ export function picture(strip, options) {
   for (const other of options.beside ?? []) {
     root.append(svg("path", { d: line(other.curve.l.map((l, k) => [scale.x(l), scale.y(other.curve.abv[k])])), class: "ghost" }));
   }
-  if (strip.band) {
-    const up = strip.band.l.map((l, k) => [scale.x(l), scale.y(strip.band.high[k])]);
-    const down = strip.band.l.map((l, k) => [scale.x(l), scale.y(strip.band.low[k])]).reverse();
+  if (strip.band && options.band !== false) {
+    const { band } = strip;
+    const ls = [...band.l.filter((l) => l < strip.end_l), Math.min(strip.end_l, band.l[band.l.length - 1])];
+    const up = ls.map((l) => [scale.x(l), scale.y(Math.min(100, at(band, l, "l", "high")))]);
+    const down = ls.map((l) => [scale.x(l), scale.y(at(band, l, "l", "low"))]).reverse();
     root.append(svg("path", { d: `${line([...up, ...down])}Z`, class: "band" }));
   }
   for (const one of strip.readings ?? []) root.append(svg("circle", { cx: scale.x(one.l), cy: scale.y(one.abv), r: 5.5, class: "ring" }));
@@ -202,5 +204,3 @@ export function thumb(shape) {
   return el("span", { class: "thumb", "aria-hidden": "true" },
     picture(strip, { width: 92, height: 36, axis: false, numbers: false, topRoom: 3, hatch: "hatch" }).root);
 }
-
-export const volumeUnit = () => unit("volume");

@@ -1,7 +1,8 @@
 // After the run: a verdict on each botanical, where it clouded, the still as it has learnt, and the next trial.
 import * as api from "./api.js";
-import { button, el, swap } from "./dom.js";
+import { button, el, swap, uuid } from "./dom.js";
 import { open } from "./draft.js";
+import { said } from "./formats.js";
 import { held } from "./held.js";
 import { takeBack, tell } from "./outbox.js";
 import { pad } from "./pad.js";
@@ -10,8 +11,8 @@ import { done } from "./undo.js";
 import { words } from "./words.js";
 
 export function tasting(view, { go }) {
-  const names = [...new Set((view.plan.botanical ?? []).map((one) => one.name))];
-  const verdictOf = (name) => view.things.filter((one) => one.kind === "verdict" && one.botanical === name && !one.struck).pop() ?? view.verdicts?.[name];
+  const names = [...new Set(view.botanicals ?? (view.plan.botanical ?? []).map((one) => one.name))];
+  const verdictOf = (name) => view.fresh.filter((one) => one.kind === "verdict" && one.botanical === name).pop() ?? view.verdicts?.[name];
   const judge = (name, more) => {
     const id = tell(view.id, "verdict", { botanical: name, verdict: null, words: "", tasted_in: null, ...pick(verdictOf(name)), ...more });
     done(`${words.capital(name)}: ${more.verdict ?? more.words ?? more.tasted_in ?? "no verdict"}`, () => takeBack(view.id, id));
@@ -33,20 +34,26 @@ export function tasting(view, { go }) {
     accept: (values) => { if (!values.at) throw new Error("At which strength?"); const id = tell(view.id, "clouded", values); done(`Clouded at ${values.at}`, () => takeBack(view.id, id)); },
   });
 
-  const learnt = view.learnt ?? null;
-  const keepStill = async () => {
-    try {
-      await api.post("/api/stills", { title: view.title, still: learnt.still, run: view.id });
-      done("Kept on the shelf", null);
-    } catch (error) { done(error.message, null, { second: error.hint }); }
-  };
+  // What this run taught about its still, kept on the shelf for the next plan.
+  const keepStill = () => askText("Which still is it?", {
+    value: view.plan.still?.from_file?.replace(/\.toml$/, "") ?? "", proposals: (held.shelf?.stills ?? []).map((one) => one.title),
+    accept: async (title) => {
+      try {
+        const known = held.shelf?.stills.find((one) => one.title === title || one.id === title);
+        const { from_file: _, ...still } = view.plan.still ?? {};
+        const id = known?.id ?? (await api.post("/api/stills", { title: title || view.title, still, thing: uuid() })).id;
+        const { text } = await api.post(`/api/stills/${encodeURIComponent(id)}/learn`, { of: view.id });
+        done("The still has learnt", null, { second: text });
+      } catch (error) { done(error.message, null, { second: error.hint }); }
+    },
+  });
 
   return el("section", { class: "tasting" }, names.length ? [el("h2", { text: "How was it?" }), el("ul", { class: "verdicts" }, names.map((name) => {
     const now = verdictOf(name);
     return el("li", null, el("button", { type: "button", class: "verdict-row", "data-key": `verdict${name}`, on: { click: () => ask(name) } }, el("b", { text: words.capital(name) }), el("span", { text: [now?.verdict ?? "–", now?.words && `“${now.words}”`].filter(Boolean).join(", ") })));
-  }))] : "", el("div", { class: "chips" }, button(view.result?.clouded_at ? `clouded at ${view.result.clouded_at}` : "It clouded", clouded, { class: "chip" }),
+  }))] : "", el("div", { class: "chips" }, button(view.result?.clouded_at ? `clouded at ${said("abv", view.result.clouded_at)}` : "It clouded", clouded, { class: "chip" }),
     names.length ? button("Next trial", () => nextTrial(view, go), { class: "chip" }) : "",
-    learnt ? button(`Keep what the still taught: ${learnt.text}`, keepStill, { class: "chip" }) : ""));
+    view.forecast?.readings ? button("What the still taught", keepStill, { class: "chip" }) : ""));
 }
 
 const pick = (one) => (one ? { verdict: one.verdict ?? null, words: one.words ?? "", tasted_in: one.tasted_in ?? null } : {});
@@ -61,7 +68,7 @@ export async function nextTrial(view, go) {
     acts: [button("As a plan", () => {
       shown.close();
       const plan = structuredClone(found.plan);
-      for (const change of found.changes) if (left.has(change) && change.undo) for (const [path, value] of Object.entries(change.undo)) putBack(plan, path, value);
+      for (const change of [...found.changes].sort((a, b) => a.row - b.row)) if (left.has(change)) putBack(plan, change, found.before);
       open(plan, { words: "Next trial opened" });
       go("plan");
     }, { class: "main" })],
@@ -72,10 +79,9 @@ export async function nextTrial(view, go) {
   draw();
 }
 
-function putBack(plan, path, value) {
-  const steps = path.split(".");
-  const last = steps.pop();
-  const table = steps.reduce((at, step) => at?.[step], plan);
-  if (!table) return;
-  if (value === null) delete table[last]; else table[last] = value;
+function putBack(plan, change, before) {
+  const row = structuredClone(before.botanical[change.row]);
+  plan.botanical ??= [];
+  if (change.path) plan.botanical[Number(change.path.split(".")[1])] = row;
+  else plan.botanical.splice(Math.min(change.row, plan.botanical.length), 0, row);
 }

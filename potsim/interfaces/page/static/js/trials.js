@@ -1,9 +1,9 @@
 // Trials: runs and plans side by side on one strip, only what differs, poured together, and the next one.
 import * as api from "./api.js";
 import { TICK, button, el, icon, svg, swap } from "./dom.js";
-import { draft } from "./draft.js";
-import { figure } from "./formats.js";
-import { held, loadShelf, onChange } from "./held.js";
+import { draft, open } from "./draft.js";
+import { said } from "./formats.js";
+import { held, labelled, loadShelf, onChange } from "./held.js";
 import { lanesPicture, leadBand } from "./lanes.js";
 import { nextTrial } from "./tasting.js";
 import { sheet } from "./sheet.js";
@@ -51,12 +51,12 @@ export function show(host, { go }) {
 
   async function blend() {
     const these = picked();
-    if (these.length < 2 || !found?.bottle_ml) { return; }
+    if (these.length < 2 || !found?.bottle_l?.every(Boolean)) return;
     const shares = these.length === 2 ? [1 - ratio, ratio] : these.map(() => 1 / these.length);
-    const most = Math.min(...found.bottle_ml.map((ml, k) => (shares[k] > 0.01 ? ml / shares[k] : Infinity)));
+    const most = Math.min(...found.bottle_l.map((l, k) => (shares[k] > 0.01 ? l / shares[k] : Infinity)));
     try {
-      poured = await api.post("/api/blend", { parts: these.map((one, k) => ({ ...one.part, volume: `${Math.round(shares[k] * most)} mL` })) });
-    } catch (error) { poured = { text: [error.message, error.hint].filter(Boolean).join(" ") }; }
+      poured = await api.post("/api/blend", { parts: these.map((one, k) => ({ ...one.part, volume: `${Math.max(1, Math.round(shares[k] * most * 1000))} mL` })) });
+    } catch (error) { poured = { fault: [error.message, error.hint].filter(Boolean).join(" ") }; }
     drawBlend();
   }
 
@@ -70,19 +70,20 @@ export function show(host, { go }) {
     draw1();
   }
 
-  const rows = () => el("table", { class: "differs" }, el("caption", { text: "What differs" }), el("thead", null, el("tr", null, el("th", { scope: "col" }, el("span", { class: "unseen", text: "what" })), found.names.map((_, k) => el("th", { scope: "col", text: String(k + 1) })), el("th", { scope: "col" }, el("span", { text: "in bottle" })))),
-    el("tbody", null, found.rows.map((row) => el("tr", null, el("th", { scope: "row" }, row.label, el("small", { text: ` ${row.unit ?? ""}` })), row.values.map((value, k) => el("td", { class: k === row.values.length - 1 ? "last" : null, text: value })), el("td", { class: "effect", text: row.effect ?? "" })))));
+  const rows = () => el("table", { class: "differs" }, el("caption", { text: "What differs" }), el("thead", null, el("tr", null, el("th", { scope: "col" }, el("span", { class: "unseen", text: "what" })), ["1", String(found.names.length)].map((text) => el("th", { scope: "col", text })), el("th", { scope: "col" }, el("span", { text: "in bottle" })))),
+    el("tbody", null, found.rows.map((row) => el("tr", null, el("th", { scope: "row" }, labelOf(row), el("small", { text: ` ${row.unit ?? ""}` })), row.values.map((value, k) => el("td", { class: k === row.values.length - 1 ? "last" : null, text: shownValue(row, value) })), el("td", { class: "effect", text: effect(row) })))));
 
   // In a litre bottled: a ring for the first, a dot for the last, on one scale of equal ratios.
   function oils() {
     const all = found.oils.flatMap((one) => one.values).filter((x) => x > 0);
+    const differs = (a, b) => Math.abs(Math.log((a || low) / (b || low))) > 0.05;
     if (!all.length) return "";
     const [low, high] = [Math.min(...all) / 1.3, Math.max(...all) * 1.3];
     const x = (v) => 4 + (Math.log(Math.max(v, low) / low) / Math.log(high / low)) * 192;
     return el("div", { class: "oils" }, el("h2", null, "In a litre bottled ", el("small", { text: "mg of oil, ○ 1 ● last" })), el("ul", null, found.oils.map((one) => {
       const [a, b] = [one.values[0], one.values[one.values.length - 1]];
-      return el("li", { class: one.differs ? "differs" : null }, el("span", { text: one.label }), svg("svg", { viewBox: "0 0 200 20", class: "oil", role: "img", "aria-label": one.values.map((v) => v.toPrecision(2)).join(" and ") },
-        svg("path", { d: "M0 10H200", class: "grid" }), svg("path", { d: `M${x(a)} 10H${x(b)}`, class: "span" }), svg("circle", { cx: x(a), cy: 10, r: 5.5, class: "ring" }), svg("circle", { cx: x(b), cy: 10, r: 5.5, class: one.differs ? "dot-now" : "dot-same" })));
+      return el("li", { class: differs(a, b) ? "differs" : null }, el("span", { text: one.label }), svg("svg", { viewBox: "0 0 200 20", class: "oil", role: "img", "aria-label": one.values.map((v) => (v ?? 0).toPrecision(2)).join(" and ") },
+        svg("path", { d: "M0 10H200", class: "grid" }), svg("path", { d: `M${x(a)} 10H${x(b)}`, class: "span" }), svg("circle", { cx: x(a), cy: 10, r: 5.5, class: "ring" }), svg("circle", { cx: x(b), cy: 10, r: 5.5, class: differs(a, b) ? "dot-now" : "dot-same" })));
     })));
   }
 
@@ -94,8 +95,21 @@ export function show(host, { go }) {
     const label = el("b", { text: `${Math.round((1 - ratio) * 100)} : ${Math.round(ratio * 100)}` });
     slider.addEventListener("input", () => { ratio = Number(slider.value); label.textContent = `${Math.round((1 - ratio) * 100)} : ${Math.round(ratio * 100)}`; });
     slider.addEventListener("change", () => { keep("ratio", ratio); blend(); });
-    swap(blendHost, el("h2", { text: "Pour them together" }), these.length === 2 ? el("div", { class: "ratio" }, el("span", { text: "1" }), slider, el("span", { text: "2" }), label) : "", poured ? el("p", { class: "edge-none", text: poured.text }) : "", poured?.one_run ? el("p", { class: "caption", text: poured.one_run }) : "");
+    swap(blendHost, el("h2", { text: "Pour them together" }), these.length === 2 ? el("div", { class: "ratio" }, el("span", { text: "1" }), slider, el("span", { text: "2" }), label) : "", blendWords());
   }
+
+  function blendWords() {
+    if (!poured) return "";
+    if (poured.fault) return el("p", { class: "fault", text: poured.fault });
+    const { answer, plan } = poured.one_run ?? {};
+    return [el("p", null, el("b", { text: poured.poured_l.map((l) => said("volume", l)).join(" + ") }), " give ", el("b", { text: `${said("volume", poured.most_l ?? poured.volume_l)} at ${said("abv", poured.abv)}` })),
+      answer ? el("p", { class: "caption" }, `One run would do the like: ${said("volume", answer.keep_l)} at ${said("abv", answer.keep_abv)}. `, button("Take it as a plan", () => { open(plan, { words: "One run of both" }); go("plan"); }, { class: "link" })) : ""];
+  }
+
+  const shownValue = (row, value) => (value === null || value === undefined ? "–" : typeof value === "number" ? String(+value.toPrecision(3)) : String(value));
+  const effect = (row) => (typeof row.effect === "number" ? `× ${row.effect.toPrecision(3)}` : row.values.every((v) => typeof v === "number") ? signed(row.values[row.values.length - 1] - row.values[0]) : "");
+  const signed = (d) => `${d < 0 ? "\u2212" : "+"}${+Math.abs(d).toPrecision(3)}`;
+  const labelOf = (row) => (row.kind === "key" ? labelled(row.label) : words.capital(row.label));
 
   function draw() {
     const these = picked();
@@ -105,7 +119,7 @@ export function show(host, { go }) {
       strip.draw();
       const width = parts.lanes.clientWidth;
       const endL = Math.max(...found.strips.map((one) => one.end_l));
-      swap(parts.lanes, el("p", { class: "stops" }, found.stops.join("; ")), found.lanes.groups.length ? (innerWidth >= 1000 ? lanesPicture(found.lanes, { width, endL }) : leadBand(found.lanes, { width, endL, labels: true })) : "");
+      swap(parts.lanes, el("p", { class: "stops" }, found.stops.map((one, k) => `${k + 1} stops at ${said("volume", one.l)}, ${said("abv", one.abv)}`).join("; ")), found.lanes.groups.length ? (innerWidth >= 1000 ? lanesPicture(found.lanes, { width, endL }) : leadBand(found.lanes, { width, endL, labels: true })) : "");
       swap(parts.body, rows(), oils(), blendHost);
       drawBlend();
     } else {
@@ -123,5 +137,5 @@ export function show(host, { go }) {
   compare();
   const resized = () => draw();
   addEventListener("resize", resized);
-  return { close: () => { stop(); strip.end(); removeEventListener("resize", resized); }, digits: figure };
+  return { close: () => { stop(); strip.end(); removeEventListener("resize", resized); } };
 }
