@@ -38,17 +38,26 @@ export function first({ onPlan, acts }) {
     return made;
   };
 
+  // One question, and the next one that is open after it.
   function ask(path) {
-    const paths = [...QUESTIONS.flatMap(([, all]) => all), "charge.1.volume", "charge.1.abv"].filter((one) => one.startsWith("charge.1") === path.startsWith("charge.1"));
+    const k = QUESTIONS.findIndex(([, all]) => all.includes(path));
+    const [title, paths] = k < 0 ? ["Another spirit, or water", ["charge.1.volume", "charge.1.abv"]] : QUESTIONS[k];
+    const next = k < 0 ? null : QUESTIONS[k + 1]?.[1].find((one) => !given[one]);
     pad({
-      title: field(path).label, first: paths.indexOf(path), lead: el("h2", { text: path.startsWith("charge.1") ? "Another spirit, or water" : QUESTIONS.find(([, all]) => all.includes(path))[0] }),
+      title, first: paths.indexOf(path), chain: k >= 0, lead: el("h2", { text: title }),
       fields: paths.map((one) => {
         const parts = parted(given[one]);
-        const { label, kind, units } = field(one);
-        return { key: one, label, kind, units, unit: parts?.unit, value: parts?.number ?? "" };
+        const { label, kind, units, low, high } = field(one);
+        return { key: one, label, kind, units, low, high, unit: parts?.unit, value: parts?.number ?? "" };
       }),
-      actWords: () => "Done",
-      accept: (values) => { Object.assign(given, values); keep("first", given); draw(); reckon(); },
+      actWords: () => (next ? "Next" : "Done"),
+      accept: (values) => {
+        Object.assign(given, values);
+        keep("first", given);
+        draw();
+        reckon();
+        if (next) setTimeout(() => ask(next));
+      },
     });
   }
 

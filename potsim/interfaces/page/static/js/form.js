@@ -5,8 +5,8 @@ import { parted } from "./formats.js";
 import { pad } from "./pad.js";
 import { kept } from "./store.js";
 
-const NUMERIC = new Set(["text", "choice", "yes", "list", "map", "date", "numbers", "name"]);
-export const isNumber = (field) => !NUMERIC.has(field.kind) && !field.choices;
+const COUNTED = new Set(["count", "number"]);
+export const isNumber = (field) => !field.choices && field.kind !== "map" && field.kind !== "list" && (field.units.length > 0 || COUNTED.has(field.kind));
 
 const put = (path, value, words) => change((tables) => putAt(tables, path, value), words);
 
@@ -26,7 +26,7 @@ export function askNumber(path, field, { extra } = {}) {
   pad({
     title: field.label,
     lead: el("div", { class: "pad-title" }, el("h2", { text: field.label }), el("span", { class: "caption", text: [range(field), field.help].filter(Boolean).join(" · ") })),
-    fields: [{ key: "value", label: field.label, kind: field.kind, units, unit: parts?.unit || kept(`unit.${field.kind}`, units[0]), value: parts?.number ?? "" }],
+    fields: [{ key: "value", label: field.label, kind: field.kind, units, low: field.low, high: field.high, unit: parts?.unit || kept(`unit.${field.kind}`, units[0]), value: parts?.number ?? "" }],
     extra, actWords: ({ value }) => (value ? `Keep ${value}` : "Leave it out"),
     accept: ({ value }) => put(path, value === null ? null : units[0] === "" ? Number(value) : value, field.label),
   });

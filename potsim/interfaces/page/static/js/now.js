@@ -15,7 +15,7 @@ import { pad } from "./pad.js";
 import { ready } from "./ready.js";
 import { sheet } from "./sheet.js";
 import { stripIn } from "./strip.js";
-import { done } from "./undo.js";
+import { done, hide } from "./undo.js";
 import { words } from "./words.js";
 
 const SPOKEN_S = [60, 10, 0];
@@ -202,6 +202,7 @@ function running(host) {
     swap(parts.noted, el("div", { class: "noted-head" }, el("h2", { text: "Noted" }), el("span", { text: view.forecast.slower ?? "" })), notedList(view, 5));
     const refused = refusedList(view);
     const waits = waiting(view.id).length;
+    if (refused.length) hide();
     swap(parts.trouble, refused, [view.forecast.trouble, ...view.forecast.odd ?? [], ...(view.forecast.aside ?? []).map((one) => one.message)].filter(Boolean).slice(0, 2).map((text) => el("p", { class: "edge", text })),
       waits && !isHere() ? el("p", { class: "caption", text: words.waits(waits) }) : []);
   }

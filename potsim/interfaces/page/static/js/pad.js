@@ -9,7 +9,7 @@ export const typed = (state) => (state.text === "" ? null : `${state.text.replac
 
 // fields: [{key, label, kind, units, unit, value (number as text), proposals: [text], toggles}]
 // accept(values): values by key, "77.0 %" or null; actWords(values): the words of the act
-export function pad({ title, lead, fields, extra, note, accept, actWords, first = 0 }) {
+export function pad({ title, lead, fields, extra, note, accept, actWords, first = 0, chain = false }) {
   const states = fields.map((field) => {
     const units = field.units ?? [];
     const unit = units.length === 0 || units.includes(unitOf(field)) ? unitOf(field) : units[0];
@@ -25,7 +25,7 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
   const words = el("div", { class: "pad-note", "aria-live": "polite" });
   const tiles = el("div", { class: "tiles" });
   const fault = el("p", { class: "fault", role: "alert", hidden: true });
-  const act = button("", () => take(), { class: "main", "data-key": "take" });
+  const act = button("", () => onward(chain), { class: "main", "data-key": "take" });
   let asked = 0;
 
   async function comment() {
@@ -51,7 +51,8 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
     swap(chips, extra ? extra(values(), changed) : []);
     swap(tiles, state.proposals?.length ? [el("p", { class: "caption", text: "or tap what you saw" }), el("div", { class: "tile-row" },
       state.proposals.map((one) => button(one, () => { state.text = one; state.fresh = true; changed(); }, { class: "tile", "data-key": `tile${one}` })))] : []);
-    swap(act, actWords ? actWords(values()) : `Keep ${typed(state) ?? "nothing"}`);
+    const more = chain && states.some((one, k) => k > open && !one.text);
+    swap(act, more ? "Next" : actWords ? actWords(values()) : `Keep ${typed(state) ?? "nothing"}`);
   }
 
   function changed() { fault.hidden = true; draw(); comment(); }
@@ -68,7 +69,27 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
     changed();
   }
 
+  // To the next field that is empty; the last one takes all.
+  function onward(stepping) {
+    if (outside()) { take(); return; }
+    const next = states.findIndex((one, k) => k > open && !one.text);
+    if (stepping && next >= 0 && states[open].text) { open = next; draw(); tabs.children[next]?.focus(); return; }
+    take();
+  }
+
+  // What cannot be is said at once, by the range of the schema; the laptop checks all else.
+  function outside() {
+    const { low, high, unit, units, text, label } = states[open];
+    const value = Number(text);
+    if (!text || unit !== (units?.[0] ?? "") || low === undefined || low === null) return "";
+    if (value >= low && (high === null || high === undefined || value <= high)) return "";
+    return `${label} of ${text} ${unit}: allowed is ${low} to ${high} ${unit}.`;
+  }
+
   async function take() {
+    fault.textContent = outside();
+    fault.hidden = !fault.textContent;
+    if (fault.textContent) return;
     act.disabled = true;
     try {
       await accept(values());
@@ -89,7 +110,7 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
     if (/^[0-9]$/.test(event.key)) press(event.key);
     else if (event.key === "." || event.key === ",") press(".");
     else if (event.key === "Backspace") press("back");
-    else if (event.key === "Enter" && !event.target.closest("button:not(.main)")) take();
+    else if (event.key === "Enter" && !event.target.closest(".chip, .tile, .key, .quiet")) onward(chain);
     else return;
     event.preventDefault();
   });

@@ -22,7 +22,7 @@ function fieldsFor(view, where) {
   const jar = where.jar && view.strip.jars.find((one) => one.n === where.jar);
   const about = jar ? jar.abv : where.pooled ? null : spout;
   const strength = {
-    key: "strength", label: "Strength", kind: "abv", units: units.abv, value: "",
+    key: "strength", label: "Strength", kind: "abv", units: units.abv, low: 0, high: 100, value: "",
     proposals: about === null ? [] : STEPS.map((step) => (Math.round(about * 2) / 2 + step).toFixed(1)),
   };
   const volume = { key: jar ? "volume" : "collected", label: jar ? `Jar ${jar.n}` : "Collected", kind: "volume", units: units.volume, hint: ABOUT + figure("volume", jar ? jar.volume_l : collected(view, minute)), value: "" };

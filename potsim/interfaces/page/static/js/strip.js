@@ -181,7 +181,8 @@ export function stripIn(host, read) {
   const draw = () => {
     const given = read();
     const width = Math.floor(host.clientWidth);
-    if (!given || width < 20) return;
+    if (!given) { swap(host); drawn = null; return; }
+    if (width < 20) return;
     was = width;
     drawn = picture(given.strip, { width, ...given });
     swap(host, drawn.root, given.table === false ? null : table(given.strip));
