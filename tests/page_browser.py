@@ -1,20 +1,24 @@
-"""A Chromium for the page's tests, and what they read off it."""
+"""A Chromium for the page's tests, a clock that is moved, and what is read off the page."""
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
+from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
+import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Locator, Page
-from potsim.interfaces.page.tables import plan_from
+from playwright.sync_api import Page
 
-import potsim
+from potsim.planning import events
 
 FLAGS = (
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),
     *("--disable-background-networking", "--disable-component-update"),
+    "--autoplay-policy=no-user-gesture-required",
 )
 PHONE = {
     "viewport": {"width": 390, "height": 844},
@@ -22,8 +26,11 @@ PHONE = {
     "is_mobile": True,
     "has_touch": True,
 }
-DESK = {"viewport": {"width": 1280, "height": 860}}
-SERIOUS = {"serious", "critical"}
+SMALL = PHONE | {"viewport": {"width": 360, "height": 640}}
+TABLET = {"viewport": {"width": 768, "height": 1024}}
+DESK = {"viewport": {"width": 1280, "height": 800}}
+DEVICES = {"small": SMALL, "phone": PHONE, "tablet": TABLET, "desk": DESK}
+PLACES = ("shelf", "plan", "now", "pour", "trials")
 
 
 def chromium_path() -> str:
@@ -35,46 +42,121 @@ def chromium_path() -> str:
     )
 
 
-def figure(page: Page, name: str, stage: str = "before") -> str:
-    """The large figure and what stands beneath it."""
-    return (
-        page.locator(f"#{stage} .figure", has=page.get_by_text(name, exact=True)).locator("dd").inner_text()
-    )
+class Clock:
+    """One clock for the server and for all pages, which is moved by hand."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.ahead = timedelta(0)
+        self.pages: list[Page] = []
+        real = events.now
+        monkeypatch.setattr(events, "now", lambda: real() + self.ahead)
+
+    def on(self, minutes: float) -> None:
+        """Let so many minutes pass at once."""
+        if minutes <= 0:
+            return
+        self.ahead += timedelta(minutes=minutes)
+        for page in self.pages:
+            page.clock.fast_forward(round(60_000 * minutes))
+
+    def to(self, page: Page, minute: float) -> None:
+        """Let time pass up to a minute of the run."""
+        self.on(minute - minute_of(page))
+
+
+MINUTE = """async () => {
+  const [held, clock] = await Promise.all([import("/static/js/held.js"), import("/static/js/clock.js")]);
+  return clock.minutesSince(held.runSeen().heat_ms);
+}"""
+SEEN = """async () => {
+  const view = (await import("/static/js/held.js")).runSeen();
+  return view && JSON.stringify(view);
+}"""
+
+
+def minute_of(page: Page) -> float:
+    """Minutes of the run, as the page counts them."""
+    return float(page.evaluate(MINUTE))
+
+
+def seen(page: Page) -> Any:
+    """The run as the page holds it."""
+    return json.loads(page.evaluate(SEEN))
 
 
 def drafted(page: Page) -> Any:
-    """The run of the plan that the page holds, computed here."""
-    tables = page.evaluate("JSON.parse(localStorage.getItem('potsim.plan'))")
-    return potsim.distil(plan_from(tables))
+    """The tables of the plan on the table."""
+    return page.evaluate("JSON.parse(localStorage.getItem('potsim.draft')).tables")
 
 
-def slide(page: Page | Locator, label: str, to: float) -> None:
-    page.get_by_label(label, exact=True).first.evaluate(
-        "(range, value) => { range.value = value; range.dispatchEvent(new Event('input', {bubbles: true})) }",
-        to,
-    )
+def waits(page: Page) -> int:
+    """How much waits on the device to be told."""
+    return int(page.evaluate("Object.keys(localStorage).filter((key) => key.includes('.out.')).length"))
 
 
-def settled(page: Page, before: str) -> None:
-    """Wait until the page has drawn again."""
-    page.wait_for_function("before => document.body.dataset.drawn !== before", arg=before)
+def go(page: Page, place: str) -> None:
+    """Open one of the five places."""
+    page.locator(f"#places a[data-key={place}]").click()
+    page.wait_for_function("(place) => document.body.dataset.place === place", arg=place)
 
 
-def drawn(page: Page) -> str:
-    return str(page.evaluate("document.body.dataset.drawn"))
+def example(page: Page) -> None:
+    """Open the example from the shelf, as a copy that is one's own."""
+    page.get_by_role("button", name="example", exact=False).first.click()
+    answered(page)
+    page.locator("[data-key=mine]").click()
+    page.get_by_text("kept", exact=True).wait_for()
+
+
+def answered(page: Page) -> None:
+    """Wait for the answer of the plan."""
+    page.locator(".plan .figures").wait_for()
+    page.locator(".plan .strip .slice").first.wait_for()
+
+
+def light(page: Page) -> None:
+    """From the plan to the still, through the ticks; the heat is on."""
+    page.locator("[data-key=still]").click()
+    page.locator(".ready .tick").first.wait_for()
+    for k in range(page.locator(".tick").count()):
+        page.locator(".tick").nth(k).click()
+    page.locator("[data-key=heat]").click()
+    page.locator(".now .number").wait_for()
+
+
+def told(page: Page) -> None:
+    """Wait until nothing waits on the device, and the run is as the laptop has it."""
+    page.wait_for_function("Object.keys(localStorage).every((key) => !key.includes('.out.'))")
+
+
+def journal(folder: Path) -> list[dict[str, Any]]:
+    """All records of the one run in a folder."""
+    (path,) = folder.glob("*.jsonl")
+    return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
 
 
 def small(page: Page) -> list[str]:
     """What can be touched, but is less than 44 px high, or wider than the page."""
     found: list[str] = page.evaluate(
-        """[...document.querySelectorAll("button, input, select, summary")]
+        """[...document.querySelectorAll("button, input, select, summary, nav a")]
         .filter((one) => one.checkVisibility()).map((one) => [one, one.getBoundingClientRect()])
-        .filter(([, box]) => box.height < 43.5 || box.right > innerWidth)
+        .filter(([, box]) => box.height < 43.5 || box.right > innerWidth + 1 || box.left < -1)
         .map(([one, box]) => `${one.outerHTML.slice(0, 90)}: ${box.width} x ${box.height}`)"""
     )
     return found
 
 
-def serious(page: Page) -> list[str]:
+def cut(page: Page) -> list[str]:
+    """Words of acts that do not fit into them."""
+    found: list[str] = page.evaluate(
+        """[...document.querySelectorAll(".acts button, .acts b, .acts span, .number, .order")]
+        .filter((one) => one.checkVisibility() && one.scrollWidth > one.clientWidth + 2 && one.clientWidth)
+        .map((one) => `${one.outerHTML.slice(0, 120)}: ${one.scrollWidth} > ${one.clientWidth}`)"""
+    )
+    return found
+
+
+def findings(page: Page) -> list[str]:
+    """What axe finds."""
     result = Axe().run(page).response["violations"]
-    return [f"{v['id']}: {v['nodes'][0]['html'][:160]}" for v in result if v["impact"] in SERIOUS]
+    return [f"{v['id']}: {v['nodes'][0]['html'][:160]}" for v in result]

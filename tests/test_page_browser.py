@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import os
+import copy
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,28 +12,34 @@ from typing import Any
 import pytest
 from page_browser import (
     DESK,
+    DEVICES,
     FLAGS,
     PHONE,
+    PLACES,
+    SMALL,
+    Clock,
+    answered,
     chromium_path,
+    cut,
     drafted,
-    drawn,
-    figure,
-    serious,
-    settled,
-    slide,
+    example,
+    findings,
+    go,
+    journal,
+    light,
+    minute_of,
+    seen,
     small,
+    told,
+    waits,
 )
-from page_server import Served, served
-from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, sync_playwright
+from page_server import EXAMPLE, Served, served
+from playwright.sync_api import Browser, ConsoleMessage, Page, Request, Response, expect, sync_playwright
 
 import potsim
-from potsim.interfaces import wording
-from potsim.interfaces.planfile import read_plan
+from potsim.interfaces.page.answers import plan_from
 
-ABOVE_THE_FORM = """() => {
-  const [said, form] = ["#during .trouble", ".reading"].map((at) => document.querySelector(at));
-  return Boolean(said.compareDocumentPosition(form) & Node.DOCUMENT_POSITION_FOLLOWING);
-}"""
+OWN_FAULT = re.compile(r"ERR_INTERNET_DISCONNECTED|ERR_CONNECTION|status of (409|503)|navigator\.vibrate")
 
 
 @pytest.fixture(scope="module")
@@ -43,33 +50,61 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
+@pytest.fixture(scope="module")
+def serving(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    with served(tmp_path_factory.mktemp("page")) as one:
+        yield one
+
+
 @pytest.fixture
-def open_page(chromium: Browser, here: Served) -> Iterator[Any]:
+def here(serving: Served) -> Served:
+    """The server of all these tests, its shelf empty."""
+    for pattern in ("*.toml", "*.jsonl"):
+        for path in serving.data.glob(pattern):
+            path.unlink()
+    return serving
+
+
+@pytest.fixture
+def folder(here: Served) -> Path:
+    """Where its plans and runs are."""
+    return here.data
+
+
+@pytest.fixture
+def clock(monkeypatch: pytest.MonkeyPatch) -> Clock:
+    return Clock(monkeypatch)
+
+
+@pytest.fixture
+def open_page(chromium: Browser, here: Served, clock: Clock) -> Iterator[Any]:
     """Open the page in fresh browsers; nothing may go wrong in them, and nothing leave the machine."""
     faults: list[str] = []
     contexts = []
 
-    def opened(*, address: str = here.address, **device: Any) -> Page:
-        context = chromium.new_context(**(device or DESK))
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(8000)
+    def opened(*, workers: str = "block", context: Any = None, **device: Any) -> Page:
+        if context is None:
+            context = chromium.new_context(**(device or DESK), service_workers=workers)
+            contexts.append(context)
+        page: Page = context.new_page()
+        page.set_default_timeout(30_000)
+        page.clock.install()
+        clock.pages.append(page)
 
         def hear(message: ConsoleMessage) -> None:
-            # The browser itself says so of a connection that the test has cut.
-            if message.type == "error" and "ERR_INTERNET_DISCONNECTED" not in message.text:
+            if message.type == "error" and not OWN_FAULT.search(message.text):
                 faults.append(message.text)
 
         page.on("console", hear)
         page.on("pageerror", lambda error: faults.append(str(error)))
 
         def watch(request: Request) -> None:
-            if not request.url.startswith((address, "blob:")):
+            if not request.url.startswith((here.address, "blob:")):
                 faults.append(f"left the machine: {request.url}")
 
         page.on("request", watch)
-        page.goto(address)
-        page.locator("#before .figure").first.wait_for()
+        page.goto(here.address)
+        page.locator("#main button").first.wait_for()
         return page
 
     yield opened
@@ -78,290 +113,777 @@ def open_page(chromium: Browser, here: Served) -> Iterator[Any]:
     assert faults == []
 
 
-def test_the_example_is_there(open_page: Any) -> None:
+def answer_of(page: Page) -> Any:
+    """The answer that the page holds, and the run computed here of the plan that it holds."""
+    said = page.evaluate(
+        "async () => JSON.stringify((await import('/static/js/draft.js')).draft.answer.answer)"
+    )
+    return json.loads(said), potsim.distil(plan_from(drafted(page)))
+
+
+# The first minute, the shelf, the plan ----------------------------------------------------------------------
+
+
+def test_three_questions_give_an_answer(open_page: Any, folder: Path) -> None:
+    page = open_page(**PHONE)
+    expect(page.get_by_text("your run will lie here")).to_be_visible()
+    page.locator("[data-key='charge.0.volume']").click()
+    for text in ("1", "45", "2", "600"):
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+        page.wait_for_timeout(150)
+    page.keyboard.press("Escape")
+    page.locator(".first .strip .slice").first.wait_for()  # pot and still are known: the strip is there
+    expect(page.locator(".first .figures")).not_to_contain_text("bottle")
+    page.locator("[data-key='bottling.abv']").click()
+    for text in ("43", "350"):
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+        page.wait_for_timeout(150)
+    expect(page.locator(".first .figures")).to_contain_text("bottle")
+    page.locator("[data-key=see]").click()
+    answered(page)
+    page.get_by_text("kept", exact=True).wait_for()
+    said, run = answer_of(page)
+    assert said["keep_l"] == pytest.approx(run.keep.volume_l, rel=1e-3)
+    assert said["bottles"] == run.proofing.bottles
+    assert [path.suffix for path in folder.glob("*.toml")] == [".toml"]
+
+
+def test_the_example_is_a_copy_to_look_at(open_page: Any, folder: Path) -> None:
     page = open_page()
+    page.get_by_role("button", name="Show an example").click()
+    answered(page)
+    expect(page.get_by_text("an example, not yours")).to_be_visible()
+    page.locator("[data-key=more0]").click()
+    page.wait_for_timeout(1500)
+    assert not list(folder.glob("*.toml"))
+    page.locator("[data-key=mine]").click()
+    page.get_by_text("kept", exact=True).wait_for()
+    assert len(list(folder.glob("*.toml"))) == 1
+
+
+def test_the_numbers_are_those_of_the_command_line(open_page: Any) -> None:
+    page = open_page()
+    example(page)
+    said, run = answer_of(page)
+    data = run.to_dict()
+    assert said["keep_l"] == pytest.approx(data["keep"]["volume_l"], rel=1e-3)
+    assert said["keep_abv"] == pytest.approx(data["keep"]["abv"], abs=0.01)
+    assert said["stop_min"] == pytest.approx(data["stop"]["elapsed_min"], abs=0.01)
+    assert said["bottles"] == data["proofing"]["bottles"]
+    figures = page.locator(".figures").inner_text()
+    assert f"{1000 * data['keep']['volume_l']:.0f}" in figures
+    assert f"{data['keep']['abv']:.1f}" in figures
+    assert page.locator(".plan .strip .slice").count() == len(data["jars"])
+
+
+def test_the_headline_says_why_it_stops_if_not_as_asked(open_page: Any, folder: Path) -> None:
+    plan = copy.deepcopy(EXAMPLE)
+    plan["still"]["min_level"] = "1.6 L"
+    page = open_page()
+    example(page)
+    expect(page.locator(".why")).not_to_have_class(re.compile("edge"))
+    page.evaluate("async (plan) => (await import('/static/js/draft.js')).open(plan)", plan)
+    expect(page.locator(".why")).to_have_class(re.compile("edge"))
+
+
+def test_the_grips_move_heads_and_stop(open_page: Any) -> None:
+    page = open_page()
+    example(page)
+    stop = page.get_by_role("slider", name="stop")
+    box = stop.bounding_box()
+    page.mouse.move(box["x"] + 24, box["y"] + 24)
+    page.mouse.down()
+    page.mouse.move(box["x"] - 40, box["y"] + 24, steps=6)
+    page.mouse.move(box["x"] - 120, box["y"] + 24, steps=6)
+    page.mouse.up()
+    moved = drafted(page)["cuts"]["stop"]["stream_abv"]
+    assert float(moved.split()[0]) > 60
+    assert float(moved.split()[0]) % 0.5 == 0
+    expect(page.get_by_text("against the plan as opened, dashed")).to_be_visible()
+    assert page.locator(".strip .ghost").count() == 1
+    page.keyboard.press("Control+z")
+    assert drafted(page)["cuts"]["stop"]["stream_abv"] == EXAMPLE["cuts"]["stop"]["stream_abv"]
+    stop = page.get_by_role("slider", name="stop")
+    stop.focus()
+    page.keyboard.press("ArrowRight")
+    page.wait_for_timeout(400)
+    assert drafted(page)["cuts"]["stop"]["stream_abv"] == "54.5 %"
+    page.get_by_role("slider", name="heads").focus()
+    page.keyboard.press("Shift+ArrowRight")
+    assert drafted(page)["cuts"]["heads"] == "80 mL"
+    said, run = answer_of(page)
+    page.wait_for_timeout(500)
+    said, run = answer_of(page)
+    assert said["keep_l"] == pytest.approx(run.keep.volume_l, rel=1e-3)
+
+
+def test_one_part_is_open_at_a_time_on_a_phone(open_page: Any) -> None:
+    page = open_page(**PHONE)
+    example(page)
+    assert page.locator(".part-row").count() >= 5
+    for part in ("pot", "botanicals", "cuts", "jars", "bottle"):
+        page.locator(f"[data-key=part-{part}]").click()
+        expect(page.locator(".part-row")).to_have_count(0)
+        expect(page.locator(".plan .strip")).to_be_visible()
+        page.locator("[data-key=done]").click()
+    page.locator(".plan-strip svg.strip").click()
+    expect(page.get_by_role("slider", name="stop")).to_be_visible()
+    page.locator("[data-key=fine-more]").click()
+    page.wait_for_timeout(300)
+    assert drafted(page)["cuts"]["stop"]["stream_abv"] == "55.5 %"
+
+
+def test_all_of_the_plan_can_be_said(open_page: Any) -> None:
+    """Each field of the schema has its place in the form of the section it belongs to."""
+    page = open_page()
+    example(page)
+    schema = page.evaluate("async () => (await import('/static/js/held.js')).held.start.schema")
+    missing = []
+    for section in schema:
+        for table in section["tables"]:
+            if section["section"] == "botanicals":
+                continue
+            for field in table["fields"]:
+                base = f"{table['table']}.0" if table["many"] else table["table"]
+                row = page.locator(f".field:has([data-key^='{base}.{field['key']}'])").count()
+                rows = drafted(page).get(table["table"]) if table["many"] else True
+                if rows and not row:
+                    missing.append(f"{base}.{field['key']}")
+    assert missing == []
+    page.locator("[data-key='bottling.abv']").click()
+    page.keyboard.type("40")
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(300)
+    assert drafted(page)["bottling"]["abv"] == "40 %"
+
+
+def test_units_are_chips_and_remembered(open_page: Any) -> None:
+    page = open_page(**PHONE)
+    example(page)
+    page.locator("[data-key=part-bottle]").click()
+    page.locator("[data-key='bottling.bottle']").click()
+    page.locator(".pad-units").get_by_role("button", name="L", exact=True).click()
+    for key in ("0", ".", "5"):
+        page.locator(".keys").get_by_role("button", name=key, exact=True).click()
+    page.locator(".pad [data-key=take]").click()
+    assert drafted(page)["bottling"]["bottle"] == "0.5 L"
+    page.locator("[data-key='bottling.bottle']").click()
+    expect(page.locator(".pad-units [aria-pressed=true]")).to_have_text("L")
+
+
+def test_what_cannot_be_is_said_on_the_pad_and_in_place(open_page: Any) -> None:
+    page = open_page()
+    example(page)
+    page.locator("[data-key='charge.0.abv']").click()
+    page.keyboard.type("430")
+    page.keyboard.press("Enter")
+    if page.locator(".pad").count() == 0:  # not known to the schema: the answer refuses it
+        expect(page.locator(".plan-answer .fault")).to_be_visible()
+        expect(page.locator(".plan-answer")).to_have_class(re.compile("stale"))
+        page.keyboard.press("Control+z")
+    else:
+        expect(page.locator(".pad .fault")).to_be_visible()
+        page.keyboard.press("Escape")
+    expect(page.locator(".plan-answer .fault")).to_have_count(0)
+
+
+def test_two_rows_of_one_name_are_two_rows(open_page: Any) -> None:
+    page = open_page()
+    example(page)
+    page.locator("[data-key=add-botanical]").click()
+    page.get_by_label("Search the library").fill("juniper")
+    page.get_by_role("checkbox", name="Juniper").first.click()
+    page.get_by_role("button", name="Add 1").click()
+    page.wait_for_timeout(500)
+    rows = drafted(page)["botanical"]
+    last = len(rows) - 1
+    assert [rows[0]["name"], rows[last]["name"]] == ["juniper", "juniper"]
+    first = rows[0]["mass"]
+    page.locator(f"[data-key=more{last}]").click()
+    after = drafted(page)["botanical"]
+    assert after[0]["mass"] == first
+    assert after[last]["mass"] != rows[last]["mass"]
+
+
+def test_several_botanicals_at_once_weighed_or_counted(open_page: Any) -> None:
+    page = open_page(**PHONE)
+    example(page)
+    page.locator("[data-key=part-botanicals]").click()
+    page.locator("[data-key=add]").click()
+    for name in ("Allspice", "Aniseed"):
+        page.get_by_role("checkbox", name=name).first.click()
+    page.get_by_role("button", name="Add 2").click()
+    rows = drafted(page)["botanical"]
+    assert [row["name"] for row in rows[-2:]] == ["allspice", "aniseed"]
+    assert all(float(row["mass"].split()[0]) > 0 for row in rows[-2:])
+    page.wait_for_timeout(600)
+    page.locator(f"[data-key=dose{len(rows) - 2}]").click()
+    page.get_by_role("button", name=re.compile("count")).click()
+    page.locator(".pad [data-key=take]").click()
+    assert "pieces" in drafted(page)["botanical"][-2]
+
+
+def test_fifty_steps_of_undo_are_kept_with_the_plan(open_page: Any) -> None:
+    page = open_page()
+    example(page)
+    before = drafted(page)["botanical"][0]["mass"]
+    for _ in range(3):
+        page.locator("[data-key=more0]").click()
+    page.get_by_text("kept", exact=True).wait_for()
+    page.reload()
+    answered(page)
+    for _ in range(3):
+        page.keyboard.press("Control+z")
+    assert drafted(page)["botanical"][0]["mass"] == before
+
+
+def test_how_sure_other_strengths_and_for_six_bottles(open_page: Any) -> None:
+    page = open_page()
+    example(page)
+    page.get_by_role("button", name="Weaker, stronger charge").click()
+    expect(page.locator(".told")).to_contain_text("weaker")
+    expect(page.locator(".told")).to_contain_text("stronger")
+    assert page.locator(".strip .ghost").count() == 2
+    page.get_by_role("button", name="For so many bottles").click()
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Take it as a plan").click(timeout=30_000)
+    page.wait_for_timeout(1500)
+    said, run = answer_of(page)
+    assert said["bottles"] == run.proofing.bottles == 6
+
+
+def test_runs_and_plans_are_renamed_and_deleted(open_page: Any, folder: Path) -> None:
+    page = open_page()
+    example(page)
+    go(page, "shelf")
+    page.get_by_role("button", name=re.compile("rename, print or delete")).first.click()
+    page.get_by_role("button", name="Rename").click()
+    page.get_by_label("New name").fill("Autumn")
+    page.get_by_role("button", name="Keep").click()
+    expect(page.locator(".shelf-row")).to_contain_text("Autumn")
+    page.get_by_role("button", name=re.compile("rename, print or delete")).first.click()
+    page.get_by_role("button", name="Delete").click()
+    expect(page.get_by_text("Delete “Autumn”?")).to_be_visible()
+    page.get_by_role("button", name="Delete it").click()
+    expect(page.locator(".shelf-row")).to_have_count(0)
+    assert not list(folder.glob("*.toml"))
+
+
+# At the still -----------------------------------------------------------------------------------------------
+
+
+def test_the_heat_waits_for_four_ticks(open_page: Any) -> None:
+    page = open_page(**SMALL)
+    example(page)
+    page.locator("[data-key=still]").click()
+    heat = page.locator("[data-key=heat]")
+    expect(heat).to_contain_text("still to tick: cooling on, outlet open, no flame near, someone stays")
+    heat.click()
+    assert page.locator(".now").count() == 0
+    page.get_by_role("button", name="Hear it").click()
+    expect(page.locator(".senses")).to_contain_text(re.compile("Sound works|Sound is blocked"))
+    for k in range(4):
+        page.locator(".tick").nth(k).click()
+    heat.click()
+    expect(page.locator(".now .order")).to_have_text("First drop in")
+
+
+@pytest.mark.parametrize("device", ["small", "phone", "desk"])
+def test_the_number_is_read_at_arms_length_without_scrolling(
+    open_page: Any, clock: Clock, device: str
+) -> None:
+    """11 mm on usual phones, whose CSS pixel is about 1/160 inch (from memory): 70 px of a digit."""
+    page = open_page(**DEVICES[device])
+    example(page)
+    light(page)
+    height = """() => {
+      const host = document.querySelector(".number"), style = getComputedStyle(host);
+      const pen = document.createElement("canvas").getContext("2d");
+      pen.font = `${style.fontWeight} ${style.fontSize} system-ui, sans-serif`;
+      return pen.measureText("0").actualBoundingBoxAscent;
+    }"""
+    flowing = next(jar for jar in seen(page)["strip"]["jars"] if jar["state"] == "flowing")
+    stop = seen(page)["forecast"]["stop"]["min"]
+    for minute in (0.5, flowing["full_min"] - 1.5, flowing["full_min"] + 0.2, stop + 12.0):
+        clock.to(page, minute)
+        page.wait_for_timeout(600)
+        assert page.evaluate(height) >= 11 / 25.4 * 160
+        box = page.evaluate("[document.documentElement.scrollHeight, innerHeight]")
+        assert box[0] <= box[1]
+        assert cut(page) == []
+        acts = page.locator(".now-acts button")
+        assert all(acts.nth(k).bounding_box()["height"] >= 76 for k in range(acts.count()))
+        bottom = [acts.nth(k).bounding_box() for k in range(acts.count())]
+        assert all(one["y"] + one["height"] <= box[1] for one in bottom)
+        expect(page.locator(".now .strip")).to_be_visible()
+
+
+def test_it_calls_a_minute_before_and_counts_on_when_it_is_past(open_page: Any, clock: Clock) -> None:
+    page = open_page(**PHONE)
+    page.evaluate("""() => {
+      window.calls = {tone: 0, shake: 0};
+      const start = OscillatorNode.prototype.start;
+      OscillatorNode.prototype.start = function (at) { window.calls.tone += 1; return start.call(this, at); };
+      navigator.vibrate = () => { window.calls.shake += 1; return true; };
+    }""")
+    example(page)
+    light(page)
+    jar = next(jar for jar in seen(page)["strip"]["jars"] if jar["state"] == "flowing")
+    clock.to(page, jar["full_min"] - 1.5)
+    expect(page.locator(".now")).to_have_attribute("data-stage", "calm")
+    before = page.evaluate("window.calls.tone")
+    clock.to(page, jar["full_min"] - 0.8)
+    expect(page.locator(".now")).to_have_attribute("data-stage", "soon")
+    expect(page.locator(".order")).to_have_text("Get jar 2 ready")
+    assert page.evaluate("window.calls.tone") == before + 1
+    clock.to(page, jar["full_min"] + 0.1)
+    expect(page.locator(".now")).to_have_attribute("data-stage", "due")
+    expect(page.locator(".order")).to_have_text("Change to jar 2 now")
+    assert page.title().startswith("+0:")
+    clock.on(0.2)
+    page.wait_for_timeout(500)
+    assert page.evaluate("window.calls.tone") >= before + 3
+    assert page.evaluate("window.calls.shake") >= 2
+    page.locator("[data-key=quiet]").click()
+    tones = page.evaluate("window.calls.tone")
+    clock.on(0.5)
+    page.wait_for_timeout(300)
+    assert page.evaluate("window.calls.tone") == tones
+    expect(page.locator(".now")).to_have_attribute("data-stage", "due")
+    stop = seen(page)["forecast"]["stop"]["min"]
+    clock.to(page, stop + 10.0)
+    expect(page.locator(".order")).to_contain_text("heat off")
+    assert re.fullmatch(r"\+(9|10):\d\d", page.locator(".number").inner_text())
+
+
+def test_a_reading_is_three_taps_and_one_to_take_it_back(open_page: Any, clock: Clock, folder: Path) -> None:
+    page = open_page(**PHONE)
+    example(page)
+    light(page)
+    clock.to(page, seen(page)["first_drop_min"] + 2)
+    page.locator("[data-key=read]").click()
+    page.locator(".tile").nth(2).click()
+    page.locator(".pad [data-key=take]").click()
+    told(page)
+    expect(page.locator(".now .ring")).to_have_count(1)
+    assert [record["record"] for record in journal(folder)][-1] == "reading"
+    page.locator(".undo-act").click()
+    told(page)
+    expect(page.locator(".now .ring")).to_have_count(0)
+
+
+def test_a_jar_is_noted_measured_named_and_struck(open_page: Any, clock: Clock, folder: Path) -> None:
+    page = open_page(**PHONE)
+    example(page)
+    light(page)
+    clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
+    page.locator("[data-key=act]").click()
+    told(page)
+    page.get_by_text("Jar 2 is full").wait_for()
+    act = page.locator("[data-key=act]")  # held: another volume
+    act.hover()
+    page.mouse.down()
+    page.clock.run_for(700)
+    page.mouse.up()
+    page.locator(".pad").wait_for()
+    page.keyboard.type("55")
+    page.keyboard.press("Enter")
+    told(page)
+    page.locator("[data-key=read]").click()
+    page.get_by_role("button", name="jar 2", exact=True).click()
+    page.keyboard.type("79")
+    page.locator("[data-key=tab2]").click()
+    page.keyboard.type("24")
+    page.locator(".pad").get_by_role("button", name="hazy").click()
+    page.locator(".pad [data-key=take]").click()
+    told(page)
+    records = journal(folder)
+    assert [record["jar"] for record in records if record["record"] == "full"] == [1, 2]
+    assert next(r for r in records if r["record"] == "full" and r["jar"] == 2)["volume_l"] == 0.055
+    assert records[-1]["record"] == "reading"
+    page.locator("[data-key=title]").click()
+    page.get_by_role("button", name="A word on a jar").click()
+    page.get_by_role("button", name="2", exact=True).click()
+    page.get_by_role("textbox").fill("soft")
+    page.get_by_role("button", name="Keep").click()
+    told(page)
+    assert journal(folder)[-1]["record"] == "taste"
+    page.keyboard.press("Escape")
+    page.locator("[data-key=title]").click()
+    page.locator(".sheet .notes li", has_text="Jar 2").first.get_by_role("button", name="Undo").click()
+    told(page)
+
+
+def test_a_run_is_played_to_its_end(open_page: Any, clock: Clock, folder: Path) -> None:
+    page = open_page(**SMALL)
+    example(page)
+    light(page)
+    jars = len(seen(page)["strip"]["jars"])
+    for _ in range(jars + 2):
+        view = seen(page)
+        flowing = next((jar for jar in view["strip"]["jars"] if jar["state"] == "flowing"), None)
+        if flowing is None or flowing["to_l"] >= view["strip"]["end_l"] - 1e-5:
+            break
+        clock.to(page, flowing["full_min"])
+        page.get_by_text(f"Jar {flowing['n']} is full").click()
+        told(page)
+        page.get_by_text(f"Jar {flowing['n']} is full").wait_for(state="detached")
+    clock.to(page, seen(page)["forecast"]["stop"]["min"])
+    expect(page.locator(".order")).to_have_text("Stop: turn the heat off")
+    page.get_by_text("Heat is off").click()
+    expect(page.locator(".order")).to_have_text("The run is over")
+    told(page)
+    page.get_by_role("button", name="Pour").click()
+    page.locator(".jars li").first.wait_for()
+    view = seen(page)
+    assert view["off_ms"] is not None
+    assert page.locator(".jars li").count() == len(view["strip"]["jars"])
     run = potsim.distil(potsim.example_plan())
-    assert wording.format_volume(run.stop.collected_l) in figure(page, "Stop")
-    assert wording.format_volume(run.keep.volume_l) in figure(page, "Keep").replace("\n", " ")
-    assert str(run.proofing.bottles) in figure(page, "Bottles")
-    for flavour in run.flavours.botanicals:
-        assert page.locator(".ribbon-name", has_text=flavour.botanical).count() == 1
-    assert page.locator(".jars .jar").count() == len(run.jars)
-    expect(page.locator(".other-name")).to_have_text([re.compile("charge of 33"), re.compile("charge of 43")])
-    expect(page.locator(".cautions")).to_contain_text("Law:")
+    assert view["strip"]["end_l"] == pytest.approx(run.stop.collected_l, rel=0.02)
+    pool = view["pour"]["pool"]
+    assert pool["volume_l"] == pytest.approx(run.keep.volume_l, rel=0.02)
+    # Water is a band until the jug is measured, then one number.
+    assert "–" in page.locator(".water-number").inner_text()
+    page.locator("[data-key=jugmass]").click()
+    page.keyboard.type(str(round(pool["mass_g"])))
+    page.locator("[data-key=tab1]").click()
+    page.keyboard.type(f"{pool['abv']:.1f}")
+    page.locator("[data-key=tab2]").click()
+    page.keyboard.type("20")
+    page.keyboard.press("Enter")
+    told(page)
+    expect(page.locator(".water-number b")).to_have_text(re.compile(r"^\d+$"))
+    first = float(page.locator(".water-number b").inner_text())
+    assert first == pytest.approx(0.9 * 1000 * run.proofing.water_kg, rel=0.05)
+    page.locator("[data-key=in3]").click()  # a jar left out changes pool and water
+    expect(page.locator("[data-key=in3]")).to_have_attribute("aria-checked", "false")
+    told(page)
+    page.wait_for_timeout(800)
+    assert 3 not in seen(page)["pour"]["jars"]
 
 
-def test_a_slider_moves_the_numbers(open_page: Any) -> None:
+def test_verdicts_make_the_next_trial_each_change_to_be_left(open_page: Any, clock: Clock) -> None:
     page = open_page()
-    for label, to, path, text in (
-        ("Volume, slider", 1200, ("charge", 0, "volume"), "1200 mL"),
-        ("the stream falls to, slider", 62.5, ("cuts", "stop", "stream_abv"), "62.5 %"),
-        ("Heads, slider", 45, ("cuts", "heads"), "45 mL"),
-    ):
-        before, was = drawn(page), page.locator("#before svg.curve").inner_html()
-        slide(page, label, to)
-        settled(page, before)
-        place: Any = page.evaluate("JSON.parse(localStorage.getItem('potsim.plan'))")
-        for key in path:
-            place = place[key]
-        assert place == text
-        run = drafted(page).to_dict()
-        kept = figure(page, "Keep")
-        assert wording.format_volume(run["keep"]["volume_l"]) in kept.replace("\n", " ")
-        assert f"{run['keep']['abv']:.1f} %" in kept
-        assert wording.format_volume(run["stop"]["collected_l"]) in figure(page, "Stop")
-        assert wording.format_volume(run["proofing"]["water_l"]) in figure(page, "Bottles")
-        assert page.locator("#before svg.curve").inner_html() != was
+    example(page)
+    light(page)
+    clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
+    page.locator("[data-key=act]").click()
+    told(page)
+    go(page, "pour")
+    for name, verdict in (("juniper", "less"), ("fennel seed", "more")):
+        page.locator(f"[data-key='verdict{name}']").click()
+        page.locator(".sheet .chip", has_text=re.compile(f"^{verdict}$")).click()
+        told(page)
+        expect(page.locator(f"[data-key='verdict{name}']")).to_contain_text(verdict)
+    page.get_by_role("button", name="Next trial").click()
+    page.locator(".changes li").nth(1).wait_for()
+    page.locator(".changes li", has_text="Juniper").get_by_role("button", name="Leave").click()
+    page.get_by_role("button", name="As a plan").click()
+    answered(page)
+    bill = {row["name"]: row for row in drafted(page)["botanical"]}
+    old = {row["name"]: row for row in EXAMPLE["botanical"]}
+    assert bill["juniper"]["mass"] == old["juniper"]["mass"]
+    assert bill["fennel seed"]["mass"] != old["fennel seed"]["mass"]
 
 
-def test_a_fast_hand_ends_where_it_stops(open_page: Any) -> None:
+def test_two_lie_on_one_strip_and_are_poured_together(open_page: Any) -> None:
     page = open_page()
-    for value in range(960, 1400, 20):
-        slide(page, "Volume, slider", value)
-    page.wait_for_function("() => document.querySelector('#before .short').textContent.startsWith('2.86 L')")
-    expect(page.locator("#before .figures")).to_contain_text(
-        wording.format_volume(drafted(page).keep.volume_l).partition(" ")[0]
-    )
+    example(page)
+    page.get_by_role("button", name="rename", exact=False)
+    page.locator("[data-key='cuts.stop.stream_abv']").click()
+    page.keyboard.type("65")
+    page.keyboard.press("Enter")
+    page.get_by_text("kept", exact=True).wait_for()
+    changed = drafted(page)
+    page.evaluate("async (plan) => (await import('/static/js/draft.js')).open(plan)", EXAMPLE)
+    page.wait_for_timeout(1500)
+    assert changed["cuts"]["stop"]["stream_abv"] == "65 %"
+    go(page, "trials")
+    page.locator("[data-key=choose]").first.click()
+    for box in page.locator(".pick[aria-checked=true]").all():
+        box.click()
+    for k in range(2):
+        page.locator(".pick").nth(k).click()
+    page.get_by_role("button", name="Side by side").click()
+    page.locator(".differs tbody tr").first.wait_for()
+    expect(page.locator(".stops")).to_contain_text("1 stops at")
+    assert page.locator(".trials .strip .ghost").count() == 1
+    expect(page.locator(".blend")).to_contain_text("give")
 
 
-def test_what_is_typed_wrong_is_said_in_place(open_page: Any) -> None:
-    page = open_page()
-    volume = page.get_by_label("Volume", exact=True).first
-    volume.fill("9 cups")
-    said = page.locator(".row", has=volume).locator(".refusal:visible")
-    expect(said).to_contain_text("metric cup")
-    assert volume.get_attribute("aria-invalid") == "true"
-    assert page.locator("body.stale").count() == 1
-    expect(page.locator("#before .trouble")).to_contain_text("apple spirit, Volume: '9 cups'")
-    page.get_by_role("button", name="Show me").click()
-    expect(volume).to_be_focused()
-    volume.fill("1/2 US gal")
-    expect(said).to_have_count(0)
-    expect(page.locator(".refusal:visible")).to_have_count(0)
+# Nothing typed is ever lost ---------------------------------------------------------------------------------
 
 
-def test_power_changes_and_the_keep_is_stretched(open_page: Any) -> None:
-    page = open_page()
-    for part in ("Jars and bottles", "Still"):
-        page.locator("summary", has=page.get_by_role("heading", name=part, exact=True)).click()
-    for button, label, to, undo in (
-        ("+ neutral spirit", "Volume, slider", 300.0, "Take away: Stretched"),
-        ("+ change of power", "Power then, slider", 400.0, "Take away: Change of power 1"),
-    ):
-        before = drawn(page)
-        page.get_by_role("button", name=button).click()
-        settled(page, before)
-        before = drawn(page)
-        slide(page.locator(".part", has=page.get_by_role("button", name=undo)), label, to)
-        settled(page, before)
-    run = drafted(page)
-    assert run.plan.bottling.stretch.spirit_l == 0.3
-    assert [step.power_w for step in run.plan.still.power_steps] == [400.0]
-    assert "300 mL neutral spirit" in figure(page, "Bottles")
-    assert f"minute {run.stop.elapsed_min:.0f}" in figure(page, "Stop")
-    page.get_by_label("Power then", exact=True).fill("5 W")
-    expect(page.locator(".field", has=page.get_by_label("Power then", exact=True))).to_contain_text("128 W")
-    for name in ("Change of power 1", "Stretched with neutral spirit"):
-        page.get_by_role("button", name=f"Take away: {name}").click()
-    expect(page.locator("#before .figures")).not_to_contain_text("neutral")
-    assert drafted(page).plan == potsim.example_plan()
-
-
-def test_a_plan_that_cannot_be_run_from_the_start(open_page: Any, here: Served) -> None:
+def test_away_it_goes_on_and_nothing_is_lost(open_page: Any, clock: Clock, folder: Path) -> None:
     page = open_page(**PHONE)
-    page.get_by_label("Volume", exact=True).first.fill("20 L")
-    expect(page.locator("#before .trouble")).to_contain_text("the pot holds 4 L")
-    page.reload()
-    expect(page.locator("#before .trouble")).to_contain_text("the pot holds 4 L")
-    expect(page.locator("#before .glance")).to_be_hidden()
-
-
-def test_nothing_is_cut_or_too_small_for_a_finger(open_page: Any) -> None:
-    for device in (PHONE, DESK):
-        page = open_page(**device)
-        top = page.locator("#before svg.curve text", has_text="100 %").bounding_box()
-        picture = page.locator("#before svg.curve").bounding_box()
-        assert top is not None
-        assert picture is not None
-        assert top["x"] >= picture["x"]
-        page.locator("details").evaluate_all("all => all.forEach(one => { one.open = true })")
-        assert small(page) == []
-        page.get_by_role("button", name="Start this run").click()
-        page.get_by_role("button", name="The heat is on").wait_for()
-        page.locator("#during details").evaluate_all("all => all.forEach(one => { one.open = true })")
-        assert small(page) == []
-        page.get_by_role("button", name="After").click()
-        page.locator(".chosen li").first.wait_for()
-        assert small(page) == []
-
-
-def test_a_strength_is_read_in_a_parrot(open_page: Any, here: Served) -> None:
-    page = open_page(**PHONE)
-    page.get_by_role("button", name="Start this run").click()
-    page.get_by_role("button", name="The heat is on").click()
-    page.locator(".rarely summary").click()
-    page.get_by_label("Strength is read in").select_option("a parrot")
-    page.get_by_label("It holds").fill("60")
-    page.get_by_label("Minute of the reading").fill("14")
-    page.get_by_label("Value", exact=True).fill("78")
-    page.get_by_role("button", name="Note it").click()
-    expect(page.locator("ol.journal li")).to_contain_text("78.0 % in the parrot")
-    expect(page.locator("ol.journal li")).to_contain_text("14:00")
-    page.locator(".kinds label", has_text="Note").click()
-    page.get_by_label("Value", exact=True).fill("window open")
-    page.get_by_role("button", name="Note it").click()
-    expect(page.locator("ul.journal li")).to_have_text("window open")
-    page.get_by_label("The condenser holds back").fill("20")
-    page.get_by_label("The condenser holds back").blur()
-    # A parrot stays for the whole run, a reload too.
-    page.wait_for_function("() => import('/static/js/journey.js').then(j => j.now.state.hold_up === '20 mL')")
-    page.reload()
-    expect(page.locator(".rarely summary")).to_have_text("more: strength is read in a parrot of 60 mL")
-    page.locator(".rarely summary").click()
-    expect(page.get_by_label("The condenser holds back")).to_have_value("20 mL")
-    # What is refused is said above the form.
-    page.get_by_label("Value", exact=True).fill("71 proofs")
-    page.get_by_role("button", name="Note it").click()
-    expect(page.locator("#during .trouble")).to_contain_text("proofs")
-    expect(page.locator("#during .trouble")).to_be_in_viewport()
-    assert page.evaluate(ABOVE_THE_FORM)
-
-
-def test_a_moment_is_read_off_by_key_and_by_finger(open_page: Any) -> None:
-    page = open_page(**PHONE)
-    moment = page.locator("#before .moment")
-    moment.focus()
-    page.keyboard.press("Home")
-    first = potsim.distil(potsim.example_plan()).stream_abv[0]
-    assert str(moment.get_attribute("aria-valuetext")).startswith(f"0 mL: stream {first:.1f} %")
-    box = page.locator("#before svg.curve").bounding_box()
-    assert box is not None
-    page.touchscreen.tap(box["x"] + 150, box["y"] + 90)
-    said = page.locator("#before .readout").inner_text()
-    litres = re.match(r"(\d+) mL", said)
-    assert litres is not None
-    there = potsim.distil(potsim.example_plan()).at(collected_l=int(litres[1]) / 1000)
-    assert f"stream {there.stream_abv:.1f} %" in " ".join(said.split())
-
-
-def test_botanicals_come_from_the_library(open_page: Any) -> None:
-    page = open_page()
-    page.get_by_role("button", name="+ from the library").click()
-    page.get_by_label("Search the library").fill("caraw")
-    before = drawn(page)
-    page.locator(".choices button").first.click()
-    settled(page, before)
-    expect(page.locator(".ribbon-name", has_text="caraway")).to_have_count(1)
-    page.get_by_role("button", name="Take juniper away").click()
-    expect(page.locator(".ribbon-name", has_text="juniper")).to_have_count(0)
-
-
-def test_files_are_saved_and_opened(open_page: Any, tmp_path: Path) -> None:
-    page = open_page()
-    saved = {}
-    for button in ("Save it", "Sheet to print", "Numbers (CSV)"):
-        with page.expect_download() as download:
-            page.get_by_role("button", name=button).click()
-        saved[button] = tmp_path / download.value.suggested_filename
-        download.value.save_as(saved[button])
-    assert read_plan(saved["Save it"].read_text(encoding="utf-8")) == potsim.example_plan()
-    assert saved["Numbers (CSV)"].read_text(encoding="utf-8").startswith("collected_l,")
-    sheet = page.context.new_page()
-    sheet.goto(saved["Sheet to print"].as_uri())
-    assert sheet.title() == "Bench spirit, trial 1"
-    sheet.close()
-    plan = tmp_path / "other.toml"
-    plan.write_text(
-        'title = "Pear"\n[[charge]]\nname = "pear spirit"\nvolume = "2 L"\nabv = "30 %"\n', encoding="utf-8"
-    )
-    page.locator("input[type=file]").set_input_files(plan)
-    expect(page.get_by_label("Title of the plan")).to_have_value("Pear")
-    expect(page.locator("[data-short=Charge]")).to_have_text("2 L at 30.0 %")
-    plan.write_text("title = [", encoding="utf-8")
-    page.locator("input[type=file]").set_input_files(plan)
-    expect(page.locator("#before .trouble")).to_contain_text("not written as TOML")
-
-
-def test_a_run_from_first_drop_to_next_trial(open_page: Any, here: Served) -> None:
-    page = open_page(**PHONE)
-    page.get_by_role("button", name="Start this run").click()
-    page.get_by_role("button", name="The heat is on").click()
-    page.wait_for_function("() => import('/static/js/journey.js').then(j => j.now.state.heat_on)")
-    back = "new Date(Date.now() - 11 * 60000).toISOString()"
-    page.evaluate(f"import('/static/js/journey.js').then(j => j.tell({{kind: 'heat', at: {back}}}))")
-    page.locator(".under", has_text="Jar 1").get_by_placeholder("a tasting word").fill("sharp")
-    page.get_by_role("button", name="Full", exact=True).click()
-    expect(page.locator(".filled li")).to_have_count(1)
-    expect(page.locator(".under")).to_contain_text("Jar 2")
-    # Three taps: what, how much, note it.
-    was = figure(page, "Stop in", "during")
-    page.locator(".kinds label", has_text="Strength").click()
-    page.locator(".values button").first.click()
-    page.get_by_role("button", name="Note it").click()
-    expect(page.locator("ol.journal li")).to_have_count(2)
-    page.wait_for_function("() => import('/static/js/journey.js').then(j => j.now.forecast.band !== null)")
-    page.wait_for_function(
-        "was => !document.querySelector('#during .figures').innerText.includes(was)", arg=was
-    )
-    assert page.locator(".line.foreseen").count() == 1
-    name = page.evaluate("localStorage.getItem('potsim.run')")
-    journal = here.data / f"{name}.jsonl"
-    assert journal.read_text(encoding="utf-8").count('"record": "reading"') == 2
-    # A reload loses nothing.
-    page.reload()
-    expect(page.locator("ol.journal li")).to_have_count(2)
-    expect(page.locator(".filled input")).to_have_value("sharp")
-    # Nor does a connection that drops.
+    example(page)
+    light(page)
+    told(page)
+    clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
     page.context.set_offline(True)
-    page.locator(".under").get_by_placeholder("a tasting word").fill("clean")
-    page.get_by_role("button", name="Full", exact=True).click()
-    expect(page.locator("#link")).to_contain_text("Nothing is lost")
+    page.locator("[data-key=act]").click()
+    page.get_by_text("Jar 2 is full").wait_for()  # counts at once
+    page.locator("[data-key=read]").click()
+    page.keyboard.type("79.5")
+    page.keyboard.press("Enter")
+    expect(page.locator("body")).to_contain_text("wait here: laptop away")
+    assert waits(page) == 2
+    clock.on(1.0)
+    assert minute_of(page) > 0
     page.context.set_offline(False)
-    expect(page.locator(".filled li")).to_have_count(2, timeout=9000)
-    # Afterwards: another jar in, and the pool follows; a verdict, and the next trial.
-    page.get_by_role("button", name="After").click()
-    expect(page.locator("#after .figures")).to_contain_text("jars 2–19")
-    page.get_by_label("Jar 19", exact=False).uncheck()
-    expect(page.locator("#after .figures")).to_contain_text("jars 2–18")
-    page.get_by_label("juniper", exact=True).select_option("a touch more")
-    page.get_by_role("button", name="Write the next trial").click()
-    expect(page.get_by_label("Next trial")).to_contain_text("16.8 g")
-    page.get_by_role("button", name="To the plan").click()
-    expect(page.get_by_label("Title of the plan")).to_have_value("Bench spirit, trial 2")
+    clock.on(0.1)
+    told(page)
+    kinds = [record["record"] for record in journal(folder)]
+    assert kinds.count("full") == 1
+    assert kinds.count("reading") == 1
 
 
-def test_sessions_keep_their_own_plans(open_page: Any) -> None:
-    one, other = open_page(), open_page()
-    before = drawn(one)
-    slide(one, "Heads, slider", 10)
-    settled(one, before)
-    other.reload()
-    other.locator("#before .figure").first.wait_for()
-    expect(other.locator(".cut-name").first).to_contain_text("30 mL")
+def test_a_reload_without_the_laptop(open_page: Any, clock: Clock, folder: Path) -> None:
+    """Opened once, the page is on the device: clock and orders go on, what is told waits."""
+    page = open_page(workers="allow", **PHONE)
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_function(
+        "caches.open('potsim-files').then((held) => held.match('/api/files')).then(Boolean)"
+    )
+    example(page)
+    light(page)
+    told(page)
+    page.reload()
+    page.locator(".now .number").wait_for()
+    page.context.set_offline(True)
+    page.reload()
+    page.locator(".now .number").wait_for()
+    clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
+    page.locator("[data-key=act]").click()
+    page.reload()
+    page.get_by_text("Jar 2 is full").wait_for()
+    assert waits(page) == 1
+    page.context.set_offline(False)
+    clock.on(0.1)
+    told(page)
+    assert [record["record"] for record in journal(folder)].count("full") == 1
 
 
-def test_nothing_serious_stands_in_anyones_way(open_page: Any) -> None:
-    page = open_page(**PHONE, color_scheme="dark")
-    page.locator(".part summary").evaluate_all("all => all.forEach(one => { one.parentElement.open = true })")
-    found = serious(page)
-    page.get_by_role("button", name="Start this run").click()
-    page.get_by_role("button", name="The heat is on").wait_for()
-    page.get_by_role("button", name="Switch to light").click()
-    found += serious(page)
-    page.get_by_role("button", name="After").click()
-    page.locator(".chosen li").first.wait_for()
-    assert found + serious(page) == []
+def test_two_tabs_of_one_device_tell_all_once(open_page: Any, clock: Clock, folder: Path) -> None:
+    page = open_page(**PHONE)
+    example(page)
+    light(page)
+    told(page)
+    other = open_page(context=page.context)
+    other.locator(".now .number").wait_for()
+    clock.to(page, seen(page)["strip"]["jars"][0]["full_min"] + 1)
+    page.context.set_offline(True)
+    for one, strength in ((page, "79.5"), (other, "79.1")):
+        one.locator("[data-key=read]").click()
+        one.keyboard.type(strength)
+        one.keyboard.press("Enter")
+    page.context.set_offline(False)
+    clock.on(0.1)
+    told(page)
+    told(other)
+    read = [
+        record["entry"]["read_abv"] if "entry" in record else record["read_abv"]
+        for record in journal(folder)
+        if record["record"] == "reading"
+    ]
+    assert sorted(read) == [79.1, 79.5]
 
 
-def test_pictures_of_phone_and_desk(open_page: Any, tmp_path: Path) -> None:
-    folder = Path(os.environ.get("POTSIM_PICTURES", tmp_path))
-    for name, device in (("phone", PHONE), ("desk", DESK)):
-        page = open_page(**device)
-        page.locator(".other-name").first.wait_for()
-        page.screenshot(path=folder / f"{name}.png")
-        wide = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
-        assert wide[0] <= wide[1]
-        assert (folder / f"{name}.png").stat().st_size > 20_000
+def test_other_devices_see_it_at_once_and_whose_it_is(open_page: Any, clock: Clock, folder: Path) -> None:
+    desk = open_page(**DESK)
+    example(desk)
+    light(desk)
+    told(desk)
+    shed = open_page(**PHONE)
+    shed.locator(".now .number").wait_for()
+    shed.evaluate("localStorage.setItem('potsim.device', JSON.stringify('shed'))")
+    clock.to(desk, seen(desk)["strip"]["jars"][0]["full_min"])
+    shed.locator("[data-key=act]").click()
+    expect(desk.locator(".noted")).to_contain_text("Jar 1 full", timeout=5000)
+    expect(desk.locator(".noted")).to_contain_text("shed")
+    desk.get_by_text("Jar 2 is full").wait_for()
+    desk.locator(".noted li", has_text="Jar 1 full").get_by_role("button", name="Undo").click()
+    shed.get_by_text("Jar 1 is full").wait_for()
+
+
+def test_a_jar_that_another_noted_first_asks(open_page: Any, clock: Clock, folder: Path) -> None:
+    desk = open_page(**DESK)
+    example(desk)
+    light(desk)
+    told(desk)
+    shed = open_page(**PHONE)
+    shed.locator(".now .number").wait_for()
+    clock.to(desk, seen(desk)["strip"]["jars"][0]["full_min"])
+    shed.context.set_offline(True)
+    shed.locator("[data-key=act]").click()
+    desk.locator("[data-key=act]").click()
+    told(desk)
+    shed.context.set_offline(False)
+    clock.on(0.1)
+    expect(shed.locator(".refused")).to_be_visible()
+    assert [record["record"] for record in journal(folder)].count("full") == 1
+    shed.get_by_role("button", name="Drop").click()
+    expect(shed.locator(".refused")).to_have_count(0)
+
+
+def test_what_is_refused_stays_to_be_mended(open_page: Any, clock: Clock, folder: Path) -> None:
+    page = open_page(**PHONE)
+    example(page)
+    light(page)
+    clock.to(page, seen(page)["first_drop_min"] + 2)
+    page.evaluate(
+        """async () => (await import("/static/js/outbox.js"))
+        .tell((await import("/static/js/held.js")).held.run.id, "reading", {strength: "430 %"})"""
+    )
+    expect(page.locator(".refused")).to_contain_text("430 %")
+    page.reload()
+    page.locator(".refused").get_by_role("button", name="Mend").click()
+    page.keyboard.type("79.3")
+    page.keyboard.press("Enter")
+    told(page)
+    expect(page.locator(".refused")).to_have_count(0)
+    assert [record["record"] for record in journal(folder)].count("reading") == 1
+
+
+# For everyone -----------------------------------------------------------------------------------------------
+
+
+def walk(page: Page, clock: Clock) -> Iterator[str]:
+    """Each place in each state: empty, with a plan, before the heat, calm, due, past, over, poured."""
+    for place in PLACES:
+        go(page, place)
+        yield f"{place} empty"
+    go(page, "shelf")
+    example(page)
+    yield "plan"
+    page.locator("[data-key=still]").click()
+    page.locator(".tick").first.wait_for()
+    yield "ready"
+    for k in range(4):
+        page.locator(".tick").nth(k).click()
+    page.locator("[data-key=heat]").click()
+    page.locator(".now .number").wait_for()
+    page.wait_for_timeout(400)
+    yield "now"
+    clock.to(page, seen(page)["strip"]["jars"][0]["full_min"] + 0.3)
+    page.wait_for_timeout(400)
+    yield "due"
+    page.locator("[data-key=act]").click()
+    told(page)
+    page.locator("[data-key=read]").click()
+    page.locator(".pad").wait_for()
+    page.wait_for_timeout(300)
+    yield "read"
+    page.keyboard.press("Escape")
+    clock.to(page, seen(page)["forecast"]["stop"]["min"] + 3.0)
+    page.wait_for_timeout(400)
+    yield "past"
+    page.locator("[data-key=act]").click()
+    told(page)
+    page.wait_for_timeout(400)
+    yield "over"
+    go(page, "pour")
+    page.locator(".jars li").first.wait_for()
+    yield "pour"
+    go(page, "trials")
+    page.wait_for_timeout(1500)
+    yield "trials"
+    go(page, "shelf")
+    page.locator(".shelf-row").first.wait_for()
+    yield "shelf"
+
+
+@pytest.mark.parametrize("device", ["small", "desk"])
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_axe_finds_nothing(open_page: Any, clock: Clock, device: str, theme: str) -> None:
+    page = open_page(**DEVICES[device], color_scheme=theme, reduced_motion="reduce")
+    found = {where: bad for where in walk(page, clock) if (bad := findings(page))}
+    assert found == {}
+
+
+@pytest.mark.parametrize("device", list(DEVICES))
+def test_nothing_is_cut_or_too_small_for_a_finger(
+    open_page: Any, clock: Clock, device: str, folder: Path
+) -> None:
+    page = open_page(**DEVICES[device])
+    touch = DEVICES[device].get("has_touch", False)
+    found: dict[str, Any] = {}
+    for where in walk(page, clock):
+        wide = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
+        bad = cut(page) + ([] if not touch else small(page)) + ([] if wide[0] <= wide[1] else [str(wide)])
+        if bad:
+            found[where] = bad
+    assert found == {}
+
+
+def test_the_keyboard_alone(open_page: Any, clock: Clock, folder: Path) -> None:
+    page = open_page()
+    page.keyboard.press("Tab")
+    expect(page.locator(":focus")).to_have_text("To the main part")
+    example(page)
+    page.locator("[data-key=still]").focus()
+    page.keyboard.press("Enter")
+    page.locator(".tick").first.wait_for()
+    for k in range(4):
+        page.locator(".tick").nth(k).focus()
+        page.keyboard.press("Space")
+    page.locator("[data-key=heat]").focus()
+    page.keyboard.press("Enter")
+    page.locator(".now .number").wait_for()
+    clock.to(page, seen(page)["first_drop_min"] + 1)
+    page.locator("[data-key=read]").focus()
+    page.keyboard.press("Enter")
+    page.keyboard.type("79.4")
+    page.keyboard.press("Enter")
+    told(page)
+    assert journal(folder)[-1]["record"] == "reading"
+    page.keyboard.press("Control+z")
+    told(page)
+    expect(page.locator(".now .ring")).to_have_count(0)
+
+
+def test_at_two_hundred_per_cent(open_page: Any, clock: Clock) -> None:
+    """Twice as large is half the room: order, strip and acts stay, nothing is wider than the page."""
+    page = open_page(viewport={"width": 640, "height": 400}, device_scale_factor=2)
+    for where in walk(page, clock):
+        wide = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
+        assert wide[0] <= wide[1], where
+        if where in ("now", "due", "past"):
+            for part in (".order", ".now .strip", ".now-acts button"):
+                expect(page.locator(part).first).to_be_visible()
+
+
+def test_the_first_page_is_small(chromium: Browser, here: Served) -> None:
+    context = chromium.new_context(service_workers="block", **PHONE)
+    page = context.new_page()
+    answers: list[Response] = []
+    page.on("response", lambda answer: answers.append(answer))
+    page.goto(here.address)
+    page.locator("#main button").first.wait_for()
+    page.wait_for_timeout(1500)
+    sizes = [one.request.sizes() for one in answers if "/api/live" not in one.url]
+    total = sum(size["responseBodySize"] + size["responseHeadersSize"] for size in sizes)
+    context.close()
+    assert len(answers) <= 20, [one.url for one in answers]
+    assert total < 150_000
+
+
+def test_each_module_is_one_idea_of_less_than_four_hundred_lines() -> None:
+    views = Path(potsim.__file__).parent / "interfaces" / "page" / "static" / "js"
+    long = {path.name: n for path in views.glob("*.js") if (n := len(path.read_text().splitlines())) > 400}
+    assert long == {}
+    unnamed = [path.name for path in views.glob("*.js") if not path.read_text().startswith("// ")]
+    assert unnamed == []
+
+
+def test_the_phone_scans_a_square(open_page: Any) -> None:
+    page = open_page()
+    page.get_by_role("button", name="This device").click()
+    page.get_by_role("button", name="On my phone").click()
+    page.get_by_role("dialog", name="On my phone").wait_for()
+    expect(page.get_by_role("dialog", name="On my phone")).not_to_be_empty()
 
 
 def test_the_door_of_a_home_network(chromium: Browser, tmp_path: Path) -> None:
@@ -374,5 +896,5 @@ def test_the_door_of_a_home_network(chromium: Browser, tmp_path: Path) -> None:
         expect(page.locator("#said")).to_contain_text("not the code")
         page.get_by_label("The code printed").fill(guarded.codes[-1])
         page.get_by_role("button", name="Come in").click()
-        page.locator("#before .figure").first.wait_for()
+        page.locator(".first").wait_for()
         context.close()

@@ -1,7 +1,7 @@
 // The bill: one row for each botanical with its usual dose as a band; the library to choose from, several at once.
 import { TICK, button, el, icon, swap } from "./dom.js";
 import { change, draft, valueAt } from "./draft.js";
-import { parted, said } from "./formats.js";
+import { figure, parted, said } from "./formats.js";
 import { askNumber, fieldRow, tableForm } from "./form.js";
 import { held, tableOf } from "./held.js";
 import { sheet } from "./sheet.js";
@@ -38,7 +38,7 @@ function botanicalRow(row, k, dose) {
   const name = words.capital(row.name ?? "");
   const step = (by) => change((tables) => { const [key, value] = stepped(tables.botanical[k], by); tables.botanical[k][key] = value; }, `${name}: dose`);
   return el("div", { class: "botanical" }, el("button", { type: "button", class: "botanical-name", "data-key": `b${k}`, on: { click: () => details(k) } },
-    el("b", { text: row.state === "fresh" ? `${name}, fresh` : name }), el("span", { text: dose ? words.dose(dose, (l) => said("volume", l)) : "" }), doseBar(dose)),
+    el("b", { text: row.state === "fresh" ? `${name}, fresh` : name }), el("span", { text: dose ? words.dose(dose, (l) => said("volume", l), (l) => figure("volume", l)) : "" }), doseBar(dose)),
   el("div", { class: "dose" }, button("−", () => step(-1), { class: "quiet", "data-key": `less${k}`, "aria-label": `less ${row.name}` }),
     button(dose?.shown ?? row.mass ?? String(row.pieces ?? "–"), () => askDose(k), { class: "dose-value", "data-key": `dose${k}` }),
     button("+", () => step(1), { class: "quiet", "data-key": `more${k}`, "aria-label": `more ${row.name}` })));

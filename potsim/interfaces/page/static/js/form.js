@@ -6,6 +6,7 @@ import { pad } from "./pad.js";
 import { kept } from "./store.js";
 
 const COUNTED = new Set(["count", "number"]);
+const FEW = 5;
 export const isNumber = (field) => !field.choices && field.kind !== "map" && field.kind !== "list" && (field.units.length > 0 || COUNTED.has(field.kind));
 
 const put = (path, value, words) => change((tables) => putAt(tables, path, value), words);
@@ -80,7 +81,7 @@ function mapField(path, field) {
 }
 
 function addName(path, field, share) {
-  const input = el("input", { type: "text", placeholder: field.example || "name", "aria-label": `${field.label}: another`, maxlength: 60, list: field.choices_list ?? null });
+  const input = el("input", { type: "text", placeholder: field.example || "name", "aria-label": `${field.label}: another`, maxlength: 60, "data-key": path });
   const add = () => { const name = input.value.trim(); if (name) askNumber(`${path}.${name}`, { ...share, label: name }); };
   return el("div", { class: "map-row" }, input, button("Add", add, { class: "quiet small" }));
 }
@@ -93,18 +94,21 @@ export function fieldRow(base, field) {
     faulty ? el("p", { class: "fault", role: "alert", text: `${draft.fault.message} ${draft.fault.hint}` }) : "");
 }
 
+// What is said, what must be, and the few that are usual; the rest is one tap away.
 function fieldsOf(base, fields) {
-  const plain = fields.filter((field) => !field.rare || valueAt(base ? `${base}.${field.key}` : field.key) !== undefined);
+  const few = fields.filter((field) => !field.rare).length <= FEW;
+  const plain = fields.filter((field) => field.required || (few && !field.rare) || valueAt(`${base}.${field.key}`) !== undefined);
   const rare = fields.filter((field) => !plain.includes(field));
   return [plain.map((field) => fieldRow(base, field)), rare.length ? el("details", { class: "rare" }, el("summary", { text: "More" }), rare.map((field) => fieldRow(base, field))) : ""];
 }
 
 // One table of the plan: its fields, or its rows with their fields.
-export function tableForm(table) {
-  if (!table.many) return el("div", { class: "table-form" }, el("h3", { text: table.label }), fieldsOf(table.table, table.fields));
+export function tableForm(table, alone = false) {
+  const title = alone ? "" : el("h3", { text: table.label });
+  if (!table.many) return el("div", { class: "table-form" }, title, fieldsOf(table.table, table.fields));
   const rows = valueAt(table.table) ?? [];
   const [first, ...others] = table.fields;
-  return el("div", { class: "table-form" }, el("h3", { text: table.label }), rows.map((row, k) => {
+  return el("div", { class: "table-form" }, title, rows.map((row, k) => {
     const base = `${table.table}.${k}`;
     return el("div", { class: "row-form" }, el("div", { class: "row-head" }, fieldRow(base, first),
       button("Remove", () => change((tables) => valueAt(table.table, tables).splice(k, 1), `${row[first.key] ?? table.label} removed`), { class: "link", "data-key": `remove-${base}` })),
@@ -112,4 +116,4 @@ export function tableForm(table) {
   }), button(`Add ${table.label}`, () => change((tables) => putAt(tables, `${table.table}.${rows.length}`, structuredClone(table.new ?? {})), `${table.label} added`), { class: "link", "data-key": `add-${table.table}` }));
 }
 
-export const sectionForm = (part) => el("div", { class: "section-form" }, part.tables.map(tableForm));
+export const sectionForm = (part) => el("div", { class: "section-form" }, part.tables.map((table, k) => tableForm(table, k === 0 && !table.many)));

@@ -109,7 +109,7 @@ export function show(host, { go }) {
   }
 
   function acts() {
-    const undoAct = button(wide() ? [icon(UNDO), "Undo"] : icon(UNDO, "Undo"), undo, { class: "quiet narrow", "aria-disabled": draft.past.length ? null : "true", "data-key": "undo" });
+    const undoAct = button(wide() ? [icon(UNDO), el("span", { text: "Undo" })] : icon(UNDO, "Undo"), undo, { class: "quiet narrow", "aria-disabled": draft.past.length ? null : "true", "data-key": "undo" });
     const toStill = button("To the still", () => begin(go), { class: "main", "data-key": "still" });
     const closing = button("Done", () => { part = null; drawAll(); }, { class: "main", "data-key": "done" });
     if (part === "curve") {

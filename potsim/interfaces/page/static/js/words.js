@@ -26,9 +26,9 @@ export const words = {
   waits: (n) => (n === 1 ? "1 note waits here: laptop away" : `${n} notes wait here: laptop away`),
   refused: (n) => (n === 1 ? "1 note was refused" : `${n} notes were refused`),
   sound: { on: "sound on", off: "sound off", none: "no sound" },
-  dose: (one, volume) => {
+  dose: (one, volume, bare) => {
     if (one.class === "stays") return "stays in the pot";
-    const where = one.from_l === null || one.from_l === undefined ? "" : one.to_l === null || one.to_l === undefined ? `from ${volume(one.from_l)}` : `${volume(one.from_l)} to ${volume(one.to_l)}`;
+    const where = one.from_l === null || one.from_l === undefined ? "" : one.to_l === null || one.to_l === undefined ? `from ${volume(one.from_l)}` : `${bare(one.from_l)} to ${volume(one.to_l)}`;
     const stays = one.stays > 0.005 ? `${Math.round(one.stays * 100)} % stays` : "";
     return [[one.class, where].filter(Boolean).join(", "), stays].filter(Boolean).join("; ");
   },
