@@ -1,22 +1,28 @@
 // Saying numbers: by the table of formats that the server serves, one entry for each kind of quantity.
 let table = {};
 
+// On the strip, its axis and the jars volumes are told as on an axis; beside figures of strength the sign is enough.
+const ON_PAGE = { volume: "volume_axis" };
+const SIGN = { abv: "%" };
+
 export function useFormats(formats, system = "metric") { table = formats[system] ?? formats.metric; }
 
 const MINUS = "\u2212";
 
 function entry(kind, value) {
-  const found = table[kind] ?? { unit: "", times: 1, decimals: 1 };
+  const found = table[ON_PAGE[kind] ?? kind] ?? { unit: "", times: 1, decimals: 1 };
   const step = found.steps?.find((one) => Math.abs(value) < one.below);
-  return { plus: 0, ...found, ...step };
+  const all = { plus: 0, ...found, ...step };
+  return SIGN[kind] ? { ...all, unit: SIGN[kind] } : all;
 }
 
 export const unit = (kind, value = 0) => entry(kind, value).unit;
 
 export function figure(kind, value) {
   if (value === null || value === undefined || Number.isNaN(value)) return "–";
-  const { times = 1, plus = 0, decimals = 0 } = entry(kind, value);
-  const text = (value * times + plus).toFixed(decimals);
+  const { times = 1, plus = 0, decimals = 0, trim = false } = entry(kind, value);
+  const full = (value * times + plus).toFixed(decimals);
+  const text = trim && full.includes(".") ? full.replace(/\.?0+$/, "") : full;
   return text.replace(/^-(?=0*\.?0*$)/, "").replace("-", MINUS);
 }
 

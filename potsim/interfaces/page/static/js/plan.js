@@ -18,6 +18,7 @@ import { words } from "./words.js";
 
 const PARTS = ["pot", "botanicals", "cuts", "jars", "bottle"];
 const WIDE = 1000;
+const GRAVE = ["danger", "caution", "hint"];
 
 export function show(host, { go }) {
   if (!draft.tables) {
@@ -104,7 +105,11 @@ export function show(host, { go }) {
   function cautions() {
     const found = draft.answer;
     if (!found) return "";
-    return el("div", { class: "cautions" }, found.cautions.map((one) => el("p", { class: `caution ${one.severity}`, text: one.text })),
+    const said = (one) => el("p", { class: `mind ${one.severity}`, text: one.text });
+    const always = found.cautions.filter((one) => one.kind === "every_run");
+    const sorted = GRAVE.flatMap((severity) => found.cautions.filter((one) => one.severity === severity && !always.includes(one)));
+    return el("div", { class: "cautions" }, sorted.map(said),
+      always.length ? el("details", { open: !sorted.length }, el("summary", { text: "With every run" }), always.map(said)) : "",
       found.assumed.length ? el("details", null, el("summary", { text: "Assumed, as you did not say" }), found.assumed.map((text) => el("p", { class: "caption", text }))) : "");
   }
 
