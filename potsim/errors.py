@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Iterable
 
@@ -84,6 +83,8 @@ def _plain(value: float) -> str:
 
 def nearest(given: str, known: Iterable[str], most: int = 3) -> tuple[str, ...]:
     """Return the known names closest in spelling to the one given."""
+    import difflib  # start-up: for refusals only
+
     by_lower = {name.lower(): name for name in known}
     near = difflib.get_close_matches(given.lower(), list(by_lower), n=most, cutoff=0.6)
     return tuple(by_lower[name] for name in near)

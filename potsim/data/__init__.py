@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from functools import cache
-from importlib import resources
+from pathlib import Path
 
 
 @cache
@@ -23,7 +23,8 @@ def read_table(name: str) -> tuple[dict[str, str], ...]:
     """
     text = read_text(name)
     lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
-    return tuple(dict(row) for row in csv.DictReader(lines))
+    head, *rows = csv.reader(lines)
+    return tuple(dict(zip(head, row, strict=True)) for row in rows)
 
 
 def header(name: str) -> str:
@@ -56,4 +57,4 @@ def read_text(name: str) -> str:
     str
         The whole file.
     """
-    return resources.files(__name__).joinpath(name).read_text(encoding="utf-8")
+    return (Path(__file__).parent / name).read_text(encoding="utf-8")

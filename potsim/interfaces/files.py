@@ -6,7 +6,6 @@ import contextlib
 import errno
 import os
 import stat
-import tempfile
 from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 
@@ -130,6 +129,8 @@ def write_all(results: Sequence[tuple[Target, str | bytes]]) -> None:
 
 
 def _stage(t: Target, content: bytes, staged: list[tuple[Target, Path]]) -> None:
+    import tempfile  # start-up: a plain run writes no file
+
     handle, passing = tempfile.mkstemp(prefix=f".{t.path.name[:40]}.", suffix=".part", dir=t.path.parent)
     staged.append((t, Path(passing)))
     with os.fdopen(handle, "wb") as file:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import codecs
 import contextlib
-import json
 import os
 import sys
 import unicodedata
@@ -58,6 +57,8 @@ def result(text: str) -> None:
 
 def result_json(value: Any) -> None:
     """Write plain data to standard output as JSON, in ASCII so that any program reads it."""
+    import json  # start-up: for --json only
+
     result(json.dumps(value, indent=2, allow_nan=False))
 
 

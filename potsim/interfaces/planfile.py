@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import datetime
-import json
 import os
 import re
 import tomllib
@@ -12,7 +11,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import MISSING, field, fields, replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from potsim.data import read_table, read_text
 from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError, nearest
@@ -20,7 +19,6 @@ from potsim.interfaces import output, quantities
 from potsim.interfaces.quantities import LONGEST, as_typed, leading_number, refusal, shown
 from potsim.interfaces.wording import exact, format_numbers
 from potsim.planning.botanicals import Botanical, Piece, Share, Spread, UsualDose, spelling
-from potsim.planning.forecast import Learnt, Loss
 from potsim.planning.plan import (
     Bottling,
     Cuts,
@@ -36,6 +34,9 @@ from potsim.planning.plan import (
     Uncertainty,
 )
 from potsim.records import dataclass
+
+if TYPE_CHECKING:
+    from potsim.planning.forecast import Learnt, Loss
 
 T = TypeVar("T")
 
@@ -1005,6 +1006,8 @@ STILL_HEADER = """\
 def still_text(learnt: Learnt, name: str) -> str:
     """Write what is remembered of a still as the text of its file."""
     losses = [(key, loss) for key, loss in (("neck", learnt.neck), ("pot", learnt.pot)) if loss is not None]
+    import json  # start-up: a plain run remembers no still
+
     lines = [STILL_HEADER.format(name=json.dumps(name, ensure_ascii=False)), "[still]"]
     lines += [f'{key}_loss = "{_loss_text(loss.w_per_k)}"' for key, loss in losses]
     lines += [
@@ -1032,6 +1035,8 @@ def read_still(path: Path) -> Learnt:
             "Name another file.",
         )
     try:
+        from potsim.planning.forecast import Learnt  # start-up: a plain run learns nothing
+
         return Learnt(_loss(still, errors, "neck"), _loss(still, errors, "pot"), _runs(errors))
     except PotsimError as error:
         raise RequestError(f"{path.name}: {error.message}", error.hint) from None
@@ -1054,6 +1059,8 @@ def _loss(still: dict[str, Any], errors: dict[str, Any], key: str) -> Loss | Non
             f"[learnt] {key}_runs and {key}_loss_error are to be a whole number from 1 and an error above 0.",
             "Correct them, or save the still to a new file.",
         )
+    from potsim.planning.forecast import Loss  # start-up, as above
+
     return Loss(quantities.heat_loss_w_per_k(still[f"{key}_loss"]), error, runs)
 
 

@@ -322,7 +322,7 @@ def compounds() -> tuple[Compound, ...]:
     tuple of Compound
         The library.
     """
-    return tuple(_library().values())
+    return tuple(map(compound, _rows()))
 
 
 def compound(compound_id: str | Compound) -> Compound:
@@ -350,19 +350,19 @@ def compound(compound_id: str | Compound) -> Compound:
     """
     if isinstance(compound_id, Compound):
         return compound_id
-    library = _library()
-    if compound_id not in library:
-        raise UnknownNameError("compound", compound_id, library)
-    return library[compound_id]
+    if compound_id not in _rows():
+        raise UnknownNameError("compound", compound_id, _rows())
+    return _of_library(compound_id)
 
 
 @cache
-def _library() -> dict[str, Compound]:
-    volatility = {row["compound_id"]: row for row in read_table("compound_volatility.csv")}
-    return {row["id"]: _from_rows(row, volatility[row["id"]]) for row in read_table("compounds.csv")}
+def _rows() -> dict[str, dict[str, str]]:
+    return {row["id"]: row for row in read_table("compounds.csv")}
 
 
-def _from_rows(row: dict[str, str], data: dict[str, str]) -> Compound:
+@cache
+def _of_library(compound_id: str) -> Compound:
+    row, data = _rows()[compound_id], _by_compound("compound_volatility.csv")[compound_id]
     pressure = _vapour_pressure(row, data)
     groups = _groups(data["dortmund_groups"])
     anchor = None

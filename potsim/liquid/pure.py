@@ -17,6 +17,12 @@ Array = NDArray[np.float64]
 FloatOrArray = float | Array
 
 
+def distinct(values: ArrayLike) -> Array:
+    """Return the values in rising order, each once; numpy's ``unique`` loads a tenth of numpy for it."""
+    rising = np.sort(np.ravel(values))
+    return rising[np.concatenate([[True], rising[1:] > rising[:-1]])] if rising.size else rising
+
+
 def within(
     argument: str, values: ArrayLike, low: float, high: float, unit: str = "", hint: str = ""
 ) -> Array:

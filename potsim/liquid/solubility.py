@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import field
 from functools import cache
 
@@ -351,8 +351,9 @@ def prepare(compound_ids: Iterable[str]) -> None:
         groups = [compound(name).groups for name in tied]
         cold, warm = (from_groups(groups, x, np.full(x.size, t)) / LN10 for t in (FRIDGE_K, ROOM_K))
         kelvin = (cold - warm) / (1.0 / FRIDGE_K - 1.0 / ROOM_K)
-        for name, row in zip(tied, kelvin, strict=True):
-            _KNOWN[name] = _tied(name, row)
+        ends = ends_of([compound(name) for name in tied])
+        for name, end, row in zip(tied, ends.tolist(), kelvin, strict=True):
+            _KNOWN[name] = _tied(name, end, row)
     for name in missing:
         if name not in _KNOWN:
             row = _library()[name]
@@ -371,9 +372,9 @@ def _of(compound_id: str) -> Solubility:
     return _KNOWN[compound_id]
 
 
-def _tied(name: str, kelvin: Array) -> Solubility:
+def _tied(name: str, ends: Sequence[float], kelvin: Array) -> Solubility:
     one = compound(name)
-    water, ethanol = ends_of(one)
+    water, ethanol = ends
     melting = _melting().get(name, {"melting_k": "0", "heat_of_fusion_j_per_mol": "0"})
     assert one.anchor is not None
     return Solubility(

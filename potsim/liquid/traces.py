@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -280,23 +279,27 @@ def log10_at_room(compounds: Sequence[Compound], f: Array) -> Array:
     ndarray, shape (number of compounds, n)
         Decadic logarithm of mol/L beside the pure liquid compound.
     """
-    ends = np.array([ends_of(one) for one in compounds])
+    ends = ends_of(compounds)
     return np.asarray(ends[:, :1] * (1.0 - f) + ends[:, 1:] * f + bend(f))
 
 
-@cache
-def ends_of(compound: Compound) -> tuple[float, float]:
-    """Return ``log10 S`` of a compound in pure water and in pure ethanol at 25 °C [mol/L].
+def ends_of(compounds: Sequence[Compound]) -> Array:
+    """Return ``log10 S`` in pure water and in pure ethanol at 25 °C [mol/L].
 
     Parameters
     ----------
-    compound : Compound
-        With an ``anchor``.
+    compounds : sequence of Compound
+        Each with an ``anchor``.
+
+    Returns
+    -------
+    ndarray, shape (number of compounds, 2)
+        Water, ethanol.
     """
-    assert compound.anchor is not None
-    ethanol = float(from_groups([compound.groups], np.ones(1), np.array([ROOM_K]))[0, 0])
-    water_mol, ethanol_mol = np.log10(solvent_mol_per_l(np.array([0.0, 1.0]))).tolist()
-    return water_mol - compound.anchor.ln_gamma / LN10, ethanol_mol - ethanol / LN10
+    in_water = [one.anchor.ln_gamma for one in compounds if one.anchor is not None]
+    in_ethanol = from_groups([one.groups for one in compounds], np.ones(1), np.array([ROOM_K]))[:, 0]
+    pure = np.log10(solvent_mol_per_l(np.array([0.0, 1.0])))
+    return np.asarray(pure - np.stack([in_water, in_ethanol], axis=1) / LN10)
 
 
 def bend(f: ArrayLike) -> Array:

@@ -176,25 +176,20 @@ def _infinite_dilution(table: GroupTable, x: Array, temperature_k: Array) -> Arr
     a, b, c = table.parameters.interaction
     t = temperature_k[:, None, None]
     psi = np.exp(-(a / t + b + c * t))
-    in_solvent = _group_activity(table, solvents.T @ table.counts[-2:], psi)
     solutes = table.counts[:-2]
-    residual = np.empty((len(solutes), x.size))
-    for row, count in enumerate(solutes):
-        here = count > 0.0
-        alone = _group_activity(table, np.tile(count, (x.size, 1)), psi, here)
-        residual[row] = (in_solvent[:, here] - alone) @ count[here]
-    return residual + _combinatorial(table, solvents)
+    in_solvent = _group_activity(table, (solvents.T @ table.counts[-2:])[:, None, :], psi)
+    alone = _group_activity(table, solutes, psi)
+    residual = np.einsum("nsg,sg->sn", in_solvent - alone, solutes)
+    return np.asarray(residual + _combinatorial(table, solvents))
 
 
-def _group_activity(table: GroupTable, amounts: Array, psi: Array, only: Array | None = None) -> Array:
-    """Logarithm of each group's activity coefficient, shape (n, groups), in a liquid of those groups."""
-    surface = table.parameters.surface
-    keep = np.ones(surface.size, dtype=bool) if only is None else only
-    q, psi = surface[keep], psi[:, keep][:, :, keep]
-    theta = amounts[:, keep] * q
-    theta = theta / theta.sum(axis=1, keepdims=True)
-    sums = np.einsum("nm,nmk->nk", theta, psi)
-    return np.asarray(q * (1.0 - np.log(sums) - np.einsum("nm,nkm->nk", theta / sums, psi)))
+def _group_activity(table: GroupTable, amounts: Array, psi: Array) -> Array:
+    """Logarithm of each group's activity coefficient in liquids of those groups, (n, liquids, groups)."""
+    q = table.parameters.surface
+    theta = amounts * q
+    theta = theta / theta.sum(axis=-1, keepdims=True)
+    sums = theta @ psi
+    return np.asarray(q * (1.0 - np.log(sums) - (theta / sums) @ psi.swapaxes(-1, -2)))
 
 
 def _combinatorial(table: GroupTable, solvents: Array) -> Array:

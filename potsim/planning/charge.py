@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import RequestError, require
 from potsim.liquid import strength
+from potsim.liquid.pure import distinct
 from potsim.planning.notes import Note, hint
 from potsim.planning.plan import Ingredient, Plan, StillPlan, Stop
 from potsim.records import dataclass
@@ -130,7 +131,7 @@ def amounts(course: Course, end: float) -> Amounts:
     s = np.minimum(-np.log1p(np.linspace(0.0, np.expm1(-end), POINTS)), end)
     jumps = [leg.from_depletion for leg in course.legs[1:] if BEFORE < leg.from_depletion < end]
     if jumps:
-        s = np.unique(np.concatenate([s, jumps, np.array(jumps) - BEFORE]))
+        s = distinct(np.concatenate([s, jumps, np.array(jumps) - BEFORE]))
     states = course.at(s)
     y = states.stream_x
     l_per_mol = np.asarray(strength.volume_from_moles(y, 1.0 - y))

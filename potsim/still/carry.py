@@ -18,6 +18,7 @@ from potsim.errors import RangeError
 from potsim.liquid import strength, traces
 from potsim.liquid.compounds import Compound
 from potsim.liquid.equilibrium import bubble_point
+from potsim.liquid.pure import distinct
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, States
 from potsim.still.courses import Family, Look
@@ -417,7 +418,7 @@ def _grid(course: Course, also: Sequence[float], steps: int) -> Array:
     """Depletions, dense at the first drop, with a point wherever the power changes."""
     even = EVEN_UPTO * np.sinh(np.linspace(0.0, np.arcsinh(EXHAUSTED / EVEN_UPTO), steps + 1))
     even[-1] = EXHAUSTED
-    return np.unique(np.concatenate([even, [leg.from_depletion for leg in course.legs], also]))
+    return distinct(np.concatenate([even, [leg.from_depletion for leg in course.legs], also]))
 
 
 def _running(first: Array, gained: Array) -> Array:
@@ -487,6 +488,7 @@ def _along_states(course: Course, rows: Rows, states: States) -> _Along:
         kelvin = np.where(rows.in_vapour, states.vapour_k[:, None], kelvin)
     seconds = (states.pot_mol / states.rate_mol_per_s)[:, None]
     return _Along(k, out.past_neck, seconds * ease(rows.hold, parts, kelvin, True))
+    return distinct(np.concatenate([GRID, [leg.from_depletion for leg in course.legs], also]))
 
 
 @dataclass(frozen=True)

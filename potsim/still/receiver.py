@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.liquid import equilibrium, heat, strength
+from potsim.liquid.pure import distinct
 from potsim.still.course import EXHAUSTED, Course, States
 from potsim.still.courses import Courses
 from potsim.still.still import Conditions
@@ -45,14 +46,14 @@ class Parrot:
         over = np.linspace(0.0, -np.expm1(-EXHAUSTED), LOOKS)
         s = np.minimum(-np.log1p(-over), EXHAUSTED)
         breaks = np.array([leg.from_depletion for leg in course.legs[1:]])
-        s = np.unique(np.concatenate([s, breaks, np.maximum(breaks - 1e-9, 0.0)]))
+        s = distinct(np.concatenate([s, breaks, np.maximum(breaks - 1e-9, 0.0)]))
         self._s, self._v = s, course.at(s).collected_l
         self._slope = np.gradient(self._v, s)
         end = float(self._v[-1])
         count = max(STEPS_IN_RUN, int(np.ceil(STEPS_IN_PARROT * (end - volume_l) / volume_l)))
         nodes = np.linspace(min(volume_l, end), end, count + 1)
         jumps = course.at(breaks).collected_l if breaks.size else breaks
-        self.nodes_l = np.unique(np.concatenate([nodes, jumps[jumps > volume_l]]))
+        self.nodes_l = distinct(np.concatenate([nodes, jumps[jumps > volume_l]]))
         self.abv = self._table()
 
     def _table(self) -> Array:
