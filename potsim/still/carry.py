@@ -488,7 +488,6 @@ def _along_states(course: Course, rows: Rows, states: States) -> _Along:
         kelvin = np.where(rows.in_vapour, states.vapour_k[:, None], kelvin)
     seconds = (states.pot_mol / states.rate_mol_per_s)[:, None]
     return _Along(k, out.past_neck, seconds * ease(rows.hold, parts, kelvin, True))
-    return distinct(np.concatenate([GRID, [leg.from_depletion for leg in course.legs], also]))
 
 
 @dataclass(frozen=True)
