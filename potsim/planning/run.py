@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
@@ -16,7 +17,7 @@ from potsim.liquid import strength
 from potsim.liquid.strength import Mixture
 from potsim.planning import botanicals, cautions, flavours, jars, proofing, stops
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
-from potsim.planning.charge import Charge, Portion, Setting, between, blend, pool, settle
+from potsim.planning.charge import Charge, Portion, Setting, amounts, between, blend, pool, settle
 from potsim.planning.cloud import Bottled, Cloud, cloud, cloudy_condition, to_dict
 from potsim.planning.flavours import Cut, Flavours, HeadsCut, heads_table, in_charge, predict
 from potsim.planning.jars import Jar
@@ -412,6 +413,26 @@ class Run:
         """What moving the heads cut, and the end of the keep, would come to."""
         return cut_table(self.course, self.points, self._last_depletion)
 
+    @cached_property
+    def added(self) -> dict[str, tuple[float, ...]]:
+        """What each step of the end of the keep still adds of each botanical that is noticed.
+
+        Common name to the share, of what it gives with 99 % of the alcohol, that comes between one row of
+        `cuts` and the next; before the first row, all until then.
+        """
+        ends = [row.collected_l for row in self.cuts.keep_end]
+        counted = [one for one in self.flavours if one.noticed != "lost"]
+        if not ends or not counted:
+            return {}
+        whole = amounts(self.course, max(self._last_depletion, self.points.end))
+        at = whole.depletion(whole.at_collected_l(np.array(ends)))
+        edges = [0.0, *np.minimum(at, self.flavours.carried.depletion[-1]).tolist()]
+        spans = [*itertools.pairwise(edges), (0.0, self.flavours.alcohol_over)]
+        grams = self.flavours.by_line(self.flavours.over_by_row(spans))
+        labels = self.flavours.labels
+        shares = grams[:, :-1] / np.where(grams[:, -1:] > 0.0, grams[:, -1:], 1.0)
+        return {labels[one.line]: tuple(shares[one.line].tolist()) for one in counted}
+
     @property
     def _last_depletion(self) -> float:
         """How far the run could be let go on: to the least level, or to exhaustion."""
@@ -698,6 +719,7 @@ def document(run: Run) -> dict[str, Any]:
         },
         "at_stake": plain(run.row.at_stake),
         "cuts": plain(run.cuts),
+        "cuts_add": {name: list(shares) for name, shares in run.added.items()},
         "heads": plain(run.heads),
         "keep": {
             "volume_l": run.keep.volume_l,

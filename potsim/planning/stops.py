@@ -250,7 +250,8 @@ def _what_comes(course: Course) -> str:
 # --- Where the cuts lie, and what moving one of them costs.
 
 
-STRENGTHS = (10.0, 7.5, 5.0, 2.5, 0.0, -2.5, -5.0, -7.5, -10.0)  # around the plan's [% vol]
+STRENGTHS = (10.0, 7.5, 5.0, 2.5, 0.0, -2.5, -5.0, -7.5, -10.0)  # around the plan's, rounded [% vol]
+ROUND_ABV = 2.5
 HEADS = (0.0, 0.5, 1.0, 1.5, 2.0)  # of the plan's
 NOTHING_LEFT = 1e-6  # of what comes over: so little is no keep
 HEADS_OF_CHARGE = (0.0, 0.01, 0.02, 0.03, 0.05)  # of the charge's volume, where the plan takes none
@@ -284,6 +285,7 @@ class CutRow:
     keep_abv: float  # the keep, at which the other cut stays put [L, % vol]
     left_l: float  # pure alcohol of the charge that is not in the keep: in heads, tails and pot [L]
     elapsed_min: float  # minute at which the cut comes, from switch-on
+    vapour_c: float  # temperature of the vapour there [°C]
 
 
 @dataclass(frozen=True)
@@ -317,7 +319,8 @@ def cut_table(course: Course, points: CutPoints, upto: float = EXHAUSTED) -> Cut
 
 def _keep_ends(course: Course, points: CutPoints, run: Amounts) -> tuple[CutRow, ...]:
     planned = float(course.at(np.array([points.keep_end])).stream_abv[0])
-    wanted = planned + np.array([away for away in STRENGTHS if away != 0.0])
+    near = ROUND_ABV * round(planned / ROUND_ABV)
+    wanted = np.array([near + away for away in STRENGTHS if abs(near + away - planned) >= 0.5 * ROUND_ABV])
     there = _falls_to(course, run, wanted[(wanted < run.stream_abv[0]) & (wanted > run.stream_abv.min())])
     ends = np.sort(np.append(there[there > points.heads], points.keep_end))
     starts = np.full(ends.shape, points.heads)
@@ -363,7 +366,7 @@ def _rows(course: Course, starts: Array, ends: Array, *, at: Array, planned: flo
     charged = float(strength.volume_from_moles(course.charge_mol * course.charge_x, 0.0))
     columns = (first.collected_l, cut.stream_abv, cut.collected_l, keep_l, keep_abv)
     left = np.maximum(charged - keep_l * keep_abv / 100.0, 0.0)
-    rows = np.stack([*columns, left, cut.elapsed_s / 60.0], axis=1)
+    rows = np.stack([*columns, left, cut.elapsed_s / 60.0, cut.vapour_k - ZERO_C], axis=1)
     return tuple(
         CutRow(place == planned, *row) for place, row in zip(at.tolist(), rows.tolist(), strict=True)
     )

@@ -12,7 +12,7 @@ from potsim.records import dataclass
 CLEAR_TO_ABV, HALF_BAND_ABV = 42.5, 8.0  # ordinary gin stays clear to 42-43 % vol; common practice, no source
 GIN = "ordinary gin, strength down to which it stays clear"
 MISSED = (GIN,)  # subjects whose comparison does not hold, known and left so
-CHARGE_L, CHARGE_ABV, STOP_ABV = 2.4, 40.0, 55.0
+CHARGE_L, CHARGE_ABV, STOP_ABV, MACERATED_H = 2.4, 40.0, 55.0, 18.0
 STILL = StillPlan(
     capacity_l=4.0, power_w=700.0, heat_up_power_w=1200.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0
 )
@@ -48,7 +48,8 @@ def gin() -> Comparison:
         HALF_BAND_ABV,
         role="practice",
         note=f"Computed for {TYPICAL.juniper_g_per_l:g} g/L of juniper and {TYPICAL.coriander_g_per_l:g} of "
-        f"coriander in a charge of {CHARGE_ABV:g} % vol, kept to {STOP_ABV:g}: limit {found.abv:.0f} % vol, "
+        f"coriander, cracked and macerated {MACERATED_H:g} h, in a charge of {CHARGE_ABV:g} % vol, kept to "
+        f"{STOP_ABV:g}: limit {found.abv:.0f} % vol, "
         f"band {found.low_abv:.0f} to {found.high_abv:.0f}; {little:.0f} and {much:.0f} % vol with the least "
         "and the most of usual doses. That such a gin is clear at 42 % vol is foretold, that it clouds a "
         "little below is not. Likely why: the law counts dissolved oil at 20 °C, so that chilling and "
@@ -59,9 +60,10 @@ def gin() -> Comparison:
 
 def limit(doses: Doses) -> ClearLimit:
     """Return the strength down to which the keep of a gin stays clear."""
-    bill = (
-        BotanicalDose("juniper", mass_g=doses.juniper_g_per_l * CHARGE_L),
-        BotanicalDose("coriander seed", mass_g=doses.coriander_g_per_l * CHARGE_L),
+    given = (("juniper", doses.juniper_g_per_l), ("coriander seed", doses.coriander_g_per_l))
+    bill = tuple(
+        BotanicalDose(name, mass_g=g_per_l * CHARGE_L, prepared="cracked", macerated_h=MACERATED_H)
+        for name, g_per_l in given
     )
     charge = (Ingredient("spirit and water", CHARGE_L, CHARGE_ABV),)
     cuts = Cuts(stop=Stop(stream_abv=STOP_ABV))

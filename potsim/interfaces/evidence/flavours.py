@@ -25,6 +25,8 @@ from potsim.still.escape import partition
 from potsim.still.still import Conditions, Still
 
 PRACTICE = "common practice, no source"
+TASTED = "when botanicals are tasted, from a charge of 40 % vol"
+MISSED = (TASTED,)  # subjects whose comparison does not hold, known and left so
 SEMERDJIEVA = "Semerdjieva et al., Molecules 24 (2019) 986 (water_distillation_semerdjieva_2019.csv)"
 IN_TIME = "abstracts of fourteen papers, see release_in_time.csv"
 LAST_MIN = 240.0
@@ -167,7 +169,7 @@ def classes_in_practice() -> Comparison:
     off = np.abs(told[40.0] - wanted) > 0.5
     missed = [row["botanical"] for row, out in zip(rows, off, strict=True) if out]
     return compare(
-        "when botanicals are tasted, from a charge of 40 % vol",
+        TASTED,
         PRACTICE,
         "-",
         wanted,
@@ -418,12 +420,12 @@ def _pairs(
 
 
 def least_share(n: int) -> float:
-    """Share of n pairs in order that tossing a coin for each reaches in at most 5 % of cases."""
+    """Share of n pairs in order that tossing a coin reaches in at most 5 % of cases; all of a few pairs."""
     chances = np.array([1.0])
     for _ in range(n):
         chances = 0.5 * (np.append(chances, 0.0) + np.append(0.0, chances))
     at_least = np.cumsum(chances[::-1])[::-1]
-    return float(np.argmax(at_least <= 0.05) / n)
+    return float(np.argmax(at_least <= 0.05) / n) if at_least[-1] <= 0.05 else 1.0
 
 
 def _ranks(values: Sequence[float]) -> Array:

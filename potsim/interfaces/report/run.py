@@ -312,6 +312,13 @@ def _stop(run: Run) -> Section:
     return Section("Where it stops", (words, Facts(pairs)))
 
 
+ADDED = (
+    "What each step still adds of the botanicals that are noticed, in % of what each gives with 99 % of the "
+    "alcohol; the first step all until then:"
+)
+MOST_ADDED = 5  # botanicals
+
+
 def _cuts(run: Run) -> Section:
     heads = run.setting.heads_l
     first = f"The first {format_volume(heads)} are heads." if heads > 0.0 else "No heads are taken."
@@ -323,7 +330,24 @@ def _cuts(run: Run) -> Section:
     rows = run.cuts.keep_end
     if len(rows) > 1 and run.charge.ethanol_mol > 0.0:
         parts += ["What moving the end of the keep would come to:", _moved(rows)]
+        if run.added:
+            parts += [ADDED, _added(run)]
     return Section("Cuts", tuple(parts))
+
+
+def _added(run: Run) -> Table:
+    """What each further step still adds of each botanical that is noticed."""
+    names = list(run.added)[:MOST_ADDED]
+    columns = (Column("stream", "% vol"), Column("vapour", "°C"), *(Column(name, "%") for name in names))
+    rows = tuple(
+        (
+            f"{row.stream_abv:.1f}",
+            f"{row.vapour_c:.1f}",
+            *(f"{100.0 * run.added[name][k]:.0f}" for name in names),
+        )
+        for k, row in enumerate(run.cuts.keep_end)
+    )
+    return Table(columns, rows)
 
 
 def _moved(rows: tuple[CutRow, ...]) -> Table:
