@@ -238,7 +238,8 @@ def test_flavours_tell_botanicals_compounds_jars_and_cloud(say) -> None:
         assert name in text
     assert max(map(len, text.splitlines())) <= 80
     data = json.loads(say("flavours", "--json").out)
-    assert {"botanical", "class", "gives_up", "left_in_plant", "noticed", "compounds"} <= set(data["flavours"][0])
+    keys = {"botanical", "class", "gives_up", "left_in_plant", "noticed", "compounds"}
+    assert keys <= set(data["flavours"][0])
     assert len(data["flavours"]) == 7
     assert all(jar["leads"] and jar["marks"] for jar in data["jars"])
     for flavour in data["flavours"]:
