@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 import potsim
 from potsim.errors import RangeError
 from potsim.interfaces.planfile import read_plan, write_plan
+from potsim.planning.notes import caution, hint
 from potsim.planning.plan import (
     Bottling,
     Cuts,
@@ -63,7 +64,8 @@ def test_bottles_are_filled_in_equal_runs_of_a_pot_three_quarters_full(example_p
         assert run.proofing.bottles == bottles
     else:
         assert hot_l(found.plan) * runs == pytest.approx(0.75 * found.one_run_pot_l)
-        assert f"one of {found.one_run_pot_l:.3g} L does all in one run" in found.limits[0]
+        assert found.limits[0].kind == "pot_full"
+        assert found.limits[0].values["one_run_l"] == found.one_run_pot_l
 
 
 def test_a_charge_scales_with_all_that_belongs_to_it(example_plan: Plan) -> None:
@@ -98,7 +100,7 @@ def test_a_pot_that_is_not_named_is_sized_to_the_charge(example_plan: Plan) -> N
 def test_a_run_that_the_level_ends_says_so(bare: Plan) -> None:
     found = reach(bare, bottles=1)
     assert found.run.end.reason == "min_level"
-    assert found.limits[-1] == "The run ends early: the pot is down to its least level of 0.5 L."
+    assert found.limits[-1] == caution("ends_early", "still.min_level", least_level_l=0.5)
     assert enough(again(found).proofing.volume_l, 0.35)
 
 
@@ -132,17 +134,18 @@ def test_a_keep_of_a_volume_and_a_strength(bare: Plan, keep_l: float, keep_abv: 
     run = again(found)
     assert enough(found.runs * run.keep.volume_l, keep_l)
     assert run.keep.abv == pytest.approx(keep_abv, rel=ASKED)
-    assert any(words.startswith("The run ends when the stream has fallen to") for words in found.moved)
+    (ends,) = (note for note in found.moved if note.kind == "ends_at")
+    assert ends.subject == "run"
+    assert ends.values["stream_abv"] == pytest.approx(run.stop.stream_abv, rel=1e-6)
     assert run.end.reason == "stream_abv"
 
 
 def test_a_small_keep_is_taken_from_a_weaker_charge_rather_than_bare_the_element(example_plan: Plan) -> None:
     found = reach(example_plan, keep_l=0.3, keep_abv=72.0)
     assert found.run.charge.abv < 38.0
-    assert found.moved[0] == (
-        f"The charge is let down to {found.run.charge.abv:.2f} % vol instead of 38.06, "
-        "so that the pot keeps its least level."
-    )
+    before = pytest.approx(38.06, abs=0.01)
+    let_down = {"abv": found.run.charge.abv, "abv_before": before, "for_level": True}
+    assert found.moved[0] == hint("charge_let_down", "charge.abv", **let_down)
     end = found.run.course.at(np.array([found.run.end.depletion]))
     assert float(end.pot_hot_l[0]) + opened(found.plan).solids_l >= 0.5
     assert reach(example_plan, keep_l=0.9, keep_abv=72.0).run.charge.abv == pytest.approx(38.06, abs=0.01)
@@ -155,7 +158,8 @@ def test_a_volume_by_the_strength_of_the_charge(bare: Plan) -> None:
     assert enough(run.keep.volume_l, 1.0)
     assert run.keep.abv == pytest.approx(72.0, rel=ASKED)
     assert found.plan.charge[:2] == bare.charge[:2]
-    assert found.moved[0] == (f"The charge is let down to {run.charge.abv:.2f} % vol instead of 38.11.")
+    let_down = {"abv": run.charge.abv, "abv_before": pytest.approx(38.11, abs=0.01), "for_level": False}
+    assert found.moved[0] == hint("charge_let_down", "charge.abv", **let_down)
     assert enough(again(reach(bare, keep_l=1.0, by="strength")).keep.volume_l, 1.0)
 
 
@@ -174,11 +178,11 @@ def test_tails_stay_where_the_stop_comes_later_than_the_keep_ends(bare: Plan) ->
     found = reach(plan, keep_abv=75.0)
     assert found.plan.cuts.stop == plan.cuts.stop
     assert again(found).keep.abv == pytest.approx(75.0, rel=ASKED)
-    assert found.moved[-1].startswith("The keep ends when")
+    assert (found.moved[-1].kind, found.moved[-1].subject) == ("ends_at", "keep")
     longer = reach(plan, keep_abv=73.0)
     assert longer.plan.cuts.tails_from is None
     assert again(longer).keep.abv == pytest.approx(73.0, rel=ASKED)
-    assert longer.moved[-1] == "No tails are taken: the run ends with the keep."
+    assert longer.moved[-1].kind == "no_tails_taken"
     by_what_comes_over = replace(plan, cuts=replace(plan.cuts, stop=Stop(cloudy=True, stream_abv=40.0)))
     assert reach(by_what_comes_over, keep_abv=75.0).plan.cuts.tails_from is None
 
@@ -234,13 +238,13 @@ def test_own_jars_are_kept_where_they_hold_the_keep(bare: Plan) -> None:
     named = replace(bare, jars=JarPlan((JarStock(0.06),), keep=(2, 3)))
     found = reach(named, bottles=6)
     assert found.plan.jars.keep == ()
-    assert found.moved[-1] == "jars.keep is left out: all jars between heads and tails count."
+    assert found.moved[-1].kind == "jars_kept_left_out"
     few = replace(bare, jars=JarPlan((JarStock(0.06, 4),)))
     found = reach(few, bottles=6)
     assert found.plan.jars == JarPlan()
-    assert found.moved[-1] == "The jars of the plan do not hold it: a row is proposed."
+    assert found.moved[-1].kind == "jars_do_not_hold"
     many = replace(bare, still=StillPlan(), jars=JarPlan((JarStock(0.001),)))
-    assert reach(many, bottles=6).moved[-1] == "The jars of the plan do not hold it: a row is proposed."
+    assert reach(many, bottles=6).moved[-1].kind == "jars_do_not_hold"
 
 
 # --- Scaling.

@@ -11,7 +11,7 @@ import pytest
 
 import potsim
 from potsim.interfaces.report.words import WORDS, words
-from potsim.interfaces.wording import METRIC
+from potsim.interfaces.wording import METRIC, say
 from potsim.planning.jars import TOO_SMALL
 from potsim.planning.next_trial import to_charge
 from potsim.planning.notes import EVERY_RUN, Note, caution, danger, hint
@@ -33,6 +33,7 @@ STRONG = {"lights_c": 23.4, "usual_abv": 40.0}
 FEW = {"number": 3, "full_l": 0.23, "full_min": 17.2, "left_over_l": 0.8, "left_over_abv": 70.0}
 STRIP = {"pieces": 2, "piece": "strip", "mass_g": 2.0, "state": "fresh", "source": "kitchen"}
 ROW = [{"size_l": 0.06, "count": 4}, {"size_l": 1.5, "count": 2}]
+SCALE = {"step_g": 0.01, "most_off": 0.02}
 NOTES = [
     (
         caution("fill", boiling_l=3.3333, fill=0.8333, most_fill=0.75),
@@ -224,4 +225,11 @@ def test_what_a_scaled_neck_sheds_in_words(room_c: float, bare: Plan) -> None:
         for run, s in ((made.before, made.before.plan.still), (made.after, made.after.plan.still))
         if s.neck_loss_w_per_k is not None and s.power_w is not None
     )
-    assert f" {after:.1f} % instead of {before:.1f} %; with it goes the reflux." in made.unscaled[0]
+    neck = made.unscaled[0]
+    assert (neck.values["share"], neck.values["share_before"]) == pytest.approx(
+        (after / 100.0, before / 100.0)
+    )
+    told = (
+        f" {say('share', after / 100.0)} instead of {say('share', before / 100.0)}; with it goes the reflux."
+    )
+    assert told in words(neck)

@@ -21,6 +21,7 @@ from potsim.liquid.equilibrium import ATMOSPHERE_PA
 from potsim.planning.events import Read, Remark, Taste, Undo
 from potsim.planning.forecast import Follower, Forecast
 from potsim.planning.journal import Journal
+from potsim.planning.notes import sentences
 from potsim.planning.readings import MOST_READINGS, SAMPLES, Entry, Reading, next_reading
 from potsim.records import dataclass
 
@@ -687,6 +688,6 @@ def _say(forecast: Forecast) -> None:
     """Answer in few lines: what to do, what is now, what is odd."""
     output.result(str(forecast))
     output.result(render([now_section(forecast)]))
-    for sentence in forecast.odd:
+    for sentence in sentences(forecast.odd):
         output.result(sentence)
     output.finish()

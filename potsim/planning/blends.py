@@ -14,6 +14,7 @@ from potsim.liquid.clouding import ClearLimit, clear_limit
 from potsim.planning import run
 from potsim.planning.botanicals import BotanicalDose, spelling
 from potsim.planning.comparison import MG_PER_G, InBottle, bottled_abv, bottled_l, in_bottle, kept_g
+from potsim.planning.notes import Note, hint, plain_notes
 from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, LeftOver, Plan, Stop
 from potsim.planning.proofing import Proofing, proof_down
 from potsim.planning.run import Run, distil
@@ -29,7 +30,7 @@ class Combined:
     """One recipe made of several."""
 
     plan: Plan  # the recipe
-    notes: tuple[str, ...]  # what could not be taken from all, a sentence each
+    notes: tuple[Note, ...]  # what could not be taken from all
 
 
 def combined(runs: Sequence[Run], weights: Sequence[float], abv: float) -> Combined:
@@ -38,13 +39,13 @@ def combined(runs: Sequence[Run], weights: Sequence[float], abv: float) -> Combi
     first = plans[0]
     total = sum(w * run.charge.volume_l for w, run in zip(weights, runs, strict=True))
     shares = [w * runs[0].charge.volume_l / total for w in weights]
-    notes: list[str] = []
+    notes: list[Note] = []
     if any(plan.still != first.still for plan in plans):
-        notes.append("The stills differ: that of the first is taken.")
+        notes.append(hint("stills_differ", "still"))
     own = {name: one for plan in reversed(plans) for name, one in plan.own_botanicals.items()}
     compounds = {name: one for plan in reversed(plans) for name, one in plan.own_compounds.items()}
     if any(plan.own_botanicals.get(name, one) != one for plan in plans for name, one in own.items()):
-        notes.append("A botanical of your own is described in two ways: that of the first is taken.")
+        notes.append(hint("own_botanicals_differ", "own_botanical"))
     titles = list(dict.fromkeys(plan.title for plan in plans))
     plan = replace(
         first,
@@ -106,7 +107,7 @@ def _weighed(dose: BotanicalDose) -> BotanicalDose:
     return replace(dose, pieces=on_scale(dose.pieces or 0.0))
 
 
-def _cuts(runs: Sequence[Run], shares: Sequence[float], notes: list[str]) -> Cuts:
+def _cuts(runs: Sequence[Run], shares: Sequence[float], notes: list[Note]) -> Cuts:
     """Heads added up; stops of one kind averaged."""
     every = [run.plan.cuts for run in runs]
     first = every[0]
@@ -117,7 +118,7 @@ def _cuts(runs: Sequence[Run], shares: Sequence[float], notes: list[str]) -> Cut
     tails = [cuts.tails_from for cuts in every]
     known = [one for one in tails if one is not None]
     if len(known) < len(tails) and known:
-        notes.append("Not all have tails_from: it is that of the first, or none.")
+        notes.append(hint("tails_differ", "cuts.tails_from"))
     tails_from = _stop(known, shares, "tails_from", notes) if len(known) == len(tails) else first.tails_from
     return Cuts(heads_l=on_scale(heads, VOLUME_STEP_L) if heads else None, stop=stop, tails_from=tails_from)
 
@@ -127,10 +128,10 @@ def _alike(values: Any) -> bool:
     return all(abs(value - every[0]) <= 1e-9 * abs(every[0]) for value in every)
 
 
-def _stop(stops: Sequence[Stop], shares: Sequence[float], name: str, notes: list[str]) -> Stop:
+def _stop(stops: Sequence[Stop], shares: Sequence[float], name: str, notes: list[Note]) -> Stop:
     first = stops[0]
     if any(set(stop.named) != set(first.named) or stop.over != first.over for stop in stops):
-        notes.append(f"The conditions of {name} differ in kind: those of the first are taken.")
+        notes.append(hint("stops_differ", f"cuts.{name}", key=name))
         return first
     mean = _mean(stops, shares)
     changed: dict[str, Any] = {
@@ -154,20 +155,20 @@ def _mean(stops: Sequence[Stop], shares: Sequence[float]) -> Callable[[str], flo
     return mean
 
 
-def _jars(plans: Sequence[Plan], notes: list[str]) -> JarPlan:
+def _jars(plans: Sequence[Plan], notes: list[Note]) -> JarPlan:
     first = plans[0].jars
     if all(plan.jars.keep == first.keep for plan in plans):
         return first
-    notes.append("The jars kept differ: all between heads and tails are kept.")
+    notes.append(hint("jars_kept_differ", "jars.keep"))
     return replace(first, keep=())
 
 
-def _bottling(plans: Sequence[Plan], shares: Sequence[float], abv: float, notes: list[str]) -> Bottling:
+def _bottling(plans: Sequence[Plan], shares: Sequence[float], abv: float, notes: list[Note]) -> Bottling:
     first = plans[0].bottling
     spirits = [plan.bottling.stretch for plan in plans]
     if any(spirits):
         if any(s is None or s.abv != (spirits[0].abv if spirits[0] else None) for s in spirits):
-            notes.append("Neutral spirit is added to some only: that of the first is taken.")
+            notes.append(hint("stretches_differ", "bottling.stretch"))
         elif first.stretch is not None:
             litres = sum(s.spirit_l * share for s, share in zip(spirits, shares, strict=True) if s)
             first = replace(first, stretch=replace(first.stretch, spirit_l=on_scale(litres, VOLUME_STEP_L)))
@@ -329,7 +330,7 @@ class TrialBlend:
     compounds_mg_per_l: dict[str, float]  # compound id to its content in the blend [mg/L at 20 °C]
     plan: Plan  # one run of the combined recipe, as large as that of the first spirit
     run: Run  # what it is predicted to do
-    notes: tuple[str, ...]  # what the combined recipe could not take from all, a sentence each
+    notes: tuple[Note, ...]  # what the combined recipe could not take from all
 
     @property
     def clear_limit(self) -> ClearLimit | None:
@@ -368,7 +369,7 @@ class TrialBlend:
                 "charge_abv": self.run.charge.abv,
                 "bottled_l": bottled_l(self.run),
                 "bottled_abv": bottled_abv(self.run),
-                "notes": list(self.notes),
+                "notes": plain_notes(self.notes),
             },
         }
 

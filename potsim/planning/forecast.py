@@ -17,6 +17,7 @@ from potsim.errors import RequestError
 from potsim.liquid import heat, strength
 from potsim.planning import stops
 from potsim.planning.jars import measured
+from potsim.planning.notes import Note, caution, hint, plain_notes, sentences
 from potsim.planning.readings import (
     Reading,
     bench_of,
@@ -55,7 +56,7 @@ class Learnt:
     neck: Loss | None  # losses; ``None`` for one that no reading told
     pot: Loss | None  # losses; ``None`` for one that no reading told
     runs: tuple[str, ...] = ()  # marks of the runs that are in it
-    notes: tuple[str, ...] = ()  # what to heed, a sentence each
+    notes: tuple[Note, ...] = ()  # what to heed
 
 
 def mark_of(title: str, readings: Sequence[Reading]) -> str:
@@ -88,13 +89,12 @@ def learn(fit: Fit, mark: str, before: Learnt | None = None) -> Learnt:
         )
     prior = _prior_losses(fit)
     losses: dict[str, Loss | None] = {}
-    notes: list[str] = []
+    notes: list[Note] = []
     for (name, value, error, told), (plan, plan_error) in zip(found, prior, strict=True):
         old: Loss | None = getattr(before, name) if before is not None else None
         if told < TELLS:
             losses[name] = old
-            kept = "it is left as it was" if old is not None else "it is not saved"
-            notes.append(f"This run does not tell what the {name} sheds; {kept}.")
+            notes.append(hint("loss_not_told", name, kept=old is not None))
         elif old is None:
             losses[name] = _told(name, value, math.hypot(error, FROM_RUN_TO_RUN * value), 1, notes)
         else:
@@ -103,12 +103,9 @@ def learn(fit: Fit, mark: str, before: Learnt | None = None) -> Learnt:
     return Learnt(losses["neck"], losses["pot"], runs, tuple(notes))
 
 
-def _told(name: str, value: float, error: float, runs: int, notes: list[str]) -> Loss:
+def _told(name: str, value: float, error: float, runs: int, notes: list[Note]) -> Loss:
     if value < 0.0:
-        notes.append(
-            f"The {name} seems to shed less than nothing ({value:.2f} W/K): there was more power than was "
-            "said. It is saved as 0."
-        )
+        notes.append(caution("loss_below_nothing", name, w_per_k=value))
     return Loss(max(value, 0.0), error, runs)
 
 
@@ -119,14 +116,12 @@ def _alone(value: float, error: float, plan: float, plan_error: float) -> tuple[
     return alone, math.hypot(1.0 / math.sqrt(weight), FROM_RUN_TO_RUN * alone)
 
 
-def _refined(name: str, old: Loss, new: tuple[float, float], notes: list[str]) -> Loss:
+def _refined(name: str, old: Loss, new: tuple[float, float], notes: list[Note]) -> Loss:
     value, error = new
     distance = abs(value - old.w_per_k) / math.hypot(error, old.error_w_per_k)
     if distance > APART:
-        notes.append(
-            f"This run says that the {name} sheds {value:.2f} ± {error:.2f} W/K, those before "
-            f"{old.w_per_k:.2f} ± {old.error_w_per_k:.2f}: has the still, its lagging or the draught changed?"
-        )
+        before = {"w_per_k_before": old.w_per_k, "error_before": old.error_w_per_k}
+        notes.append(caution("loss_differs", name, w_per_k=value, error=error, **before))
     weights = 1.0 / old.error_w_per_k**2, 1.0 / error**2
     both = sum(weights)
     mean = (weights[0] * old.w_per_k + weights[1] * value) / both
@@ -233,8 +228,8 @@ class Forecast:
     flavours_next: tuple[FlavourNow, ...]
     # when the element would be bare; ``None`` if no least level is given, or it lies past what is followed
     bare: Bare | None
-    odd: tuple[str, ...]  # readings that do not fit, a sentence each
-    verdicts: tuple[str, ...]  # what the readings tell of the still, and what they cannot tell
+    odd: tuple[Note, ...]  # readings that do not fit
+    verdicts: tuple[Note, ...]  # what the readings tell of the still, and what they cannot tell
     curve: Curve  # for a picture
 
     @property
@@ -290,8 +285,9 @@ def document(forecast: Forecast) -> dict[str, Any]:
         "element_bare": None if forecast.bare is None else asdict(forecast.bare),
         "still": _still(forecast.fit),
         "readings": [_reading(one, forecast.fit, k) for k, one in enumerate(forecast.readings)],
-        "odd": list(forecast.odd),
-        "verdicts": list(forecast.verdicts),
+        "odd": list(sentences(forecast.odd)),
+        "verdicts": list(sentences(forecast.verdicts)),
+        "tells": plain_notes((*forecast.odd, *forecast.verdicts)),
         "curve": {
             name: getattr(curve, name).tolist() for name in ("collected_l", "abv", "low_abv", "high_abv")
         },

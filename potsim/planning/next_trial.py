@@ -315,7 +315,7 @@ class Scaled:
     alcohol_factor: float  # times as much charge, pure alcohol and botanicals
     dose_factor: float  # times as much charge, pure alcohol and botanicals
     weighing_g: float  # step of the scale that is taken [g]
-    unscaled: tuple[str, ...]  # what does not scale, a sentence or two each
+    unscaled: tuple[Note, ...]  # what does not scale
 
     @property
     def pairs(self) -> tuple[Pair, ...]:
@@ -461,56 +461,39 @@ def _told(plan: Plan, exact: Plan, per: Per, still: StillPlan | None) -> Scaled:
         alcohol_factor=by_alcohol,
         dose_factor=by_alcohol if per == "alcohol" else by_charge,
         weighing_g=WEIGHING_G,
-        unscaled=(_neck(before, after), *_release(before, after), *_weighing(after)),
+        unscaled=(_neck(before, after), *_release(before, after), _weighing(after)),
     )
 
 
-def _neck(before: Run, after: Run) -> str:
+def _neck(before: Run, after: Run) -> Note:
     def shed(run: Run) -> float:
         there = run.setting.still.conditions
         warm = float(run.vapour_c[0]) - (there.room_k - ZERO_C)
         return there.neck_loss_w_per_k * warm / there.power_w
 
-    one, other = shed(before), shed(after)
-    return (
-        f"Neck loss: a neck is a surface, so it takes another share of the power, {100 * other:.1f} % "
-        f"instead of {100 * one:.1f} %; with it goes the reflux. The stream begins at "
-        f"{after.stream_abv[0]:.1f} % vol instead of {before.stream_abv[0]:.1f}. Measure the other still's "
-        "loss if you can."
-    )
+    begins = {"abv": float(after.stream_abv[0]), "abv_before": float(before.stream_abv[0])}
+    share = {"share": shed(after), "share_before": shed(before)}
+    return hint("neck_does_not_scale", "still.neck_loss", **share, **begins)
 
 
-def _release(before: Run, after: Run) -> tuple[str, ...]:
+def _release(before: Run, after: Run) -> tuple[Note, ...]:
     if not after.bill:
         return ()
     took, takes = (run.stop.elapsed_min - run.first_drop_min for run in (before, after))
     most = [pair for pair in pairs(before, after) if pair.change is not None]
     most.sort(key=lambda pair: -abs((pair.change or 0.0) - 1.0))
-    moved = [f"{p.label} {100 * ((p.change or 0.0) - 1.0):+.1f} %" for p in most[:3]]
-    changed = ", ".join(moved)
-    return (
-        "Release: plants give up their oil by the minute, not by the litre, and maceration keeps its hours. "
-        f"From first drop to stop it takes {takes:.0f} min instead of {took:.0f}. Oil for a litre bottled "
-        f"changes most in: {changed}.",
-    )
+    moved = [{"botanical": pair.label, "change": (pair.change or 0.0) - 1.0} for pair in most[:3]]
+    return (hint("release_does_not_scale", "botanical", minutes=takes, minutes_before=took, changes=moved),)
 
 
-def _weighing(after: Run) -> tuple[str, ...]:
+def _weighing(after: Run) -> Note:
     coarse = [
-        f"{line.botanical.common_name} {1000 * line.wet_mass_g:.3g} mg"
+        {"botanical": line.botanical.common_name, "mass_g": line.wet_mass_g}
         for line in after.bill
         if 0.0 < line.wet_mass_g * CLOSE < WEIGHING_G
     ]
-    stated = (
-        f"Weighing: doses are written to one part in ten thousand. A scale shows steps of {WEIGHING_G:g} g, "
-        f"at most {100 * CLOSE:.0f} % of each dose"
-    )
-    if not coarse:
-        return (f"{stated}." if after.bill else "Weighing: there is nothing to weigh.",)
-    return (
-        f"{stated}, but for {', '.join(coarse)}: take a finer scale, or weigh ten times as much, grind and "
-        "mix it, and take a tenth.",
-    )
+    scale = {"step_g": WEIGHING_G, "most_off": CLOSE}
+    return hint("weighing", "botanical", doses=len(after.bill), coarse=coarse, **scale)
 
 
 # --- All trials of a recipe in the order in which they were made.

@@ -17,7 +17,7 @@ from potsim.planning import stops
 from potsim.planning.cautions import MOST_FILL
 from potsim.planning.charge import between, blend, settle
 from potsim.planning.jars import said
-from potsim.planning.notes import plain_notes, sentences
+from potsim.planning.notes import Note, caution, hint, plain_notes, sentences
 from potsim.planning.plan import JarPlan, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import moment
@@ -376,8 +376,8 @@ class Reach:
     run: Run  # its run
     runs: int  # how many runs it takes
     one_run_pot_l: float | None  # the pot in which all of it would be done in one run [L]; ``None`` if it is
-    moved: tuple[str, ...]  # what is other than in the plan given, a sentence each
-    limits: tuple[str, ...]  # what sets bounds to the answer, a sentence each
+    moved: tuple[Note, ...]  # what is other than in the plan given
+    limits: tuple[Note, ...]  # what sets bounds to the answer
 
     @property
     def spirit_l(self) -> float:
@@ -410,10 +410,10 @@ class Reach:
                 {"name": part.name, "volume_l": part.volume_l, "abv": part.abv}
                 for part in self.run.charge.parts
             ],
-            "moved": list(self.moved),
-            "limits": list(self.limits),
+            "moved": list(sentences(self.moved)),
+            "limits": list(sentences(self.limits)),
             "cautions": list(sentences(particular(self.run))),
-            "notes": plain_notes(particular(self.run)),
+            "notes": plain_notes((*particular(self.run), *self.moved, *self.limits)),
         }
 
     def to_frame(self) -> pd.DataFrame:
@@ -492,10 +492,10 @@ def reach(
             start = weak_enough(start, keep_l, keep_abv)
         found = by_amount(start, wish.goal, spare)
         answer, runs, factor = found.plan, found.runs, found.factor
-    answer, run, jar_words = _with_jars(answer, plan, wish, runs)
+    answer, run, jar_notes = _with_jars(answer, plan, wish, runs)
     moved = _moved(plan, run, runs, factor)
     if wish.cut is not _as_planned:
-        moved += _end_words(plan, answer, run)
+        moved += _end_notes(plan, answer, run)
     one_run = runs * hot_l(answer) / MOST_FILL if runs > 1 else None
     return Reach(
         asked=wish.asked,
@@ -503,8 +503,8 @@ def reach(
         run=run,
         runs=runs,
         one_run_pot_l=one_run,
-        moved=(*moved, *jar_words),
-        limits=(*_pot_words(run, one_run), *_bounds(answer, run)),
+        moved=(*moved, *jar_notes),
+        limits=(*_pot_notes(run, one_run), *_bounds(answer, run)),
     )
 
 
@@ -608,9 +608,9 @@ def _misses(*each: Measured, volume: Measured | None = None) -> Callable[[Run, i
     return miss
 
 
-def _with_jars(answer: Plan, plan: Plan, wish: _Wish, runs: int) -> tuple[Plan, Run, tuple[str, ...]]:
+def _with_jars(answer: Plan, plan: Plan, wish: _Wish, runs: int) -> tuple[Plan, Run, tuple[Note, ...]]:
     """Run the answer with the jars of the plan; with a row proposed, where they do not hold the keep."""
-    words = ["jars.keep is left out: all jars between heads and tails count."] if plan.jars.keep else []
+    notes = [hint("jars_kept_left_out", "jars.keep")] if plan.jars.keep else []
     if plan.jars.sizes:
         with_own = replace(answer, jars=JarPlan(plan.jars.sizes))
         try:
@@ -618,8 +618,8 @@ def _with_jars(answer: Plan, plan: Plan, wish: _Wish, runs: int) -> tuple[Plan, 
         except RequestError:
             run = None
         if run is not None and wish.miss(run, runs) <= TOLERANCE:
-            return with_own, run, tuple(words)
-        words.append("The jars of the plan do not hold it: a row is proposed.")
+            return with_own, run, tuple(notes)
+        notes.append(hint("jars_do_not_hold", "jars.sizes"))
     run = distil(answer)
     if wish.miss(run, runs) > TOLERANCE:
         raise RequestError(
@@ -627,54 +627,44 @@ def _with_jars(answer: Plan, plan: Plan, wish: _Wish, runs: int) -> tuple[Plan, 
             f"{said(run.keep.volume_l)} at {run.keep.abv:.2f} % vol, ended because {run.end.words}.",
             "Ask for more, lower still.min_level, or stop otherwise.",
         )
-    return answer, run, tuple(words)
+    return answer, run, tuple(notes)
 
 
-def _moved(plan: Plan, run: Run, runs: int, factor: float) -> list[str]:
-    words = []
-    own = charge_of(plan).abv
+def _moved(plan: Plan, run: Run, runs: int, factor: float) -> list[Note]:
+    notes, own = [], charge_of(plan).abv
     if abs(run.charge.abv - own) > SAME_ABV:
-        why = ", so that the pot keeps its least level" if factor != 1.0 else ""
-        words.append(f"The charge is let down to {run.charge.abv:.2f} % vol instead of {own:.2f}{why}.")
+        let_down = {"abv": run.charge.abv, "abv_before": own, "for_level": factor != 1.0}
+        notes.append(hint("charge_let_down", "charge.abv", **let_down))
     if factor != 1.0:
-        others = [*(["botanicals"] if plan.botanicals else []), *(["heads"] if plan.cuts.heads_l else [])]
-        along = f", {' and '.join(others)} with it" if others else ""
-        each = f"In each of {runs} runs everything" if runs > 1 else "Everything"
-        words.append(f"{each} in the pot is {factor:.4g} times as much as in the plan{along}.")
-    return words
+        along = [*(["botanicals"] if plan.botanicals else []), *(["heads"] if plan.cuts.heads_l else [])]
+        notes.append(hint("charge_scaled", "charge", factor=factor, runs=runs, along=along))
+    return notes
 
 
-def _end_words(plan: Plan, answer: Plan, run: Run) -> list[str]:
-    """Say where a keep ends that was asked to be of a strength."""
+def _end_notes(plan: Plan, answer: Plan, run: Run) -> list[Note]:
+    """Where a keep ends that was asked to be of a strength."""
     there = moment(run.course, run.points.keep_end)
     what = "keep" if answer.cuts.tails_from else "run"
-    words = [
-        f"The {what} ends when the stream has fallen to {there.stream_abv:.2f} % vol, "
-        f"with {said(there.collected_l)} collected."
-    ]
+    notes = [hint("ends_at", what, stream_abv=there.stream_abv, collected_l=there.collected_l)]
     if plan.cuts.tails_from is not None and answer.cuts.tails_from is None:
-        words.append("No tails are taken: the run ends with the keep.")
-    return words
+        notes.append(hint("no_tails_taken", "cuts.tails_from"))
+    return notes
 
 
-def _pot_words(run: Run, one_run_l: float | None) -> tuple[str, ...]:
+def _pot_notes(run: Run, one_run_l: float | None) -> tuple[Note, ...]:
     if one_run_l is None:
         return ()
     capacity = run.setting.still.capacity_l
-    return (
-        f"A pot of {capacity:.3g} L is three quarters full with {said(MOST_FILL * capacity)} of boiling "
-        f"charge; one of {one_run_l:.3g} L does all in one run.",
-    )
+    full = {"capacity_l": capacity, "fill": MOST_FILL, "boiling_l": MOST_FILL * capacity}
+    return (hint("pot_full", "still.capacity", **full, one_run_l=one_run_l),)
 
 
-def _bounds(answer: Plan, run: Run) -> tuple[str, ...]:
+def _bounds(answer: Plan, run: Run) -> tuple[Note, ...]:
     whole = opened(answer)
     ends = np.array([whole.heads, whole.last])
     abv, share = whole.keep(ends)
-    words = [
-        f"Keeps of this charge have {abv[1]:.1f} to {abv[0]:.1f} % vol and hold at most "
-        f"{100.0 * share[1]:.1f} % of its alcohol."
-    ]
+    span = {"low_abv": float(abv[1]), "high_abv": float(abv[0]), "most_share": float(share[1])}
+    notes = [hint("keeps_possible", "charge", **span)]
     if run.end.reason == "min_level":
-        words.append(f"The run ends early: {run.end.words}.")
-    return tuple(words)
+        notes.append(caution("ends_early", "still.min_level", least_level_l=run.setting.still.min_level_l))
+    return tuple(notes)

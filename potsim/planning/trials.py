@@ -11,9 +11,11 @@ from potsim.errors import RequestError, UnknownNameError, require
 from potsim.planning import run
 from potsim.planning.botanicals import ResolvedDose, spelling
 from potsim.planning.charge import blend
+from potsim.planning.notes import Note, caution, hint
 from potsim.planning.plan import Plan
 from potsim.planning.readings import Reading
 from potsim.planning.run import distil, resolve_bill
+from potsim.planning.stops import ZERO_C
 from potsim.records import dataclass
 from potsim.still.fit import FAR, NAMES, Fit, Residual
 
@@ -160,7 +162,7 @@ def check(trial: Trial) -> None:
         )
 
 
-# --- What readings tell of a still, and what they cannot tell, in sentences.
+# --- What readings tell of a still, and what they cannot tell.
 
 
 TELLS = 0.2  # narrowed down by so much, a number is told by the readings
@@ -169,21 +171,7 @@ SHOWS = 0.5  # standard errors of the readings that a number's own doubt must mo
 SCATTER = 1.5
 OFFSET_K = 2.0
 THERMOMETERS = {"vapour_offset_k": "vapour", "pot_offset_k": "pot"}
-SAID = {
-    "ratio": "heat shed by the neck",
-    "charge_abv": "a stronger charge",
-    "charge_l": "a larger charge",
-    "hold_up_l": "spirit held back in the condenser",
-    "time_scale": "less net power",
-    "start_s": "a later first drop",
-}
-NOUNS = {
-    "ratio": "neck loss",
-    "charge_abv": "strength of the charge",
-    "charge_l": "volume of the charge",
-    "hold_up_l": "hold-up",
-    "time_scale": "power or pot loss",
-}
+NUMBERS = ("ratio", "charge_abv", "charge_l", "hold_up_l", "time_scale")  # looked at beside the plan's own
 PAIRS = (
     ("ratio", "charge_abv"),
     ("ratio", "charge_l"),
@@ -191,76 +179,56 @@ PAIRS = (
     ("charge_l", "hold_up_l"),
     ("time_scale", "start_s"),
 )
-# What may have gone wrong, when a reading is too low and when it is too high.
-ASKED = {
-    "strength": ("a cold hydrometer or a typing slip?", "a warm hydrometer or a typing slip?"),
-    "vapour": ("a bulb out of the vapour, or a slip?", "a bulb at hot metal, or a slip?"),
-    "pot": ("a bulb out of the liquid, or a slip?", "a bulb at the element, or a slip?"),
-    "time": ("a slip, or more power for a while?", "a slip, or was the heat off for a while?"),
-}
 
 
-def odd_readings(fit: Fit, readings: Sequence[Reading]) -> tuple[str, ...]:
-    """Say which readings do not fit, and what may have gone wrong."""
+def odd_readings(fit: Fit, readings: Sequence[Reading]) -> tuple[Note, ...]:
+    """Readings that do not fit."""
     odd = sorted((r for r in fit.residuals if r.left_out), key=lambda r: r.line)
     return tuple(
         _odd(one, readings[line]) for line, group in groupby(odd, key=lambda r: r.line) for one in group
     )
 
 
-def _odd(residual: Residual, reading: Reading) -> str:
-    what = {"strength": "", "vapour": "the vapour of ", "pot": "the pot of ", "time": "the time of "}
-    size, unit = abs(residual.off), "% vol"
-    zero = 0.0
+def _odd(residual: Residual, reading: Reading) -> Note:
+    per, zero = 1.0, 0.0
     if residual.kind == "time":
-        size, unit = size / 60.0, "min"
+        per = 60.0
     elif residual.kind != "strength":
-        unit, zero = "°C", 273.15
-    read, fitted = (residual.read - zero, residual.fitted - zero)
-    if residual.kind == "time":
-        read, fitted = read / 60.0, fitted / 60.0
-    asked = ASKED[residual.kind][residual.off > 0.0]
-    where = reading.where
-    said = f"{what[residual.kind]}{where}"
-    line = f" (line {reading.line})" if reading.line else ""
-    return (
-        f"{said[0].upper()}{said[1:]}{line} is {size:.2g} {unit} off, {read:.1f} where {fitted:.1f} is "
-        f"expected: {asked} It is left out."
+        zero = ZERO_C
+    return caution(
+        "odd_reading",
+        reading.where,
+        of=residual.kind,
+        line=reading.line,
+        off=residual.off / per,
+        read=(residual.read - zero) / per,
+        expected=(residual.fitted - zero) / per,
     )
 
 
-def verdicts(fit: Fit) -> tuple[str, ...]:
-    """Say what the readings tell of the still, and what they cannot."""
+def verdicts(fit: Fit) -> tuple[Note, ...]:
+    """What the readings tell of the still, and what they cannot."""
     if not fit.residuals:
-        return ("Nothing is read yet: all is as the plan has it, with the plan's own doubt.",)
+        return (hint("nothing_read"),)
     said = [_neck(fit), _pace(fit)]
     for one, other in PAIRS:
         if _shows(fit, one) and _shows(fit, other) and abs(fit.alike(one, other)) > ALIKE:
-            opposite = "less" if fit.alike(one, other) > 0.0 else "more"
-            said.append(
-                f"The readings cannot tell {SAID[one]} from {SAID[other]}: more of the one with {opposite} "
-                "of the other would show the same. The forecast needs only both together."
-            )
-    said += [_thermometer(fit, name) for name in THERMOMETERS if abs(fit.value(name)) > OFFSET_K]
+            said.append(hint("alike", one, other=other, correlation=fit.alike(one, other)))
+    said += [
+        caution("thermometer_off", where, off_k=fit.value(name))
+        for name, where in THERMOMETERS.items()
+        if abs(fit.value(name)) > OFFSET_K
+    ]
     if fit.widened > SCATTER:
-        said.append(
-            f"The readings scatter {fit.widened:.1f} times as much as such readings do; bands are widened by "
-            "that."
-        )
+        said.append(hint("scatter", times=fit.widened))
     left = sum(r.left_out for r in fit.residuals)
     if 2 * left > len(fit.residuals):
-        said.append(
-            "Most readings do not fit this plan: is it the plan of this run, and are the units right?"
-        )
+        said.append(caution("most_do_not_fit", left_out=left, of=len(fit.residuals)))
     if fit.loosened:
-        said.append(
-            "The readings do not fit the plan as closely as its doubts allow; they now count more. "
-            "Check the power, the charge and the units."
-        )
-    far = [name for name in NOUNS if _away(fit, name) > FAR - 1.0]
+        said.append(caution("plan_loosened"))
+    far = [name for name in NUMBERS if _away(fit, name) > FAR - 1.0]
     if far:
-        words = " and ".join(NOUNS[name] for name in far)
-        said.append(f"The readings call for quite another {words} than the plan has: check the plan.")
+        said.append(caution("far_from_plan", numbers=far))
     return tuple(said)
 
 
@@ -274,42 +242,17 @@ def _away(fit: Fit, name: str) -> float:
     return float(abs(fit.values[k] - fit.prior.mean[k]) / fit.prior.error[k])
 
 
-def _thermometer(fit: Fit, name: str) -> str:
-    off = fit.value(name)
-    more = "more" if off > 0 else "less"
-    return (
-        f"The thermometer in the {THERMOMETERS[name]} shows {abs(off):.1f} K {more} than it should: is the "
-        "altitude or pressure of the plan right? Does it show boiling water right?"
-    )
-
-
-def _neck(fit: Fit) -> str:
+def _neck(fit: Fit) -> Note:
+    loss = {"w_per_k": fit.neck_loss_w_per_k}
     if fit.told("ratio") < TELLS:
-        return (
-            f"The readings do not tell yet what the neck sheds: {fit.neck_loss_w_per_k:.2f} W/K, about as in "
-            "the plan, stands. Strengths tell it, of several jars or far apart."
-        )
-    return (
-        f"The neck sheds {fit.neck_loss_w_per_k:.2f} ± {fit.loss_errors[0]:.2f} W/K, "
-        f"{100.0 * fit.value('ratio'):.1f} % of the net power."
-    )
+        return hint("neck_not_told", "neck", **loss)
+    return hint("neck_told", "neck", **loss, error=fit.loss_errors[0], share=fit.value("ratio"))
 
 
-def _pace(fit: Fit) -> str:
+def _pace(fit: Fit) -> Note:
     if fit.told("time_scale") < TELLS:
-        return (
-            "The readings do not tell yet how fast the still is: minutes are as planned. Two times, some way "
-            "apart, tell it."
-        )
-    scale = fit.value("time_scale")
-    faster = "slower" if scale > 1.0 else "faster"
-    pace = f"This still is {100.0 * abs(scale - 1.0):.0f} % {faster} than planned"
+        return hint("pace_not_told", "pot")
+    pace = {"slower": fit.value("time_scale") - 1.0, "net_w": fit.net_power_w}
     if fit.pot_loss_w_per_k < 0.0:
-        return (
-            f"{pace}: there is more power than was said, {fit.net_power_w:.0f} W net of the pot's losses, or "
-            "the pot sheds nothing."
-        )
-    return (
-        f"{pace}: net of what the pot sheds it gets {fit.net_power_w:.0f} W; at the power said the pot sheds "
-        f"{fit.pot_loss_w_per_k:.2f} ± {fit.loss_errors[1]:.2f} W/K."
-    )
+        return caution("more_power_than_said", "pot", **pace)
+    return hint("pace_told", "pot", **pace, w_per_k=fit.pot_loss_w_per_k, error=fit.loss_errors[1])

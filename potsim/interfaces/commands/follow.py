@@ -160,11 +160,13 @@ def _files(
     if still is not None:
         from potsim.interfaces.planfile import read_still, still_text
         from potsim.planning.forecast import learn, mark_of
+        from potsim.planning.notes import sentences
 
         before = read_still(still.path) if still.path.exists() else None
         learnt = learn(forecast.fit, mark_of(forecast.run.plan.title, forecast.readings), before)
         results.append((still, still_text(learnt, Path(still.name).name)))
-        words += [f"Written: {still.name}" if before is None else f"Refined: {still.name}", *learnt.notes]
+        words.append(f"Written: {still.name}" if before is None else f"Refined: {still.name}")
+        words += sentences(learnt.notes)
         own = forecast.run.plan.still
         if own.neck_loss_w_per_k is not None or own.pot_loss_w_per_k is not None:
             words.append("Take neck_loss and pot_loss out of the plan's [still], where they count first.")

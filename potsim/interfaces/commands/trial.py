@@ -19,8 +19,8 @@ from potsim.interfaces.options import FORCE, JSON, Command, OneOf, argument, rea
 if TYPE_CHECKING:
     from potsim.interfaces.report.tables import Section
     from potsim.interfaces.trialfile import TrialFile
-    from potsim.planning.next_trial import Per, Scaled
-
+    from potsim.planning.notes import sentences
+from potsim.planning.next_trial import Per, Scaled
 
 PICTURES = ("svg", "png", "pdf")
 TOML = ("toml",)
@@ -107,7 +107,7 @@ def run_scale(args: argparse.Namespace) -> None:
         "before": {"doses": doses_of(made.before), **_outcome(made.before)},
         "after": {"doses": doses_of(made.after), **_outcome(made.after)},
         "botanicals": [pair.to_dict() for pair in made.pairs],
-        "does_not_scale": list(made.unscaled),
+        "does_not_scale": list(sentences(made.unscaled)),
     }
     sections = functools.partial(sections_of_scaled, made, file.trial.name)
     _done(args, data, sections, target, text)

@@ -24,6 +24,7 @@ from potsim.interfaces.report import underway as words
 from potsim.interfaces.wording import formats
 from potsim.planning.botanicals import library
 from potsim.planning.lanes import lanes as lanes_of
+from potsim.planning.notes import sentences
 from potsim.planning.plan import JarPlan, Plan
 from potsim.planning.run import Run, distil
 
@@ -385,7 +386,7 @@ def reach(sent: dict[str, Any]) -> dict[str, Any]:
     found = find(plan, bottles=bottles)
     return {
         "plan": tables_of(found.plan),
-        "text": " ".join((*found.moved, *found.limits)),
+        "text": " ".join(sentences((*found.moved, *found.limits))),
         "runs": found.runs,
     }
 
@@ -448,7 +449,11 @@ def blend(sent: dict[str, Any]) -> dict[str, Any]:
             "most_l": made.volume_l,
             "abv": made.abv,
             "oils": [dataclasses.asdict(oil) for oil in made.oils],
-            "one_run": {"plan": tables_of(made.plan), "notes": list(made.notes), "answer": figures(made.run)},
+            "one_run": {
+                "plan": tables_of(made.plan),
+                "notes": list(sentences(made.notes)),
+                "answer": figures(made.run),
+            },
         }
     )
 

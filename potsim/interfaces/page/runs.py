@@ -21,6 +21,7 @@ from potsim.interfaces.report import underway as words
 from potsim.planning.events import Clouded, Full, HoldUp, Read, Start, Titled, Undo, Water
 from potsim.planning.forecast import Band, Follower, Forecast
 from potsim.planning.journal import Journal
+from potsim.planning.notes import sentences
 from potsim.planning.plan import Plan
 from potsim.planning.readings import next_reading
 from potsim.planning.run import Run
@@ -186,8 +187,8 @@ def _forecast(made: UnderWay, trouble: str) -> dict[str, Any]:
         "least": least,
         "slower": words.pace(forecast),
         "trouble": trouble,
-        "odd": list(forecast.odd),
-        "tells": list(forecast.verdicts) if forecast.readings else [],
+        "odd": list(sentences(forecast.odd)),
+        "tells": list(sentences(forecast.verdicts)) if forecast.readings else [],
         "aside": [{"id": record.id, "message": error.message} for record, error in made.journal.aside],
         "abv_pm": round(0.5 * (forecast.stream_abv.high - forecast.stream_abv.low), 2),
     }
@@ -469,7 +470,7 @@ def learn(sent: dict[str, Any]) -> dict[str, Any]:
         raise RequestError("This run has no readings: there is nothing to learn.", "Note a few strengths.")
     refined = refine(made.forecast.fit, mark_of(made.run.plan.title, readings), before)
     text = _refined(shelf.text(still) if path.is_file() else "", still_text(refined, path.name))
-    return {"id": still, "text": text, "notes": list(refined.notes)}
+    return {"id": still, "text": text, "notes": list(sentences(refined.notes))}
 
 
 def _refined(before: str, after: str) -> str:

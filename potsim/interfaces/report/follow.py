@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.wording import Step, format_abv, format_minutes, format_volume, number, step_of
 from potsim.planning.forecast import Band, FlavourNow, Forecast, JarNow, in_short
+from potsim.planning.notes import sentences
 from potsim.planning.readings import Reading
 
 MODEL = (
@@ -22,7 +23,7 @@ def text_of_forecast(forecast: Forecast, notes: Sequence[str] = ()) -> str:
 
 def sections_of_forecast(forecast: Forecast, notes: Sequence[str] = ()) -> tuple[Section, ...]:
     """Return a forecast, section by section."""
-    odd = (Section("What does not fit", (Points(forecast.odd),)),) if forecast.odd else ()
+    odd = (Section("What does not fit", (Points(sentences(forecast.odd)),)),) if forecast.odd else ()
     read = (Section("How it was read", (Points(tuple(notes)),)),) if notes else ()
     return (
         Section(forecast.run.plan.title, (in_short(forecast),)),
@@ -30,7 +31,7 @@ def sections_of_forecast(forecast: Forecast, notes: Sequence[str] = ()) -> tuple
         *_flavours(forecast),
         *_readings(forecast),
         *odd,
-        Section("This still", (Points((*forecast.verdicts, MODEL)),)),
+        Section("This still", (Points((*sentences(forecast.verdicts), MODEL)),)),
         *read,
     )
 

@@ -228,8 +228,8 @@ def text_of_reach(found: Reach) -> str:
         Section("What comes of it" + (", each run" if found.runs > 1 else ""), (_result(found),)),
     ]
     if found.moved:
-        sections.append(Section("What differs from the plan", (Points(found.moved),)))
-    sections.append(Section("What sets the bounds", (Points(found.limits),)))
+        sections.append(Section("What differs from the plan", (Points(sentences(found.moved)),)))
+    sections.append(Section("What sets the bounds", (Points(sentences(found.limits)),)))
     heed = particular(found.run)
     if heed:
         sections.append(Section("Take care", (Points(sentences(heed)),)))

@@ -50,6 +50,7 @@ from potsim.planning.comparison import (
     doses,
 )
 from potsim.planning.next_trial import Entry, NextTrial, Scaled
+from potsim.planning.notes import sentences
 from potsim.planning.run import Run
 from potsim.records import dataclass
 
@@ -278,7 +279,7 @@ def sections_of_scaled(made: Scaled, name: str) -> tuple[Section, ...]:
         sections.append(Section("Botanicals", (_scaled_doses(made), BY_LITRE)))
     filled = (("jars so far", _filled(made.before)), ("for this size", _filled(after)))
     sections.append(Section("Still and jars", (_still(made), Facts(filled), *_jars(after))))
-    sections.append(Section("What does not scale", (Points(made.unscaled),)))
+    sections.append(Section("What does not scale", (Points(sentences(made.unscaled)),)))
     return tuple(sections)
 
 
@@ -574,7 +575,7 @@ def _one_run(made: TrialBlend) -> Section:
     gives = f"{_bottled(run)}, from {format_volume(run.charge.volume_l)} at {format_abv(run.charge.abv)}"
     parts.append(Facts((("gives", gives), ("keeps", f"{format_share(_kept(run))} of the alcohol"))))
     if made.notes:
-        parts.append(Points(made.notes))
+        parts.append(Points(sentences(made.notes)))
     return Section("One run in its place", tuple(parts))
 
 

@@ -205,13 +205,190 @@ def _lost_by_cut(note: Note) -> str:
     return f"{note.subject}: {lost} {where}; {cure}{ends} rather than add more."
 
 
+def _release_does_not_scale(note: Note) -> str:
+    moved = [f"{one['botanical']} {100.0 * one['change']:+.1f} %" for one in note.values["changes"]]
+    took = fill("{minutes:minutes} instead of {minutes_before:.0f}", **note.values)
+    return (
+        "Release: plants give up their oil by the minute, not by the litre, and maceration keeps its hours. "
+        f"From first drop to stop it takes {took}. Oil for a litre bottled changes most in: "
+        f"{', '.join(moved)}."
+    )
+
+
+def _weighing(note: Note) -> str:
+    v = note.values
+    if not v["doses"]:
+        return "Weighing: there is nothing to weigh."
+    stated = fill(
+        "Weighing: doses are written to one part in ten thousand. A scale shows steps of {step_g:mass}, at "
+        "most {most_off:share} of each dose",
+        **v,
+    )
+    if not v["coarse"]:
+        return f"{stated}."
+    coarse = ", ".join(f"{one['botanical']} {say('mass', one['mass_g'])}" for one in v["coarse"])
+    return (
+        f"{stated}, but for {coarse}: take a finer scale, or weigh ten times as much, grind and mix it, and "
+        "take a tenth."
+    )
+
+
 TRIALS: dict[str, Words] = {
     "more_stays_behind": "{subject}: more of it will not help much, it hardly distils and stays in the pot. "
     "Try it macerated in the spirit after the run.",
     "more_stays_in_plant": "{subject}: {share:share} of its oil stays in the plant. Crack, slice or grind it "
     "finer, or macerate it longer, rather than add more.",
     "lost_by_cut": _lost_by_cut,
+    "neck_does_not_scale": "Neck loss: a neck is a surface, so it takes another share of the power, "
+    "{share:share} instead of {share_before:share}; with it goes the reflux. The stream begins at {abv:abv} "
+    "instead of {abv_before:.1f}. Measure the other still's loss if you can.",
+    "release_does_not_scale": _release_does_not_scale,
+    "weighing": _weighing,
+    "stills_differ": "The stills differ: that of the first is taken.",
+    "own_botanicals_differ": "A botanical of your own is described in two ways: that of the first is taken.",
+    "tails_differ": "Not all have tails_from: it is that of the first, or none.",
+    "stops_differ": "The conditions of {key} differ in kind: those of the first are taken.",
+    "jars_kept_differ": "The jars kept differ: all between heads and tails are kept.",
+    "stretches_differ": "Neutral spirit is added to some only: that of the first is taken.",
 }
 
 
-WORDS: dict[str, Words] = {**TRIALS, **HEED, **TAKEN, **JARS, **PROOFING}
+# --- A question turned round: what differs from the plan, and what sets bounds.
+
+
+def _charge_let_down(note: Note) -> str:
+    why = ", so that the pot keeps its least level" if note.values["for_level"] else ""
+    return fill(
+        "The charge is let down to {abv:.2f} % vol instead of {abv_before:.2f}{why}.", **note.values, why=why
+    )
+
+
+def _charge_scaled(note: Note) -> str:
+    v = note.values
+    along = f", {' and '.join(v['along'])} with it" if v["along"] else ""
+    each = f"In each of {v['runs']} runs everything" if v["runs"] > 1 else "Everything"
+    return f"{each} in the pot is {v['factor']:.4g} times as much as in the plan{along}."
+
+
+REACH: dict[str, Words] = {
+    "charge_let_down": _charge_let_down,
+    "charge_scaled": _charge_scaled,
+    "ends_at": "The {subject} ends when the stream has fallen to {stream_abv:.2f} % vol, with "
+    "{collected_l:volume} collected.",
+    "no_tails_taken": "No tails are taken: the run ends with the keep.",
+    "jars_kept_left_out": "jars.keep is left out: all jars between heads and tails count.",
+    "jars_do_not_hold": "The jars of the plan do not hold it: a row is proposed.",
+    "pot_full": "A pot of {capacity_l:volume} is three quarters full with {boiling_l:volume} of boiling "
+    "charge; one of {one_run_l:volume} does all in one run.",
+    "keeps_possible": "Keeps of this charge have {low_abv:.1f} to {high_abv:abv} and hold at most "
+    "{most_share:share} of its alcohol.",
+    "ends_early": "The run ends early: the pot is down to its least level of {least_level_l:volume}.",
+}
+
+
+# --- At the still: readings that do not fit, and what readings tell of it.
+
+
+SHOWN_AS = {
+    "ratio": "heat shed by the neck",
+    "charge_abv": "a stronger charge",
+    "charge_l": "a larger charge",
+    "hold_up_l": "spirit held back in the condenser",
+    "time_scale": "less net power",
+    "start_s": "a later first drop",
+}
+CALLED = {
+    "ratio": "neck loss",
+    "charge_abv": "strength of the charge",
+    "charge_l": "volume of the charge",
+    "hold_up_l": "hold-up",
+    "time_scale": "power or pot loss",
+}
+# What may have gone wrong, when a reading is too low and when it is too high.
+ASKED = {
+    "strength": ("a cold hydrometer or a typing slip?", "a warm hydrometer or a typing slip?"),
+    "vapour": ("a bulb out of the vapour, or a slip?", "a bulb at hot metal, or a slip?"),
+    "pot": ("a bulb out of the liquid, or a slip?", "a bulb at the element, or a slip?"),
+    "time": ("a slip, or more power for a while?", "a slip, or was the heat off for a while?"),
+}
+READ = {
+    "strength": ("", "% vol"),
+    "vapour": ("the vapour of ", "°C"),
+    "pot": ("the pot of ", "°C"),
+    "time": ("the time of ", "min"),
+}
+
+
+def _odd_reading(note: Note) -> str:
+    v, (what, unit) = note.values, READ[note.values["of"]]
+    where = f"{what}{note.subject}"
+    line = f" (line {v['line']})" if v["line"] else ""
+    off = f"is {abs(v['off']):.2g} {unit} off, {v['read']:.1f} where {v['expected']:.1f} is expected"
+    return f"{where[0].upper()}{where[1:]}{line} {off}: {ASKED[v['of']][v['off'] > 0.0]} It is left out."
+
+
+def _alike(note: Note) -> str:
+    opposite = "less" if note.values["correlation"] > 0.0 else "more"
+    return (
+        f"The readings cannot tell {SHOWN_AS[note.subject]} from {SHOWN_AS[note.values['other']]}: more of "
+        f"the one with {opposite} of the other would show the same. The forecast needs only both together."
+    )
+
+
+def _thermometer_off(note: Note) -> str:
+    off = note.values["off_k"]
+    more = "more" if off > 0 else "less"
+    return (
+        f"The thermometer in the {note.subject} shows {abs(off):.1f} K {more} than it should: is the "
+        "altitude or pressure of the plan right? Does it show boiling water right?"
+    )
+
+
+def _pace(note: Note) -> str:
+    v = note.values
+    pace = f"This still is {100.0 * abs(v['slower']):.0f} % {'slower' if v['slower'] > 0.0 else 'faster'}"
+    if note.kind == "more_power_than_said":
+        more = fill("there is more power than was said, {net_w:power} net of the pot's losses", **v)
+        return f"{pace} than planned: {more}, or the pot sheds nothing."
+    net = fill("net of what the pot sheds it gets {net_w:power}; at the power said the pot sheds", **v)
+    return f"{pace} than planned: {net} {v['w_per_k']:.2f} ± {v['error']:.2f} W/K."
+
+
+def _far_from_plan(note: Note) -> str:
+    named = " and ".join(CALLED[name] for name in note.values["numbers"])
+    return f"The readings call for quite another {named} than the plan has: check the plan."
+
+
+def _loss_not_told(note: Note) -> str:
+    kept = "it is left as it was" if note.values["kept"] else "it is not saved"
+    return f"This run does not tell what the {note.subject} sheds; {kept}."
+
+
+FOLLOW: dict[str, Words] = {
+    "odd_reading": _odd_reading,
+    "nothing_read": "Nothing is read yet: all is as the plan has it, with the plan's own doubt.",
+    "neck_not_told": "The readings do not tell yet what the neck sheds: {w_per_k:.2f} W/K, about as in the "
+    "plan, stands. Strengths tell it, of several jars or far apart.",
+    "neck_told": "The neck sheds {w_per_k:.2f} ± {error:.2f} W/K, {share:share} of the net power.",
+    "pace_not_told": "The readings do not tell yet how fast the still is: minutes are as planned. Two times, "
+    "some way apart, tell it.",
+    "pace_told": _pace,
+    "more_power_than_said": _pace,
+    "alike": _alike,
+    "thermometer_off": _thermometer_off,
+    "scatter": "The readings scatter {times:.1f} times as much as such readings do; bands are widened by "
+    "that.",
+    "most_do_not_fit": "Most readings do not fit this plan: is it the plan of this run, and are the units "
+    "right?",
+    "plan_loosened": "The readings do not fit the plan as closely as its doubts allow; they now count more. "
+    "Check the power, the charge and the units.",
+    "far_from_plan": _far_from_plan,
+    "loss_not_told": _loss_not_told,
+    "loss_below_nothing": "The {subject} seems to shed less than nothing ({w_per_k:.2f} W/K): there was more "
+    "power than was said. It is saved as 0.",
+    "loss_differs": "This run says that the {subject} sheds {w_per_k:.2f} ± {error:.2f} W/K, those before "
+    "{w_per_k_before:.2f} ± {error_before:.2f}: has the still, its lagging or the draught changed?",
+}
+
+
+WORDS: dict[str, Words] = {**HEED, **TAKEN, **JARS, **PROOFING, **TRIALS, **REACH, **FOLLOW}
