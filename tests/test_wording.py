@@ -56,11 +56,6 @@ NOTES = [
         "get to the stop.",
     ),
     (
-        caution("oil_film", from_l=0.25, times_dissolved=2.34),
-        "Oil film: from 250 mL on the pot holds more oil than it dissolves (up to 2.3 times as much, counted "
-        "at room temperature). While it lasts the first to come over come more slowly than shown.",
-    ),
-    (
         caution("dose", "clove", g_per_l=50.0, **MUCH),
         "clove: 50 g per litre of charge (dried) is much more than usual, 0.02 to 0.3 g/L (from memory).",
     ),
@@ -129,27 +124,27 @@ NOTES = [
         "At 25 °C a hydrometer for 20 °C shows 41.9 % vol, not 40.0.",
     ),
     (
-        hint("more_stays_behind", "cacao nibs", left_in_pot=0.7, left_in_plant=0.1),
-        "cacao nibs: more of it will not help much, 70 % of its oil stays in the pot, in the liquid. It "
-        "hardly distils: try it macerated in the spirit after the run.",
+        hint("more_stays_behind", "cacao nibs"),
+        "cacao nibs: more of it will not help much, it hardly distils and stays in the pot. Try it macerated "
+        "in the spirit after the run.",
     ),
     (
-        hint("more_stays_behind", "angelica root", left_in_pot=0.7, left_in_plant=0.4),
-        "angelica root: more of it will not help much, 70 % of its oil stays in the pot, most of that in the "
-        "plant itself. Crack, slice or grind it finer, or macerate it longer.",
+        hint("more_stays_in_plant", "angelica root", share=0.7),
+        "angelica root: 70 % of its oil stays in the plant. Crack, slice or grind it finer, or macerate it "
+        "longer, rather than add more.",
     ),
     (
-        hint("lost_by_cut", "fennel seed", where="after", share=0.92, end_l=1.32),
+        hint("lost_by_cut", "fennel seed", where="after", share=0.92, half_l=1.32),
         "fennel seed: a cut, not the dose, loses it: 92 % of what comes over of it comes after the keep; let "
-        "the keep last longer (95 % of it is over at 1.32 L) rather than add more.",
+        "the keep last longer (half of what comes to the stop is over at 1.32 L) rather than add more.",
     ),
     (
-        hint("lost_by_cut", "bay leaf", where="before", share=0.92, end_l=None),
+        hint("lost_by_cut", "bay leaf", where="before", share=0.92, half_l=None),
         "bay leaf: a cut, not the dose, loses it: 92 % of what comes over of it comes before the keep; take "
         "less heads rather than add more.",
     ),
     (
-        hint("lost_by_cut", "bay leaf", where="between", share=0.92, end_l=None),
+        hint("lost_by_cut", "bay leaf", where="between", share=0.92, half_l=None),
         "bay leaf: a cut, not the dose, loses it: 92 % of what comes over of it comes in jars that are left "
         "out; pool those jars too rather than add more.",
     ),
