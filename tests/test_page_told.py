@@ -327,19 +327,37 @@ def test_the_book_of_the_command_line_lists_what_is_on_the_shelf(here: Served, b
     assert 'jars_kept = "2,3,4"' in text
 
 
-def test_a_note_written_into_the_file_of_a_run_comes_back(here: Served, browser: Browser) -> None:
-    run = browser.begin()
-    browser.tell(run, {"kind": "note", "text": "x"})
-    plan = here.data / f"{run}.toml"
-    time.sleep(0.1)
-    text = plan.read_text(encoding="utf-8")
-    plan.write_text(f'{text}\n[[note]]\nbotanical = "bay leaf"\nverdict = "less"\n', encoding="utf-8")
-    later = time.time() + 2.0
-    os.utime(plan, (later, later))
+def test_what_is_written_into_the_file_of_a_run_by_hand_comes_back(here: Served, browser: Browser) -> None:
     assert here.page is not None
-    assert here.page.desk.shelf.settle(run) is True
-    assert browser.get(f"/api/runs/{run}")["verdicts"]["bay leaf"]["verdict"] == "less"
-    assert here.page.desk.shelf.settle(run) is False
+    shelf = here.page.desk.shelf
+    run = browser.begin()
+    plan = here.data / f"{run}.toml"
+
+    def verdicts() -> dict[str, Any]:
+        return {name: one["verdict"] for name, one in browser.get(f"/api/runs/{run}")["verdicts"].items()}
+
+    def by_hand(text: str) -> None:
+        time.sleep(0.02)
+        plan.write_text(text, encoding="utf-8")
+
+    browser.tell(run, {"kind": "verdict", "botanical": "juniper", "verdict": "more"})
+    shelf.settle(run)
+    text = plan.read_text(encoding="utf-8")
+    mine = '[result]\nwords = "clean"  # said Ada\n'
+    by_hand(f'{text}\n{mine}\n[[note]]\nbotanical = "bay leaf"\nverdict = "less"\ntasted_at = "20 %"\n')
+    browser.tell(run, {"kind": "pool", "jars": [2, 3]})  # before anything looked at the file
+    shelf.settle(run)
+    assert verdicts() == {"juniper": "more", "bay leaf": "less"}
+    text = plan.read_text(encoding="utf-8")
+    for kept in ('words = "clean"', "# said Ada", 'tasted_at = "20 %"', 'jars_kept = "2,3"'):
+        assert kept in text
+    by_hand(text.replace('verdict = "more"', 'verdict = "a touch more"'))
+    assert shelf.settle(run) is True
+    assert verdicts() == {"juniper": "a touch more", "bay leaf": "less"}
+    assert shelf.settle(run) is False
+    by_hand(plan.read_text(encoding="utf-8").split('[[note]]\nbotanical = "bay leaf"')[0])
+    shelf.settle(run)
+    assert verdicts() == {"juniper": "a touch more"}
 
 
 def test_a_clock_that_is_off_does_not_matter(here: Served, browser: Browser) -> None:

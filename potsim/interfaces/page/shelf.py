@@ -334,17 +334,24 @@ class Shelf:
             path = self._path(name, ".toml", there=False)
             if not path.exists():
                 return False
-            journal.refresh()
+            if self.take_in(name, journal):
+                return True
             before = path.read_bytes().decode("utf-8-sig")
-            if path.stat().st_mtime_ns > journal.path.stat().st_mtime_ns:
-                events = list(_news(_document_of(before), journal))
-                for event in events:
-                    journal.append(event, device=path.name)
-                return bool(events)
-            after = _edited(before, outcome(journal))
+            after = _edited(before, _beside(_document_of(before), outcome(journal)))
             if after != before:
                 self._replace(path, after)
             return False
+
+    def take_in(self, name: str, journal: Journal) -> bool:
+        """Take in what somebody wrote into a run's plan file since its journal was last added to."""
+        path = self._path(name, ".toml", there=False)
+        journal.refresh()
+        if not path.exists() or path.stat().st_mtime_ns <= journal.path.stat().st_mtime_ns:
+            return False
+        found = list(_news(_document_of(path.read_bytes().decode("utf-8-sig")), journal))
+        for event in found:
+            journal.append(event, device=path.name)
+        return bool(found)
 
     # Paths ------------------------------------------------------------------------------------------------
 
@@ -579,12 +586,33 @@ def _millilitres(litres: float) -> str:
     return f"{1000.0 * litres:.6g} mL"
 
 
+def _notes(document: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+    """The notes of a file by their botanical."""
+    rows = document.get("note")
+    rows = [row for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+    return {str(row["botanical"]): row for row in rows if isinstance(row.get("botanical"), str)}
+
+
 def _news(document: Mapping[str, Any], journal: Journal) -> Iterator[Event]:
-    """What a run's file says that its journal does not: somebody changed the file."""
-    known = verdicts(journal)
-    for note in document.get("note", []) if isinstance(document.get("note"), list) else []:
-        if isinstance(note, dict) and isinstance(note.get("botanical"), str):
-            told = {key: str(note.get(key) or "") for key in ("verdict", "words", "tasted_in")}
-            event = Verdict(note["botanical"], told["verdict"] or None, told["words"], told["tasted_in"])
-            if known.get(event.botanical) != event:
-                yield event
+    """What a run's file says otherwise than its journal would: somebody changed the file."""
+    there, written = _notes(document), _notes(outcome(journal))
+    for name in {**there, **written}:
+        told = [
+            {key: str(note.get(key) or "") for key in ("verdict", "words", "tasted_in")}
+            for note in (there.get(name, {}), written.get(name, {}))
+        ]
+        if told[0] != told[1]:
+            new = told[0]
+            yield Verdict(name, new["verdict"] or None, new["words"], new["tasted_in"])
+
+
+def _beside(document: Mapping[str, Any], told: dict[str, Any]) -> dict[str, Any]:
+    """What came of a run beside what a person wrote of it: other keys of the file stay."""
+    known, changes = _notes(document), dict(told)
+    if "note" in told:
+        changes["note"] = [{**known.get(str(note["botanical"]), {}), **note} for note in told["note"]]
+    elif known:
+        changes["note"] = None
+    if "result" in told and isinstance(document.get("result"), dict):
+        changes["result"] = {**document["result"], **told["result"]}
+    return changes

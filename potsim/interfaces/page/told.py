@@ -106,6 +106,7 @@ def tell(shelf: Shelf, run: str, sent: Mapping[str, Any], most: int) -> dict[str
     new = 0
     try:
         with shelf.added_to(run) as journal:
+            shelf.take_in(run, journal)
             for thing in things:
                 name = word(thing, "id") if isinstance(thing, dict) else ""
                 try:

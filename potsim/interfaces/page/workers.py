@@ -7,6 +7,7 @@ import contextlib
 import gzip
 import importlib
 import json
+import math
 import multiprocessing
 import os
 import signal
@@ -23,7 +24,8 @@ from potsim.records import dataclass
 TASKS = "potsim.interfaces.page.runs"
 """The module whose ``TASKS`` the processes know, by name."""
 MEMORY_BYTES = 768 * 1024 * 1024  # on top of what a process takes at rest
-START_S = 60.0  # for a process to come up, on a slow machine
+START_S = 120.0  # for a process to come up, on a slow machine
+WAIT_TIMES = 8.0  # of its budget that a piece may take by the clock, on a machine that has other things to do
 AT_ONCE = 4  # calculations of one session that wait or run
 WAITING = 60  # calculations that wait in a lane
 PACKED_FROM = 600  # bytes; less is not worth packing
@@ -32,7 +34,7 @@ _OK, _REFUSED, _FAULT = "ok", "refused", "fault"
 
 @dataclass(frozen=True)
 class Lane:
-    """A process that does one kind of work; ``seconds`` is the budget of each piece.
+    """A process that does one kind of work; ``seconds`` of the processor are the budget of each piece.
 
     ``soon`` is one that comes up as soon as anybody opens the page.
     """
@@ -92,7 +94,16 @@ def _limit_memory() -> None:
         resource.setrlimit(resource.RLIMIT_AS, (now + MEMORY_BYTES, now + MEMORY_BYTES))
 
 
-def serve(line: Connection, module: str) -> None:
+def _limit_time(seconds: float) -> None:
+    """Let this process have so many more seconds of the processor; beyond them the system ends it."""
+    with contextlib.suppress(ImportError, OSError, ValueError):
+        resource: Any = importlib.import_module("resource")
+        used = resource.getrusage(resource.RUSAGE_SELF)
+        most = math.ceil(used.ru_utime + used.ru_stime + seconds)
+        resource.setrlimit(resource.RLIMIT_CPU, (most, resource.getrlimit(resource.RLIMIT_CPU)[1]))
+
+
+def serve(line: Connection, module: str, seconds: float) -> None:
     """Do what comes down the line until it ends; the main function of a process."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
@@ -105,6 +116,7 @@ def serve(line: Connection, module: str) -> None:
             task, sent = line.recv()
         except (EOFError, OSError):
             return
+        _limit_time(seconds)
         line.send(_done(tasks, task, sent))
 
 
@@ -142,7 +154,9 @@ class _Process:
     def start(self) -> None:
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe()
-        self.process = context.Process(target=serve, args=(theirs, self.module), daemon=True)
+        self.process = context.Process(
+            target=serve, args=(theirs, self.module, self.lane.seconds), daemon=True
+        )
         self.process.start()
         theirs.close()
         self.line = ours
@@ -171,7 +185,7 @@ class _Process:
                 self.start()
             try:
                 self.line.send((task, sent))
-                if not self.line.poll(self.lane.seconds):
+                if not self.line.poll(WAIT_TIMES * self.lane.seconds):
                     self.stop()
                     raise BudgetError
                 kind, answer = self.line.recv()
