@@ -102,8 +102,13 @@ class Browser:
             }
         headers = usual | {name.replace("_", "-"): value for name, value in changed.items()}
         sent = {name: value for name, value in headers.items() if value is not None}
-        self.line.request(method, path, body, sent)
-        answer = self.line.getresponse()
+        try:
+            self.line.request(method, path, body, sent)
+            answer = self.line.getresponse()
+        except (http.client.RemoteDisconnected, BrokenPipeError, ConnectionResetError):
+            self.line.close()  # kept open for too long: a browser would come anew
+            self.line.request(method, path, body, sent)
+            answer = self.line.getresponse()
         content = answer.read()
         if answer.headers.get("content-encoding") == "gzip":
             content = gzip.decompress(content)
