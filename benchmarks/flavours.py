@@ -9,9 +9,8 @@ from scipy.integrate import solve_ivp
 
 import potsim
 from benchmarks.measure import Row, best_of
-from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.ensemble import ensemble
-from potsim.planning.plan import Plan, Uncertainty
+from potsim.planning.plan import BotanicalDose, Plan, Uncertainty
 from potsim.planning.run import Run
 from potsim.still.carry import escape
 

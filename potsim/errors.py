@@ -1,58 +1,210 @@
-"""What a refusal looks like: what was given, what is allowed, what to do next."""
+"""What a refusal is: its place, what was given, what is allowed, what to do next."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
+
+MOST_FAULTS = 50  # of one file that are told
+
+
+class Where(NamedTuple):
+    """A place in a file, or the argument of a command."""
+
+    file: str  # name of the file, or the argument as it is typed
+    line: int | None = None  # line of the file, from 1
+    spot: str = (
+        ""  # what stands there as a reader finds it: ``"[still] power"``, ``"[[botanical]] 'mint' mass"``
+    )
+    path: str = ""  # the same for a program, rows counted from 0: ``"still.power"``, ``"botanical.5.mass"``
+
+    @property
+    def words(self) -> str:
+        """File, line and spot."""
+        file = self.file if self.line is None else f"{self.file}, line {self.line}"
+        return f"{file}: {self.spot}" if self.spot else file
 
 
 class PotsimError(Exception):
-    """Any refusal or failure that potsim foresaw."""
+    """Any refusal or failure that potsim foresaw.
+
+    Parameters
+    ----------
+    fault : str
+        What is wrong, without its place.
+    hint : str
+        What to do; empty if what is allowed says it.
+    kind : str
+        What sort of fault it is, one word for a program.
+    path : str
+        Key of the plan or name of the argument that it is about, such as ``"still.power"``; empty for none.
+    given : object
+        What was given; ``None`` where nothing was.
+    allowed : str
+        What would do; empty where that is not a matter of one value.
+    follows : bool
+        Whether the fault reads on from its place (``"is 3 W; ..."``), or is a sentence of its own.
+    """
 
     exit_code = 1
+    kind = "failed"
 
-    def __init__(self, message: str, hint: str = "") -> None:
-        super().__init__(message)
-        self.message = message
+    def __init__(
+        self,
+        fault: str,
+        hint: str = "",
+        *,
+        kind: str = "",
+        path: str = "",
+        given: object = None,
+        allowed: str = "",
+        follows: bool = False,
+    ) -> None:
+        super().__init__(fault)
+        self.fault = fault
         self.hint = hint
+        self.kind = kind or self.kind
+        self.path = path
+        self.given = given
+        self.allowed = allowed
+        self.follows = follows
+        self.where: tuple[Where, ...] = ()  # places, the outermost first: a plan, and a plan that it names
+
+    def at(self, where: Where) -> PotsimError:
+        """Return the refusal with a place put before those that it has."""
+        self.where = (where, *self.where)
+        return self
+
+    @property
+    def faults(self) -> tuple[PotsimError, ...]:
+        """The faults told together: itself."""
+        return (self,)
+
+    @property
+    def message(self) -> str:
+        """Place and fault."""
+        return self.words()
+
+    def words(self, *, files: bool = True) -> str:
+        """Return place and fault, with or without the names and lines of files."""
+        places = [where.words if files else where.spot for where in self.where]
+        places = [place for place in places if place]
+        if self.path and not (self.where and self.where[-1].path):
+            places.append(self.path)
+        joined = ": ".join(places)
+        return f"{joined}{' ' if self.follows else ': '}{self.fault}" if joined else self.fault
+
+    @property
+    def record(self) -> dict[str, Any]:
+        """The refusal as plain data."""
+        last = self.where[-1] if self.where else Where("")
+        return {
+            "kind": self.kind,
+            "file": last.file,
+            "line": last.line,
+            "path": last.path or self.path,
+            "given": None if self.given is None else str(self.given),
+            "allowed": self.allowed,
+            "message": self.message,
+            "hint": self.hint,
+        }
 
     def __str__(self) -> str:
         return f"{self.message} {self.hint}".strip()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return _again, (type(self), self.args, self.__dict__)
+
+
+def _again(kind: type[PotsimError], args: tuple[Any, ...], state: dict[str, Any]) -> PotsimError:
+    """Make a refusal that came from another process."""
+    error = kind.__new__(kind)
+    error.args = args
+    error.__dict__.update(state)
+    return error
 
 
 class RequestError(PotsimError, ValueError):
     """The request itself is wrong: a plan, a unit, a number that cannot be."""
 
     exit_code = 2
+    kind = "request"
 
 
 class RangeError(RequestError):
     """A number lies outside the range in which a model is valid."""
 
+    kind = "range"
+
     def __init__(self, argument: str, given: object, allowed: str, hint: str = "") -> None:
-        super().__init__(f"{argument} is {given}; allowed is {allowed}.", hint)
+        fault = f"is {given}; allowed is {allowed}."
+        super().__init__(fault, hint, path=argument, given=given, allowed=allowed, follows=True)
         self.argument = argument
-        self.given = given
-        self.allowed = allowed
+
+    def typed(self, given: object) -> RangeError:
+        """Return the refusal with the value as a person typed it."""
+        error = RangeError(self.argument, given, self.allowed, self.hint)
+        error.where = self.where
+        return error
 
 
 class UnknownNameError(RequestError, LookupError):
     """A name that nothing here goes by; the nearest known names are suggested."""
 
-    def __init__(self, what: str, given: str, known: Iterable[str]) -> None:
+    kind = "unknown_name"
+
+    def __init__(
+        self, what: str, given: str, known: Iterable[str], fault: str = "", hint: str = "", **record: Any
+    ) -> None:
         names = sorted(set(known))
         near = nearest(given, names)
         if near:
             hint = "Did you mean " + " or ".join(f"'{n}'" for n in near) + "?"
-        else:
+        elif not hint:
             hint = "Known: " + ", ".join(names[:30]) + ("." if len(names) <= 30 else ", ...")
-        super().__init__(f"Unknown {what} '{given}'.", hint)
-        self.given = given
+        super().__init__(fault or f"Unknown {what} '{given}'.", hint, given=given, **record)
         self.near = near
+
+
+class SeveralFaultsError(RequestError):
+    """Several faults of one file, told together."""
+
+    kind = "several"
+
+    def __init__(self, faults: Sequence[PotsimError]) -> None:
+        super().__init__(f"{len(faults)} faults.")
+        self._faults = tuple(faults)
+        self.where = faults[0].where
+        self.path = faults[0].path
+
+    @property
+    def faults(self) -> tuple[PotsimError, ...]:
+        """Each of them, in the order of the file."""
+        return self._faults
+
+    def at(self, where: Where) -> PotsimError:
+        """Return the refusals, each with a place put before those that it has."""
+        for fault in self._faults:
+            fault.at(where)
+        return super().at(where)
+
+    def words(self, *, files: bool = True) -> str:
+        """Return all of them, a line each."""
+        return "\n".join(f"{fault.words(files=files)} {fault.hint}".strip() for fault in self._faults)
 
 
 class ConvergenceError(PotsimError, RuntimeError):
     """A calculation did not come to an end; the request was fair."""
+
+    kind = "not_converged"
+
+
+def together(faults: Sequence[PotsimError]) -> PotsimError:
+    """Return faults as one refusal, in the order of their lines; what is beyond `MOST_FAULTS` is left out."""
+    every = [one for fault in faults for one in fault.faults]
+    every.sort(key=lambda one: (one.where[0].line or 0) if one.where else 0)
+    return every[0] if len(every) == 1 else SeveralFaultsError(every[:MOST_FAULTS])
 
 
 def require(
@@ -70,10 +222,15 @@ def require(
         return
     fine = (value > low if open_low else value >= low) and value <= high and math.isfinite(value)
     if not fine:
-        least = f"more than {_plain(low)}" if open_low else f"at least {_plain(low)}"
-        allowed = least if math.isinf(high) else f"{least} and at most {_plain(high)}"
         space = f" {unit}" if unit else ""
-        raise RangeError(key, f"{_plain(value)}{space}", f"{allowed}{space}", hint)
+        allowed = f"{range_words(low, high, open_low=open_low)}{space}"
+        raise RangeError(key, f"{_plain(value)}{space}", allowed, hint)
+
+
+def range_words(low: float, high: float, *, open_low: bool = False) -> str:
+    """Return a range as a refusal says it: ``"more than 0 and at most 100"``."""
+    least = f"more than {_plain(low)}" if open_low else f"at least {_plain(low)}"
+    return least if math.isinf(high) else f"{least} and at most {_plain(high)}"
 
 
 def _plain(value: float) -> str:

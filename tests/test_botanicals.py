@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from potsim.data import read_table
 from potsim.errors import RangeError, RequestError, UnknownNameError
 from potsim.planning.botanicals import (
-    BotanicalDose,
     Spread,
     choose,
     find,
@@ -23,6 +22,7 @@ from potsim.planning.botanicals import (
 )
 from potsim.planning.cautions import for_dose, for_limits
 from potsim.planning.notes import hint
+from potsim.planning.plan import BotanicalDose
 
 COMPOUNDS = {row["id"] for row in read_table("compounds.csv")}
 IDS = sorted(library())
@@ -316,11 +316,11 @@ def test_a_resolved_dose_travels_between_processes() -> None:
 @pytest.mark.parametrize(
     ("line", "text"),
     [
-        ({"mass_g": -1}, "botanical.mass of 'juniper' is -1 g; allowed is at least 0"),
-        ({"mass_g": float("nan")}, "botanical.mass of 'juniper' is nan g"),
-        ({"pieces": -2}, "botanical.pieces of 'juniper' is -2"),
-        ({"mass_g": 1, "macerated_h": -1}, "botanical.macerated of 'juniper' is -1 h"),
-        ({"mass_g": 1, "oil_yield_pct": 120}, "botanical.oil_yield of 'juniper' is 120 %"),
+        ({"mass_g": -1}, "botanical.juniper.mass is -1 g; allowed is at least 0"),
+        ({"mass_g": float("nan")}, "botanical.juniper.mass is nan g"),
+        ({"pieces": -2}, "botanical.juniper.pieces is -2"),
+        ({"mass_g": 1, "macerated_h": -1}, "botanical.juniper.macerated is -1 h"),
+        ({"mass_g": 1, "oil_yield_pct": 120}, "botanical.juniper.oil_yield is 120 %"),
     ],
 )
 def test_numbers_out_of_range_are_refused(line: dict[str, float], text: str) -> None:
@@ -333,10 +333,10 @@ def test_numbers_out_of_range_are_refused(line: dict[str, float], text: str) -> 
     [
         ({}, "has neither mass nor pieces. Give one of the two"),
         ({"mass_g": 1, "pieces": 2}, "has both mass and pieces"),
-        ({"mass_g": 1, "state": "frsh"}, "Unknown botanical.state of 'juniper' 'frsh'. Did you mean 'fresh'"),
+        ({"mass_g": 1, "state": "frsh"}, "Unknown state 'frsh'. Did you mean 'fresh'"),
         (
             {"mass_g": 1, "prepared": "grond"},
-            "Unknown botanical.prepared of 'juniper' 'grond'. Did you mean 'ground'",
+            "Unknown preparation 'grond'. Did you mean 'ground'",
         ),
         ({"mass_g": 1, "where": "baskt"}, "Did you mean 'basket'"),
         (

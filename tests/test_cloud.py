@@ -11,9 +11,8 @@ import pytest
 import potsim
 from potsim.interfaces.plots.run import figure_of_run
 from potsim.liquid.clouding import ClearLimit, Verdict
-from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.cloud import SOONER, Cloud, Remedy, sentences
-from potsim.planning.plan import Bottling, Ingredient, Plan
+from potsim.planning.plan import BotanicalDose, Bottling, Ingredient, Plan
 
 
 def a_cloud(limit: ClearLimit, verdict: Verdict | None, *remedies: Remedy) -> Cloud:

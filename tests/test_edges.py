@@ -9,9 +9,8 @@ import pytest
 import potsim
 from potsim.errors import RangeError, RequestError
 from potsim.interfaces.planfile import read_plan
-from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.notes import hint
-from potsim.planning.plan import Bottling, Ingredient, Plan, StillPlan
+from potsim.planning.plan import BotanicalDose, Bottling, Ingredient, Plan, StillPlan
 
 SPIRIT = Plan(charge=(Ingredient("apple spirit", 2.0, 40.0),))
 
@@ -19,7 +18,7 @@ SPIRIT = Plan(charge=(Ingredient("apple spirit", 2.0, 40.0),))
 def test_a_charge_that_fits_cold_but_not_at_the_boil_is_refused() -> None:
     hot_l = float(potsim.distil(SPIRIT).course.at([0.0]).pot_hot_l[0])
     assert hot_l > 2.05
-    with pytest.raises(RequestError, match=r"takes 2\.11 L at the boil, but still\.capacity is 2\.05 L"):
+    with pytest.raises(RequestError, match=r"takes 2\.11 L at the boil, but the pot holds 2\.05 L"):
         potsim.distil(replace(SPIRIT, still=StillPlan(capacity_l=2.05)))
     assert potsim.distil(replace(SPIRIT, still=StillPlan(capacity_l=hot_l * 1.001))).end.reason == "recovered"
 

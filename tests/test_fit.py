@@ -12,7 +12,8 @@ from following_cases import readings, the_plan, truth
 from potsim.errors import RequestError
 from potsim.interfaces.evidence.fit import fitted_still, misfit, neck_share
 from potsim.interfaces.evidence.still import SINGLE_STAGE
-from potsim.interfaces.planfile import load_plan, read_still, still_text
+from potsim.interfaces.planfile import load_plan
+from potsim.interfaces.stillfile import read_still, still_text
 from potsim.liquid import strength
 from potsim.planning.forecast import Band, Follower, Forecast, Learnt, Loss, follow, learn, mark_of
 from potsim.planning.notes import hint

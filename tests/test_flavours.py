@@ -14,7 +14,6 @@ from potsim.liquid.compounds import Compound
 from potsim.planning import cautions
 from potsim.planning.botanicals import (
     Botanical,
-    BotanicalDose,
     Share,
     Spread,
     extend,
@@ -24,7 +23,7 @@ from potsim.planning.botanicals import (
 )
 from potsim.planning.charge import between
 from potsim.planning.flavours import BotanicalFlavour, Cut, Flavours, heads_table, in_charge, predict
-from potsim.planning.plan import Ingredient
+from potsim.planning.plan import BotanicalDose, Ingredient
 from potsim.planning.run import over_condition
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, PowerChange, Still

@@ -13,7 +13,7 @@ import pytest
 import potsim
 from potsim.interfaces.planfile import read_plan
 from potsim.planning import flavours
-from potsim.planning.botanicals import BotanicalDose
+from potsim.planning.plan import BotanicalDose
 
 HUGE = """
 [[charge]]

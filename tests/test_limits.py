@@ -21,10 +21,10 @@ import potsim
 from potsim.errors import PotsimError, RangeError
 from potsim.liquid import clouding, equilibrium, heat, strength, traces
 from potsim.liquid.compounds import Compound
-from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.charge import blend
 from potsim.planning.forecast import follow
 from potsim.planning.plan import (
+    BotanicalDose,
     Bottling,
     Cuts,
     Ingredient,

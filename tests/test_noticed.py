@@ -19,7 +19,7 @@ from potsim.liquid import strength
 from potsim.liquid.compounds import compounds
 from potsim.liquid.equilibrium import bubble_point
 from potsim.liquid.traces import volatility
-from potsim.planning.botanicals import BotanicalDose, find, library, resolve
+from potsim.planning.botanicals import find, library, resolve
 from potsim.planning.classes import ALCOHOL_OVER, DOSE_G_PER_L, LASTS_S, classes, dissolved
 from potsim.planning.comparison import in_bottle
 from potsim.planning.doses import noticed_doses
@@ -27,6 +27,7 @@ from potsim.planning.flavours import Flavours, predict
 from potsim.planning.lanes import lanes
 from potsim.planning.next_trial import Learnt, next_trial, stays
 from potsim.planning.noticed import CLEAR, HINT, leaders, marks, noticed
+from potsim.planning.plan import BotanicalDose
 from potsim.planning.run import Run, distil
 from potsim.still.course import course
 from potsim.still.still import Conditions, Still

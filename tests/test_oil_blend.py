@@ -9,7 +9,7 @@ import pytest
 import potsim
 from potsim.errors import RequestError
 from potsim.planning.blends import blend_to_profile, oils_mg_per_l
-from potsim.planning.botanicals import BotanicalDose
+from potsim.planning.plan import BotanicalDose
 from potsim.planning.run import Run
 
 

@@ -8,7 +8,6 @@ from potsim.data import read_table
 from potsim.errors import RequestError
 from potsim.planning.botanicals import (
     Botanical,
-    BotanicalDose,
     Piece,
     Share,
     Spread,
@@ -18,6 +17,7 @@ from potsim.planning.botanicals import (
     resolve,
 )
 from potsim.planning.cautions import for_dose
+from potsim.planning.plan import BotanicalDose
 
 COMPOUNDS = {row["id"] for row in read_table("compounds.csv")}
 

@@ -143,7 +143,7 @@ def test_how_sure_and_for_how_many(browser: Browser) -> None:
         (stepped(["400 mL", "500"]), "no unit"),
         (stretched("250 mL", "30 %"), "at least 42 % vol"),
         (stepped(*([f"{k + 1} mL", "500 W"] for k in range(4000))), "4000 times"),
-        (changed(charge=[{"name": "x", "volume": "1 L", "abv": "9 %"}] * 41), "41 times"),
+        (changed(charge=[{"name": "x", "volume": "1 L", "abv": "9 %"}] * 101), "101 times"),
         ("text", "set of tables"),
         ({"charge": [{"jars": "1", "from_run": {"charge": EARLIER}}] * 8}, "more than 30 runs"),
         ({"charge": [{"name": "\ud800", "volume": "1 L", "abv": "40 %"}]}, ""),

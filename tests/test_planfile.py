@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from potsim.errors import RequestError
+from potsim.interfaces import kinds
 from potsim.interfaces.planfile import (
-    PLAN_KEYS,
     example_plan,
     load_plan,
     new_plan_text,
@@ -20,8 +20,10 @@ from potsim.interfaces.planfile import (
 )
 from potsim.liquid.compounds import Compound
 from potsim.planning import plan
-from potsim.planning.botanicals import Botanical, BotanicalDose, Piece, Share, Spread, UsualDose
+from potsim.planning.botanicals import Botanical, Piece, Share, Spread, UsualDose
 from potsim.planning.plan import (
+    TABLES,
+    BotanicalDose,
     Bottling,
     Cuts,
     Ingredient,
@@ -87,14 +89,15 @@ def test_the_starter_is_read_as_it_is_and_with_every_comment_taken_away() -> Non
 
 
 @pytest.mark.parametrize(
-    ("table", "key"), [(table, key) for table, keys in PLAN_KEYS.items() for key in keys]
+    ("table", "name"), [(table, name) for table, of in TABLES.items() for name in of.keys]
 )
-def test_the_example_of_every_key_is_read_and_written_back(table, key) -> None:
-    known = PLAN_KEYS[table][key]
-    bare = known.example == "true" or known.example.startswith("{")
-    typed = tomllib.loads(f"x = {known.example}" if bare else f'x = "{known.example}"')["x"]
-    value = known.read(typed)
-    assert known.read(known.write(value)) == value
+def test_the_example_of_every_key_is_read_and_written_back(table, name) -> None:
+    key = TABLES[table].keys[name]
+    bare = key.example == "true" or key.example.startswith("{")
+    typed = tomllib.loads(f"x = {key.example}" if bare else f'x = "{key.example}"')["x"]
+    value = kinds.read(key, typed)
+    key.check(value, table)
+    assert kinds.read(key, kinds.write(key, value)) == value
 
 
 def test_every_table() -> None:

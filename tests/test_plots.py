@@ -21,9 +21,8 @@ from potsim.interfaces.plots.run import (
     plot_lines,
     plot_run,
 )
-from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.lanes import lanes
-from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, Stop
+from potsim.planning.plan import BotanicalDose, Cuts, Ingredient, JarPlan, Plan, Stop
 
 FOURTEEN = [
     "juniper",

@@ -13,8 +13,7 @@ import potsim
 from potsim.interfaces.exports import content
 from potsim.interfaces.report.run import sections_of_run
 from potsim.interfaces.report.words import sentences
-from potsim.planning.botanicals import BotanicalDose
-from potsim.planning.plan import Bottling, Ingredient, Stretch
+from potsim.planning.plan import BotanicalDose, Bottling, Ingredient, Stretch
 from potsim.planning.run import Run
 
 ANEW = """

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 import potsim
 from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.interfaces.report.sweep import key_of, text_of_sweep, value_reader, value_words
+from potsim.interfaces.report.sweep import text_of_sweep, value_reader, value_words
 from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, PowerStep, StillPlan, Stop, Stretch
 from potsim.planning.sweep import charge_of, evenly, number, numbers, outcome, sweep
 
@@ -161,7 +161,7 @@ def test_rows_that_cannot_run_say_why(example_plan: Plan) -> None:
     ).rows
     assert overfull.run is None
     assert overfull.plan is not None
-    assert overfull.refusal.startswith("The charge takes 9.45 L at the boil, but still.capacity is 4 L.")
+    assert overfull.refusal.startswith("The charge takes 9.45 L at the boil, but the pot holds 4 L.")
     assert (fine.refusal, fine.run is not None) == ("", True)
     assert strong.plan is None
     assert strong.refusal == (
@@ -243,7 +243,7 @@ def test_every_number_has_a_key_of_the_plan_file_and_goes_there_and_back(full: P
     )
     for name, found in known.items():
         if found.path:
-            assert key_of(found).field == found.path[-1], name
+            assert found.key.field == found.path[-1], name
         value = found.get(full)
         if value is None:
             continue

@@ -61,7 +61,11 @@ def test_a_trial_file_is_a_plan_and_what_happened(folder: Path) -> None:
         ),
         ('[result]\ncollected = "0 L"', "[result] collected is 0 L; allowed is more than 0", ""),
         ('[[note]]\nverdict = "more"', "[[note]] 1 has no botanical", "coriander seed"),
-        ('[[note]]\nbotanical = "juniper"\nverdict = "moar"', "[[note]] 1: Unknown verdict 'moar'", "'more'"),
+        (
+            '[[note]]\nbotanical = "juniper"\nverdict = "moar"',
+            "[[note]] 'juniper' verdict: Unknown verdict 'moar'",
+            "'more'",
+        ),
     ],
 )
 def test_what_contradicts_itself_is_refused(
@@ -71,7 +75,7 @@ def test_what_contradicts_itself_is_refused(
     for command in (["next", "bad.toml"], ["compare", "bad.toml", "bad.toml"], ["blend", "bad.toml:1"]):
         assert run(*command) == 2
         said = capsys.readouterr()
-        assert "bad.toml: " in said.err
+        assert "error: bad.toml" in said.err
         assert message in said.err.replace("\n", " ")
         assert hint in said.err
         assert said.out == ""

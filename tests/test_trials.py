@@ -8,12 +8,22 @@ import pytest
 from trial_cases import FIRST, NOTED, PLAN, RUN, SECOND
 
 from potsim.errors import PotsimError, RangeError, RequestError
-from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.comparison import bottled_l, compare, differences, in_bottle, kept_g
 from potsim.planning.next_trial import Factors, book, lost_by_cut, next_title, next_trial, stays, to_charge
-from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, StillPlan, Stop
+from potsim.planning.plan import (
+    VERDICTS,
+    BotanicalDose,
+    Cuts,
+    Ingredient,
+    JarPlan,
+    Plan,
+    Result,
+    StillPlan,
+    Stop,
+    Tasting,
+)
 from potsim.planning.run import distil
-from potsim.planning.trials import VERDICTS, Result, Tasting, Trial, check
+from potsim.planning.trials import Trial, check
 
 
 def grams(plan: Plan) -> dict[str, float | None]:

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import quantities
+from potsim.interfaces.kinds import KINDS
 
 REFUSED = [
     (quantities.volume_l, "250", "'250' has no unit; allowed: a volume in mL, cL"),
@@ -101,10 +102,8 @@ def test_a_refusal_says_what_and_what_instead(read, given, words) -> None:
     assert refused.value.hint
 
 
-READERS = [
-    r
-    for r in (getattr(quantities, n) for n in quantities.__all__)
-    if callable(r) and not r.__name__.startswith("format")
+READERS = [quantities.portion] + [
+    r for r in (form.read for form in KINDS.values()) if getattr(r, "__module__", "") == quantities.__name__
 ]
 TYPED = st.one_of(
     st.text(max_size=30),

@@ -7,8 +7,9 @@ from dataclasses import replace
 from potsim.data import read_text
 from potsim.interfaces.planfile import example_plan
 from potsim.planning.next_trial import next_trial
+from potsim.planning.plan import Tasting
 from potsim.planning.run import distil
-from potsim.planning.trials import Tasting, Trial
+from potsim.planning.trials import Trial
 
 RESULT = """
 # How it went.

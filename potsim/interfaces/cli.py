@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import contextlib
-import re
 import sys
 from argparse import Namespace
 from collections.abc import Sequence
-from pathlib import Path
 
 from potsim import __version__
-from potsim.errors import PotsimError, RequestError, UnknownNameError
+from potsim.errors import PotsimError, RequestError, UnknownNameError, Where
 from potsim.interfaces import commands, output
 from potsim.interfaces.options import Parser
+from potsim.planning.plan import TABLES
 
 DONE, UNFINISHED = 0, 1
+ELSEWHERE = ("file", "option")  # kinds of refusals that are not about what the plan says
 DESCRIPTION = """\
 Pot-still batch distillation, computed beforehand: what comes over, how strong,
 where to cut, which jars, which flavours when, and how much water to add."""
@@ -67,12 +67,9 @@ def _run(arguments: list[str]) -> int:
     try:
         parsed.run(parsed)
     except RequestError as error:
-        plan, readings = getattr(parsed, "plan", None), getattr(parsed, "readings", None)
-        elsewhere = error.message.startswith(("-", "potsim ", "There is no file")) or (
-            isinstance(readings, str) and Path(readings).name in error.message
-        )
-        if isinstance(plan, str) and plan not in error.message and not elsewhere:
-            error.message = f"{plan}: {error.message}"
+        plan = getattr(parsed, "plan", None)
+        if isinstance(plan, str) and not error.where and error.kind not in ELSEWHERE:
+            error.at(Where(plan))
         raise
     return DONE
 
@@ -85,8 +82,10 @@ def _parsed(parser: Parser, arguments: list[str]) -> Namespace | None:
         return None
     if extra:
         raise RequestError(
-            f"{parser.prog}: '{extra[0]}' is one argument too many.",
+            f"'{extra[0]}' is one argument too many.",
             f"Put quotes around what belongs together. {parser.where_to_look}",
+            kind="option",
+            path=parser.prog,
         )
     return parsed
 
@@ -118,10 +117,11 @@ def _refused(error: BaseException, debug: bool) -> int:
         import traceback  # start-up: for --debug only
 
         output.words("".join(traceback.format_exception(error)).rstrip())
-    message, hint, code = _told(error)
-    output.words(f"potsim: error: {message}")
-    if hint:
-        output.words(f"hint: {hint}")
+    faults, code = _told(error)
+    for message, hint in faults:
+        output.words(f"potsim: error: {message}")
+        if hint:
+            output.words(f"hint: {hint}")
     return code
 
 
@@ -129,23 +129,24 @@ def _what_to_do(error: PotsimError) -> str:
     """Hint for a refusal that has none of its own: what is allowed stands in its message."""
     if not isinstance(error, RequestError):
         return ""
-    in_plan = re.match(r"\S*\.toml: |(charge|still|cuts|jars|bottling|uncertainty)\.", error.message)
+    in_plan = (error.where and error.where[-1].path) or error.path.partition(".")[0] in TABLES
     return "Change it in the plan." if in_plan else "Give another value; --help shows an example."
 
 
-def _told(error: BaseException) -> tuple[str, str, int]:
-    """Message, hint and exit code for anything that may be raised."""
+def _told(error: BaseException) -> tuple[list[tuple[str, str]], int]:
+    """Messages with hints, and the exit code, for anything that may be raised."""
     if isinstance(error, PotsimError):
-        return error.message, error.hint or _what_to_do(error), error.exit_code
+        return [(one.message, one.hint or _what_to_do(one)) for one in error.faults], error.exit_code
     if isinstance(error, KeyboardInterrupt):
-        return "stopped by Ctrl-C.", "", UNFINISHED
-    if isinstance(error, MemoryError):
-        return "there is not enough memory.", "Close other programs, or ask for less at once.", UNFINISHED
-    if isinstance(error, OSError):
+        said = ("stopped by Ctrl-C.", "")
+    elif isinstance(error, MemoryError):
+        said = ("there is not enough memory.", "Close other programs, or ask for less at once.")
+    elif isinstance(error, OSError):
         where = f"'{error.filename}'" if error.filename else "standard output"
-        return f"{where}: {error.strerror or error}.", "", UNFINISHED
-    return (
-        f"something unforeseen: {type(error).__name__}: {error}",
-        "This is a fault of potsim. Repeat with --debug and report what it says.",
-        UNFINISHED,
-    )
+        said = (f"{where}: {error.strerror or error}.", "")
+    else:
+        said = (
+            f"something unforeseen: {type(error).__name__}: {error}",
+            "This is a fault of potsim. Repeat with --debug and report what it says.",
+        )
+    return [said], UNFINISHED

@@ -57,7 +57,7 @@ class Parser(argparse.ArgumentParser):
             found = re.fullmatch(pattern, message)
             if found:
                 message = said.format(*found.groups())
-        raise RequestError(f"{self.prog}: {message}", self.where_to_look)
+        raise RequestError(message, self.where_to_look, kind="option", path=self.prog)
 
     @property
     def where_to_look(self) -> str:
@@ -95,11 +95,11 @@ class Parser(argparse.ArgumentParser):
                 continue
             if _NEGATIVE.match(argument):
                 hint = 'Nothing here is negative but a temperature: "-5 °C", in quotes and with the blank.'
-                raise RequestError(f"{self.prog}: '{argument}' begins with a minus.", hint)
+                raise RequestError(f"'{argument}' begins with a minus.", hint, kind="option", path=self.prog)
             if name not in known:
                 raise UnknownNameError(f"option of {self.prog}", name, known)
             if id(known[name]) in seen:
-                raise RequestError(f"{self.prog}: {name} is given twice.", "Keep one.")
+                raise RequestError(f"{name} is given twice.", "Keep one.", kind="option", path=self.prog)
             seen.add(id(known[name]))
 
 
@@ -184,7 +184,8 @@ def read(name: str, reader: Callable[[str], T], text: str) -> T:
         said = error.message
         if isinstance(error, RangeError):
             said = f"'{text}' is not allowed: {said}"
-        raise RequestError(f"{name}: {said}", error.hint) from error
+        record: dict[str, Any] = {"given": text, "allowed": error.allowed}
+        raise RequestError(said, error.hint, kind="option", path=name, **record) from error
 
 
 def targets(
@@ -221,4 +222,6 @@ def typed_as(names: Mapping[str, str], typed: Mapping[str, str | None] | None = 
             raise
         name = names[error.argument]
         given = as_typed((typed or {}).get(name), error.given)
-        raise RangeError(name, given, error.allowed, error.hint) from error
+        refused = RangeError(name, given, error.allowed, error.hint)
+        refused.kind = "option"
+        raise refused from error

@@ -71,7 +71,13 @@ def _short(text: str) -> str:
 
 def refusal(given: object, why: str, allowed: str, example: str) -> RequestError:
     """Word a refusal: what was given, why it will not do, what is allowed, an example."""
-    return RequestError(f"{shown(given)} {why}; allowed: {allowed}.", f'Write for example "{example}".')
+    return RequestError(
+        f"{shown(given)} {why}; allowed: {allowed}.",
+        f'Write for example "{example}".',
+        kind="quantity",
+        given=shown(given).strip("'"),
+        allowed=allowed,
+    )
 
 
 def tidy(text: str) -> str:
@@ -140,6 +146,8 @@ def _decimal(given: object, plain: str) -> Fraction | None:
         raise RequestError(
             f"{shown(given)} can be read in two ways: {decimal} or {grouped}.",
             f'Write "{decimal}" or "{grouped}" with the unit.',
+            kind="quantity",
+            given=given,
         )
     if not marks or (len(marks) == 1 and marks != ["'"]):
         return Fraction(digits.replace(",", "."))
@@ -235,7 +243,9 @@ class Kind:
             raise refusal(text, "has no unit", self.allowed, self.example)
         if (self.name, unit) in _CONFUSED:
             why = _CONFUSED[self.name, unit]
-            raise RequestError(f"{shown(text)}: {why}.", f'Write for example "{self.example}".')
+            raise RequestError(
+                f"{shown(text)}: {why}.", f'Write for example "{self.example}".', kind="quantity", given=text
+            )
         spelling = normal(unit)
         sizes, bare = _units(self.name)
         for word in (spelling, spelling[:-1] if spelling.endswith("s") and len(spelling) > 3 else spelling):
@@ -257,6 +267,9 @@ class Kind:
         return RequestError(
             f"{shown(text)}: a bare {shown(unit)} has {len(choices)} sizes: {', '.join(sizes)}.",
             f'Say which, for example "1 {choices[0]}".',
+            kind="quantity",
+            given=text,
+            allowed=" or ".join(choices),
         )
 
 

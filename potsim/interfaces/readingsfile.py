@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import os
@@ -11,7 +12,15 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import field
 from pathlib import Path
 
-from potsim.errors import PotsimError, RequestError, UnknownNameError, nearest
+from potsim.errors import (
+    MOST_FAULTS,
+    PotsimError,
+    RequestError,
+    UnknownNameError,
+    Where,
+    nearest,
+    together,
+)
 from potsim.interfaces import output, quantities
 from potsim.interfaces.quantities import shown, tidy
 from potsim.interfaces.report.follow import now_section, text_of_forecast
@@ -218,19 +227,20 @@ class Column:
         own = unit_of(cell)
         if not own and not self.unit and ":" in cell:
             raise RequestError(
-                f"{self.header} is {shown(cell)}, which can be hours and minutes or minutes and seconds.",
+                f"is {shown(cell)}, which can be hours and minutes or minutes and seconds.",
                 f'Call the column "{quantity.name} ({HOURS})", or write "1 h 5 min".',
+                given=cell,
+                follows=True,
             )
         if not own and not self.unit:
             raise RequestError(
-                f"{self.header} is {shown(cell)}, without a unit.",
+                f"is {shown(cell)}, without a unit.",
                 f'Write the unit in the header, "{quantity.name} ({unit_of(quantity.example)})", '
                 f'or in the cell, "{quantity.example}".',
+                given=cell,
+                follows=True,
             )
-        try:
-            return quantity.read(cell if own else f"{cell} {self.unit}"), own
-        except RequestError as error:
-            raise RequestError(f"{self.header}: {error.message}", error.hint) from None
+        return quantity.read(cell if own else f"{cell} {self.unit}"), own
 
 
 def unit_of(text: str) -> str:
@@ -385,14 +395,18 @@ def read_readings(text: str, name: str = "readings", *, pressure_pa: float = ATM
         )
     table.head(line, header)
     for line, cells in lines:
-        with_units = table.entry(line, cells)
-        if with_units is not None:
-            if len(found) >= MOST_READINGS:
-                raise table.refuse(line, f"more than {MOST_READINGS} readings.", "Keep one a minute.")
-            try:
+        if len(found) >= MOST_READINGS:
+            table.faults.append(
+                table.refuse(line, f"more than {MOST_READINGS} readings.", "Keep one a minute.", "too_many")
+            )
+        if len(table.faults) >= MOST_FAULTS or len(found) >= MOST_READINGS:
+            break
+        with table.noting(line):
+            with_units = table.entry(line, cells)
+            if with_units is not None:
                 found.append(next_reading(found, with_units, line=line, pressure_pa=pressure_pa))
-            except RequestError as error:
-                raise table.refuse(line, error.message, error.hint) from None
+    if table.faults:
+        raise together(table.faults)
     if not found:
         raise RequestError(f"{name} has a header, but no reading below it.", "Add a line for each reading.")
     if any(r.abv is not None and r.entry.read_c is None for r in found):
@@ -411,13 +425,24 @@ class _Table:
     clock: float | None = None
     days: float = 0.0
     start: float | None = None
+    faults: list[PotsimError] = field(default_factory=list)  # what is wrong with it
 
     def note(self, words: str) -> None:
         if words not in self.notes:
             self.notes.append(words)
 
-    def refuse(self, line: int, message: str, hint: str) -> RequestError:
-        return RequestError(f"{self.name}, line {line}: {message}", hint)
+    def refuse(self, line: int, fault: str, hint: str, kind: str = "table") -> PotsimError:
+        return RequestError(fault, hint, kind=kind).at(Where(self.name, line))
+
+    @contextlib.contextmanager
+    def noting(self, line: int, column: str = "") -> Iterator[None]:
+        """Note any refusal that arises inside, with its line and column, and go on."""
+        try:
+            yield
+        except PotsimError as error:
+            if not error.follows:
+                error.fault = _small(error.fault)
+            self.faults.append(error if error.where else error.at(Where(self.name, line, column, column)))
 
     def head(self, line: int, cells: list[str]) -> None:
         while cells and not cells[-1].strip():
@@ -425,16 +450,18 @@ class _Table:
         for cell in cells:
             if not cell.strip():
                 raise self.refuse(line, "a column has no name.", "Name it, or take it out.")
-            try:
+            with self.noting(line):
                 found = column(cell)
-            except PotsimError as error:
-                raise self.refuse(line, _small(error.message), error.hint) from None
+            if self.faults:
+                continue
             twice = [c.header for c in self.columns if c.quantity is found.quantity]
             if twice:
                 raise self.refuse(
                     line, f"{shown(twice[0])} and {shown(cell)} are both {found.quantity.name}.", "Keep one."
                 )
             self.columns.append(found)
+        if self.faults:
+            raise together(self.faults)
 
     def entry(self, line: int, cells: list[str]) -> Entry | None:
         """One line as an entry; None where all cells are blank."""
@@ -449,18 +476,14 @@ class _Table:
                 "A blank cell still needs its separator; with decimal commas separate cells by semicolons.",
             )
         fields: Fields = {}
+        before = len(self.faults)
         for k, (found, cell) in enumerate(zip(self.columns, filled, strict=False)):
             if cell:
-                try:
+                with self.noting(line, found.header):
                     values, own = found.read(cell)
-                except PotsimError as error:
-                    raise self.refuse(line, _small(error.message), error.hint) from None
-                self._same_units(k, line, found, cell, own)
-                fields.update(values)
-        try:
-            return self._entry(fields, line)
-        except PotsimError as error:
-            raise self.refuse(line, error.message, error.hint) from None
+                    self._same_units(k, line, found, cell, own)
+                    fields.update(values)
+        return None if len(self.faults) > before else self._entry(fields, line)
 
     def _same_units(self, k: int, line: int, found: Column, cell: str, own: str) -> None:
         """Refuse a column in which some cells have a unit; say where units change."""
@@ -555,12 +578,14 @@ def _content(path: Path) -> bytes:
     except FileNotFoundError:
         near = nearest(path.name, [p.name for p in path.parent.glob("*.csv")][:1000], most=1)
         hint = f"Did you mean {shown(near[0])}?" if near else "Check the name and the folder."
-        raise RequestError(f"There is no file {shown(str(path))}.", hint) from None
+        raise RequestError(f"There is no file {shown(str(path))}.", hint, kind="file") from None
     except IsADirectoryError:
-        raise RequestError(f"{shown(str(path))} is a folder.", "Name a file of readings in it.") from None
+        raise RequestError(
+            f"{shown(str(path))} is a folder.", "Name a file of readings in it.", kind="file"
+        ) from None
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)
-        raise RequestError(f"{shown(str(path))} cannot be read: {why}.", "") from None
+        raise RequestError(f"{shown(str(path))} cannot be read: {why}.", "", kind="file") from None
     if len(content) > LARGEST:
         raise _too_large(path)
     return content
@@ -570,6 +595,7 @@ def _too_large(path: Path) -> RequestError:
     return RequestError(
         f"{path.name} is larger than {LARGEST // 1_000_000} MB; the readings of a run are a page or two.",
         "Is it a file of readings? Keep the columns that are needed, and a line a minute.",
+        kind="file",
     )
 
 

@@ -12,19 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from potsim.errors import PotsimError, RequestError, UnknownNameError
-from potsim.interfaces import planfile
-from potsim.interfaces.planfile import (
-    Place,
-    Source,
-    build,
-    inlined,
-    parse,
-    plan_of,
-    read_fields,
-    read_file,
-    several,
-    tables_of,
-)
+from potsim.interfaces.planfile import inlined, opened, plan_of, read_notes, read_result, tables_of
+from potsim.interfaces.tomlfile import Source, parse
 from potsim.interfaces.wording import (
     Step,
     format_abv,
@@ -41,11 +30,10 @@ from potsim.interfaces.wording import (
     step_of,
 )
 from potsim.planning.blends import TrialBlend
-from potsim.planning.botanicals import BotanicalDose
 from potsim.planning.comparison import Difference, InBottle, Value
 from potsim.planning.next_trial import DoseChange, Factors, NextTrial, Scaled
-from potsim.planning.plan import Plan
-from potsim.planning.trials import VERDICTS, Result, Tasting, Trial, check
+from potsim.planning.plan import VERDICTS, BotanicalDose, Plan
+from potsim.planning.trials import Trial, check
 from potsim.records import dataclass
 
 Steps = tuple[str | int, ...]
@@ -331,18 +319,19 @@ def checked(text: str, wanted: Plan, name: str, folder: Path) -> str:
     """Return the text if it reads back as the plan it was made for."""
     hint = "Write each table once in [brackets], each botanical in its own [[botanical]], and try again."
     try:
-        there = plan_of(parse(text, name), Source(name, folder))
+        there = plan_of(parse(text, name), Source(name, folder, text=text))
     except PotsimError as error:
-        raise RequestError(f"{name} cannot be changed where it stands: {error.message}", hint) from error
+        fault = f"{name} cannot be changed where it stands: {error.message}"
+        raise RequestError(fault, hint, kind="file") from error
     if there != wanted:
-        raise RequestError(f"{name} cannot be changed where it stands: its layout is unusual.", hint)
+        fault = f"{name} cannot be changed where it stands: its layout is unusual."
+        raise RequestError(fault, hint, kind="file")
     return text
 
 
 # --- A trial file: a plan file with ``[result]`` and ``[[note]]``, read, and written as the next one.
 
 
-_RESULT = {"collected": "collected_l", "strength": "abv"}
 TO_FILL_IN = "The day this plan was made: set it to the day of the run, and add what comes of it."
 
 
@@ -358,36 +347,12 @@ class TrialFile:
 def read_trial(path: str | os.PathLike[str]) -> TrialFile:
     """Read a trial file."""
     file = Path(path)
-    text = read_file(file)
-    source = Source(file.name, file.parent, (Path(os.path.realpath(file)),))
-    document = parse(text, file.name)
-    trial = Trial(
-        name=file.name,
-        plan=plan_of(document, source),
-        parent=document.get("parent"),
-        result=_result(document, source),
-        notes=tuple(_note(table, place) for table, place in several(document, "note", source)),
-    )
+    source, document = opened(file)
+    result, notes = read_result(document, source), read_notes(document, source)
+    plan = plan_of(document, source, trial=True)  # refuses all faults together
+    trial = Trial(file.name, plan, document.get("parent"), result, notes)
     check(trial)
-    return TrialFile(file, text, trial)
-
-
-def _result(document: dict[str, Any], source: Source) -> Result | None:
-    if "result" not in document:
-        return None
-    place = Place(source, "[result]", "result.")
-    fields = read_fields(document["result"], planfile.RESULT, place)
-    renamed = {_RESULT.get(name, name): value for name, value in fields.items()}
-    if "bottled" in renamed:
-        renamed["bottled"] = str(renamed["bottled"])
-    return build(Result, renamed, planfile.RESULT, place)
-
-
-def _note(table: dict[str, Any], place: Place) -> Tasting:
-    fields = read_fields(table, planfile.NOTE, place)
-    if "tasted_at" in fields:
-        fields["tasted_at"] = str(fields["tasted_at"])
-    return build(Tasting, fields, planfile.NOTE, place)
+    return TrialFile(file, source.text, trial)
 
 
 def next_text(file: TrialFile, made: NextTrial, folder: Path, today: datetime.date) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, fields, replace
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -12,17 +12,17 @@ from potsim.errors import RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.clouding import ClearLimit, clear_limit
 from potsim.planning import run
-from potsim.planning.botanicals import BotanicalDose, spelling
+from potsim.planning.botanicals import spelling
 from potsim.planning.comparison import MG_PER_G, InBottle, bottled_abv, bottled_l, in_bottle, kept_g
 from potsim.planning.notes import Note, hint, plain_notes
-from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, LeftOver, Plan, Stop
+from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, JarPlan, LeftOver, Plan, Stop
 from potsim.planning.proofing import Proofing, proof_down
 from potsim.planning.run import Run, distil
+from potsim.planning.schema import keys_of
 from potsim.planning.trials import Trial, on_scale
 from potsim.records import dataclass
 
 VOLUME_STEP_L = 0.001
-_MEANS = ("stream_abv", "pot_abv", "vapour_c", "recovered", "elapsed_min")
 
 
 @dataclass(frozen=True)
@@ -83,8 +83,12 @@ def _bill(plans: Sequence[Plan], shares: Sequence[float]) -> tuple[BotanicalDose
     for plan, share in zip(plans, shares, strict=True):
         seen: dict[tuple[Any, ...], int] = {}
         for dose in plan.botanicals:
-            alike: tuple[Any, ...] = (spelling(dose.name), dose.pieces is None, dose.state, dose.prepared)
-            alike += (dose.macerated_h, dose.where, dose.oil_yield_pct)
+            alike = tuple(
+                getattr(dose, key.field) is None if key.extensive else getattr(dose, key.field)
+                for key in keys_of(BotanicalDose).values()
+                if key.name != "name"
+            )
+            alike = (spelling(dose.name), *alike)
             seen[alike] = seen.get(alike, 0) + 1
             place = (*alike, seen[alike])
             before = found.get(place)
@@ -93,18 +97,19 @@ def _bill(plans: Sequence[Plan], shares: Sequence[float]) -> tuple[BotanicalDose
 
 
 def _added(before: BotanicalDose | None, dose: BotanicalDose, share: float) -> BotanicalDose:
-    amount = {}
-    for name in ("mass_g", "pieces"):
-        value = getattr(dose, name)
-        if value is not None:
-            amount[name] = value * share + (getattr(before, name) if before else 0.0)
-    return replace(before or dose, **amount)
+    more = {name: value * share for name, value in _amounts(dose).items()}
+    there = _amounts(before) if before else {}
+    return replace(before or dose, **{name: value + there.get(name, 0.0) for name, value in more.items()})
 
 
 def _weighed(dose: BotanicalDose) -> BotanicalDose:
-    if dose.mass_g is not None:
-        return replace(dose, mass_g=on_scale(dose.mass_g))
-    return replace(dose, pieces=on_scale(dose.pieces or 0.0))
+    return replace(dose, **{name: on_scale(value) for name, value in _amounts(dose).items()})
+
+
+def _amounts(dose: BotanicalDose) -> dict[str, float]:
+    """What is said of how much is put in: field to value."""
+    said = {key.field: getattr(dose, key.field) for key in keys_of(BotanicalDose).values() if key.extensive}
+    return {name: value for name, value in said.items() if value is not None}
 
 
 def _cuts(runs: Sequence[Run], shares: Sequence[float], notes: list[Note]) -> Cuts:
@@ -129,19 +134,25 @@ def _alike(values: Any) -> bool:
 
 
 def _stop(stops: Sequence[Stop], shares: Sequence[float], name: str, notes: list[Note]) -> Stop:
+    """Amounts added up, all other numbers averaged; what is no number has to be the same."""
     first = stops[0]
-    if any(set(stop.named) != set(first.named) or stop.over != first.over for stop in stops):
+    keys = {name: key for name, key in keys_of(Stop).items() if name in first.named}
+    alike = [key for key in keys.values() if not key.vary]
+    if any(
+        set(stop.named) != set(first.named)
+        or any(getattr(stop, key.field) != getattr(first, key.field) for key in alike)
+        for stop in stops
+    ):
         notes.append(hint("stops_differ", f"cuts.{name}", key=name))
         return first
     mean = _mean(stops, shares)
-    changed: dict[str, Any] = {
-        field.name: mean(field.name)
-        for field in fields(first)
-        if field.name in _MEANS and getattr(first, field.name) is not None
-    }
-    if first.collected_l is not None:
-        added = sum((s.collected_l or 0.0) * share for s, share in zip(stops, shares, strict=True))
-        changed["collected_l"] = on_scale(added, VOLUME_STEP_L)
+    changed: dict[str, Any] = {}
+    for key in keys.values():
+        if key.extensive:
+            added = sum(getattr(s, key.field) * share for s, share in zip(stops, shares, strict=True))
+            changed[key.field] = on_scale(added, VOLUME_STEP_L)
+        elif key.vary:
+            changed[key.field] = mean(key.field)
     return replace(first, **changed)
 
 

@@ -12,6 +12,7 @@ from typing import Literal
 from potsim.data import read_table
 from potsim.errors import RequestError, UnknownNameError, nearest, require
 from potsim.planning.notes import Note, hint
+from potsim.planning.plan import PREPARED, STATES, BotanicalDose, Prepared, State
 from potsim.records import dataclass
 
 ENDINGS = (("leaves", "leaf"), ("ies", "y"))
@@ -43,9 +44,7 @@ def singular(word: str) -> str:
 # --- What one botanical is: names, oil, composition, pieces, water and cautions.
 
 
-State = Literal["dried", "fresh"]
 Level = Literal["low", "typical", "high"]
-STATES: tuple[State, ...] = ("dried", "fresh")
 IN_PLAN = "given in the plan"
 
 
@@ -414,64 +413,6 @@ def library() -> Library:
 
 
 # --- The bill of botanicals: what the distiller weighs out, and what that brings into the still.
-
-
-Prepared = Literal["whole", "cracked", "ground", "sliced"]
-Where = Literal["pot", "basket"]
-PREPARED: tuple[Prepared, ...] = ("whole", "cracked", "ground", "sliced")
-WHERE: tuple[Where, ...] = ("pot", "basket")
-
-OIL_FACTORS = (0.1, 10.0)  # beyond, the botanical is another, or the number is a slip
-
-
-@dataclass(frozen=True)
-class BotanicalDose:
-    """One line of a bill, as the distiller says it."""
-
-    name: str  # any name that the library understands
-    mass_g: float | None = None  # mass as weighed [g]; or else ``pieces``
-    pieces: float | None = None  # number of usual pieces
-    state: State | None = None  # state weighed; ``None`` for that of the library
-    prepared: Prepared | None = None  # preparation; ``None`` for the usual one
-    macerated_h: float = 0.0  # hours in the charge at room temperature before the still is lit [h]
-    macerated_at_abv: float | None = (
-        None  # strength it is macerated at [% vol]; ``None`` for that of the charge
-    )
-    oil_factor: float = 1.0  # what this lot gives against what was foretold: learnt, or the distiller's own
-    where: Where = "pot"  # in the pot, or in a basket in the rising vapour
-    # oil found in this very lot, mass % in the state the library counts; ``None`` for the typical one
-    oil_yield_pct: float | None = None
-
-    def __post_init__(self) -> None:
-        require(self._key("mass"), self.mass_g, 0, 1e7, "g")
-        require(self._key("pieces"), self.pieces, 0, 1e7, "pieces")
-        require(self._key("macerated"), self.macerated_h, 0, 1e4, "h")
-        require(self._key("macerated_at"), self.macerated_at_abv, 0, 96, "% vol")
-        require(self._key("oil_factor"), self.oil_factor, *OIL_FACTORS)
-        require(self._key("oil_yield"), self.oil_yield_pct, 0, 100, "%")
-        if (self.mass_g is None) == (self.pieces is None):
-            said = "neither mass nor pieces" if self.mass_g is None else "both mass and pieces"
-            raise RequestError(f"botanical '{self.name}' has {said}.", "Give one of the two.")
-        if self.state is not None and self.state not in STATES:
-            raise UnknownNameError(self._key("state"), self.state, STATES)
-        if self.prepared is not None and self.prepared not in PREPARED:
-            raise UnknownNameError(self._key("prepared"), self.prepared, PREPARED)
-        if self.where not in WHERE:
-            raise UnknownNameError(self._key("where"), self.where, WHERE)
-        if self.where == "basket" and self.macerated_h > 0:
-            raise RequestError(
-                f"botanical '{self.name}' is macerated and in the basket; what hangs in the vapour does not"
-                " lie in the charge.",
-                "Leave macerated out, or put it in the pot.",
-            )
-        if self.macerated_at_abv is not None and not self.macerated_h:
-            raise RequestError(
-                f"botanical '{self.name}' has macerated_at, but is not macerated.",
-                "Give macerated, the hours, too.",
-            )
-
-    def _key(self, field: str) -> str:
-        return f"botanical.{field} of '{self.name}'"
 
 
 @dataclass(frozen=True)

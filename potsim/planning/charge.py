@@ -239,7 +239,9 @@ def settle(plan: Plan, charge: Charge) -> Setting:
         assumed.append(hint("assumed_last_stop", "cuts.stop", share=RECOVERED))
     if stop.recovered is not None and charge.ethanol_mol == 0.0:
         raise RequestError(
-            "cuts.stop.recovered: the charge holds no alcohol.", "Stop by collected or elapsed."
+            "the charge holds no alcohol.",
+            "Stop by collected or elapsed.",
+            path="cuts.stop.recovered",
         )
     heads_l = plan.cuts.heads_l or (plan.cuts.heads_share or 0.0) * charge.volume_l
     if plan.cuts.heads_l is None and plan.cuts.heads_share is None:
@@ -319,8 +321,10 @@ def _min_level(given: StillPlan, capacity: float, assumed: list[Note]) -> float:
         return 0.0
     if given.min_level_l >= capacity:
         raise RequestError(
-            f"still.min_level is {given.min_level_l:g} L, but the pot holds {capacity:g} L.",
+            f"is {given.min_level_l:g} L, but the pot holds {capacity:g} L.",
             "Give the level that keeps the element covered.",
+            path="still.min_level",
+            follows=True,
         )
     return given.min_level_l
 

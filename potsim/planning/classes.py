@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound, compound
-from potsim.planning.botanicals import Botanical, BotanicalDose, Library, resolve
+from potsim.planning.botanicals import Botanical, Library, resolve
+from potsim.planning.plan import BotanicalDose
 from potsim.planning.release import soaks, source
 from potsim.still.carry import Source, carry
 from potsim.still.course import EXHAUSTED, Course, Rising, course

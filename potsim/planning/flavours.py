@@ -19,10 +19,10 @@ from potsim.errors import RangeError, UnknownNameError
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound, compound
 from potsim.planning import noticed
-from potsim.planning.botanicals import Level, ResolvedDose, Where, spelling, volatiles
+from potsim.planning.botanicals import Level, ResolvedDose, spelling, volatiles
 from potsim.planning.charge import between
 from potsim.planning.classes import Class, Klass, alcohol_over, classes, dissolved
-from potsim.planning.plan import Ingredient
+from potsim.planning.plan import Ingredient, Where
 from potsim.planning.release import soaks, source
 from potsim.records import dataclass
 from potsim.still.carry import Carried, Source, carry

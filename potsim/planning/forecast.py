@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from potsim.errors import RequestError
 from potsim.liquid import heat, strength
 from potsim.planning import stops
+from potsim.planning.charge import volume_l
 from potsim.planning.jars import measured
 from potsim.planning.notes import Note, caution, hint, plain_notes, sentences
 from potsim.planning.readings import (
@@ -32,7 +33,7 @@ from potsim.planning.run import Run
 from potsim.planning.stops import ZERO_C
 from potsim.planning.trials import TELLS, odd_readings, verdicts
 from potsim.records import dataclass
-from potsim.still.carry import Tracks
+from potsim.still.carry import Points, Tracks
 from potsim.still.course import EXHAUSTED
 from potsim.still.fit import LOGARITHMS, NAMES, Fit, Noise, fit, places, run_out
 
@@ -425,13 +426,16 @@ class _Looking:
         quantities: dict[str, Callable[[], Array]] = {
             "stream_abv": lambda: self._spout_abv,
             "pot_abv": lambda: np.asarray(strength.abv_from_x(p.pot_x)),
+            "mean_abv": lambda: _mean_abv(p),
+            "pot_l": lambda: volume_l(p.pot_mol, p.pot_mol * p.pot_x),
+            "pot_c": lambda: p.pot_k - ZERO_C,
             "vapour_c": lambda: p.vapour_k - ZERO_C,
             "collected_l": lambda: p.over_l - self.held[:, None],
             "recovered": lambda: p.ethanol_mol / charged[:, None],
             "elapsed_min": lambda: p.elapsed_s / 60.0,
         }
-        kind = stops.KINDS[key]
-        return kind.margin(quantities[kind.quantity](), value)
+        watch = stops.WATCHED[key]
+        return stops.margin(watch, quantities[watch.quantity](), value)
 
     def _end(self) -> tuple[str, str, Array]:
         """What ends the run on the likeliest track, and where on each."""
@@ -560,6 +564,14 @@ def _shares(run: Run) -> tuple[_Share, ...]:
             span = np.interp([flavour.passage.start_l, flavour.passage.end_l], states.collected_l, over)
             found.append(_Share(flavour.botanical, flavour.klass, float(span[0]), float(span[1])))
     return tuple(found)
+
+
+def _mean_abv(points: Points) -> Array:
+    """Strength of all that is over; before the first drop that of the stream."""
+    x = np.divide(
+        points.ethanol_mol, points.over_mol, where=points.over_mol > 0.0, out=np.zeros_like(points.over_mol)
+    )
+    return np.where(points.over_mol > 0.0, np.asarray(strength.abv_from_x(x)), points.stream_abv)
 
 
 def _first(over_l: Array, margin: Array) -> Array:

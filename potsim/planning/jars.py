@@ -178,9 +178,10 @@ def _lay(parts: Parts, stock: Sequence[JarStock], wanted: Wanted | None, stretch
             count += 1
             if count > MOST_JARS:
                 raise RequestError(
-                    f"jars.sizes: jars of {said(min(sizes))} would make more than {MOST_JARS} for this run; "
+                    f"jars of {said(min(sizes))} would make more than {MOST_JARS} for this run; "
                     f"allowed are {MOST_JARS}.",
                     "Take larger jars, or fewer of the small ones.",
+                    path="jars.sizes",
                 )
             row.append(chosen)
             place += chosen

@@ -59,9 +59,9 @@ def blame(path: Path) -> Iterator[None]:
     try:
         yield
     except FileNotFoundError:
-        raise RequestError(f"There is no '{path}'.", "Check the name and the folder.") from None
+        raise RequestError(f"There is no '{path}'.", "Check the name and the folder.", kind="file") from None
     except IsADirectoryError:
-        raise RequestError(f"'{path}' is a folder.", "Name a file in it.") from None
+        raise RequestError(f"'{path}' is a folder.", "Name a file in it.", kind="file") from None
     except (OSError, ValueError) as error:
         if isinstance(error, RequestError):
             raise

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import ConvergenceError, PotsimError, RangeError, RequestError, UnknownNameError, require
-from potsim.planning.botanicals import OIL_FACTORS, BotanicalDose, spelling
+from potsim.planning.botanicals import spelling
 from potsim.planning.cautions import for_dose
 from potsim.planning.comparison import (
     Difference,
@@ -29,7 +29,7 @@ from potsim.planning.comparison import (
 )
 from potsim.planning.notes import Note, hint, sentences
 from potsim.planning.noticed import CLEAR, LEAST_TIMES
-from potsim.planning.plan import JarStock, Plan, StillPlan
+from potsim.planning.plan import OIL_FACTORS, VERDICTS, BotanicalDose, JarStock, Plan, StillPlan, Tasting
 from potsim.planning.run import Run, distil
 from potsim.planning.stops import ZERO_C
 from potsim.planning.sweep import charge_of, scaled, with_strength
@@ -37,10 +37,8 @@ from potsim.planning.trials import (
     CLOSE,
     DROP,
     RIGHT,
-    VERDICTS,
     WEIGHING_G,
     WRITTEN,
-    Tasting,
     Trial,
     check,
     labels,

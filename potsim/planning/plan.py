@@ -1,110 +1,375 @@
-"""What a plan says of the still, in plain numbers."""
+"""The schema of a plan: every key of the plan file declared once, beside the field that it fills.
+
+Reading, writing and refusing files, ``strengths --vary``, scaling and blending of trials, the page's form and
+the list of keys derive from here. Fields that hold tables are named in `TABLES`.
+"""
 
 from __future__ import annotations
 
+import datetime
 import itertools
 from collections.abc import Mapping
 from dataclasses import field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from potsim.errors import RangeError, RequestError, require
+from potsim.planning import schema
+from potsim.planning.schema import Key, Watch, check, key, keys_of
 from potsim.records import dataclass
 
 if TYPE_CHECKING:
     from potsim.liquid.compounds import Compound
-    from potsim.planning.botanicals import Botanical, BotanicalDose
-
-
-@dataclass(frozen=True)
-class PowerStep:
-    """A change of power in mid-run."""
-
-    from_collected_l: float  # pooled distillate at which it happens [L at 20 °C]
-    power_w: float  # power from there on [W]
-
-    def __post_init__(self) -> None:
-        require("still.power_step.from_collected", self.from_collected_l, 0, 1e5, "L", open_low=True)
-        require("still.power_step.power", self.power_w, 0, 1e6, "W", open_low=True)
-
-
-@dataclass(frozen=True)
-class StillPlan:
-    """What the plan says of the still; ``None`` is filled from the charge."""
-
-    capacity_l: float | None = None  # volume of the pot to the rim [L]
-    power_w: float | None = None  # heat put in during the run, and until the first drop [W]
-    heat_up_power_w: float | None = None  # heat put in during the run, and until the first drop [W]
-    # heat shed by the bare head and neck, and by the pot, for each degree above the room [W/K]
-    neck_loss_w_per_k: float | None = None
-    # heat shed by the bare head and neck, and by the pot, for each degree above the room [W/K]
-    pot_loss_w_per_k: float | None = None
-    room_c: float | None = None  # temperature of the room [°C]
-    # height above the sea [m] or the barometer's reading at the place [hPa]; not both
-    altitude_m: float | None = None
-    # height above the sea [m] or the barometer's reading at the place [hPa]; not both
-    pressure_hpa: float | None = None
-    min_level_l: float | None = None  # hot liquid that must stay in the pot to cover the element [L]
-    pot_mass_kg: float | None = None  # mass of metal heated with the charge [kg]; counted in the heat-up only
-    pot_metal: str = "stainless steel"  # what it is made of
-    power_steps: tuple[PowerStep, ...] = ()  # changes of power in mid-run, in order
-
-    def __post_init__(self) -> None:
-        require("still.capacity", self.capacity_l, 0, 1e5, "L", open_low=True)
-        require("still.power", self.power_w, 0, 1e6, "W", open_low=True)
-        require("still.heat_up_power", self.heat_up_power_w, 0, 1e6, "W", open_low=True)
-        require("still.neck_loss", self.neck_loss_w_per_k, 0, 1e4, "W/K")
-        require("still.pot_loss", self.pot_loss_w_per_k, 0, 1e4, "W/K")
-        require("still.room", self.room_c, 0, 45, "°C")
-        require("still.altitude", self.altitude_m, -430, 4200, "m")
-        require(
-            "still.pressure", self.pressure_hpa, 600, 1100, "hPa", hint="Give the barometer at the place."
-        )
-        require("still.min_level", self.min_level_l, 0, 1e5, "L")
-        require("still.pot_mass", self.pot_mass_kg, 0, 1e5, "kg")
-        if self.altitude_m is not None and self.pressure_hpa is not None:
-            raise RequestError(
-                "still.altitude and still.pressure are both given.",
-                "Keep one: the pressure tells the height.",
-            )
-        at = [step.from_collected_l for step in self.power_steps]
-        if any(b <= a for a, b in itertools.pairwise(at)):
-            raise RequestError(
-                "still.power_step: from_collected does not rise.",
-                "Put the smallest first.",
-            )
-
-
-# --- The plan of one run in plain numbers: what goes in, the still, the cuts, the jars, the bottling.
-
+    from potsim.planning.botanicals import Botanical
 
 MOST_JARS = 500
 LEAST_JAR_L = 1e-4  # two drops
+MOST_OWN = 100  # botanicals, and compounds, of the distiller's own
+OIL_FACTORS = (0.1, 10.0)  # beyond, the botanical is another, or the number is a slip
+METALS = ("stainless steel", "steel", "copper", "glass")
+State = Literal["dried", "fresh"]
+Prepared = Literal["whole", "cracked", "ground", "sliced"]
+Where = Literal["pot", "basket"]
+STATES: tuple[State, ...] = ("dried", "fresh")
+PREPARED: tuple[Prepared, ...] = ("whole", "cracked", "ground", "sliced")
+WHERE: tuple[Where, ...] = ("pot", "basket")
+VERDICTS = ("a lot more", "more", "a touch more", "right", "a touch less", "less", "drop")
 
 
 @dataclass(frozen=True)
 class Ingredient:
     """One base spirit, or water, that goes into the charge."""
 
-    name: str  # what it is called
-    volume_l: float  # volume at 20 °C [L]
-    abv: float = 0.0  # strength [% vol at 20 °C]; 0 for water
+    name: str = key(schema.TEXT, example="apple spirit", label="Name")  # what it is called
+    # volume at 20 °C [L]
+    volume_l: float = key(
+        *(schema.VOLUME, 0, 1e5),
+        open_low=True,
+        name="volume",
+        example="0.9 L",
+        label="Volume",
+        vary=True,
+        extensive=True,
+    )
+    # strength [% vol at 20 °C]; 0 for water
+    abv: float = key(
+        *(schema.ABV, 0, 100), default=0.0, example="62 %", label="Strength", vary=True, slider=(1, 96.5, 0.5)
+    )
     # kind of base spirit, whose own volatiles are then followed; see `potsim.planning.botanicals`
-    kind: str | None = None
-    price_per_l: float | None = None  # price of a litre, in whatever money the plan counts
+    kind: str | None = key(schema.SPIRIT, default=None, example="fruit", label="Kind of spirit")
+    # price of a litre, in whatever money the plan counts
+    price_per_l: float | None = key(
+        *(schema.PRICE_PER_L, 0), default=None, name="price", example="12 per L", label="Price"
+    )
 
     def __post_init__(self) -> None:
-        require("charge.volume", self.volume_l, 0, 1e5, "L", open_low=True)
-        require("charge.abv", self.abv, 0, 100, "% vol")
-        require("charge.price", self.price_per_l, 0)
+        check(self, "charge")
 
 
 @dataclass(frozen=True)
 class LeftOver:
     """Jars of an earlier run that go into this charge."""
 
-    name: str  # what it is called
+    name: str = key(schema.TEXT, example="tails of trial 1", label="Name")  # what it is called
     plan: Plan  # the plan of the earlier run
-    jars: tuple[int, ...]  # numbers of the jars taken
+    # numbers of the jars taken
+    jars: tuple[int, ...] = key(schema.JAR_NUMBERS, example="1,17-20", label="Jars")
+
+
+@dataclass(frozen=True)
+class PowerStep:
+    """A change of power in mid-run."""
+
+    # pooled distillate at which it happens [L at 20 °C]
+    from_collected_l: float = key(
+        *(schema.VOLUME, 0, 1e5),
+        open_low=True,
+        name="from_collected",
+        example="400 mL",
+        label="Once over",
+        vary=True,
+        extensive=True,
+    )
+    # power from there on [W]
+    power_w: float = key(
+        *(schema.POWER, 0, 1e6),
+        open_low=True,
+        name="power",
+        example="500 W",
+        label="Power then",
+        noun="the power after a change",
+        vary=True,
+    )
+
+    def __post_init__(self) -> None:
+        check(self, "still.power_step")
+
+
+@dataclass(frozen=True)
+class StillPlan:
+    """What the plan says of the still; ``None`` is filled from the charge."""
+
+    # volume of the pot to the rim [L]
+    capacity_l: float | None = key(
+        *(schema.VOLUME, 0, 1e5),
+        default=None,
+        open_low=True,
+        name="capacity",
+        example="4 L",
+        label="Pot holds",
+        noun="what the pot holds",
+        vary=True,
+        usually="a pot 70 % full",
+    )
+    # heat put in during the run [W]
+    power_w: float | None = key(
+        *(schema.POWER, 0, 1e6),
+        default=None,
+        open_low=True,
+        name="power",
+        example="700 W",
+        label="Power",
+        noun="the power",
+        vary=True,
+        usually="by the size of the pot",
+    )
+    # heat put in until the first drop [W]
+    heat_up_power_w: float | None = key(
+        *(schema.POWER, 0, 1e6),
+        default=None,
+        open_low=True,
+        name="heat_up_power",
+        example="1200 W",
+        label="Power to heat up",
+        noun="the power to heat up",
+        vary=True,
+        usually="the power of the run",
+    )
+    # heat shed by the bare head and neck for each degree above the room [W/K]
+    neck_loss_w_per_k: float | None = key(
+        *(schema.HEAT_LOSS, 0, 1e4),
+        default=None,
+        name="neck_loss",
+        example="0.6 W/K",
+        label="Neck sheds, per degree",
+        noun="what the neck sheds",
+        vary=True,
+        usually="by the size of the pot",
+    )
+    # heat shed by the pot for each degree above the room [W/K]
+    pot_loss_w_per_k: float | None = key(
+        *(schema.HEAT_LOSS, 0, 1e4),
+        default=None,
+        name="pot_loss",
+        example="1.0 W/K",
+        label="Pot sheds, per degree",
+        noun="what the pot sheds",
+        vary=True,
+        usually="by the size of the pot",
+    )
+    # temperature of the room [°C]
+    room_c: float | None = key(
+        *(schema.TEMPERATURE, 0, 45),
+        default=None,
+        name="room",
+        example="20 °C",
+        label="Room",
+        vary=True,
+        usually="20 °C",
+    )
+    # height above the sea [m] or the barometer's reading at the place [hPa]; not both
+    altitude_m: float | None = key(
+        *(schema.HEIGHT, -430, 4200),
+        default=None,
+        name="altitude",
+        example="60 m",
+        label="Height above the sea",
+        vary=True,
+        usually="sea level",
+    )
+    # the barometer's reading at the place [hPa]
+    pressure_hpa: float | None = key(
+        *(schema.PRESSURE, 600, 1100),
+        default=None,
+        name="pressure",
+        example="1004 hPa",
+        label="or barometer",
+        vary=True,
+        hint="Give the barometer at the place.",
+        usually="by the height",
+    )
+    # hot liquid that must stay in the pot to cover the element [L]
+    min_level_l: float | None = key(
+        *(schema.VOLUME, 0, 1e5),
+        default=None,
+        name="min_level",
+        example="0.5 L",
+        label="Least level in the pot",
+        noun="the least level in the pot",
+        vary=True,
+        usually="nothing has to stay",
+    )
+    # mass of metal heated with the charge [kg]; counted in the heat-up only
+    pot_mass_kg: float | None = key(
+        *(schema.MASS_KG, 0, 1e5),
+        default=None,
+        name="pot_mass",
+        example="2.5 kg",
+        label="Mass of the pot",
+        noun="the mass of the pot",
+        vary=True,
+        usually="not heated",
+    )
+    # what it is made of
+    pot_metal: str = key(
+        schema.CHOICE,
+        default="stainless steel",
+        example="copper",
+        label="Metal of the pot",
+        noun="the metal of the pot",
+        choices=METALS,
+        what="metal",
+        usually="stainless steel",
+    )
+    power_steps: tuple[PowerStep, ...] = ()  # changes of power in mid-run, in order
+
+    def __post_init__(self) -> None:
+        check(self, "still")
+        if self.altitude_m is not None and self.pressure_hpa is not None:
+            raise RequestError(
+                "altitude and pressure are both given.",
+                "Keep one: the pressure tells the height.",
+                kind="conflict",
+                path="still.pressure",
+            )
+        at = [step.from_collected_l for step in self.power_steps]
+        if any(b <= a for a, b in itertools.pairwise(at)):
+            raise RequestError(
+                "from_collected does not rise.",
+                "Put the smallest first.",
+                kind="conflict",
+                path="still.power_step",
+            )
+        most = TABLES["still.power_step"].most
+        if len(at) > most:
+            raise too_many("still.power_step", len(at), most)
+
+
+@dataclass(frozen=True)
+class BotanicalDose:
+    """One line of a bill, as the distiller says it."""
+
+    name: str = key(schema.TEXT, example="juniper", label="Name")  # any name that the library understands
+    # mass as weighed [g]; or else ``pieces``
+    mass_g: float | None = key(
+        *(schema.MASS, 0, 1e7),
+        default=None,
+        name="mass",
+        example="14 g",
+        label="Mass",
+        vary=True,
+        extensive=True,
+    )
+    # number of usual pieces
+    pieces: float | None = key(
+        *(schema.COUNT, 0, 1e7),
+        default=None,
+        unit="pieces",
+        example="2",
+        label="Pieces",
+        vary=True,
+        extensive=True,
+    )
+    # state weighed; ``None`` for that of the library
+    state: State | None = key(
+        *(schema.CHOICE,),
+        default=None,
+        example="fresh",
+        label="State",
+        choices=STATES,
+        usually="that of the library",
+    )
+    # preparation; ``None`` for the usual one
+    prepared: Prepared | None = key(
+        schema.CHOICE,
+        default=None,
+        example="cracked",
+        label="Prepared",
+        choices=PREPARED,
+        what="preparation",
+        usually="as is usual for it",
+    )
+    # hours in the charge at room temperature before the still is lit [h]
+    macerated_h: float = key(
+        *(schema.DURATION_H, 0, 1e4),
+        default=0.0,
+        name="macerated",
+        example="12 h",
+        label="Macerated",
+        vary=True,
+        usually="not",
+    )
+    # strength it is macerated at [% vol]; ``None`` for that of the charge
+    macerated_at_abv: float | None = key(
+        *(schema.ABV, 0, 96),
+        default=None,
+        name="macerated_at",
+        example="60 %",
+        label="Macerated at",
+        noun="the strength it is macerated at",
+        usually="the strength of the charge",
+    )
+    # what this lot gives against what was foretold: learnt, or the distiller's own
+    oil_factor: float = key(
+        *(schema.RATIO, *OIL_FACTORS), default=1.0, example="1.3", label="Oil, times", usually="1"
+    )
+    # in the pot, or in a basket in the rising vapour
+    where: Where = key(
+        schema.CHOICE, default="pot", example="basket", label="Where", choices=WHERE, usually="pot"
+    )
+    # oil found in this very lot, mass % in the state the library counts; ``None`` for the typical one
+    oil_yield_pct: float | None = key(
+        *(schema.PERCENT, 0, 100),
+        default=None,
+        name="oil_yield",
+        example="1.2 %",
+        label="Oil",
+        vary=True,
+        usually="that of the library",
+    )
+
+    def __post_init__(self) -> None:
+        for known in keys_of(type(self)).values():
+            try:
+                known.check(getattr(self, known.field), "botanical")
+            except RequestError as error:
+                error.path = f"botanical.{self.name}.{known.name}"
+                raise
+        path = f"botanical.{self.name}"
+        if (self.mass_g is None) == (self.pieces is None):
+            neither = self.mass_g is None
+            raise RequestError(
+                f"has {'neither mass nor pieces' if neither else 'both mass and pieces'}.",
+                "Give one of the two.",
+                kind="missing" if neither else "conflict",
+                path=path,
+                follows=True,
+            )
+        if self.where == "basket" and self.macerated_h > 0:
+            raise RequestError(
+                "is macerated and in the basket; what hangs in the vapour does not lie in the charge.",
+                "Leave macerated out, or put it in the pot.",
+                kind="conflict",
+                path=path,
+                follows=True,
+            )
+        if self.macerated_at_abv is not None and not self.macerated_h:
+            raise RequestError(
+                "has macerated_at, but is not macerated.",
+                "Give macerated, the hours, too.",
+                kind="missing",
+                path=path,
+                follows=True,
+            )
 
 
 BY_FLAVOUR = ("cloudy", "over", "faded")  # stops that are looked for in what comes over, not on the course
@@ -114,60 +379,122 @@ BY_FLAVOUR = ("cloudy", "over", "faded")  # stops that are looked for in what co
 class Stop:
     """Conditions of which the first to come true ends the run, or the keep."""
 
-    stream_abv: float | None = None  # strength of the stream or of the pot falls to this [% vol at 20 °C]
-    pot_abv: float | None = None  # strength of the stream or of the pot falls to this [% vol at 20 °C]
-    vapour_c: float | None = None  # vapour temperature rises to this [°C]
-    collected_l: float | None = None  # pooled distillate reaches this [L at 20 °C]
-    recovered: float | None = None  # share of the charged ethanol collected reaches this, 0 to 1
-    elapsed_min: float | None = None  # time since switch-on reaches this [min]
-    cloudy: bool = False  # the stream turns cloudy
-    faded: bool = False  # all that would be noticed in the bottle has given nearly all that it gives
+    # strength of the stream falls to this [% vol at 20 °C]
+    stream_abv: float | None = key(
+        *(schema.ABV, 0, 97),
+        default=None,
+        open_low=True,
+        example="55 %",
+        label="the stream falls to",
+        vary=True,
+        slider=(1, 90, 0.5),
+        watch=Watch("stream_abv", False, "the stream has fallen to {:g} % vol"),
+    )
+    # strength of the pot falls to this [% vol at 20 °C]
+    pot_abv: float | None = key(
+        *(schema.ABV, 0, 97),
+        default=None,
+        open_low=True,
+        example="5 %",
+        label="the pot falls to",
+        vary=True,
+        slider=(0.5, 60, 0.5),
+        watch=Watch("pot_abv", False, "the pot has fallen to {:g} % vol"),
+    )
+    # vapour temperature rises to this [°C]
+    vapour_c: float | None = key(
+        *(schema.TEMPERATURE, 50, 105),
+        default=None,
+        example="92 °C",
+        label="the vapour reaches",
+        vary=True,
+        slider=(78, 100, 0.1),
+        watch=Watch("vapour_c", True, "the vapour has risen to {:g} °C"),
+    )
+    # pooled distillate reaches this [L at 20 °C]
+    collected_l: float | None = key(
+        *(schema.VOLUME, 0, 1e5),
+        default=None,
+        open_low=True,
+        name="collected",
+        example="700 mL",
+        label="this much is collected",
+        vary=True,
+        extensive=True,
+        watch=Watch("collected_l", True, "{:g} L are collected"),
+    )
+    # share of the charged ethanol collected reaches this, 0 to 1
+    recovered: float | None = key(
+        *(schema.SHARE, 0, 0.9999),
+        default=None,
+        open_low=True,
+        unit="of the alcohol (0 to 1)",
+        hint="The last trace never comes over: stop at 99 %.",
+        example="90 %",
+        label="this much of the alcohol is over",
+        vary=True,
+        slider=(1, 99.5, 0.5),
+        watch=Watch("recovered", True, "{:g} % of the alcohol is over", per=100.0),
+    )
+    # time since switch-on reaches this [min]
+    elapsed_min: float | None = key(
+        *(schema.DURATION, 0, 1e5),
+        default=None,
+        open_low=True,
+        name="elapsed",
+        example="90 min",
+        label="this much time has passed",
+        vary=True,
+        watch=Watch("elapsed_min", True, "{:g} min have passed since switch-on"),
+    )
+    # the stream turns cloudy
+    cloudy: bool = key(schema.YES, default=False, example="true", label="it turns cloudy")
+    # all that would be noticed in the bottle has given nearly all that it gives
+    faded: bool = key(schema.YES, default=False, example="true", label="the flavours have faded")
     # botanical name to the share of what comes over of it by 99 % of the alcohol, 0 to 1
-    over: Mapping[str, float] = field(default_factory=dict)
+    over: Mapping[str, float] = key(
+        schema.SHARES_OVER, default=dict, example='{ "fennel seed" = "95 %" }', label="a botanical is over"
+    )
 
     def __post_init__(self) -> None:
-        require("cuts.stop.stream_abv", self.stream_abv, 0, 97, "% vol", open_low=True)
-        require("cuts.stop.pot_abv", self.pot_abv, 0, 97, "% vol", open_low=True)
-        require("cuts.stop.vapour_c", self.vapour_c, 50, 105, "°C")
-        require("cuts.stop.collected", self.collected_l, 0, 1e5, "L", open_low=True)
-        require(
-            "cuts.stop.recovered",
-            self.recovered,
-            0,
-            0.9999,
-            "of the alcohol (0 to 1)",
-            open_low=True,
-            hint="The last trace never comes over: stop at 99 %.",
-        )
-        require("cuts.stop.elapsed", self.elapsed_min, 0, 1e5, "min", open_low=True)
+        check(self, "cuts.stop")
         for name, share in self.over.items():
             require(f"cuts.stop.over.{name}", share, 0, 0.999, "of what comes over (0 to 1)", open_low=True)
 
     @property
     def named(self) -> dict[str, Any]:
         """The conditions given, key of the plan file to value."""
-        pairs = {
-            "stream_abv": self.stream_abv,
-            "pot_abv": self.pot_abv,
-            "vapour_c": self.vapour_c,
-            "collected": self.collected_l,
-            "recovered": self.recovered,
-            "elapsed": self.elapsed_min,
-            "cloudy": self.cloudy or None,
-            "faded": self.faded or None,
-            "over": dict(self.over) or None,
-        }
-        return {key: value for key, value in pairs.items() if value is not None}
+        pairs = {name: getattr(self, known.field) for name, known in keys_of(type(self)).items()}
+        return {name: v for name, v in pairs.items() if v is not None and v is not False and v != {}}
 
 
 @dataclass(frozen=True)
 class Cuts:
     """Where heads end, where the keep ends and where the run ends."""
 
-    # heads as a volume [L at 20 °C] or as a share of the charge's volume, 0 to 1; not both
-    heads_l: float | None = None
-    # heads as a volume [L at 20 °C] or as a share of the charge's volume, 0 to 1; not both
-    heads_share: float | None = None
+    # heads as a volume [L at 20 °C]; or else ``heads_share``
+    heads_l: float | None = key(
+        *(schema.VOLUME, 0, 1e5),
+        default=None,
+        name="heads",
+        example="30 mL",
+        label="Heads",
+        noun="the heads cut",
+        vary=True,
+        extensive=True,
+        step=0.001,
+        usually="none",
+    )
+    # heads as a share of the charge's volume, 0 to 1
+    heads_share: float | None = key(
+        *(schema.SHARE, 0, 0.5),
+        default=None,
+        unit="of the charge (0 to 1)",
+        example="2 %",
+        label="Heads",
+        noun="the heads cut",
+        vary=True,
+    )
     stop: Stop = field(default_factory=Stop)  # what ends the run
     tails_from: Stop | None = None  # what ends the keep before the run ends
 
@@ -175,7 +502,13 @@ class Cuts:
         require("cuts.heads", self.heads_l, 0, 1e5, "L")
         require("cuts.heads", self.heads_share, 0, 0.5, "of the charge (0 to 1)")
         if self.heads_l is not None and self.heads_share is not None:
-            raise RequestError("cuts.heads is given as a volume and as a share.", "Keep one.")
+            raise RequestError(
+                "is given as a volume and as a share.",
+                "Keep one.",
+                kind="conflict",
+                path="cuts.heads",
+                follows=True,
+            )
 
 
 @dataclass(frozen=True)
@@ -194,45 +527,103 @@ class JarStock:
 class JarPlan:
     """The jars owned and those to be pooled."""
 
-    sizes: tuple[JarStock, ...] = ()  # what is owned; empty for a proposal
-    keep: tuple[int, ...] = ()  # numbers of the jars pooled; empty for all between heads and tails
+    # what is owned; empty for a proposal
+    sizes: tuple[JarStock, ...] = key(
+        schema.JAR_SIZES, default=(), example="12 x 60 mL", label="Jars you own", usually="a proposal"
+    )
+    # numbers of the jars pooled; empty for all between heads and tails
+    keep: tuple[int, ...] = key(
+        schema.JAR_NUMBERS,
+        default=(),
+        example="2-9,11",
+        label="Jars to pool",
+        noun="what is to be pooled",
+        usually="all between heads and tails",
+    )
 
 
 @dataclass(frozen=True)
 class Stretch:
     """Neutral spirit by which a strong distillate is stretched before proofing."""
 
-    spirit_l: float  # volume added [L at 20 °C]
-    abv: float  # its strength [% vol at 20 °C]
+    # volume added [L at 20 °C]
+    spirit_l: float = key(
+        *(schema.VOLUME, 0, 1e5),
+        open_low=True,
+        name="spirit",
+        example="1 L",
+        label="Volume",
+        vary=True,
+        extensive=True,
+    )
+    # its strength [% vol at 20 °C]
+    abv: float = key(
+        *(schema.ABV, 0, 100),
+        open_low=True,
+        example="96 %",
+        label="Strength",
+        noun="the strength of the neutral spirit",
+        vary=True,
+        slider=(1, 96.5, 0.5),
+    )
 
     def __post_init__(self) -> None:
-        require("bottling.stretch.spirit", self.spirit_l, 0, 1e5, "L", open_low=True)
-        require("bottling.stretch.abv", self.abv, 0, 100, "% vol", open_low=True)
+        check(self, "bottling.stretch")
 
 
 @dataclass(frozen=True)
 class Bottling:
     """Strength and bottle to which the keep is brought."""
 
-    abv: float | None = None  # bottling strength [% vol at 20 °C]; ``None`` for no proofing
-    bottle_l: float | None = None  # volume of a bottle [L]
-    steps: int = 1  # number of additions of water
+    # bottling strength [% vol at 20 °C]; ``None`` for no proofing
+    abv: float | None = key(
+        *(schema.ABV, 0, 100),
+        default=None,
+        open_low=True,
+        example="42 %",
+        label="Bottling strength",
+        noun="the bottling strength",
+        vary=True,
+        usually="not let down",
+    )
+    # volume of a bottle [L]
+    bottle_l: float | None = key(
+        *(schema.VOLUME, 0, 1e4),
+        default=None,
+        open_low=True,
+        name="bottle",
+        example="350 mL",
+        label="Bottle",
+        vary=True,
+        usually="no bottles counted",
+    )
+    # number of additions of water
+    steps: int = key(
+        *(schema.ADDITIONS, 1, 50),
+        default=1,
+        unit="additions",
+        example="2",
+        label="Additions of water",
+        usually="1",
+    )
     stretch: Stretch | None = None  # neutral spirit added first; no weaker than ``abv``, which it needs
-    bottle_price: float | None = None  # what an empty bottle costs
+    # what an empty bottle costs
+    bottle_price: float | None = key(
+        *(schema.PRICE, 0), default=None, example="0.80", label="Price of a bottle"
+    )
 
     def __post_init__(self) -> None:
-        require("bottling.abv", self.abv, 0, 100, "% vol", open_low=True)
-        require("bottling.bottle", self.bottle_l, 0, 1e4, "L", open_low=True)
-        require("bottling.steps", self.steps, 1, 50, "additions")
-        require("bottling.bottle_price", self.bottle_price, 0)
+        check(self, "bottling")
         if self.stretch is not None:
             self._check_stretch(self.stretch.abv)
 
     def _check_stretch(self, abv: float) -> None:
         if self.abv is None:
             raise RequestError(
-                "bottling.stretch is given, but no bottling.abv.",
+                "stretch is given, but no abv.",
                 "Say the strength to which both are let down, or leave the stretch out.",
+                kind="missing",
+                path="bottling.abv",
             )
         if abv < self.abv:
             raise RangeError(
@@ -247,18 +638,86 @@ class Bottling:
 class Uncertainty:
     """Standard uncertainty of what was typed."""
 
-    abv: float = 0.5  # of each strength [% vol]
-    volume: float = 0.02  # relative, of the charge's volume and the two losses
-    neck_loss: float = 0.30  # relative, of the charge's volume and the two losses
-    pot_loss: float = 0.30  # relative, of the charge's volume and the two losses
-    room_c: float = 3.0  # of the room [K]
+    # of each strength [% vol]
+    abv: float = key(*(schema.ABV_DIFFERENCE, 0, 20), default=0.5, example="0.5 %", label="Each strength")
+    # relative, of the charge's volume
+    volume: float = key(
+        *(schema.RELATIVE, 0, 0.5), default=0.02, unit="(0.02 is 2 %)", example="2 %", label="The charge"
+    )
+    # relative, of what the neck sheds
+    neck_loss: float = key(
+        *(schema.RELATIVE, 0, 2),
+        default=0.30,
+        unit="(0.3 is 30 %)",
+        example="30 %",
+        label="What the neck sheds",
+    )
+    # relative, of what the pot sheds
+    pot_loss: float = key(
+        *(schema.RELATIVE, 0, 2),
+        default=0.30,
+        unit="(0.3 is 30 %)",
+        example="30 %",
+        label="What the pot sheds",
+    )
+    # of the room [K]
+    room_c: float = key(
+        *(schema.TEMPERATURE_DIFFERENCE, 0, 30), default=3.0, name="room", example="3 K", label="The room"
+    )
 
     def __post_init__(self) -> None:
-        require("uncertainty.abv", self.abv, 0, 20, "% vol")
-        require("uncertainty.volume", self.volume, 0, 0.5, "(0.02 is 2 %)")
-        require("uncertainty.neck_loss", self.neck_loss, 0, 2, "(0.3 is 30 %)")
-        require("uncertainty.pot_loss", self.pot_loss, 0, 2, "(0.3 is 30 %)")
-        require("uncertainty.room", self.room_c, 0, 30, "K")
+        check(self, "uncertainty")
+
+
+@dataclass(frozen=True)
+class Result:
+    """What came of a run."""
+
+    # day of the run
+    date: datetime.date | str | None = key(schema.DAY, default=None, example="2025-03-01", label="Day")
+    # all that came over, pooled, heads included [L at 20 °C]
+    collected_l: float | None = key(
+        *(schema.VOLUME, 0, 1e5),
+        default=None,
+        open_low=True,
+        name="collected",
+        example="640 mL",
+        label="Collected",
+    )
+    # its strength [% vol at 20 °C]
+    abv: float | None = key(
+        *(schema.ABV, 0, 100), default=None, name="strength", example="71 %", label="Its strength"
+    )
+    # numbers of the jars pooled; empty if not said
+    jars_kept: tuple[int, ...] = key(schema.JAR_NUMBERS, default=(), example="2-9", label="Jars pooled")
+    # what was bottled, as written
+    bottled: str = key(schema.SAID, default="", example="3 bottles of 350 mL", label="Bottled")
+    # what it was like, as written
+    words: str = key(schema.WORDS, default="", example="clean, a little sweet", label="In words")
+
+    def __post_init__(self) -> None:
+        check(self, "result")
+
+
+@dataclass(frozen=True)
+class Tasting:
+    """What a taster says of one botanical."""
+
+    # any of its names; ``"juniper (basket)"`` where the bill has it in pot and basket
+    botanical: str = key(schema.TEXT, example="coriander seed", label="Botanical")
+    # one of `VERDICTS`; ``None`` if it is only talked about
+    verdict: str | None = key(
+        schema.CHOICE, default=None, example="a touch less", label="Verdict", choices=VERDICTS
+    )
+    # what it was like
+    words: str = key(schema.WORDS, default="", example="soapy at the end", label="In words")
+    # strength or place at which it was tasted, as written
+    tasted_at: str | None = key(schema.SAID, default=None, example="20 %", label="Tasted at")
+    # jars of the trial in which it was noticed; none if it is not told
+    tasted_in: tuple[int, ...] = key(schema.JAR_NUMBERS, default=(), example="2-5", label="Tasted in jars")
+
+    def __post_init__(self) -> None:
+        check(self, "note")
 
 
 @dataclass(frozen=True)
@@ -266,7 +725,9 @@ class Plan:
     """All that one run is computed from."""
 
     charge: tuple[Ingredient | LeftOver, ...]  # what is blended into the pot; at least one
-    title: str = "Untitled run"  # a name for the run
+    title: str = key(
+        schema.TEXT, default="Untitled run", example="Bench spirit, trial 1", label="Title"
+    )  # a name for the run
     still: StillPlan = field(default_factory=StillPlan)  # the still
     botanicals: tuple[BotanicalDose, ...] = ()  # the bill
     cuts: Cuts = field(default_factory=Cuts)  # the distiller's decisions and doubts
@@ -280,4 +741,58 @@ class Plan:
 
     def __post_init__(self) -> None:
         if not self.charge:
-            raise RequestError("The plan has no charge.", "Add a [[charge]] with name, volume and abv.")
+            raise RequestError(
+                "The plan has no charge.", "Add a [[charge]] with name, volume and abv.", kind="missing"
+            )
+
+
+# --- The tables of a plan file.
+
+
+class Table(NamedTuple):
+    """A table of the plan file."""
+
+    kind: type[Any]  # the dataclass that it becomes
+    path: tuple[str, ...] = ()  # where that lies in a `Plan`; empty for what no run is computed from
+    most: int = 1  # rows that a file may have; 1 for a table that stands once
+
+    @property
+    def keys(self) -> Mapping[str, Key]:
+        """Its keys by name."""
+        return keys_of(self.kind)
+
+
+TABLES: Mapping[str, Table] = {
+    "charge": Table(Ingredient, ("charge",), most=100),
+    "still": Table(StillPlan, ("still",)),
+    "still.power_step": Table(PowerStep, ("still", "power_steps"), most=50),
+    "botanical": Table(BotanicalDose, ("botanicals",), most=100),
+    "cuts": Table(Cuts, ("cuts",)),
+    "cuts.stop": Table(Stop, ("cuts", "stop")),
+    "cuts.tails_from": Table(Stop, ("cuts", "tails_from")),
+    "jars": Table(JarPlan, ("jars",)),
+    "bottling": Table(Bottling, ("bottling",)),
+    "bottling.stretch": Table(Stretch, ("bottling", "stretch")),
+    "uncertainty": Table(Uncertainty, ("uncertainty",)),
+    "result": Table(Result),
+    "note": Table(Tasting, most=200),
+}
+"""The tables of a plan file, dotted name to what is in them."""
+
+
+def most_rows(table: str) -> int:
+    """Return how many rows a table of a plan file may have."""
+    return TABLES[table].most if table in TABLES else MOST_OWN
+
+
+def too_many(table: str, rows: int, most: int) -> RequestError:
+    """Return the refusal of a table that stands too often."""
+    return RequestError(
+        f"stands {rows} times; allowed are at most {most}.",
+        "Take some out.",
+        kind="too_many",
+        path=table,
+        given=rows,
+        allowed=f"at most {most}",
+        follows=True,
+    )

@@ -76,16 +76,20 @@ def stretched(keep: Keep, by: Stretch | None) -> strength.Mixture:
 def _checked(jars: Sequence[Jar], numbers: Sequence[int]) -> set[int]:
     known = {jar.number for jar in jars}
     if not known:
-        raise RequestError("jars: there are none to pool.", "Let the run last until a jar is filled.")
+        raise RequestError("there are none to pool.", "Let the run last until a jar is filled.", path="jars")
     there = f"There are jars 1 to {max(known)}."
     if not numbers:
-        raise RequestError("jars.keep: no jar lies between heads and tails.", there)
+        raise RequestError("no jar lies between heads and tails.", there, path="jars.keep")
     chosen: set[int] = set()
     for number in numbers:
         if number not in known:
-            raise RequestError(f"jars.keep names jar {number}, which this run does not have.", there)
+            raise RequestError(
+                f"names jar {number}, which this run does not have.", there, path="jars.keep", follows=True
+            )
         if number in chosen:
-            raise RequestError(f"jars.keep names jar {number} twice.", "Name every jar once.")
+            raise RequestError(
+                f"names jar {number} twice.", "Name every jar once.", path="jars.keep", follows=True
+            )
         chosen.add(number)
     return chosen
 

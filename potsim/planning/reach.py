@@ -79,8 +79,10 @@ def opened(plan: Plan) -> Open:
         heads = EXHAUSTED if there is None else there
     if heads >= last:
         raise RequestError(
-            f"cuts.heads is {setting.heads_l:.4g} L, and no more comes over.",
+            f"is {setting.heads_l:.4g} L, and no more comes over.",
             "Take less heads, charge more, or lower still.min_level.",
+            path="cuts.heads",
+            follows=True,
         )
     return Open(run, heads, last, level is not None, solids_l)
 

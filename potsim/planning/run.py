@@ -69,16 +69,17 @@ def resolve(
 
 def _spirit(part: LeftOver, distil: Callable[[Plan], HasJars]) -> Ingredient:
     jars = {jar.number: jar for jar in distil(part.plan).jars}
-    key = f"charge '{part.name}'"
+    key = f"charge.{part.name}.jars"
     if not part.jars:
-        raise RequestError(f"{key}: no jar is named.", 'Say which, such as jars = "1,17-20".')
+        raise RequestError("no jar is named.", 'Say which, such as jars = "1,17-20".', path=key)
     if len(set(part.jars)) < len(part.jars):
-        raise RequestError(f"{key}: a jar is named twice.", "Name every jar once.")
+        raise RequestError("a jar is named twice.", "Name every jar once.", path=key)
     missing = [number for number in part.jars if number not in jars]
     if missing:
         raise RequestError(
-            f"{key}: jar {missing[0]} is named, which '{part.plan.title}' does not have.",
+            f"jar {missing[0]} is named, which '{part.plan.title}' does not have.",
             f"There are jars 1 to {len(jars)}.",
+            path=key,
         )
     both = pool(jars[number].portion for number in part.jars)
     return Ingredient(part.name, both.volume_l, both.abv)
@@ -157,8 +158,9 @@ def over_condition(flavours: Flavours, name: str, share: float) -> Condition:
     total = float(grams @ carried.at(np.array([flavours.alcohol_over])).over[rows, 0])
     if total <= 0.0:
         raise RequestError(
-            f"cuts.stop.over: nothing of {name} comes over, so no share of it ever does.",
+            f"nothing of {name} comes over, so no share of it ever does.",
             "Stop by something else.",
+            path="cuts.stop.over",
         )
     rising = Rising(carried.depletion, curve[None], (grams @ carried.grid_rate[rows])[None])
     words = f"{100.0 * share:.4g} % of what comes over of {name} is over"
@@ -572,7 +574,8 @@ class Run:
         RequestError
             If there is no plan in it, it is of another format, or the plan cannot be run.
         """
-        from potsim.interfaces.planfile import Source, plan_of
+        from potsim.interfaces.planfile import plan_of
+        from potsim.interfaces.tomlfile import Source
 
         given = data.get("format", "none")
         if given != FORMAT or not isinstance(data.get("plan"), Mapping):
@@ -677,7 +680,7 @@ def _refuse_overfull(boiling_l: float, setting: Setting) -> None:
     capacity = setting.still.capacity_l
     if boiling_l > capacity:
         raise RequestError(
-            f"The charge takes {boiling_l:.3g} L at the boil, but still.capacity is {capacity:.3g} L.",
+            f"The charge takes {boiling_l:.3g} L at the boil, but the pot holds {capacity:.3g} L.",
             f"Charge less: at most {0.75 * capacity:.3g} L at the boil, three quarters of the pot; "
             "or run it in parts.",
         )

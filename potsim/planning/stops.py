@@ -12,6 +12,7 @@ from potsim.errors import RangeError, RequestError
 from potsim.liquid import strength
 from potsim.planning.charge import Amounts, amounts
 from potsim.planning.plan import Stop
+from potsim.planning.schema import Watch, keys_of
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, States
 
@@ -143,47 +144,29 @@ class End:
     depletion: float  # ln(W0 / W) there
 
 
-@dataclass(frozen=True)
-class Kind:
-    """A stop that watches one quantity."""
-
-    words: str  # how it is said, with a place for the value
-    quantity: str  # a field of `potsim.planning.stops.Profile`
-    rises: bool  # which way that moves along a run
-    per: float = 1.0  # what a person counts, for each of what the plan holds
-
-    def said(self, value: float) -> str:
-        """Say the condition for a value of the plan."""
-        return self.words.format(self.per * value)
-
-    def margin(self, reached: Array, value: float) -> Array:
-        """How far a value is passed: negative before."""
-        return reached - value if self.rises else value - reached
+WATCHED = {name: key.watch for name, key in keys_of(Stop).items() if key.watch is not None}
+"""Stops that watch one quantity of a run, by their key in the plan file."""
 
 
-# By key of the plan file.
-KINDS = {
-    "stream_abv": Kind("the stream has fallen to {:g} % vol", "stream_abv", rises=False),
-    "pot_abv": Kind("the pot has fallen to {:g} % vol", "pot_abv", rises=False),
-    "vapour_c": Kind("the vapour has risen to {:g} °C", "vapour_c", rises=True),
-    "collected": Kind("{:g} L are collected", "collected_l", rises=True),
-    "recovered": Kind("{:g} % of the alcohol is over", "recovered", rises=True, per=100.0),
-    "elapsed": Kind("{:g} min have passed since switch-on", "elapsed_min", rises=True),
-}
+def margin(watch: Watch, reached: Array, value: float) -> Array:
+    """How far a value is passed: negative before."""
+    return reached - value if watch.rises else value - reached
 
 
 def conditions(stop: Stop, course: Course) -> list[Condition]:
     """Stops that need nothing but the course."""
     return [
-        Condition(key, KINDS[key].said(value), _margin(KINDS[key], value, course))
+        Condition(
+            key, WATCHED[key].words.format(WATCHED[key].per * value), _margin(WATCHED[key], value, course)
+        )
         for key, value in stop.named.items()
-        if key in KINDS
+        if key in WATCHED
     ]
 
 
-def _margin(kind: Kind, value: float, course: Course) -> Margin:
-    read = READERS[kind.quantity]
-    return lambda states: kind.margin(read(states, course), value)
+def _margin(watch: Watch, value: float, course: Course) -> Margin:
+    read = READERS[watch.quantity]
+    return lambda states: margin(watch, read(states, course), value)
 
 
 def min_level(course: Course, solids_l: float) -> Condition:
@@ -203,8 +186,10 @@ def find_end(course: Course, wanted: list[Condition], level: Condition) -> End:
     needed = [c for c in wanted if c.needed]
     if needed and not any(end.reason in {c.reason for c in needed} for end in found):
         raise RequestError(
-            f"cuts.stop: it never comes that {' or that '.join(c.words for c in needed)}.",
+            f"it never comes that {' or that '.join(c.words for c in needed)}.",
             _what_comes(course),
+            path="cuts.stop",
+            kind="never",
         )
     end = min(
         found, key=lambda end: end.depletion, default=End("exhausted", "the pot is exhausted", EXHAUSTED)
@@ -214,8 +199,10 @@ def find_end(course: Course, wanted: list[Condition], level: Condition) -> End:
     bare = course.first(level.margin, end.depletion)
     if bare == 0.0:
         raise RequestError(
-            f"still.min_level is {course.still.min_level_l:g} L, but the charge does not even reach it.",
+            f"is {course.still.min_level_l:g} L, but the charge does not even reach it.",
             "Charge more, or correct min_level.",
+            path="still.min_level",
+            follows=True,
         )
     return End(level.reason, level.words, end.depletion if bare is None else bare)
 
@@ -226,14 +213,18 @@ def locate(course: Course, condition: Condition, key: str) -> float | None:
     if at == 0.0:
         first = moment(course, 0.0)
         raise RequestError(
-            f"{key}.{condition.reason}: at the first drop it is already true that {condition.words}: "
+            f"at the first drop it is already true that {condition.words}: "
             f"stream {first.stream_abv:.1f} % vol, pot {first.pot_abv:.1f} % vol, "
             f"vapour {first.vapour_c:.1f} °C, {first.elapsed_min:.0f} min after switch-on.",
             "Choose a stop that comes later.",
+            path=f"{key}.{condition.reason}",
         )
     if at is None and condition.reason == "collected":
         raise RequestError(
-            f"{key}.collected: it never comes true that {condition.words}.", _what_comes(course)
+            f"it never comes true that {condition.words}.",
+            _what_comes(course),
+            kind="never",
+            path=f"{key}.collected",
         )
     return at
 
@@ -268,8 +259,9 @@ class CutPoints:
     def __post_init__(self) -> None:
         if not 0.0 <= self.heads < self.keep_end <= self.end:
             raise RequestError(
-                "cuts: the keep would end before the heads do.",
+                "the keep would end before the heads do.",
                 "Take less heads, or let the run and the keep last longer.",
+                path="cuts",
             )
 
 
@@ -303,8 +295,10 @@ def cut_points(course: Course, heads_l: float, keep_end: float, end: float) -> C
     until = float(course.at(np.array([keep_end])).collected_l[0])
     if heads_l >= until * (1.0 - NOTHING_LEFT):
         raise RequestError(
-            f"cuts.heads is {heads_l:.4g} L, but only {until:.4g} L come over before the keep ends.",
+            f"is {heads_l:.4g} L, but only {until:.4g} L come over before the keep ends.",
             f"Take less than {until:.4g} L, or let the run last longer.",
+            path="cuts.heads",
+            follows=True,
         )
     run = amounts(course, end)
     heads = run.depletion(run.at_collected_l(np.array([heads_l])))

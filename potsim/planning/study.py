@@ -12,7 +12,8 @@ from scipy.special import ndtri
 from potsim.liquid import strength
 from potsim.planning.plan import BY_FLAVOUR, Bottling, Ingredient, Stop, Uncertainty
 from potsim.planning.run import Run
-from potsim.planning.stops import KINDS, ZERO_C, Kind
+from potsim.planning.schema import Watch
+from potsim.planning.stops import WATCHED, ZERO_C, margin
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED
 from potsim.still.courses import Courses, ManyStates, courses, family
@@ -87,13 +88,13 @@ def _first(stop: Stop, runs: Courses, reach: float) -> Array:
     """Depletion at which the first of the conditions comes."""
     out = np.full(runs.charge_mol.shape, np.inf)
     for key, value in stop.named.items():
-        if key in KINDS:
-            out = np.minimum(out, runs.first(_margin(KINDS[key], value), reach))
+        if key in WATCHED:
+            out = np.minimum(out, runs.first(_margin(WATCHED[key], value), reach))
     return out
 
 
-def _margin(kind: Kind, value: float) -> Callable[[ManyStates], Array]:
-    return lambda states: kind.margin(_quantity(states, kind.quantity), value)
+def _margin(watch: Watch, value: float) -> Callable[[ManyStates], Array]:
+    return lambda states: margin(watch, _quantity(states, watch.quantity), value)
 
 
 def _single(study: Study, runs: Courses, end: Array, edges: Array) -> Array:
@@ -173,8 +174,8 @@ def _curve(runs: Courses, s: Array) -> Array:
 
 def _quantity(states: ManyStates, name: str) -> Array:
     """A quantity of `potsim.planning.stops.Profile`."""
-    if name == "vapour_c":
-        return states.vapour_k - ZERO_C
+    if name in ("vapour_c", "pot_c"):
+        return np.asarray(getattr(states, f"{name[:-2]}_k")) - ZERO_C
     if name == "elapsed_min":
         return states.elapsed_s / 60.0
     return np.asarray(getattr(states, name))
@@ -362,7 +363,7 @@ def _stop_at(run: Run) -> float:
     """Depletion at which the run ends but for stops that are looked for in every draw."""
     if run.end.reason in (*BY_FLAVOUR, "exhausted"):
         return run.points.end
-    looked_for = set(run.setting.stop.named) - set(BY_FLAVOUR)
+    looked_for = set(run.setting.stop.named) & set(WATCHED)
     return np.inf if looked_for else EXHAUSTED
 
 

@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, Any, Literal, get_args
 from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import strength
 from potsim.planning import cautions, run
-from potsim.planning.botanicals import BotanicalDose, spelling
+from potsim.planning.botanicals import spelling
 from potsim.planning.charge import Charge, blend
 from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
-from potsim.planning.plan import Cuts, Ingredient, LeftOver, Plan, Stop
+from potsim.planning.plan import TABLES, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
+from potsim.planning.schema import COUNT, MASS, UNITS, VOLUME, Key, keys_of
 from potsim.records import dataclass
 
 if TYPE_CHECKING:
@@ -191,7 +192,7 @@ def _juices_kg(plan: Plan) -> float:
 def _undiluted(parts: tuple[Ingredient, ...]) -> Charge:
     spirits = tuple(part for part in parts if part.abv > 0.0)
     if not spirits:
-        raise RequestError("charge.abv: the charge holds no alcohol.", "Add a spirit to the charge.")
+        raise RequestError("the charge holds no alcohol.", "Add a spirit to the charge.", path="charge.abv")
     return blend(spirits)
 
 
@@ -222,6 +223,9 @@ def _poured(
 
 
 CHARGE_ABV = "charge.abv"
+CLEARS = {"altitude_m": "pressure_hpa", "pressure_hpa": "altitude_m"}  # of which only one can be said
+ALTERNATIVES = {"heads_l": "heads_share", "heads_share": "heads_l"}  # one number in two forms
+NAMED = {"heads_share": "heads"}  # under one name
 
 
 @dataclass(frozen=True)
@@ -229,11 +233,14 @@ class Number:
     """A number of a plan."""
 
     name: str  # its key, such as ``"still.power"``
-    table: str  # table of the plan file and key in it that the number is typed under
-    key: str  # table of the plan file and key in it that the number is typed under
-    unit: str  # unit of the plain number; empty for a count
+    table: str  # table of the plan file that the number is typed in
+    key: Key  # what it is typed under
     path: tuple[str | int, ...]  # where it lies in a `Plan`: fields and rows down to the field itself
-    clears: str = ""  # field beside it that cannot be said at the same time; empty for none
+
+    @property
+    def unit(self) -> str:
+        """Unit of the plain number; empty for a count."""
+        return UNITS.get(self.key.kind, "")
 
     def get(self, plan: Plan) -> float | None:
         """Return the number; ``None`` where the plan does not say it."""
@@ -248,7 +255,8 @@ class Number:
         """Return the plan with another value."""
         if self.name == CHARGE_ABV:
             return with_strength(plan, value, same)
-        changes = {str(self.path[-1]): value, **({self.clears: None} if self.clears else {})}
+        other = CLEARS.get(self.key.field)
+        changes = {self.key.field: value, **({other: None} if other else {})}
         changed: Plan = _changed(plan, self.path[:-1], changes)
         return changed
 
@@ -263,45 +271,14 @@ def _changed(thing: Any, path: tuple[str | int, ...], changes: dict[str, Any]) -
     return replace(thing, **{step: _changed(getattr(thing, step), rest, changes)})
 
 
-# Key of the plan file: field, unit.
-Keys = Mapping[str, tuple[str, str]]
-_INGREDIENT: Keys = {"volume": ("volume_l", "L"), "abv": ("abv", "% vol")}
-_DOSE: Keys = {
-    "mass": ("mass_g", "g"),
-    "pieces": ("pieces", ""),
-    "macerated": ("macerated_h", "h"),
-    "oil_yield": ("oil_yield_pct", "%"),
-}
-_STILL: Keys = {
-    "capacity": ("capacity_l", "L"),
-    "power": ("power_w", "W"),
-    "heat_up_power": ("heat_up_power_w", "W"),
-    "neck_loss": ("neck_loss_w_per_k", "W/K"),
-    "pot_loss": ("pot_loss_w_per_k", "W/K"),
-    "room": ("room_c", "°C"),
-    "altitude": ("altitude_m", "m"),
-    "pressure": ("pressure_hpa", "hPa"),
-    "min_level": ("min_level_l", "L"),
-    "pot_mass": ("pot_mass_kg", "kg"),
-}
-_CLEARS = {"altitude": "pressure_hpa", "pressure": "altitude_m"}
-_POWER_STEP: Keys = {"from_collected": ("from_collected_l", "L"), "power": ("power_w", "W")}
-_STOP: Keys = {
-    "stream_abv": ("stream_abv", "% vol"),
-    "pot_abv": ("pot_abv", "% vol"),
-    "vapour_c": ("vapour_c", "°C"),
-    "collected": ("collected_l", "L"),
-    "recovered": ("recovered", "of 1"),
-    "elapsed": ("elapsed_min", "min"),
-}
-_BOTTLING: Keys = {"abv": ("abv", "% vol"), "bottle": ("bottle_l", "L")}
-_STRETCH: Keys = {"spirit": ("spirit_l", "L"), "abv": ("abv", "% vol")}
-
-
 def numbers(plan: Plan) -> dict[str, Number]:
     """Return the numbers of a plan that can be varied."""
     known: dict[str, Number] = {}
-    for found in (Number(CHARGE_ABV, "charge", "abv", "% vol", ()), *_rows(plan), *_tables(plan)):
+    for found in (
+        Number(CHARGE_ABV, "charge", keys_of(Ingredient)["abv"], ()),
+        *_rows(plan),
+        *_tables(plan),
+    ):
         known.setdefault(found.name, found)
     return known
 
@@ -321,52 +298,62 @@ def _spelled(key: str) -> str:
 
 def _rows(plan: Plan) -> Iterator[Number]:
     """Numbers of tables that may stand several times; an amount goes by the name alone, too."""
-    for k, part in enumerate(plan.charge):
-        if isinstance(part, Ingredient):
-            yield _renamed(_of(("charge", k), "charge", {"volume": _INGREDIENT["volume"]}), part.name)
-            yield from _of(("charge", k), "charge", _INGREDIENT, f"charge.{part.name}")
-    for k, dose in enumerate(plan.botanicals):
-        counted = "pieces" if dose.mass_g is None else "mass"
-        keys = {key: _DOSE[key] for key in (counted, "macerated", "oil_yield")}
-        yield _renamed(_of(("botanicals", k), "botanical", {counted: _DOSE[counted]}), dose.name)
-        yield from _of(("botanicals", k), "botanical", keys, f"botanical.{dose.name}")
-    for k in range(len(plan.still.power_steps)):
-        name = f"still.power_step.{k + 1}"
-        yield from _of(("still", "power_steps", k), "still.power_step", _POWER_STEP, name)
+    for table in ("charge", "botanical"):
+        for k, row in enumerate(_at(plan, TABLES[table].path)):
+            keys = {} if isinstance(row, LeftOver) else _said(row, keys_of(type(row)))
+            amount = next((key for key in keys.values() if key.extensive), None)
+            if amount is not None:
+                yield replace(_number(table, amount, k), name=f"{table}.{row.name}")
+            for key in keys.values():
+                yield _number(table, key, k, f"{table}.{row.name}")
+    for k, step in enumerate(plan.still.power_steps):
+        for key in _said(step, keys_of(type(step))).values():
+            yield _number("still.power_step", key, k, f"still.power_step.{k + 1}")
+
+
+def _said(row: Any, keys: Mapping[str, Key]) -> dict[str, Key]:
+    """Keys of a row that can be varied; of amounts that which is said."""
+    amounts = [key for key in keys.values() if key.extensive and getattr(row, key.field) is not None]
+    return {n: key for n, key in keys.items() if key.vary and (not key.extensive or key in amounts)}
 
 
 def _tables(plan: Plan) -> Iterator[Number]:
-    yield from _of(("still",), "still", _STILL)
-    if plan.cuts.heads_share is None:
-        yield Number("cuts.heads", "cuts.heads", "volume", "L", ("cuts", "heads_l"))
-    else:
-        yield Number("cuts.heads", "cuts.heads", "share", "of 1", ("cuts", "heads_share"))
-    yield from _of(("cuts", "stop"), "cuts.stop", _STOP)
-    yield from _of(("cuts", "tails_from"), "cuts.tails_from", _STOP)
-    yield from _of(("bottling",), "bottling", _BOTTLING)
-    if plan.bottling.stretch is not None:
-        yield from _of(("bottling", "stretch"), "bottling.stretch", _STRETCH)
+    """Numbers of tables that stand once."""
+    for table, of in TABLES.items():
+        if of.most > 1 or not of.path:
+            continue
+        there = _at(plan, of.path)
+        if there is None and of.kind is not Stop:
+            continue
+        for key in of.keys.values():
+            if key.vary and not (key.field in ALTERNATIVES and _other_said(there, key.field)):
+                yield _number(table, key)
 
 
-def _of(path: tuple[str | int, ...], table: str, keys: Keys, name: str = "") -> Iterator[Number]:
-    for key, (field, unit) in keys.items():
-        clears = _CLEARS.get(key, "") if table == "still" else ""
-        yield Number(f"{name or table}.{key}", table, key, unit, (*path, field), clears)
+def _other_said(there: Any, field: str) -> bool:
+    """Whether a number stands in its other form: heads as a share where they are not a volume."""
+    other = getattr(there, ALTERNATIVES[field]) is not None
+    return other if field == "heads_l" else getattr(there, field) is None
 
 
-def _renamed(found: Iterator[Number], name: str) -> Number:
-    only = next(found)
-    return replace(only, name=f"{only.table}.{name}")
+def _number(table: str, key: Key, row: int | None = None, name: str = "") -> Number:
+    path = (*TABLES[table].path, *(() if row is None else (row,)), key.field)
+    return Number(f"{name or table}.{NAMED.get(key.field, key.name)}", table, key, path)
+
+
+def _at(plan: Plan, path: tuple[str, ...]) -> Any:
+    """What lies at a path of a plan; ``None`` where it ends in nothing."""
+    thing: Any = plan
+    for step in path:
+        thing = None if thing is None else getattr(thing, step)
+    return thing
 
 
 # --- A plan for more or less of the same: charge, bill and the volumes of the cuts grow together.
 
 
-MEASURED_L, MEASURED_G, MEASURED_PIECES = (
-    0.01,
-    0.1,
-    0.5,
-)  # what a kitchen measures: 10 mL, 0.1 g, half a piece
+MEASURED_PIECES = 0.5
+MEASURED = {VOLUME: 0.01, MASS: 0.1, COUNT: MEASURED_PIECES}  # what a kitchen measures, by kind of quantity
 
 
 def up_to(step: float, amount: float) -> float:
@@ -379,36 +366,30 @@ def scaled(plan: Plan, factor: float, *, measurable: bool = False) -> Plan:
     """Return a plan for so many times as much; if asked, with amounts rounded up to what can be measured."""
     require("factor", factor, 0.0, open_low=True)
 
-    def times(amount: Any, step: float = MEASURED_L) -> Any:
-        if amount is None:
-            return amount
-        return up_to(step, amount * factor) if measurable else amount * factor
-
-    def dose(of: BotanicalDose) -> BotanicalDose:
-        return replace(of, mass_g=times(of.mass_g, MEASURED_G), pieces=times(of.pieces, MEASURED_PIECES))
-
-    def stop(of: Stop) -> Stop:
-        return replace(of, collected_l=times(of.collected_l))
+    def grown(of: Any) -> Any:
+        """A table with all that grows with the batch so many times as large."""
+        keys = [key for key in keys_of(type(of)).values() if key.extensive]
+        amounts = {key: factor * getattr(of, key.field) for key in keys if getattr(of, key.field) is not None}
+        return replace(
+            of,
+            **{
+                key.field: up_to(key.step or MEASURED[key.kind], amount) if measurable else amount
+                for key, amount in amounts.items()
+            },
+        )
 
     still, bottling, cuts = plan.still, plan.bottling, plan.cuts
-    steps = tuple(replace(step, from_collected_l=times(step.from_collected_l)) for step in still.power_steps)
-    stretch = bottling.stretch
     return replace(
         plan,
-        charge=tuple(
-            replace(part, volume_l=times(part.volume_l)) for part in run.resolve(plan.charge, distil)
+        charge=tuple(map(grown, run.resolve(plan.charge, distil))),
+        still=replace(still, power_steps=tuple(map(grown, still.power_steps))),
+        botanicals=tuple(map(grown, plan.botanicals)),
+        cuts=replace(
+            grown(cuts),
+            stop=grown(cuts.stop),
+            tails_from=grown(cuts.tails_from) if cuts.tails_from else None,
         ),
-        still=replace(still, power_steps=steps),
-        botanicals=tuple(dose(of) for of in plan.botanicals),
-        cuts=Cuts(
-            heads_l=times(cuts.heads_l, MEASURED_L / 10.0),
-            heads_share=cuts.heads_share,
-            stop=stop(cuts.stop),
-            tails_from=stop(cuts.tails_from) if cuts.tails_from else None,
-        ),
-        bottling=replace(
-            bottling, stretch=replace(stretch, spirit_l=times(stretch.spirit_l)) if stretch else None
-        ),
+        bottling=replace(bottling, stretch=grown(bottling.stretch) if bottling.stretch else None),
     )
 
 

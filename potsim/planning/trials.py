@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import datetime
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
 
-from potsim.errors import RequestError, UnknownNameError, require
+from potsim.errors import RequestError, UnknownNameError, Where
 from potsim.planning import run
 from potsim.planning.botanicals import ResolvedDose, spelling
 from potsim.planning.charge import blend
 from potsim.planning.notes import Note, caution, hint
-from potsim.planning.plan import Plan
+from potsim.planning.plan import Plan, Result, Tasting
 from potsim.planning.readings import Reading
 from potsim.planning.run import distil, resolve_bill
 from potsim.planning.stops import ZERO_C
@@ -45,39 +44,7 @@ def short(amount: float) -> float:
 # --- A trial: the plan of a run, and what happened when it was run and tasted.
 
 
-VERDICTS = ("a lot more", "more", "a touch more", "right", "a touch less", "less", "drop")
 RIGHT, DROP = "right", "drop"
-
-
-@dataclass(frozen=True)
-class Tasting:
-    """What a taster says of one botanical."""
-
-    botanical: str  # any of its names; ``"juniper (basket)"`` where the bill has it in pot and basket
-    verdict: str | None = None  # one of `VERDICTS`; ``None`` if it is only talked about
-    words: str = ""  # what it was like
-    tasted_at: str | None = None  # strength or place at which it was tasted, as written
-    tasted_in: tuple[int, ...] = ()  # jars of the trial in which it was noticed; none if it is not told
-
-    def __post_init__(self) -> None:
-        if self.verdict is not None and self.verdict not in VERDICTS:
-            raise UnknownNameError("verdict", self.verdict, VERDICTS)
-
-
-@dataclass(frozen=True)
-class Result:
-    """What came of a run."""
-
-    date: datetime.date | str | None = None  # day of the run
-    collected_l: float | None = None  # all that came over, pooled, heads included [L at 20 °C]
-    abv: float | None = None  # its strength [% vol at 20 °C]
-    jars_kept: tuple[int, ...] = ()  # numbers of the jars pooled; empty if not said
-    bottled: str = ""  # what was bottled and what it was like, as written
-    words: str = ""  # what was bottled and what it was like, as written
-
-    def __post_init__(self) -> None:
-        require("result.collected", self.collected_l, 0, 1e5, "L", open_low=True)
-        require("result.strength", self.abv, 0, 100, "% vol")
 
 
 @dataclass(frozen=True)
@@ -110,10 +77,11 @@ def notes_by_line(trial: Trial, bill: tuple[ResolvedDose, ...] | None = None) ->
             before = found.get(line)
             if before is not None and note.verdict not in (None, before.verdict):
                 raise RequestError(
-                    f"{trial.name}: the notes about {labels(bill)[line]} contradict each other: "
+                    f"the notes about {labels(bill)[line]} contradict each other: "
                     f"'{before.verdict}' and '{note.verdict}'.",
                     "Agree on one verdict; the other may stay as words.",
-                )
+                    kind="conflict",
+                ).at(Where(trial.name))
             if note.verdict is not None and before is None:
                 found[line] = note
     return found
@@ -128,12 +96,13 @@ def lines_of(note: Tasting, bill: tuple[ResolvedDose, ...], name: str) -> list[i
         if wanted in {spelling(known) for known in (label, line.dose.name, *line.botanical.names)}
     ]
     if not meant:
-        error = UnknownNameError("botanical of this bill", note.botanical, labels(bill))
-        error.message = f"{name}: a note is about '{note.botanical}', which is not in the bill."
-        error.args = (error.message,)
-        if not bill:
-            error.hint = "The trial has no [[botanical]]."
-        raise error
+        raise UnknownNameError(
+            "botanical of this bill",
+            note.botanical,
+            labels(bill),
+            fault=f"a note is about '{note.botanical}', which is not in the bill.",
+            hint="" if bill else "The trial has no [[botanical]].",
+        ).at(Where(name))
     return meant
 
 
@@ -149,17 +118,18 @@ def check(trial: Trial) -> None:
     held = result.collected_l * (result.abv or 0.0) / 100.0
     if held > spirit.ethanol_l:
         raise RequestError(
-            f"{trial.name}: the result holds more alcohol than the charge: {result.collected_l:.4g} L at "
+            f"the result holds more alcohol than the charge: {result.collected_l:.4g} L at "
             f"{result.abv:g} % vol are {held:.3g} L of pure alcohol, the charge held "
             f"{spirit.ethanol_l:.3g} L.",
             "Check collected and strength (read at 20 °C?), and the [[charge]].",
-        )
+            path="result.strength",
+        ).at(Where(trial.name, path="result.strength"))
     if result.collected_l > charge_l:
         raise RequestError(
-            f"{trial.name}: the result is more than the charge: {result.collected_l:.4g} L came over of "
-            f"{charge_l:.4g} L.",
+            f"the result is more than the charge: {result.collected_l:.4g} L came over of {charge_l:.4g} L.",
             "Check collected, and the [[charge]].",
-        )
+            path="result.collected",
+        ).at(Where(trial.name, path="result.collected"))
 
 
 # --- What readings tell of a still, and what they cannot tell.

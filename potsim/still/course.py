@@ -456,9 +456,11 @@ def heat_up_s(charge_mol: float, charge_x: float, boiling_k: float, still: Still
     loss = c.pot_loss_w_per_k
     if still.heat_up_power_w <= loss * rise:
         raise RequestError(
-            f"still.heat_up_power is {still.heat_up_power_w:.0f} W, but the pot sheds {loss * rise:.0f} W "
+            f"is {still.heat_up_power_w:.0f} W, but the pot sheds {loss * rise:.0f} W "
             "at the boil: it would never boil.",
             f"Give more than {loss * rise:.0f} W, or correct pot_loss.",
+            path="still.heat_up_power",
+            follows=True,
         )
     return float(warming_s(capacity * rise, loss * rise / still.heat_up_power_w, still.heat_up_power_w))
 

@@ -186,9 +186,11 @@ def refuse_weak_heat(conditions: Conditions, key: str = "still.power") -> None:
     shed = (conditions.neck_loss_w_per_k + conditions.pot_loss_w_per_k) * (boiling_k - conditions.room_k)
     if conditions.power_w <= shed:
         raise RequestError(
-            f"{key} is {conditions.power_w:.0f} W, but pot and neck shed {shed:.0f} W at the boil: "
+            f"is {conditions.power_w:.0f} W, but pot and neck shed {shed:.0f} W at the boil: "
             "nothing would come over.",
             f"Give more than {shed:.0f} W, insulate the pot, or correct pot_loss and neck_loss.",
+            path=key,
+            follows=True,
         )
 
 

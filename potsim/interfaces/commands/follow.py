@@ -75,8 +75,8 @@ def _check(args: argparse.Namespace) -> None:
 
 
 def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | None) -> None:
-    from potsim.interfaces.planfile import read_file
     from potsim.interfaces.readingsfile import enter
+    from potsim.interfaces.tomlfile import read_file
     from potsim.planning.forecast import Follower
     from potsim.planning.journal import Journal
 
@@ -158,7 +158,7 @@ def _files(
         results.append((picture, saved(figure_of_follow(forecast), picture.suffix)))
         words.append(f"Written: {picture.name}")
     if still is not None:
-        from potsim.interfaces.planfile import read_still, still_text
+        from potsim.interfaces.stillfile import read_still, still_text
         from potsim.planning.forecast import learn, mark_of
         from potsim.planning.notes import sentences
 

@@ -59,7 +59,7 @@ def run_next(args: argparse.Namespace) -> None:
 
 
 def _dose(dose: object) -> object:
-    from potsim.planning.botanicals import BotanicalDose
+    from potsim.planning.plan import BotanicalDose
 
     return {"mass_g": dose.mass_g, "pieces": dose.pieces} if isinstance(dose, BotanicalDose) else None
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import potsim
 from potsim.interfaces.evidence.core import Comparison, compare
 from potsim.liquid.clouding import ClearLimit
-from potsim.planning.botanicals import BotanicalDose
-from potsim.planning.plan import Cuts, Ingredient, Plan, StillPlan, Stop
+from potsim.planning.plan import BotanicalDose, Cuts, Ingredient, Plan, StillPlan, Stop
 from potsim.records import dataclass
 
 CLEAR_TO_ABV, HALF_BAND_ABV = 42.5, 8.0  # ordinary gin stays clear to 42-43 % vol; common practice, no source

@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces.page import form
-from potsim.interfaces.planfile import Source, example_plan, plan_of, read_plan, tables_of, write_plan
+from potsim.interfaces.planfile import example_plan, plan_of, read_plan, tables_of, write_plan
 from potsim.interfaces.report import underway as words
+from potsim.interfaces.tomlfile import Source
 from potsim.interfaces.wording import formats
 from potsim.planning.botanicals import library
 from potsim.planning.lanes import lanes as lanes_of
@@ -35,8 +36,6 @@ POINTS, TAIL_POINTS, LANE_POINTS, THUMB_POINTS = 61, 15, 31, 12
 TAIL_TO = 0.25  # past the stop, of what is collected by then
 APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan's [% vol]
 MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
-MOST_ROWS = 40  # of one kind of table
-MOST_STEPS = 50  # changes of power
 SURE_RUNS = 500
 HELD = 24  # runs computed lately
 
@@ -85,15 +84,6 @@ def plan_from(tables: object, root: str | None = None) -> Plan:
     """
     if not isinstance(tables, dict):
         raise RequestError("The plan is not a set of tables.", "Start again from the example.")
-    for name in ("charge", "botanical", "own_botanical", "own_compound"):
-        rows = tables.get(name)
-        if isinstance(rows, list) and len(rows) > MOST_ROWS:
-            raise RequestError(f"[[{name}]] stands {len(rows)} times; at most {MOST_ROWS} are taken.", "")
-    still = tables.get("still")
-    steps = still.get("power_step") if isinstance(still, dict) else None
-    if isinstance(steps, list) and len(steps) > MOST_STEPS:
-        words_ = f"[[still.power_step]] stands {len(steps)} times; at most {MOST_STEPS} are taken."
-        raise RequestError(words_, "Take fewer changes of power.")
     if _runs_inside(tables) > MOST_RUNS:
         raise RequestError(f"The charge goes back to more than {MOST_RUNS} runs.", "Take fewer left-overs.")
     folder = Path(root) if root is not None and _names_plain(tables) else None
@@ -526,7 +516,7 @@ def begin(sent: dict[str, Any]) -> dict[str, Any]:
 
 @functools.cache
 def _start() -> dict[str, Any]:
-    from potsim.planning.trials import VERDICTS
+    from potsim.planning.plan import VERDICTS
 
     return {
         "formats": formats(),

@@ -2,38 +2,44 @@
 
 from __future__ import annotations
 
-import re
+import math
 from collections.abc import Mapping
 from typing import Any
 
-from potsim.interfaces.planfile import HEADS, METALS, OWN_BOTANICAL, PLAN_KEYS, Key
-from potsim.planning.botanicals import PREPARED, STATES, WHERE
+from potsim.interfaces.ownfile import OWN_BOTANICAL
+from potsim.planning import schema as of
+from potsim.planning.plan import TABLES, most_rows
+from potsim.planning.schema import Key
 
-# Unit of an example to the kind of number that it is, and the units in which that may be typed.
+# Kind of quantity to the kind of number that it is on the page, and the units in which it may be typed.
 _KINDS: Mapping[str, tuple[str, tuple[str, ...]]] = {
-    "mL": ("volume", ("mL", "L", "fl oz", "US gal")),
-    "L": ("volume", ("L", "mL", "US gal", "fl oz")),
-    "%": ("abv", ("%", "proof")),
-    "W": ("power", ("W", "kW")),
-    "W/K": ("loss", ("W/K",)),
-    "°C": ("temperature", ("°C", "°F")),
-    "g": ("mass", ("g", "oz")),
-    "kg": ("mass", ("kg", "lb")),
-    "h": ("minutes", ("h", "min")),
-    "min": ("minutes", ("min", "h")),
-    "m": ("length", ("m", "ft")),
-    "hPa": ("pressure", ("hPa", "inHg")),
-    "K": ("difference", ("K",)),
-}
-_CHOICES: Mapping[tuple[str, str], tuple[str, ...]] = {
-    ("still", "pot_metal"): tuple(METALS),
-    ("botanical", "prepared"): tuple(PREPARED),
-    ("botanical", "where"): tuple(WHERE),
-    ("botanical", "state"): tuple(STATES),
+    of.VOLUME: ("volume", ("mL", "L", "fl oz", "US gal")),
+    of.ABV: ("abv", ("%", "proof")),
+    of.ABV_DIFFERENCE: ("abv", ("%", "proof")),
+    of.SHARE: ("share", ("%",)),
+    of.RELATIVE: ("share", ("%",)),
+    of.PERCENT: ("share", ("%",)),
+    of.SPREAD: ("share", ("%",)),
+    of.POWER: ("power", ("W", "kW")),
+    of.HEAT_LOSS: ("loss", ("W/K",)),
+    of.TEMPERATURE: ("temperature", ("°C", "°F")),
+    of.TEMPERATURE_DIFFERENCE: ("difference", ("K",)),
+    of.MASS: ("mass", ("g", "oz")),
+    of.MASS_KG: ("mass", ("kg", "lb")),
+    of.DURATION: ("minutes", ("min", "h")),
+    of.DURATION_H: ("minutes", ("h", "min")),
+    of.HEIGHT: ("length", ("m", "ft")),
+    of.PRESSURE: ("pressure", ("hPa", "inHg")),
+    of.COUNT: ("count", ()),
+    of.ADDITIONS: ("count", ()),
+    of.PRICE: ("count", ()),
+    of.YES: ("yes", ()),
+    of.SHARES_OVER: ("map", ()),
+    of.COMPOSITION: ("map", ()),
+    of.USUAL_DOSE: ("list", ()),
 }
 _RARE = {"kind", "price", "neck_loss", "pot_loss", "room", "altitude", "pressure", "pot_mass", "pot_metal"}
 _RARE |= {"oil_yield", "steps", "bottle_price"}
-_NEEDED = {("charge", "name"), ("charge", "volume"), ("botanical", "name")}
 _NEW: Mapping[str, dict[str, Any]] = {
     "charge": {"name": "spirit", "volume": "500 mL", "abv": "50 %"},
     "botanical": {},
@@ -58,7 +64,6 @@ _SECTIONS: tuple[tuple[str, str, tuple[tuple[str, str], ...]], ...] = (
     ("bottle", "Bottle", (("bottling", "bottle"), ("bottling.stretch", "neutral spirit"))),
     ("sure", "How sure", (("uncertainty", "doubt"),)),
 )
-MOST_ROWS = 40
 
 
 def schema() -> list[dict[str, Any]]:
@@ -76,52 +81,31 @@ def _table(name: str, label: str) -> dict[str, Any]:
         "table": name,
         "label": label,
         "many": many,
-        "fields": [_field(name, *one) for one in keys.items()],
+        "fields": [_field(*one) for one in keys.items()],
     }
-    return {**found, "new": _NEW[name], "most": MOST_ROWS} if many else found
+    return {**found, "new": _NEW[name], "most": most_rows(name)} if many else found
 
 
 def _keys(name: str) -> Mapping[str, Key]:
     if name == "cuts":
-        return {"heads": HEADS["volume"]}
-    if name == "own_botanical":
-        return OWN_BOTANICAL
-    return PLAN_KEYS[name]
+        return {"heads": TABLES["cuts"].keys["heads"]}
+    return OWN_BOTANICAL if name == "own_botanical" else TABLES[name].keys
 
 
-def _field(table: str, name: str, key: Key) -> dict[str, Any]:
-    kind, units = _kind(key.example)
-    choices = _CHOICES.get((table, name))
-    if choices:
-        kind, units = "choice", ()
-    if kind == "abv" and "abv" not in name:
-        kind, units = "share", ("%",)
+def _field(name: str, key: Key) -> dict[str, Any]:
+    kind, units = ("choice", ()) if key.choices else _KINDS.get(key.kind, ("text", ()))
     return {
         "key": name,
-        "label": name.replace("_", " "),
+        "label": key.label.replace("_", " "),
         "kind": kind,
         "units": list(units),
-        "low": None,
-        "high": None,
+        "low": key.low,
+        "high": None if math.isinf(key.high) else key.high,
         "ticks": None,
         "example": key.example,
-        "default": None,
-        "choices": list(choices) if choices else None,
+        "default": key.usually or None,
+        "choices": list(key.choices) or None,
         "help": None,
-        "required": (table, name) in _NEEDED,
+        "required": key.needed,
         "rare": name in _RARE,
     }
-
-
-def _kind(example: str) -> tuple[str, tuple[str, ...]]:
-    """The kind of a key by its example, and the units in which it may be typed."""
-    if example == "true":
-        return "yes", ()
-    if example.startswith("{"):
-        return "map", ()
-    if example.startswith("["):
-        return "list", ()
-    found = re.fullmatch(r"[0-9.]+ (\S+)", example)
-    if found and found[1] in _KINDS:
-        return _KINDS[found[1]]
-    return ("count", ()) if re.fullmatch(r"[0-9.]+", example) else ("text", ())

@@ -414,7 +414,8 @@ def _expected(before: Forecast, made: UnderWay, collected_l: float | None, minut
 def next_trial(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the trial that follows from the verdicts of a run, each change with its place in the plan."""
     from potsim.planning.next_trial import next_trial as follow
-    from potsim.planning.trials import Tasting, Trial
+    from potsim.planning.plan import Tasting
+    from potsim.planning.trials import Trial
 
     root, name = str(sent["root"]), str(sent["run"])
     journal = shelf_at(root).journal(name)
@@ -454,7 +455,7 @@ def _amount(tables: dict[str, Any], row: int) -> str:
 
 def learn(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the file of a still, refined by what a run told of it."""
-    from potsim.interfaces.planfile import read_still, still_text
+    from potsim.interfaces.stillfile import read_still, still_text
     from potsim.planning.forecast import learn as refine
     from potsim.planning.forecast import mark_of
 

@@ -21,10 +21,10 @@ from pathlib import Path
 from typing import Any, Literal
 
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces.planfile import NOTE, RESULT
 from potsim.planning import events
 from potsim.planning.events import Bottled, Clouded, Event, Pool, Read, Titled, Verdict
 from potsim.planning.journal import Journal, blame
+from potsim.planning.plan import TABLES
 from potsim.planning.readings import Reading
 from potsim.records import dataclass
 
@@ -564,9 +564,11 @@ def outcome(journal: Journal) -> dict[str, Any]:
         result["stream_hazy_at"] = _millilitres(hazy[0])
     found: dict[str, Any] = {}
     if result and (set(result) - {"date"} or notes):
-        found["result"] = {key: value for key, value in result.items() if key in RESULT}
+        found["result"] = {key: value for key, value in result.items() if key in TABLES["result"].keys}
     if notes:
-        found["note"] = [{key: value for key, value in note.items() if key in NOTE} for note in notes]
+        found["note"] = [
+            {key: value for key, value in note.items() if key in TABLES["note"].keys} for note in notes
+        ]
     return found
 
 

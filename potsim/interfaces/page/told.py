@@ -33,8 +33,8 @@ from potsim.planning.events import (
     check,
 )
 from potsim.planning.journal import StaleError
+from potsim.planning.plan import VERDICTS
 from potsim.planning.readings import Entry
-from potsim.planning.trials import VERDICTS
 
 OLDEST = timedelta(days=30)  # that a thing may have waited on its device
 MEASURED = {
@@ -60,11 +60,12 @@ def word(sent: Mapping[str, Any], key: str, most: int = 64) -> str:
     return "".join(c for c in given[:most] if c.isprintable()) if isinstance(given, str) else ""
 
 
-def refused(error: PotsimError | OSError) -> dict[str, str]:
-    """Return a refusal as data."""
+def refused(error: PotsimError | OSError) -> dict[str, Any]:
+    """Return a refusal as data: its first fault, and all of them under ``faults``."""
     if isinstance(error, OSError):
         return {"message": f"It could not be kept: {error.strerror or error}.", "hint": "", "path": ""}
-    return {"message": error.message, "hint": error.hint, "path": getattr(error, "path", "")}
+    faults = [{**one.record, "message": one.words(files=False)} for one in error.faults]
+    return {**faults[0], "faults": faults}
 
 
 # Telling ----------------------------------------------------------------------------------------------------

@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 
-from potsim.interfaces import planfile
-from potsim.interfaces.planfile import Key
+from potsim.interfaces import kinds
 from potsim.interfaces.report.flavours import MEANS_STAYS
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.report.words import sentences
@@ -29,22 +28,15 @@ from potsim.planning.sweep import CHARGE_ABV, Number, Outcome, Place, Row, Sweep
 DIGITS = 6  # of a value told
 
 
-def key_of(number: Number) -> Key:
-    """Return the key of the plan file under which a number is typed."""
-    table = planfile.HEADS if number.table == "cuts.heads" else planfile.PLAN_KEYS[number.table]
-    return table[number.key]
-
-
 def value_reader(number: Number) -> Callable[[str], float]:
     """Return what turns typed text into the plain number, such as ``"1 kW"`` into 1000."""
-    read = key_of(number).read
-    return lambda text: float(read(text))
+    return lambda text: float(kinds.read(number.key, text))
 
 
 def value_words(number: Number, value: float, *, planned: bool = False) -> str:
     """Return a value with its unit, such as ``"700 W"``."""
     told = round(value, 1) if planned and number.name == CHARGE_ABV else float(f"{value:.{DIGITS}g}")
-    return str(key_of(number).write(told))
+    return str(kinds.write(number.key, told))
 
 
 def number_words(number: Number) -> str:

@@ -1,0 +1,162 @@
+"""The tables [[own_botanical]] and [[own_compound]]: what the distiller adds to the library."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from potsim.data import read_table
+from potsim.errors import RangeError, RequestError, UnknownNameError
+from potsim.interfaces import kinds
+from potsim.interfaces.quantities import shown
+from potsim.interfaces.tomlfile import Place, build, missing, read_fields, several
+from potsim.planning import schema
+from potsim.planning.botanicals import Botanical, Piece
+from potsim.planning.plan import STATES
+from potsim.planning.schema import Key
+
+OWN = ("own_botanical", "own_compound")
+
+
+def _key(name: str, field: str, kind: str, example: str, **said: Any) -> Key:
+    made = Key(kind, example=example, name=name, **said)
+    made.field = field
+    return made
+
+
+def _keys(table: type[Any], *keys: Key) -> dict[str, Key]:
+    """Keys by name, with what their fields are when left out."""
+    usual = {one.name: one for one in dataclasses.fields(table)}
+    for key in keys:
+        made = usual[key.field].default_factory
+        key.usual = usual[key.field].default if made is dataclasses.MISSING else made()
+        key.needed = key.usual is dataclasses.MISSING
+    return {key.name: key for key in keys}
+
+
+OWN_BOTANICAL = _keys(
+    Botanical,
+    _key("name", "common_name", schema.TEXT, "spruce tips"),
+    _key("category", "category", schema.TEXT, "leaf"),
+    _key("oil_yield", "oil_yield_pct", schema.SPREAD, "0.8 %"),
+    _key("composition", "composition", schema.COMPOSITION, '{ limonene = "70 %" }'),
+    _key("latin_names", "latin_names", schema.NAMES, "Picea abies"),
+    _key("aliases", "aliases", schema.NAMES, "spruce shoots"),
+    _key("part", "part", schema.TEXT, "young shoots"),
+    _key("yield_state", "yield_state", schema.CHOICE, "dried", choices=STATES, what="state"),
+    _key("fresh_water", "fresh_water_fraction", schema.SHARE, "70 %"),
+    _key("prepared", "prepared_usually", schema.TEXT, "whole"),
+    _key("usual_dose_per_l", "usual_dose", schema.USUAL_DOSE, '["2 g", "8 g"]'),
+    _key("remarks", "remarks", schema.TEXT, "picked in May"),
+)
+PIECE = _keys(
+    Piece,
+    _key("mass", "mass_g", schema.MASS, "1.5 g"),
+    _key("name", "name", schema.TEXT, "shoot"),
+    _key("state", "state", schema.CHOICE, "fresh", choices=STATES),
+)
+OWN_COMPOUND = {
+    key.name: key
+    for key in (
+        _key("name", "name", schema.TEXT, "pentanal"),
+        _key("molar_mass", "molar_mass_g", schema.MOLAR_MASS, "86.13 g/mol"),
+        _key("groups", "groups", schema.GROUPS, '{ "1" = 1, "2" = 3, "20" = 1 }'),
+        _key("boils", "tb_k", schema.KELVIN, "103 °C"),
+        _key("relative_to_ethanol", "relative_to_ethanol", schema.RATIO, "0.4"),
+    )
+}
+
+
+def read_own(document: Mapping[str, Any], top: Place) -> dict[str, Any]:
+    """Read what a plan adds to the library; faults are noted."""
+    compounds: dict[str, Any] = {}
+    for table, place in several(document, "own_compound", top):
+        compound = _compound(read_fields(table, OWN_COMPOUND, place), place)
+        if compound is not None and _once(compound.id, compounds, place):
+            compounds[compound.id] = compound
+    known = {row["id"] for row in read_table("compounds.csv")} | set(compounds)
+    botanicals: dict[str, Botanical] = {}
+    for table, place in several(document, "own_botanical", top):
+        botanical = _botanical(table, known, place)
+        if botanical is not None and _once(botanical.id, botanicals, place):
+            botanicals[botanical.id] = botanical
+    return {"own_botanicals": botanicals, "own_compounds": compounds}
+
+
+def _once(name: str, earlier: Mapping[str, Any], place: Place) -> bool:
+    with place.noting("name"):
+        if name in earlier:
+            raise RequestError(f"{shown(name)} is there already.", "Name each once.", kind="twice")
+    return not place.faulty
+
+
+def _compound(fields: dict[str, Any], place: Place) -> Any:
+    from potsim.liquid.compounds import Compound  # only for compounds of one's own
+
+    for name in ("name", "molar_mass"):
+        key = OWN_COMPOUND[name]
+        if key.field not in fields and not place.faulty:
+            with place.noting():
+                raise missing(name, key.example, f"own_compound.{name}")
+    if place.faulty:
+        return None
+    if ("relative_to_ethanol" in fields) == ("groups" in fields and "tb_k" in fields):
+        with place.noting():
+            raise RequestError(
+                "does not tell how volatile it is.",
+                "Give either groups and boils, or relative_to_ethanol.",
+                kind="missing",
+                follows=True,
+            )
+        return None
+    keys = {key.field: name for name, key in OWN_COMPOUND.items()}
+    with place.noting():
+        try:
+            return Compound.own(**fields)
+        except RangeError as error:
+            key_name = keys.get(error.argument, error.argument)
+            raise RangeError(f"own_compound.{key_name}", error.given, error.allowed, error.hint) from None
+    return None
+
+
+def _botanical(table: dict[str, Any], known: set[str], place: Place) -> Botanical | None:
+    fields = read_fields(table, OWN_BOTANICAL, place, beside=["piece"])
+    if "piece" in table:
+        at = Place(place.source, "", f"{place.spot} piece", f"{place.path}.piece")
+        inner = at.table_of(table["piece"], 'piece = { mass = "1.5 g", state = "fresh" }')
+        fields["piece"] = build(Piece, read_fields(inner, PIECE, at), PIECE, at)
+        place.faulty = place.faulty or at.faulty
+    for share in fields.get("composition", ()):
+        if share.compound_id not in known:
+            with place.noting("composition"):
+                raise UnknownNameError("compound", share.compound_id, known)
+    name = fields.get("common_name", "")
+    fields["id"] = re.sub(r"\W+", "_", name.lower()).strip("_")
+    return build(Botanical, fields, OWN_BOTANICAL, place)
+
+
+def write_own(botanicals: Mapping[str, Botanical], compounds: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the tables of what a plan adds to the library; sources and cautions are not kept."""
+    tables: dict[str, Any] = {}
+    for botanical in botanicals.values():
+        table = table_of(botanical, OWN_BOTANICAL)
+        if botanical.piece is not None:
+            table["piece"] = table_of(botanical.piece, PIECE)
+        tables.setdefault("own_botanical", []).append(table)
+    for compound in compounds.values():
+        said = {name: (key, getattr(compound, key.field)) for name, key in OWN_COMPOUND.items()}
+        tables.setdefault("own_compound", []).append(
+            {name: kinds.write(key, value) for name, (key, value) in said.items() if value not in (None, ())}
+        )
+    return tables
+
+
+def table_of(thing: Any, known: Mapping[str, Key]) -> dict[str, Any]:
+    """Return a dataclass as one table; fields that are as by default are left out."""
+    return {
+        name: kinds.write(key, getattr(thing, key.field))
+        for name, key in known.items()
+        if getattr(thing, key.field) != key.usual
+    }

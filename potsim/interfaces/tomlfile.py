@@ -1,0 +1,400 @@
+"""Files that people write in TOML: bytes to tables, limits, and where in the file a fault lies."""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import field
+from functools import cached_property
+from pathlib import Path
+from typing import Any, TypeVar
+
+from potsim.errors import (
+    MOST_FAULTS,
+    PotsimError,
+    RangeError,
+    RequestError,
+    UnknownNameError,
+    Where,
+    nearest,
+    together,
+)
+from potsim.interfaces import kinds
+from potsim.interfaces.quantities import LONGEST, as_typed, shown
+from potsim.planning.plan import TABLES, most_rows, too_many
+from potsim.planning.schema import Key
+from potsim.records import dataclass
+
+T = TypeVar("T")
+
+LARGEST = 200_000
+"""Bytes that a plan file may have."""
+DEEPEST = 12
+"""Files that may follow one another, each taking from the next."""
+MOST_PARTS = 2 * DEEPEST + 8
+"""Parts that one dotted key may have."""
+_FAULTS = {
+    "Cannot overwrite a value": "this key is there already",
+    "Cannot declare": "this table is there already",
+    "Cannot mutate": "this table is there already",
+    "Exceeds the limit": "a number has thousands of digits",
+}
+_TOML = 'A line is  key = "value"  with text in quotes; each table and key comes once.'
+_PART = re.compile(r"""[ \t]*("(?:\\.|[^"\\])*"|'[^']*'|[A-Za-z0-9_-]+)[ \t]*(\.?)""")
+_TOKEN = re.compile(r'''"""|\'\'\'|"(?:\\.|[^"\\])*"|'[^']*'|[\[\]{}#]''')
+_DOTTED = re.compile(rf"(?:[\w\"'-]+[ \t]*\.[ \t]*){{{MOST_PARTS},}}")
+
+
+# --- Bytes to tables.
+
+
+def parse(text: str, name: str) -> dict[str, Any]:
+    """Return the tables of TOML text; a fault in the writing is refused with its line."""
+    if len(text) > LARGEST:
+        raise _file_error(f"has more than {LARGEST} characters; a plan is a page or two.", "").at(Where(name))
+    deep = _DOTTED.search(text)
+    if deep is not None:  # each part costs as much as all before it
+        line = text.count("\n", 0, deep.start()) + 1
+        fault = f"a key of more than {MOST_PARTS} parts: tables are nested too deeply."
+        raise _written_wrong(fault).at(Where(name, line))
+    try:
+        return tomllib.loads(text.removeprefix("\ufeff"))
+    except RecursionError:
+        raise _written_wrong("tables or lists are nested too deeply.").at(Where(name)) from None
+    except ValueError as error:
+        found = re.search(r"\(at line (\d+), column \d+\)", str(error))
+        fault = str(error).partition(" (at ")[0]
+        for words, plain in _FAULTS.items():
+            fault = plain if fault.startswith(words) else fault
+        ended = "" if found else " (at the end)" if "at end of document" in str(error) else ""
+        line = int(found[1]) if found else text.count("\n") + 1 if ended else None
+        refusal = _written_wrong(f"not written as TOML wants it{ended}: {fault}.")
+        raise refusal.at(Where(name, line)) from None
+
+
+def read_file(path: Path) -> str:
+    """Return the text of a file, or refuse it in words."""
+    try:
+        with path.open("rb") as file:
+            content = file.read(LARGEST + 1)
+    except FileNotFoundError:
+        raise _file_error(f"There is no file {shown(str(path))}.", _near_file(path)) from None
+    except IsADirectoryError:
+        raise _file_error(f"{shown(str(path))} is a folder.", "Name a plan file in it.") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise _file_error(f"{shown(str(path))} cannot be read: {why}.", "") from None
+    if len(content) > LARGEST:
+        fault = f"is larger than {LARGEST // 1000} kB; a plan is a page or two."
+        raise _file_error(fault, "Is it a plan file?", follows=True).at(Where(path.name))
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        hint = "Save it as UTF-8 (plain text), and try again."
+        raise _file_error("not UTF-8 text.", hint).at(Where(path.name, line)) from None
+
+
+def _file_error(fault: str, hint: str, *, follows: bool = False) -> RequestError:
+    return RequestError(fault, hint, kind="file", follows=follows)
+
+
+def _written_wrong(fault: str) -> RequestError:
+    return RequestError(fault, _TOML, kind="syntax")
+
+
+def _near_file(path: Path) -> str:
+    try:
+        near = nearest(path.name, [p.name for p in path.parent.glob("*.toml")][:1000], most=1)
+    except OSError:
+        near = ()
+    return f"Did you mean {shown(near[0])}?" if near else "Check the name and the folder."
+
+
+# --- Where in a file something stands.
+
+
+def lines_of(text: str) -> dict[str, int]:
+    """Return the line of every table and key of TOML text, dotted path with rows counted from 0 to line."""
+    found: dict[str, int] = {}
+    rows: dict[str, int] = {}
+    table, closing, depth = "", "", 0
+    for number, line in enumerate(text.removeprefix("\ufeff").splitlines(), start=1):
+        rest = line
+        if not closing and depth == 0:
+            bare = line.strip()
+            if not bare or bare.startswith("#"):
+                continue
+            if bare.startswith("["):
+                several = bare.startswith("[[")
+                table = _header(_dotted(bare.lstrip("["))[0], rows, several=several)
+                found.setdefault(table, number)
+                continue
+            parts, end = _dotted(bare)
+            found.setdefault(".".join([table, *parts] if table else parts), number)
+            rest = bare[end:]
+        closing, depth = _open_at_end(rest, closing, depth)
+    return found
+
+
+def _dotted(text: str) -> tuple[list[str], int]:
+    """Parts of the dotted key that a text begins with, and where it ends."""
+    parts: list[str] = []
+    at = 0
+    while found := _PART.match(text, at):
+        parts.append(found[1].strip("\"'"))
+        at = found.end()
+        if not found[2]:
+            break
+    return parts, at
+
+
+def _header(parts: list[str], rows: dict[str, int], *, several: bool) -> str:
+    """Path of a header; of tables that stand several times the last one is meant."""
+    path = ""
+    for k, part in enumerate(parts):
+        path = f"{path}.{part}" if path else part
+        if several and k == len(parts) - 1:
+            rows[path] = rows.get(path, -1) + 1
+        if path in rows:
+            path = f"{path}.{rows[path]}"
+    return path
+
+
+def _open_at_end(rest: str, closing: str, depth: int) -> tuple[str, int]:
+    """What is open where a line ends: the quotes of a long text, and how many brackets."""
+    for token in _TOKEN.finditer(rest):
+        if closing:
+            closing = "" if token[0] == closing else closing
+        elif token[0] in ('"""', "'''"):
+            closing = token[0]
+        elif token[0] in ("[", "{"):
+            depth += 1
+        elif token[0] in ("]", "}"):
+            depth -= 1
+        elif token[0] == "#":
+            break
+    return closing, max(depth, 0)
+
+
+@dataclass
+class Source:
+    """The file being read, and the faults found in it so far."""
+
+    name: str  # name of the file, for messages
+    # folder from which other files are named; ``None`` if there is none, as in text from a form
+    folder: Path | None = None
+    chain: tuple[Path, ...] = ()  # the files that led here, each taking from the next
+    text: str = ""  # what the file holds; empty where there is no text
+    root: str = ""  # path of the tables in the file; not empty for a plan inside a plan
+    faults: list[PotsimError] = field(default_factory=list)  # what is wrong with it
+
+    @cached_property
+    def _lines(self) -> dict[str, int]:
+        return lines_of(self.text)
+
+    def where(self, path: str, spot: str) -> Where:
+        """Return a place in the file by its path; of what stands inside a line, the line."""
+        full = ".".join(part for part in (self.root, path) if part)
+        at = full
+        while at and at not in self._lines:
+            at = at.rpartition(".")[0]
+        return Where(self.name, self._lines.get(at), spot, full)
+
+    def refuse_faults(self) -> None:
+        """Refuse the file if anything is wrong with it."""
+        if self.faults:
+            raise together(self.faults)
+
+
+@dataclass
+class Place:
+    """One table of a file."""
+
+    source: Source  # the file
+    table: str  # name of the table in the schema, such as ``"still.power_step"``; empty for the top
+    spot: str = ""  # as a reader finds it, such as ``"[still]"`` or ``"[[charge]] 'water'"``
+    path: str = ""  # as a program finds it, such as ``"charge.1"``
+    typed: dict[str, object] = field(default_factory=dict)  # keys read so far with what was typed
+    faulty: bool = False  # whether anything in it was refused
+
+    def where(self, key: str = "") -> Where:
+        """Return the place of a key of the table; of the table for none."""
+        path = ".".join(part for part in (self.path, key) if part)
+        return self.source.where(path, f"{self.spot} {key}".strip())
+
+    @contextmanager
+    def noting(self, key: str = "") -> Iterator[None]:
+        """Note any refusal that arises inside, with its place, and go on."""
+        try:
+            yield
+        except PotsimError as error:
+            self.faulty = True
+            self.source.faults.append(self.placed(error, key))
+            if len(self.source.faults) >= MOST_FAULTS:
+                self.source.refuse_faults()
+
+    def placed(self, error: PotsimError, key: str = "") -> PotsimError:
+        """Return a refusal with its place in this table, and what was given as it was typed."""
+        inner = error.path.removeprefix(f"{self.table}.") if self.table else f" {error.path}"
+        inner = "" if inner == error.path or error.where else inner
+        known = inner.split(".")[0]
+        if not key and (known in self.typed or known in _inside(self.table)):
+            key = inner
+        if isinstance(error, RangeError) and not error.where:
+            error = error.typed(as_typed(self.typed.get(key), error.given))
+        of = TABLES.get(self.table)
+        lacking = error.kind == "missing" and known and (of is None or known in of.keys)
+        if lacking or error.kind == "unknown_key":
+            return error.at(self.where(inner.strip())._replace(spot=self.spot))
+        return error.at(self.where(key))
+
+    def value(self, name: str, key: Key, given: object, *, ranged: bool = True) -> Any:
+        """Return the value of a key, within its range."""
+        self.typed[name] = given
+        value = kinds.read(key, given)
+        if ranged:
+            key.check(value, self.table)
+        return value
+
+    def table_of(self, value: object, example: str) -> dict[str, Any]:
+        """Return the value if it is a table with keys; an empty one, noted as a fault, if not."""
+        if isinstance(value, dict):
+            return value
+        with self.noting():
+            if isinstance(value, list):
+                raise RequestError(
+                    "is a list.", f"Write {self.spot} once, in single brackets.", kind="table", follows=True
+                )
+            raise RequestError(
+                f"is {shown(value)}; allowed: a table.",
+                f"Write for example {example}",
+                kind="table",
+                given=shown(value),
+                allowed="a table",
+                follows=True,
+            )
+        return {}
+
+    def unknown(self, key: str, known: Collection[str]) -> PotsimError:
+        """Return the refusal of a key that this table does not have."""
+        homes = [table for table, of in TABLES.items() if key in of.keys]
+        return UnknownNameError(
+            "key",
+            key[:LONGEST],
+            known,
+            fault=f"has the unknown key {shown(key)}.",
+            hint=f"It belongs in [{homes[0]}]." if homes else "",
+            kind="unknown_key",
+            path=f"{self.table}.{key}" if self.table else key,
+            follows=True,
+        )
+
+
+def _inside(table: str) -> set[str]:
+    """Tables that stand inside a table."""
+    return {name[len(table) + 1 :] for name in TABLES if name.startswith(f"{table}.")}
+
+
+def read_fields(
+    table: Mapping[str, Any],
+    keys: Mapping[str, Key],
+    place: Place,
+    beside: Collection[str] = (),
+    *,
+    ranged: bool = True,
+) -> dict[str, Any]:
+    """Read the keys of one table; each fault is noted."""
+    fields = {}
+    for name, value in table.items():
+        if name in beside:
+            continue
+        if name not in keys:
+            with place.noting():
+                raise place.unknown(name, (*keys, *beside))
+            continue
+        with place.noting(name):
+            fields[keys[name].field] = place.value(name, keys[name], value, ranged=ranged)
+    return fields
+
+
+def missing(name: str, example: str, path: str) -> RequestError:
+    """Return the refusal of a table that lacks a key."""
+    return RequestError(
+        f"has no {name}.",
+        f'Add for example {name} = "{example}".',
+        kind="missing",
+        path=path,
+        allowed=f'"{example}"',
+        follows=True,
+    )
+
+
+def build(kind: type[T], fields: Mapping[str, Any], keys: Mapping[str, Key], place: Place) -> T | None:
+    """Make the dataclass that a table describes; what is missing or does not go together is noted."""
+    for name, key in keys.items():
+        if key.needed and key.field not in fields and name not in place.typed:
+            with place.noting():
+                raise missing(name, key.example, f"{place.table}.{name}")
+    if not place.faulty:
+        with place.noting():
+            return kind(**fields)
+    return None
+
+
+def several(document: Mapping[str, Any], name: str, outer: Place) -> list[tuple[dict[str, Any], Place]]:
+    """Return the tables of one ``[[name]]`` with their places."""
+    last = name.rpartition(".")[2]
+    tables = document.get(last, [])
+    path = f"{outer.path}.{last}" if outer.path else last
+    place = Place(outer.source, name, f"[[{name}]]", path)
+    if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
+        with place.noting():
+            hint = f"Write [[{name}]] in double brackets for each."
+            raise RequestError("is not a list of tables.", hint, kind="table", follows=True)
+        outer.faulty = True
+        return []
+    most = most_rows(name)
+    if len(tables) > most:
+        outer.faulty = True
+        with place.noting():
+            raise too_many(name, len(tables), most)
+        return []
+    return [
+        (row, Place(outer.source, name, f"[[{name}]] {row_name(row, k)}", f"{path}.{k}"))
+        for k, row in enumerate(tables)
+    ]
+
+
+def row_name(row: Mapping[str, Any], k: int) -> str:
+    """Return what a row of a table is called: its name, else its number."""
+    for key in ("name", "botanical"):
+        called = row.get(key)
+        if isinstance(called, str) and called.strip():
+            return shown(called.strip())
+    return str(k + 1)
+
+
+def not_too_deep(source: Source) -> None:
+    """Refuse one more file, or one more plan inside a plan, when they follow each other on and on."""
+    if len(source.chain) >= DEEPEST:
+        raise RequestError(
+            f"more than {DEEPEST} plans take from each other.", "Start from a later run.", kind="too_deep"
+        )
+
+
+def other_file(name: object, source: Source) -> Path:
+    """Return the path of another file that a plan names."""
+    named = Path(kinds.text(name))
+    if source.folder is None:
+        fault = f"{shown(name)} is sought in the folder of the plan; this has none."
+        raise RequestError(fault, "Save it first.", kind="file")
+    path = source.folder / named
+    not_too_deep(source)
+    if Path(os.path.realpath(path)) in source.chain:
+        fault = f"{shown(name)} leads back to itself."
+        raise RequestError(fault, "A run cannot take from itself.", kind="circle")
+    return path
