@@ -7,6 +7,7 @@ import gzip
 import http.client
 import itertools
 import json
+import re
 import time
 from pathlib import Path
 from typing import Any
@@ -159,6 +160,7 @@ def test_a_plan_that_cannot_be_is_refused_in_words(browser: Browser, plan: Any, 
     refused = browser.post("/api/answer", {"plan": plan})["refused"]
     assert refused["message"]
     assert words in f"{refused['message']} {refused['hint']}"
+    assert not re.search(r"\b(still|bottling|cuts)\.[a-z]|\[\[", refused["message"])
 
 
 def test_a_calculation_beyond_its_budget_is_stopped_and_the_next_is_served(tmp_path: Path) -> None:
@@ -168,6 +170,23 @@ def test_a_calculation_beyond_its_budget_is_stopped_and_the_next_is_served(tmp_p
         refused = browser.post("/api/answer", {"plan": EXAMPLE})["refused"]
         assert "more time or memory" in refused["message"]
         assert browser.get("/api/shelf")["plans"] == []
+
+
+@pytest.mark.parametrize(
+    ("plan", "path", "message"),
+    [
+        (changed(bottling={"abv": "90 %"}), "bottling.abv", "strength"),
+        (changed(charge=[{"name": "gin", "volume": "9 cups", "abv": "40 %"}]), "charge.0.volume", "9 cups"),
+        (changed(botanical=[{"name": "junipre", "mass": "5 g"}]), "botanical.0.name", "junipre"),
+        (stepped(["400 mL", "500"]), "still.power_step.0.power", "unit"),
+        (stretched("250 mL", "30 %"), "bottling.stretch.abv", "42 % vol"),
+        (changed(charge=[{"name": "gin", "abv": "40 %"}]), "charge.0.volume", ""),
+    ],
+)
+def test_a_refusal_says_where(browser: Browser, plan: Any, path: str, message: str) -> None:
+    refused = browser.post("/api/answer", {"plan": plan})["refused"]
+    assert refused["path"] == path
+    assert message in refused["message"]
 
 
 def ask(workers: Workers, *tasks: str) -> list[Any]:

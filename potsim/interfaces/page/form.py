@@ -8,6 +8,7 @@ from typing import Any
 
 from potsim.interfaces.ownfile import OWN_BOTANICAL
 from potsim.planning import schema as of
+from potsim.planning.botanicals import materials
 from potsim.planning.plan import TABLES, most_rows
 from potsim.planning.schema import Key
 
@@ -46,7 +47,8 @@ _NEW: Mapping[str, dict[str, Any]] = {
     "still.power_step": {"from_collected": "400 mL", "power": "500 W"},
     "own_botanical": {
         "name": "my own",
-        "part": "herb",
+        "category": "leaf",
+        "part": "leaf",
         "oil_yield": "1 %",
         "composition": {"linalool": "50 %"},
     },
@@ -92,8 +94,25 @@ def _keys(name: str) -> Mapping[str, Key]:
     return OWN_BOTANICAL if name == "own_botanical" else TABLES[name].keys
 
 
+def noun(path: str) -> str:
+    """Return what a sentence calls the key at a path of the plan's tables; empty for no one key.
+
+    Examples
+    --------
+    >>> noun("still.power_step.0.power")
+    'the power after a change'
+    """
+    *tables, key = [step for step in path.split(".") if not step.isdecimal()] or [""]
+    table = ".".join(tables)
+    if table not in (*TABLES, "own_botanical"):
+        return ""
+    found = _keys(table).get(key) if table != "cuts" else TABLES["cuts"].keys.get(key)
+    return "" if found is None else found.noun
+
+
 def _field(name: str, key: Key) -> dict[str, Any]:
-    kind, units = ("choice", ()) if key.choices else _KINDS.get(key.kind, ("text", ()))
+    choices = tuple(materials()) if name == "category" else tuple(key.choices)
+    kind, units = ("choice", ()) if choices else _KINDS.get(key.kind, ("text", ()))
     return {
         "key": name,
         "label": key.label.replace("_", " "),
@@ -104,7 +123,7 @@ def _field(name: str, key: Key) -> dict[str, Any]:
         "ticks": None,
         "example": key.example,
         "default": key.usually or None,
-        "choices": list(key.choices) or None,
+        "choices": list(choices) or None,
         "help": None,
         "required": key.needed,
         "rare": name in _RARE,

@@ -67,7 +67,8 @@ def under_way(name: str, root: str) -> UnderWay:
         If there is no such run, or its readings cannot be of it.
     """
     journal = shelf_at(root).journal(name)
-    key = (root, journal.records[0].id, len(journal.records))
+    first = journal.records[0]  # two runs of one name, one after the other, are two
+    key = (root, f"{name} {first.id} {first.at}", len(journal.records))
     if key not in _UNDER_WAY:
         run = run_of(plan_of_run(journal, root))
         journal.pressure_pa = run.setting.still.conditions.pressure_pa

@@ -9,6 +9,7 @@ from typing import Any
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import quantities
+from potsim.interfaces.page.form import noun
 from potsim.interfaces.page.shelf import Shelf
 from potsim.interfaces.readingsfile import column
 from potsim.planning import events
@@ -64,8 +65,16 @@ def refused(error: PotsimError | OSError) -> dict[str, Any]:
     """Return a refusal as data: its first fault, and all of them under ``faults``."""
     if isinstance(error, OSError):
         return {"message": f"It could not be kept: {error.strerror or error}.", "hint": "", "path": ""}
-    faults = [{**one.record, "message": one.words(files=False)} for one in error.faults]
+    faults = [{**one.record, "message": message(one)} for one in error.faults]
     return {**faults[0], "faults": faults}
+
+
+def message(error: PotsimError) -> str:
+    """Say a fault as the form does, which shows its place: nobody sees the keys of a plan file there."""
+    if not error.follows:
+        return error.fault[:1].upper() + error.fault[1:]
+    said = f"{noun(error.record['path']) or error.path or 'it'} {error.fault}"
+    return said[:1].upper() + said[1:]
 
 
 # Telling ----------------------------------------------------------------------------------------------------
@@ -202,7 +211,7 @@ def _read(thing: Mapping[str, Any], key: str, reader: Callable[[str], float]) ->
     try:
         return reader(with_path)
     except PotsimError as error:
-        error.path = key  # type: ignore[attr-defined]
+        error.path = key
         raise
 
 
@@ -228,7 +237,7 @@ def _reading(thing: Mapping[str, Any]) -> Event:
             try:
                 fields |= column(name).quantity.read(str(thing[key]))
             except PotsimError as error:
-                error.path = key  # type: ignore[attr-defined]
+                error.path = key
                 raise
     hazy = thing.get("hazy") is True
     if not hazy and not any(thing.get(key) for key in MEASURED if key not in ALONE):
