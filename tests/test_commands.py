@@ -43,7 +43,7 @@ bottle = "700 mL"
 
 
 def test_run_says_that_it_is_the_example_on_standard_error(say) -> None:
-    said = say("run")
+    said = say("run", "--full")
     assert said.code == 0
     assert "built-in example" in said.err
     assert "built-in example" not in said.out
@@ -54,7 +54,7 @@ def test_run_says_that_it_is_the_example_on_standard_error(say) -> None:
 def test_the_report_of_a_run_fits_80_columns(say, quince: str, tmp_path: Path, text: str) -> None:
     text = text or quince
     (tmp_path / "odd.toml").write_text(text, encoding="utf-8")
-    said = say("run", "odd.toml")
+    said = say("run", "odd.toml", "--full")
     assert said.code == 0
     assert max(map(len, said.out.splitlines())) <= 80
     assert all(line == line.rstrip() for line in said.out.splitlines())
@@ -71,7 +71,7 @@ def test_the_report_of_a_run_fits_80_columns(say, quince: str, tmp_path: Path, t
 
 
 def test_the_report_tells_the_run(say, example_run: potsim.Run) -> None:
-    text = say("run").out
+    text = say("run", "--full").out
     assert text.startswith("Bench spirit, trial 1\n  2.38 L at 38.1 % vol in the pot give 1.04 L of keep")
     assert "stop" in text
     assert "The stream has fallen to 55 % vol." in text

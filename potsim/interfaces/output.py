@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import contextlib
 import os
+import shutil
 import sys
 import unicodedata
 from collections.abc import Callable, Sequence
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from potsim.interfaces.report.tables import Section
 
 
+LEAST_COLUMNS, MOST_COLUMNS = 40, 80
 PLAIN = "potsim-plain"
 # As wide as what they stand for, so that tables stay in line.
 _SUBSTITUTES = {"°": " ", "·": ".", "–": "-", "—": "-", "−": "-", "×": "x", "…": ".", "≥": ">", "≤": "<"}
@@ -60,6 +62,13 @@ def result_json(value: Any) -> None:
     import json  # start-up: for --json only
 
     result(json.dumps(value, indent=2, allow_nan=False))
+
+
+def columns() -> int:
+    """Columns to write in: those of a narrow terminal, else 80."""
+    if sys.stdout is None or not sys.stdout.isatty():
+        return MOST_COLUMNS
+    return max(LEAST_COLUMNS, min(MOST_COLUMNS, shutil.get_terminal_size().columns))
 
 
 def words(text: str) -> None:

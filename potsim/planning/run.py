@@ -18,7 +18,7 @@ from potsim.liquid.strength import Mixture
 from potsim.planning import botanicals, cautions, flavours, jars, proofing, stops
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
 from potsim.planning.charge import Charge, Portion, Setting, amounts, between, blend, pool, settle
-from potsim.planning.cloud import Bottled, Cloud, Glass, cloud, cloudy_condition, to_dict
+from potsim.planning.cloud import Bottled, Cloud, cloud, cloudy_condition, to_dict
 from potsim.planning.flavours import Cut, Flavours, HeadsCut, heads_table, in_charge, predict
 from potsim.planning.jars import Jar
 from potsim.planning.notes import Note, hint, plain_notes, sentences
@@ -198,27 +198,22 @@ def faded_condition(flavours: Flavours, heads_l: float) -> Condition:
     return Condition("faded", FADED_WORDS, lambda states: states.depletion - faded)
 
 
-def wanted(
-    stop: Stop, flavours: Flavours, heads_l: float, cloud_shift: float | None = None
-) -> list[Condition]:
+def wanted(stop: Stop, flavours: Flavours, heads_l: float) -> list[Condition]:
     """Return the conditions of a stop."""
     found = conditions(stop, flavours.course)
     found += [over_condition(flavours, name, share) for name, share in stop.over.items()]
     if stop.cloudy and flavours.compound_ids:
-        found.append(cloudy_condition(flavours, cloud_shift))
+        found.append(cloudy_condition(flavours))
     if stop.faded:
         found.append(faded_condition(flavours, heads_l))
     return found
 
 
-def keep_end_depletion(
-    tails_from: Stop | None, flavours: Flavours, end: End, heads_l: float, cloud_shift: float | None = None
-) -> float:
+def keep_end_depletion(tails_from: Stop | None, flavours: Flavours, end: End, heads_l: float) -> float:
     """Return the depletion at which the keep ends."""
     if tails_from is None:
         return end.depletion
-    conditions = wanted(tails_from, flavours, heads_l, cloud_shift)
-    found = [locate(flavours.course, one, "cuts.tails_from") for one in conditions]
+    found = [locate(flavours.course, one, "cuts.tails_from") for one in wanted(tails_from, flavours, heads_l)]
     return min([end.depletion, *(at for at in found if at is not None)])
 
 
@@ -339,36 +334,20 @@ class Run:
         """Whether stream and bottle cloud; ``None`` where there is no oil or no alcohol."""
         return self.cloud_at(self.plan.bottling.abv)
 
-    def cloud_at(self, target_abv: float | None, glass: Glass | None = None) -> Cloud | None:
-        """Return the cloud at another bottling strength, or once a glass of the keep has been tried.
+    def cloud_at(self, target_abv: float | None) -> Cloud | None:
+        """Return the cloud as it would be at another bottling strength.
 
         Parameters
         ----------
         target_abv : float or None
             Bottling strength [% vol]; ``None`` if the keep is not let down.
-        glass : Glass, optional
-            Where a glass of this very keep hazed.
 
         Returns
         -------
         Cloud or None
             As `cloud`.
-
-        Raises
-        ------
-        RangeError
-            If the glass hazed above the strength of the keep.
         """
-        kept = self.let_down
-        bottled = Bottled(
-            self.kept_spans,
-            kept.ethanol_l,
-            kept.abv,
-            target_abv,
-            self.setting.heads_l,
-            self.plan.bottling.cloud_shift,
-            glass,
-        )
+        bottled = Bottled(self.kept_spans, self.let_down.ethanol_l, target_abv)
         return cloud(self.flavours, self.end.depletion, bottled)
 
     @cached_property
@@ -624,7 +603,18 @@ class Run:
         return plot_run(self, ax)
 
     def __str__(self) -> str:
-        return card(self)
+        from potsim.interfaces.report.card import text_of_card
+
+        return text_of_card(self)
+
+    def __repr__(self) -> str:
+        stop = self.stop
+        return f"<Run {self.plan.title!r}: {stop.collected_l:.3f} L at {stop.mean_abv:.1f} % vol>"
+
+    def _repr_html_(self) -> str:
+        from potsim.interfaces.report.sheet import notebook_view
+
+        return notebook_view(self)
 
 
 def distil(plan: Plan) -> Run:
@@ -660,10 +650,9 @@ def distil(plan: Plan) -> Run:
     run = course(charge.mol, charge.x, setting.still)
     _refuse_overfull(float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l, setting)
     found = predict(run, bill, in_charge(charge.parts), plan.own_compounds)
-    shift = plan.bottling.cloud_shift
-    conditions = wanted(setting.stop, found, setting.heads_l, shift)
+    conditions = wanted(setting.stop, found, setting.heads_l)
     end = stops.find_end(run, conditions, stops.min_level(run, solids_l))
-    keep_end = keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l, shift)
+    keep_end = keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l)
     points = cut_points(run, setting.heads_l, keep_end, end.depletion)
     row = jars.lay(run, points, plan.jars.sizes)
     pooled = proofing.pool(row.jars, plan.jars.keep)
@@ -759,7 +748,7 @@ def document(run: Run) -> dict[str, Any]:
         "flavours": run.flavours.to_dict(),
         "faded_l": run.faded_l,
         "base_spirit": [flavours.plain_compound(one) for one in run.flavours.base],
-        "cloud": to_dict(run.cloud),
+        "cloud": to_dict(run.cloud, run.plan.bottling.abv),
         "condenser_w": run.condenser_w,
         "closure": run.closure,
         "assumed": list(run.assumed),
@@ -832,28 +821,3 @@ def _stretch(run: Run) -> dict[str, float] | None:
         "together_l": both.volume_l,
         "together_abv": both.abv,
     }
-
-
-def card(run: Run) -> str:
-    """Return a run as a short report card."""
-    charge, stop, first = run.charge, run.stop, run.first_drop_min
-    lines = [
-        run.plan.title,
-        f"charge    {charge.volume_l:.2f} L at {charge.abv:.1f} % vol, boils at {run.pot_c[0]:.1f} °C",
-        f"stream    {run.stream_abv[0]:.1f} to {stop.stream_abv:.1f} % vol, from minute {first:.0f}",
-        f"stop      {stop.collected_l:.3f} L after {stop.elapsed_min:.0f} min: {run.end.words}",
-        f"pooled    {stop.mean_abv:.1f} % vol, {100.0 * stop.recovered:.0f} % of the alcohol",
-        f"keep      {run.keep.volume_l:.3f} L at {run.keep.abv:.1f} % vol, jars {_range(run.keep.jars)}",
-        f"pot left  {stop.pot_l:.2f} L at {stop.pot_abv:.1f} % vol, {stop.pot_c:.1f} °C",
-    ]
-    made = run.proofing
-    if made is not None:
-        bottles = f", {made.bottles} bottles" if made.bottles is not None else ""
-        water = f"{made.water_l:.3f} L of water"
-        lines.append(f"bottled   {made.volume_l:.3f} L at {made.target_abv:g} % vol with {water}{bottles}")
-    return "\n".join(lines)
-
-
-def _range(numbers: tuple[int, ...]) -> str:
-    whole = numbers == tuple(range(numbers[0], numbers[-1] + 1))
-    return f"{numbers[0]} to {numbers[-1]}" if whole else ", ".join(map(str, numbers))

@@ -50,9 +50,19 @@ def run(args: argparse.Namespace) -> None:
         return content(made, option, wanted[option].suffix, sure)
 
     def text() -> str:
-        from potsim.interfaces.report.run import text_of_run
+        if args.full:
+            from potsim.interfaces.report.run import text_of_run
 
-        return text_of_run(made, sure)
+            return text_of_run(made, sure)
+        from potsim.interfaces.report.card import text_of_card
+
+        said = text_of_card(made, output.columns())
+        if sure is None:
+            return said
+        from potsim.interfaces.report.sweep import sure_section
+        from potsim.interfaces.report.tables import render
+
+        return f"{said}\n\n{render((sure_section(sure),))}"
 
     output.emit(
         args,
@@ -105,7 +115,7 @@ def jars(args: argparse.Namespace) -> None:
         return {**some, "working_jar": report.plain(small, args.away, args.most)}
 
     def text() -> list[Section]:
-        from potsim.interfaces.report.cloud import cloud_sections
+        from potsim.interfaces.report.flavours import cloud_sections
         from potsim.interfaces.report.run import CLEANING, is_cleaning
         from potsim.interfaces.report.tables import Section
 
@@ -225,6 +235,7 @@ built-in example.""",
         argument("--plot", metavar="FILE", help="draw the curve: .svg, .png or .pdf"),
         argument("--csv", metavar="FILE", help="write the curve as numbers"),
         argument("--report", metavar="FILE", help="write a page to print: .html"),
+        argument("--full", action="store_true", help="print all there is, not the card alone"),
         argument("--sure", action="store_true", help="say how sure it is: bands, and what widens them"),
         argument(
             "--seed",

@@ -7,11 +7,13 @@ import re
 from collections.abc import Sequence
 
 from potsim import __version__
+from potsim.interfaces.report.card import facts
 from potsim.interfaces.report.jars import jar_notes
 from potsim.interfaces.report.run import format_minutes_whole, sections_of_run, sources_section
 from potsim.interfaces.report.sweep import sure_section
 from potsim.interfaces.report.tables import Facts, Part, Points, Section, Table
 from potsim.interfaces.wording import format_abv, format_mass, format_temperature, format_volume, volumes
+from potsim.planning.card import card
 from potsim.planning.ensemble import Ensemble
 from potsim.planning.run import Run
 from potsim.records import dataclass
@@ -256,7 +258,7 @@ def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             f"<title>{title}</title><style>{STYLE}</style></head><body>",
             f"<header><h1>{title}</h1>",
-            *map(_part, head.parts),
+            _part(Facts(tuple(facts(card(run))))),
             f"</header>{_key(run)}",
             f'<figure role="img" aria-label="{title}: strength along the run">{picture}</figure>',
             _section(goes_in, inner="aims"),
@@ -271,6 +273,14 @@ def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
             "",
         ]
     )
+
+
+def notebook_view(run: Run) -> str:
+    """Return a run as a notebook shows it: the card beside its picture."""
+    from potsim.interfaces.exports import picture
+
+    svg = picture(run, "svg").decode()
+    return f"<div>{_part(Facts(tuple(facts(card(run)))))}{svg[svg.index('<svg') :]}</div>"
 
 
 def _key(run: Run) -> str:

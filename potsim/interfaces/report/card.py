@@ -1,0 +1,189 @@
+"""The card: one screen that answers a run, in the order in which the answers are needed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from potsim.interfaces.report.tables import wrapped
+from potsim.interfaces.report.words import words
+from potsim.interfaces.wording import format_numbers, say
+from potsim.planning.card import CLASSES, Card, Neighbour, Strongest, card
+from potsim.planning.flavours import BotanicalFlavour
+from potsim.planning.notes import EVERY_RUN, Note
+from potsim.planning.run import Run
+
+WIDTH, MOST_LINES, LABEL = 80, 30, 11
+FULLNESS = ((6, 2), (4, 2), (3, 1), (2, 0))  # botanicals named on a line, and cautions: the first that fits
+MOST_GUESSED = 5
+WEIGHTY_IN_HEADS = 0.25  # of what comes over of a botanical, from which on the heads are told to take it
+ALWAYS = "Follow local law. Ventilate; no flame. Cooling on first, outlet open, and somebody stays with it."
+GUESSES = {
+    "assumed_capacity": "the pot's size",
+    "assumed_power": "power",
+    "assumed_heat_share": "how much heat arrives",
+    "assumed_all_heat": "that all heat arrives",
+    "assumed_loss": "losses",
+    "assumed_stop": "the stop",
+    "assumed_no_heads": "no heads",
+    "assumed_min_level": "no least level",
+    "assumed_pressure": "sea level",
+    "assumed_room": "the room",
+    "assumed_pot_mass": "metal not heated",
+    "assumed_pot_mass_by_size": "the pot's mass",
+}
+"""What was guessed, each in few words; what moves the answer most stands first."""
+
+
+def text_of_card(run: Run, width: int = WIDTH) -> str:
+    """Return the card of a run, at most 30 lines of 80 columns."""
+    return "\n".join(lines_of_card(card(run), width))
+
+
+def lines_of_card(of: Card, width: int = WIDTH) -> list[str]:
+    """Return the card as lines: the title, then label and answer; a narrow terminal wraps it."""
+    lines = wrapped(of.run.plan.title, width)
+    for label, text in facts(of):
+        head = f"  {label:<{LABEL}}"
+        lines += wrapped(text, width, head, " " * len(head))
+    return lines
+
+
+def facts(of: Card) -> list[tuple[str, str]]:
+    """Return label and answer in order, as full as a screen holds; what a run does not have is left out."""
+    for most_named, most_cautions in FULLNESS:
+        found = _facts(of, most_named, most_cautions)
+        if sum(len(wrapped(text, WIDTH - LABEL - 2)) for _, text in found) < MOST_LINES:
+            break
+    return found
+
+
+def _facts(of: Card, most: int, most_cautions: int) -> list[tuple[str, str]]:
+    run = of.run
+    rows = [
+        ("pot", _pot(run)),
+        ("stop", _stop(of)),
+        ("heads", _heads(run, most)),
+        *_keep(run),
+        ("jars", _jars(run)),
+        *((klass, _named(of.comes[klass], most)) for klass in CLASSES),
+        ("noticed", _noticed(of, most)),
+        *_cloud(run),
+        ("charge", _neighbours(of)),
+        *_heed(run.notes, most_cautions),
+        ("guessed", _guessed(run.notes)),
+        ("always", ALWAYS),
+    ]
+    return [(label, text) for label, text in rows if text]
+
+
+def _spirit(volume_l: float, abv: float) -> str:
+    return f"{say('volume', volume_l)} at {say('abv', abv)}"
+
+
+def _pot(run: Run) -> str:
+    still, charge = run.setting.still, run.charge
+    of = f", {say('volume', charge.ethanol_l)} of alcohol" if charge.ethanol_l > 0.0 else ""
+    power = say("power", still.conditions.power_w)
+    return (
+        f"{_spirit(charge.volume_l, charge.abv)}{of}, in {say('volume', still.capacity_l)} at {power}; "
+        f"first drop at minute {run.first_drop_min:.0f}"
+    )
+
+
+def _stop(of: Card) -> str:
+    run, stop = of.run, of.run.stop
+    loud = "" if of.asked else "NOT WHERE THE PLAN ASKS: "
+    return (
+        f"{loud}at {say('volume_exact', stop.collected_l)}, minute {stop.elapsed_min:.0f}: stream "
+        f"{say('abv', stop.stream_abv)}, vapour {say('temperature', stop.vapour_c)} ({run.end.words})"
+    )
+
+
+def _heads(run: Run, most: int) -> str:
+    if run.setting.heads_l == 0.0:
+        return ""
+    first = run.jars[0]
+    taken = [
+        f"{one.botanical} {say('share', one.in_heads / one.gives_up.value)}"
+        for one in run.flavours
+        if one.gives_up.value > 0.0 and one.in_heads / one.gives_up.value > WEIGHTY_IN_HEADS
+    ]
+    share = first.ethanol_l / run.charge.ethanol_l if run.charge.ethanol_l > 0.0 else 0.0
+    with_it = f"; with it, of what comes over, {', '.join(taken[:most])}" if taken else ""
+    return f"{say('volume', run.setting.heads_l)}, {say('share', share)} of the alcohol{with_it}"
+
+
+def _keep(run: Run) -> list[tuple[str, str]]:
+    keep, made = run.keep, run.proofing
+    if run.charge.ethanol_mol == 0.0:
+        return []
+    ends = run.jars[max(keep.jars) - 1]
+    done = f", done at minute {ends.full_min:.0f}" if run.points.keep_end < run.points.end else ""
+    rows = [("keep", f"{_spirit(keep.volume_l, keep.abv)}, jars {format_numbers(keep.jars)}{done}")]
+    if made is not None:
+        bottles = ""
+        if made.bottles is not None and made.bottle_l is not None:
+            plural = "" if made.bottles == 1 else "s"
+            bottles = f", {made.bottles} bottle{plural} of {say('volume', made.bottle_l)}"
+        water = f"{say('volume', made.water_l)} or {1000.0 * made.water_kg:.0f} g"
+        rows.append(("water", f"{water}: makes {_spirit(made.volume_l, made.target_abv)}{bottles}"))
+    return rows
+
+
+def _jars(run: Run) -> str:
+    sizes: dict[float, int] = {}
+    for jar in run.jars:
+        sizes[jar.size_l] = sizes.get(jar.size_l, 0) + 1
+    row = ", ".join(f"{count} x {say('volume', size)}" for size, count in sizes.items())
+    stake = run.row.at_stake
+    bad = (
+        "" if stake is None else f"; one bad jar costs up to {say('share', stake.share)} (jar {stake.number})"
+    )
+    return f"{row}{bad}"
+
+
+def _named(botanicals: Iterable[BotanicalFlavour], most: int) -> str:
+    names = [one.botanical for one in botanicals]
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
+
+
+def _noticed(of: Card, most: int) -> str:
+    told = [("{} leads", "leads"), ("clear: {}", "clear"), ("a hint: {}", "hint")]
+    said = [words_.format(_named(of.noticed[how], most)) for words_, how in told if of.noticed[how]]
+    if of.noticed["lost"]:
+        said.append(f"not missed if left out: {_named(of.noticed['lost'], most)}")
+    if of.run.faded_l is not None:
+        said.append(f"fades from {say('volume', of.run.faded_l)} on")
+    return "; ".join(said)
+
+
+def _neighbours(of: Card) -> str:
+    said = []
+    for one, how in zip(of.neighbours, ("weaker", "stronger"), strict=True):
+        if isinstance(one, Neighbour):
+            keep = _spirit(one.keep_l, one.keep_abv)
+            said.append(f"at {one.charge_abv:.0f} % vol {keep} of keep in {one.elapsed_min:.0f} min")
+        elif isinstance(one, Strongest):
+            said.append(f"{how} than {one.charge_abv:.0f} % vol takes stronger spirit")
+    return "; ".join(said)
+
+
+def _heed(notes: Iterable[Note], most: int) -> list[tuple[str, str]]:
+    own = [note for note in notes if note.kind != EVERY_RUN]
+    dangers = [note for note in own if note.severity == "danger"]
+    cautions = [note for note in own if note.severity == "caution"]
+    rows = [("DANGER", words(note)) for note in dangers]
+    rows += [("take care", words(note)) for note in cautions[:most]]
+    more = len(cautions) - most
+    return [*rows, *([("", f"and {more} more: --full")] if more > 0 else [])]
+
+
+def _guessed(notes: Iterable[Note]) -> str:
+    kinds = {note.kind for note in notes}
+    named = [short for kind, short in GUESSES.items() if kind in kinds]
+    return f"{', '.join(named[:MOST_GUESSED])} (all: --full)" if named else ""
+
+
+def _cloud(run: Run) -> list[tuple[str, str]]:
+    return []
