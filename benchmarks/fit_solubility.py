@@ -16,18 +16,15 @@ COLD_K = 280.0
 
 
 def fitted(points: list[Titration]) -> float:
-    """Return the bend."""
-    traces.BEND, traces.WARMING_PER_K = 0.0, 0.0
-    f = np.array([point.f for point in points])
-    straight = np.array([point.log10_s for point in points]) - log10_s(points)
-    term = f * (1.0 - f) * (2.0 * f - 1.0)
-    return float(term @ straight / (term @ term))
+    """Return the bend, to two decimals."""
+    tried = np.arange(0.0, 5.0, 0.01)
+    return float(tried[int(np.argmin([rms(off(points, bend, 0.0)) for bend in tried]))])
 
 
 def off(points: list[Titration], bend: float, warming: float) -> Array:
     """Return model less measurement [decades]."""
-    traces.BEND, traces.WARMING_PER_K = bend, warming
-    return log10_s(points) - np.array([point.log10_s for point in points])
+    traces.WARMING_PER_K = warming
+    return log10_s(points, bend) - np.array([point.log10_s for point in points])
 
 
 def main() -> None:

@@ -1,23 +1,26 @@
-"""The cloud of a run, and how it is told."""
+"""The cloud of a run: its numbers against practice, its words, and what one glass teaches."""
 
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import potsim
+from potsim.errors import RangeError, RequestError
+from potsim.interfaces.evidence import clouding_practice as practice
 from potsim.interfaces.plots.run import figure_of_run
-from potsim.liquid.clouding import ClearLimit, Verdict
-from potsim.planning.cloud import SOONER, Cloud, Remedy, sentences
-from potsim.planning.plan import BotanicalDose, Bottling, Ingredient, Plan
-
-
-def a_cloud(limit: ClearLimit, verdict: Verdict | None, *remedies: Remedy) -> Cloud:
-    return Cloud(None, None, False, limit, verdict, 100.0, remedies)
-
+from potsim.interfaces.report.cloud import GLASS, sentences
+from potsim.liquid.clouding import ClearLimit, Oils, learn, let_down, limit, loads
+from potsim.planning.plan import BotanicalDose
+from potsim.planning.cloud import Cloud, Glass, Remedy, Stream
+from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, Stop
+from potsim.planning.run import Run
+from potsim.planning.plan import Result
 
 OILY = """
 title = "An oily one"
@@ -37,51 +40,318 @@ stop = { stream_abv = "40 %" }
 """
 BLAMED = {"alpha_pinene": 0.62, "limonene": 0.3, "linalool": 0.08}
 NEVER = ClearLimit("always clear", 0.0, 0.0, 0.0, {})
-AT_WORST = ClearLimit("always clear", 0.0, 0.0, 19.2, {"limonene": 1.0})
-BETWEEN = ClearLimit("clouds below", 37.3, 31.8, 43.1, BLAMED)
-FULL = ClearLimit("always cloudy", 100.0, 95.0, 100.0, {"limonene": 1.0})
+ONE_SIDED = ClearLimit("always clear", 0.0, 0.0, 38.2, BLAMED)
+BETWEEN = ClearLimit("clouds below", 37.3, 28.2, 43.1, BLAMED)
+COLD = ClearLimit("clouds below", 41.0, 33.0, 49.2, BLAMED, 5.0)
+FULL = ClearLimit("always cloudy", 100.0, 99.5, 100.0, {"limonene": 1.0})
+
+
+def a_cloud(
+    room: ClearLimit, chilled: ClearLimit, target_abv: float | None, *remedies: Remedy, **more: object
+) -> Cloud:
+    found = Cloud(
+        room=room,
+        chilled=chilled,
+        stream=None,
+        target_abv=target_abv,
+        oil_mg_per_l=100.0,
+        haze=None,
+        blame=BLAMED,
+        by_line=(0.0, 0.8, 0.2),
+        names=("juniper", "lemon peel"),
+        remedies=remedies,
+        taught=None,
+        shift=None,
+    )
+    return replace(found, **more)  # type: ignore[arg-type]
+
+
+# A heavy bill of seven, so that most pairs cloud somewhere.
+PAIRS = Plan(
+    (Ingredient("spirit and water", practice.CHARGE_L, practice.CHARGE_ABV, "neutral"),),
+    still=practice.STILL,
+    botanicals=tuple(
+        BotanicalDose(name, mass_g=grams * practice.CHARGE_L, prepared="cracked", macerated_h=24.0)
+        for name, grams in {
+            "juniper": 15.0,
+            "coriander seed": 8.0,
+            "star anise": 2.0,
+            "sweet orange peel": 4.0,
+            "lemon peel": 4.0,
+            "cardamom": 3.0,
+            "angelica root": 2.0,
+        }.items()
+    ),
+    cuts=Cuts(stop=Stop(stream_abv=practice.STOP_ABV)),
+    bottling=Bottling(abv=practice.BOTTLE_ABV),
+)
+
+
+# --- Numbers, against what is known.
+
+
+@pytest.fixture(scope="module")
+def gin() -> Run:
+    return practice.run(practice.ORDINARY)
+
+
+def test_an_ordinary_gin_may_haze_where_it_is_sold(gin: Run) -> None:
+    found = gin.cloud
+    assert found is not None
+    assert found.room.abv <= 43.0
+    assert any(one.low_abv <= 38.0 <= one.high_abv for one in (found.room, found.chilled))
+    whole = practice.run(replace(practice.ORDINARY, prepared="whole", macerated_h=0.0)).cloud
+    assert whole is not None
+    assert whole.room.abv < found.room.abv
+
+
+def test_a_heavy_gin_may_haze_at_46() -> None:
+    found = practice.run(practice.HEAVY).cloud
+    assert found is not None
+    assert any(one.low_abv <= 46.0 <= one.high_abv for one in (found.room, found.chilled))
+
+
+@pytest.mark.parametrize("kind", ["pot rum", "fruit", "malt", "wine"])
+def test_tails_of_a_pot_distilled_base_come_over_hazy(kind: str) -> None:
+    stream = practice.base(kind).cloud.stream  # type: ignore[union-attr]
+    assert stream is not None
+    assert stream.possible_abv is not None
+    ends = [stream.possible_abv, stream.middle_abv or 10.0, stream.sure_abv or 10.0]
+    assert max(ends) > 25.0
+    assert min(ends) < 48.0
+    assert ends == sorted(ends, reverse=True)
+
+
+def test_tails_of_a_neutral_base_stay_clear() -> None:
+    run = practice.base("neutral")
+    assert run.cloud is None or run.cloud.never
+    assert run.to_dict()["cloud"] is None
+
+
+@pytest.mark.parametrize("kind", ["pot rum", "fruit", "malt", "wine"])
+def test_the_stream_of_a_botanical_run_may_turn_by_53_per_cent(kind: str) -> None:
+    run = practice.mixed(kind)
+    stream = run.cloud.stream  # type: ignore[union-attr]
+    assert stream is not None
+    assert stream.possible_l is not None
+    assert stream.possible_l <= 0.53 * run.charge.volume_l
+
+
+def test_the_numbers_keep_their_order(gin: Run) -> None:
+    found = gin.cloud
+    assert found is not None
+    for one in (found.room, found.chilled):
+        assert one.low_abv <= one.abv <= one.high_abv
+    assert found.room.abv <= found.chilled.abv
+    more = practice.run(replace(practice.ORDINARY, juniper_g_per_l=30.0)).cloud
+    assert more is not None
+    assert more.room.abv >= found.room.abv
+    told = [at for at in (found.stream.possible_l, found.stream.middle_l, found.stream.sure_l) if at]  # type: ignore[union-attr]
+    assert told == sorted(told)
+
+
+def test_the_stop_waits_for_the_middle_estimate() -> None:
+    plan = practice.mixed("malt").plan
+    run = potsim.distil(replace(plan, cuts=replace(plan.cuts, stop=Stop(cloudy=True, recovered=0.999))))
+    assert run.end.reason == "cloudy"
+    stream = run.cloud.stream  # type: ignore[union-attr]
+    assert stream is not None
+    assert run.stop.collected_l == pytest.approx(stream.middle_l, rel=1e-6)
+    assert stream.possible_l < stream.middle_l  # type: ignore[operator]
+
+
+def test_only_what_changes_something_is_a_remedy() -> None:
+    run = practice.run(practice.HEAVY)
+    found = run.cloud
+    assert found is not None
+    assert found.remedies
+    for remedy in found.remedies:
+        if remedy.kind == "bottle stronger":
+            assert found.deciding.high_abv <= remedy.value <= run.let_down.abv
+        else:
+            assert remedy.limit.abv <= found.deciding.abv - 1.0
+    half = next(remedy for remedy in found.remedies if remedy.kind == "less of")
+    assert half.botanical == "juniper"
+    clear = run.cloud_at(70.0)
+    assert clear is not None
+    assert clear.remedies == ()
+
+
+def test_the_document_holds_the_keys_agreed_on(gin: Run) -> None:
+    cloud = json.loads(json.dumps(gin.to_dict()["cloud"]))
+    assert {"clear_abv", "low_abv", "high_abv", "at_c", "chilled", "verdict"} <= set(cloud["bottle"])
+    assert {"clear_abv", "low_abv", "high_abv", "at_c"} <= set(cloud["bottle"]["chilled"])
+    assert (cloud["bottle"]["at_c"], cloud["bottle"]["chilled"]["at_c"]) == (20.0, 5.0)
+    assert {"possible_l", "sure_l"} <= set(cloud["stream"])
+    assert sum(cloud["blame"].values()) == pytest.approx(1.0)
+    assert sum(cloud["blame_botanicals"].values()) == pytest.approx(1.0)
+
+
+# --- Words: the risk first, and never surer than the numbers.
 
 
 @pytest.mark.parametrize(
-    ("limit", "words"),
+    ("room", "chilled", "words"),
     [
-        (NEVER, "its oil stays clear however far it is let down, near 20 °C."),
+        (NEVER, NEVER, "Nothing here hazes above 10 % vol, as far as the oil that is followed goes."),
         (
-            AT_WORST,
-            "its oil stays clear however far it is let down (at worst down to 19 % vol), near 20 °C.",
+            NEVER,
+            ONE_SIDED,
+            "The bottle: clear at 42.0 % vol, in the fridge too; first haze, if any, below 38",
         ),
-        (BETWEEN, "its oil stays clear down to about 37 % vol (32 to 43), near 20 °C."),
-        (FULL, "its oil does not stay clear even in pure alcohol, near 20 °C."),
+        (
+            ONE_SIDED,
+            COLD,
+            "The bottle: clear at 42.0 % vol, may haze in the fridge; first haze, if any, below 49",
+        ),
+        (
+            BETWEEN,
+            COLD,
+            "The bottle: likely clear at 42.0 % vol, may haze in the fridge; first haze somewhere between 28 "
+            "and 49 % vol.",
+        ),
+        (FULL, FULL, "The bottle: hazy at 42.0 % vol; its oil does not stay clear even in pure alcohol."),
     ],
 )
-def test_the_limit_in_words(limit: ClearLimit, words: str) -> None:
-    assert sentences(a_cloud(limit, None), None)[1] == f"The keep when it is let down: {words}"
-    assert sentences(a_cloud(limit, "clear"), 50.0)[1] == f"The bottle is clear at 50 % vol: {words}"
+def test_the_bottle_in_words(room: ClearLimit, chilled: ClearLimit, words: str) -> None:
+    assert sentences(a_cloud(room, chilled, 42.0))[0].startswith(words)
 
 
-def test_a_cloud_names_what_is_to_blame_and_what_would_help() -> None:
-    told = {"Bottle at 44 % vol or more": 37.3, "Halve the juniper": 30.6, "Leave out the last jar kept": 0.2}
-    remedies = [Remedy(words, abv) for words, abv in told.items()]
-    said = sentences(a_cloud(BETWEEN, "may cloud", *remedies), 42.0)
-    assert said[1].startswith("The bottle may cloud at 42 % vol: ")
-    assert said[2:] == (
-        "Mostly to blame: alpha-pinene (62 %) and limonene (d-) (30 %).",
-        "Bottle at 44 % vol or more.",
-        "Halve the juniper: clear down to about 31 % vol.",
-        "Leave out the last jar kept: clear however far it is let down.",
-        SOONER,
+def test_words_agree_with_numbers(gin: Run) -> None:
+    for abv in (20.0, 30.0, 38.0, 42.0, 46.0, 55.0, 70.0):
+        found = gin.cloud_at(abv)
+        assert found is not None
+        first = sentences(found)[0]
+        assert "however" not in " ".join(sentences(found))
+        assert ("hazy at" in first and "likely" not in first) == (abv <= found.room.low_abv)
+        assert first.startswith("The bottle: clear at") == (abv > found.room.high_abv)
+
+
+def test_stream_and_remedies_in_words() -> None:
+    stream = Stream(0.32, 0.35, 0.375, 44.0, 36.0, 28.0, 0.004, 0.5)
+    halved = Remedy("less of", 0.5, "juniper", replace(BETWEEN, abv=30.6))
+    dropped = Remedy("drop last jars", 2.0, None, replace(BETWEEN, abv=2.0))
+    stronger = Remedy("bottle stronger", 44.0, None, BETWEEN)
+    heads = Remedy("larger heads", 0.05, None, replace(BETWEEN, abv=33.0))
+    cloudy = a_cloud(BETWEEN, COLD, 40.0, stronger, dropped, heads, halved, stream=stream)
+    said = sentences(cloudy)
+    assert said[1:] == (
+        "The first 4 mL come over hazy, full of oil.",
+        "The stream: first haze possible from 320 mL (44 % vol), sure by 375 mL (28 % vol).",
+        "Mostly to blame: juniper (80 %), lemon peel (20 %); of oils, alpha-pinene (62 %) and limonene (d-) "
+        "(30 %).",
+        "Bottle at 44 % vol or more: clear in nine of ten such batches.",
+        "Leave out the last 2 jars kept: first haze below 10 % vol instead of 37.",
+        "Take 50 mL of heads: first haze at about 33 % vol instead of 37.",
+        "Take half the juniper: first haze at about 31 % vol instead of 37.",
+        GLASS,
     )
+    late = stream._replace(end_l=0.2, sure_l=None, sure_abv=None, clears_l=None)
+    assert sentences(replace(cloudy, stream=late))[1] == (
+        "The stream: first haze possible from 320 mL (44 % vol), not sure before the end of the alcohol, "
+        "after the stop."
+    )
+    never = stream._replace(clears_l=math.inf)
+    assert "from the first drop to the end" in sentences(replace(cloudy, stream=never))[1]
 
 
-def test_the_cloud_stands_in_words_under_the_picture() -> None:
-    plan = potsim.example_plan()
-    heavy = replace(plan, botanicals=(BotanicalDose("juniper", mass_g=120.0, prepared="ground"),))
-    for run, words in (
-        (potsim.distil(plan), "The bottle is clear at 42 % vol"),
-        (potsim.distil(replace(plan, bottling=Bottling())), "The keep when it is let down"),
-        (potsim.distil(heavy), "cloud at 42 % vol"),
-    ):
+def test_the_cloud_stands_in_words_under_the_picture(gin: Run) -> None:
+    bare = potsim.distil(replace(gin.plan, bottling=Bottling()))
+    for run, words in ((gin, "The bottle: "), (bare, "The keep, let down: ")):
         assert words in " ".join(figure_of_run(run).get_supxlabel().split())
+
+
+# --- One glass.
+
+
+def test_a_glass_moves_this_keep_to_where_it_hazed(gin: Run) -> None:
+    found = gin.cloud_at(42.0, Glass(45.0, 8.0))
+    assert found is not None
+    assert found.taught is not None
+    assert found.taught.seen < found.taught.believed < 0.0
+    assert found.room.abv < 45.0 < found.chilled.abv
+    assert found.room.high_abv - found.room.low_abv < 4.0
+    assert "keeps" in " ".join(sentences(found))
+    stream = gin.cloud_at(42.0, Glass(stream_hazy_at_l=1.1))
+    assert stream is not None
+    assert stream.taught is not None
+
+
+def test_what_a_glass_taught_moves_and_narrows_the_next_forecast(gin: Run) -> None:
+    before = gin.cloud
+    taught = replace(gin.plan, bottling=replace(gin.plan.bottling, cloud_shift=-0.3))
+    after = potsim.distil(taught).cloud
+    assert before is not None
+    assert after is not None
+    assert after.room.abv > before.room.abv + 3.0
+    assert after.room.high_abv - after.room.low_abv < 0.75 * (before.room.high_abv - before.room.low_abv)
+    assert any("cloud_shift -0.30" in words for words in sentences(after))
+
+
+def test_hundred_pairs_of_batches() -> None:
+    """9.7 and 5.8 % vol rms, 0.58 as wide, 85 inside; other seeds 0.51 to 0.61, 76 to 85."""
+    draw = np.random.default_rng(1919)
+    run = potsim.distil(PAIRS)
+    rows = run.flavours.carried.rows
+    names = tuple(run.flavours.compound_ids[k] for k in rows.compound)
+    keep = run.flavours.over_by_row(run.kept_spans).sum(axis=1) / run.keep.ethanol_l
+    lots = 1 + len(run.bill)
+    released = np.arange(lots) > 0
+    oils = Oils(names, rows.source, np.where(released, 0.2, 0.0), released)
+    late = np.array(["sesquiterpene" in potsim.liquid.traces.compound(name).family for name in names])
+    unique = sorted(set(names))
+    first_off, second_off, widths, inside = [], [], [], 0
+
+    def truth(grams, common, each, sesquiterpenes):
+        solubility = common + np.array([each[unique.index(n)] for n in names]) + sesquiterpenes * late
+        return limit(Oils.known(names), grams * 10.0**-solubility, 100.0).abv
+
+    for _ in range(100):
+        common, sesquiterpenes, release = draw.normal(0.0, (0.2, 0.4, 0.2))
+        each = draw.normal(0.0, 0.2, len(unique))
+        batches = []
+        for _ in range(2):
+            dose = 2.0 ** draw.uniform(-1.0, 1.0, lots)
+            lot = np.where(released, draw.normal(0.0, 0.2, lots) + release, 0.0)
+            planned = keep * np.where(released, dose, 1.0)[rows.source]
+            batches.append((planned, truth(planned * 10.0 ** lot[rows.source], common, each, sesquiterpenes)))
+        (one, seen), (two, there) = batches
+        first = limit(oils, two, 100.0)
+        shift, knowing = 0.0, "nothing"
+        if seen > 0.0:
+            read = min(max(seen + draw.normal(0.0, 1.0), 1.0), 99.0)
+            shift, knowing = learn(let_down(oils, one, 100.0, read)).believed, "another batch"
+        second = limit(oils, two, 100.0, shift_log10=shift, knowing=knowing)
+        first_off.append(first.abv - there)
+        second_off.append(second.abv - there)
+        widths.append((second.high_abv - second.low_abv) / (first.high_abv - first.low_abv))
+        inside += second.low_abv <= there <= second.high_abv
+    rms = [float(np.sqrt(np.mean(np.square(off)))) for off in (first_off, second_off)]
+    assert rms[1] <= 0.6 * rms[0]
+    assert np.mean(widths) <= 0.6
+    assert 80 <= inside <= 97
+
+
+def test_bad_glasses_are_refused(gin: Run) -> None:
+    with pytest.raises(RangeError, match=r"clouded_at is 90 % vol; allowed is at most .* measure it again"):
+        gin.cloud_at(42.0, Glass(90.0))
+    with pytest.raises(RangeError, match=r"at_c is 60 °C; allowed is 0 to 40 °C"):
+        gin.cloud_at(42.0, Glass(38.0, 60.0))
+    with pytest.raises(RangeError, match=r"stream_hazy_at is 9 L; allowed is less than"):
+        gin.cloud_at(42.0, Glass(stream_hazy_at_l=9.0))
+    with pytest.raises(RangeError, match=r"result.stream_hazy_at is 0 L; .* Count from the first drop"):
+        Result(stream_hazy_at_l=0.0)
+    with pytest.raises(RangeError, match=r"result.clouded_at_c is 50 °C; allowed is at least 0 and"):
+        Result(clouded_at=38.0, clouded_at_c=50.0)
+    with pytest.raises(RequestError, match=r"clouded_at_c is given, but no result.clouded_at"):
+        Result(clouded_at_c=8.0)
+
+
+def test_a_band_costs_little(gin: Run) -> None:
+    oil = Oils.known(("limonene", "alpha_pinene"))
+    along = loads(oil, np.ones((2, 401)), np.linspace(0.0, 100.0, 401))
+    assert along.part.shape == (2, 401)  # one evaluation of a grid, no draws
+    assert gin.cloud is gin.cloud
 
 
 # --- proof --of: does the keep of a plan cloud at the strength wanted?
@@ -91,20 +361,31 @@ def test_proof_tells_whether_the_keep_of_a_plan_clouds(say, tmp_path: Path) -> N
     (tmp_path / "gin.toml").write_text(OILY, encoding="utf-8")
     asked = ("proof", "400 mL", "70 %", "38 %", "--of", "gin.toml")
     cloud = json.loads(say(*asked, "--json").out)["cloud"]
-    run = potsim.distil(potsim.load_plan(tmp_path / "gin.toml"))
-    found = run.cloud_at(38.0)
+    found = potsim.distil(potsim.load_plan(tmp_path / "gin.toml")).cloud_at(38.0)
     assert found is not None
-    assert cloud["verdict"] == found.verdict == found.limit.verdict(38.0)
-    assert cloud["verdict"] != "clear"
-    assert cloud["oil_mg_per_l"] == pytest.approx(
-        1000.0 * run.flavours.kept_g.sum() / run.keep.ethanol_l * 0.38
-    )
+    assert cloud["bottle"]["verdict"] == found.verdict
+    assert cloud["bottle"]["verdict"] != "clear"
+    assert cloud["oil_mg_per_l"] == pytest.approx(found.oil_mg_per_l)
     text = " ".join(say(*asked).out.split())
     assert "Cloud: the keep of An oily one" in text
-    assert f"It then holds {found.oil_mg_per_l:.0f} mg/L of oil." in text
-    for sentence in cloud["words"]:
+    assert f"It then holds {found.oil_mg_per_l:.0f} mg/L of oil of the botanicals." in text
+    for sentence in sentences(found):
         assert sentence in text
     assert "cloud" not in json.loads(say(*asked[:4], "--json").out)
+
+
+def test_proof_learns_from_a_glass(say, tmp_path: Path) -> None:
+    (tmp_path / "gin.toml").write_text(OILY, encoding="utf-8")
+    asked = ("proof", "400 mL", "70 %", "38 %", "--of", "gin.toml", "--clouded-at", "45 %")
+    cloud = json.loads(say(*asked, "--json").out)["cloud"]
+    assert cloud["taught"]["seen"] != 0.0
+    assert cloud["bottle"]["clear_abv"] == pytest.approx(45.0, abs=0.3) or cloud["taught"]["bounded"]
+    too_strong = say(*asked[:-1], "95 %")
+    assert too_strong.code == 2
+    assert "measure it again" in too_strong.err
+    nameless = say("proof", "400 mL", "70 %", "38 %", "--clouded-at", "45 %")
+    assert nameless.code == 2
+    assert "--of" in nameless.err
 
 
 def test_proof_of_a_plan_without_botanicals_and_of_one_too_weak(say) -> None:
@@ -113,31 +394,3 @@ def test_proof_of_a_plan_without_botanicals_and_of_one_too_weak(say) -> None:
     assert said.code == 2
     assert "quince.toml keeps spirit of 7" in said.err
     assert "weaker than TARGET" in said.err
-
-
-# --- What would help: the botanical named is the one whose halving clears the bottle furthest.
-
-
-@pytest.mark.parametrize("place", [0, 1, 2])
-def test_the_botanical_to_halve_is_the_one_whose_halving_helps_most(place: int) -> None:
-    bill = [BotanicalDose("juniper", mass_g=6.0), BotanicalDose("coriander seed", mass_g=6.0)]
-    bill.insert(place, BotanicalDose("star anise", mass_g=40.0, prepared="ground"))
-    plan = Plan(
-        charge=(Ingredient("spirit", 1.5, 40.0),), botanicals=tuple(bill), bottling=Bottling(abv=38.0)
-    )
-    run = potsim.distil(plan)
-    assert run.cloud is not None
-    assert run.cloud.verdict != "clear"
-    names = [line.botanical.common_name for line in run.bill]
-    (advice,) = [
-        (name, remedy.clear_abv) for remedy in run.cloud.remedies for name in names if name in remedy.words
-    ]
-    halved = {}
-    for k, name in enumerate(names):
-        less = tuple(replace(d, mass_g=d.mass_g / 2) if j == k else d for j, d in enumerate(bill))
-        cloud = potsim.distil(replace(plan, botanicals=less)).cloud
-        assert cloud is not None
-        halved[name] = cloud.limit.abv
-    assert advice[0] == min(halved, key=lambda name: halved[name]) == "star anise"
-    assert advice[1] == pytest.approx(halved["star anise"], abs=0.3)
-    assert min(v for name, v in halved.items() if name != "star anise") > advice[1] + 2.0

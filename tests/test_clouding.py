@@ -13,7 +13,7 @@ from potsim.data import read_table
 from potsim.errors import RangeError, UnknownNameError
 from potsim.interfaces.evidence import clouding as evidence
 from potsim.interfaces.evidence.titrations import RING, log10_s, ring_hydrocarbons
-from potsim.liquid.clouding import Amounts, clear_limit, haze, learn, load
+from potsim.liquid.clouding import Oils, clear_limit, haze, learn, let_down, limit, load
 from potsim.liquid.compounds import compound, compounds
 from potsim.liquid.solubility import Solubility, solubility, solubility_law, solubility_mol_per_l
 
@@ -130,31 +130,46 @@ def test_band_of_one_oil_is_the_limit_at_other_solubilities() -> None:
 def test_band_holds_four_fifths_of_draws() -> None:
     draw = np.random.default_rng(19)
     names = list(GIN)
-    amounts = Amounts(np.ones((len(names), 1)), np.array([0.2]), np.array([True]))
+    oils = Oils(tuple(names), np.zeros(len(names), dtype=np.intp), np.array([0.2]), np.array([True]))
     mix = {name: 8.0 * c for name, c in GIN.items()}
-    limit = clear_limit(mix, 45.0, amounts=amounts)
-    assert limit.low_abv > 20.0
+    found = limit(oils, np.array(list(mix.values())), 45.0)
+    assert found.low_abv > 20.0
     inside = 0
     for _ in range(1000):
         shift = draw.normal(0.0, 0.2, 2).sum() - draw.normal(0.0, 0.2)  # lot and release, all solubilities
         each = draw.normal(0.0, 0.2, len(names))
         drawn = {name: mix[name] * 10.0 ** (shift - one) for name, one in zip(names, each, strict=True)}
-        inside += limit.low_abv <= clear_limit(drawn, 45.0).abv <= limit.high_abv
+        inside += found.low_abv <= clear_limit(drawn, 45.0).abv <= found.high_abv
     assert 0.75 < inside / 1000.0 < 0.85
 
 
 def test_a_glass_narrows_the_band_and_moves_the_limit_to_where_it_was_seen() -> None:
-    before = clear_limit(GIN, 45.0)
-    seen = learn(GIN, 45.0, before.abv + 3.0)
-    after = clear_limit(GIN, 45.0, shift_log10=seen.believed)
+    oils, held = Oils.known(list(GIN)), np.array(list(GIN.values()))
+    before = limit(oils, held, 45.0)
+    seen = learn(let_down(oils, held, 45.0, before.abv + 3.0))
+    after = limit(oils, held, 45.0, shift_log10=seen.believed, knowing="another batch")
+    this = limit(oils, held, 45.0, shift_log10=seen.seen, knowing="this batch")
     assert seen.seen < seen.believed < 0.0
     assert before.abv < after.abv < before.abv + 3.0
-    assert after.high_abv - after.low_abv < 0.6 * (before.high_abv - before.low_abv)
-    assert after.low_abv < after.abv < after.high_abv
+    assert this.abv == pytest.approx(before.abv + 3.0, abs=0.05)
+    widths = [one.high_abv - one.low_abv for one in (this, after, before)]
+    assert max(widths[:2]) < 0.6 * widths[2]
+    assert widths[0] < 4.0
     assert not seen.bounded
-    assert learn(GIN, 45.0, 2.0).bounded or learn(GIN, 45.0, 2.0).seen < 1.0
-    assert learn({"limonene": 1e-6}, 60.0, 60.0).bounded
-    assert learn({}, 45.0, 40.0).seen == 0.0
+    assert learn(let_down(Oils.known(["limonene"]), np.array([1e-6]), 60.0, 60.0)).bounded
+    assert learn(let_down(Oils.known([]), np.zeros(0), 45.0, 40.0)).seen == 0.0
+    again = learn(let_down(oils, held, 45.0, before.abv + 3.0), seen.believed, "another batch")
+    assert again.seen == pytest.approx(seen.seen)
+    assert seen.seen <= again.believed <= seen.believed
+
+
+def test_rows_of_one_compound_are_counted_together() -> None:
+    oils = Oils.known(["limonene", "anethole", "limonene"])
+    held = np.array([0.3, 1.0, 0.2])
+    apart, together = limit(oils, held, 50.0), clear_limit({"limonene": 0.5, "anethole": 1.0}, 50.0)
+    assert apart.abv == pytest.approx(together.abv, abs=1e-9)
+    assert apart.high_abv == pytest.approx(together.high_abv, abs=1e-9)
+    assert apart.blame == pytest.approx(together.blame)
 
 
 def test_what_freezes_parts_sooner_from_the_cold() -> None:
@@ -239,12 +254,13 @@ def test_refusals_say_what_was_given_and_what_to_do() -> None:
         load({"limonene": -1.0}, 40.0)
     with pytest.raises(RangeError, match=r"abv is 0 % vol; allowed is more than 0 .* ask `load`"):
         clear_limit({"limonene": 0.1}, 0.0)
+    oils, held = Oils.known(list(GIN)), np.array(list(GIN.values()))
     with pytest.raises(RangeError, match=r"shift_log10 is 3 decades; allowed is at least -2 and at most 2"):
-        clear_limit({"limonene": 0.1}, 40.0, shift_log10=3.0)
+        limit(oils, held, 40.0, shift_log10=3.0)
     with pytest.raises(RangeError, match=r"at_c is 50 °C; allowed is 0 to 40 °C"):
         clear_limit({"limonene": 0.1}, 40.0, at_c=50.0)
     with pytest.raises(RangeError, match=r"clouded_at is 60 % vol; allowed is more than 0 and at most 45"):
-        learn(GIN, 45.0, 60.0)
+        let_down(oils, held, 45.0, 60.0)
     with pytest.raises(RangeError, match=r"slope is -1; allowed is 0 to 25"):
         Solubility(-3.0, -1.0, 150.0)
     with pytest.raises(RangeError, match=r"log10_s_water_mol_l is nan; allowed is -25 to 3, or math\.inf"):

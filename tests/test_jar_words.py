@@ -12,6 +12,7 @@ import pytest
 
 import potsim
 from potsim.interfaces.planfile import read_plan
+from potsim.interfaces.report.cloud import sentences
 from potsim.planning import flavours
 from potsim.planning.plan import BotanicalDose
 
@@ -119,9 +120,8 @@ def test_the_small_jar_refuses_by_the_name_typed(say, option: str, value: str, w
 
 
 def test_jars_tell_the_cloud(say) -> None:
-    cloud = json.loads(say("jars", "--json").out)["cloud"]
     text = " ".join(say("jars").out.split())
-    for sentence in cloud["words"]:
+    for sentence in sentences(potsim.distil(potsim.example_plan()).cloud):
         assert sentence in text
     assert json.loads(say("jars", "quince.toml", "--json").out)["cloud"] is None
     assert "Cloud" not in say("jars", "quince.toml").out

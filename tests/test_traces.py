@@ -161,8 +161,8 @@ def test_the_law_meets_water_and_ethanol_at_its_ends():
     assert water[0, 0] == pytest.approx(cineole.anchor.ln_gamma, abs=1e-12)
     pure = traces.ln_gamma([cineole], np.ones(1), t)
     assert pure == pytest.approx(from_groups([cineole.groups], np.ones(1), t), abs=1e-3)
-    assert traces.bend([0.0, 0.5, 1.0]) == pytest.approx(0.0, abs=1e-12)
-    assert traces.warming([0.0, 1.0], 273.15) == pytest.approx(0.0, abs=1e-12)
+    assert traces.bend([0.0, 0.5, 1.0], 4.0) == pytest.approx(0.0, abs=1e-12)
+    assert traces.warming([0.0, 1.0], 273.15, 4.0) == pytest.approx(0.0, abs=1e-12)
 
 
 def test_what_is_known_twice_in_water_is_met_halfway():

@@ -225,5 +225,6 @@ KINDS: dict[str, Form] = {
     schema.GROUPS: Form(_groups, lambda groups: {str(group): n for group, n in dict(groups).items()}),
     schema.KELVIN: measure(quantities.temperature_k, "K"),
     schema.RATIO: Form(partial(quantities.count, what="a ratio"), write_number),
+    schema.DECADES: Form(quantities.decades, write_number),
 }
 """Kind of quantity to how it is read and written."""

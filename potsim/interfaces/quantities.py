@@ -386,6 +386,15 @@ def _money(given: object, text: str, allowed: str, example: str) -> Fraction:
     return amount
 
 
+def decades(given: str | float) -> float:
+    """Read a shift of a decadic logarithm, such as ``0.2`` or ``"-0.15"``."""
+    allowed = "a plain number of decades, which may be negative"
+    number, rest = leading_number(given, allowed, "0.2")
+    if rest not in ("", "decades"):
+        raise refusal(given, "is no plain number", allowed, "0.2")
+    return float(number)
+
+
 def count(given: str | float, what: str = "a number of pieces", whole: bool = False) -> float:
     """Read a plain number, such as ``2`` or ``"1/2"``."""
     allowed = f"{what}, {'a whole' if whole else 'a plain'} number"

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from potsim.errors import RangeError, require
 from potsim.liquid.compounds import compound
@@ -30,14 +30,18 @@ __all__ = [
     "COLDEST_C",
     "ROOM_C",
     "WARMEST_C",
-    "Amounts",
     "ClearLimit",
     "Haze",
+    "Knowing",
     "Load",
+    "Oils",
     "Solubility",
+    "Taught",
     "clear_limit",
     "haze",
     "learn",
+    "let_down",
+    "limit",
     "load",
     "loads",
     "solubility",
@@ -48,6 +52,7 @@ __all__ = [
 Concentrations = Mapping[str, ArrayLike]
 State = Literal["clouds below", "always clear", "always cloudy"]
 Verdict = Literal["clear", "may cloud", "cloudy"]
+Knowing = Literal["nothing", "another batch", "this batch"]
 
 CHILLED_C = 5.0  # a fridge
 VISIBLE_G_PER_L = 0.004  # oil dispersed that the eye sees: 3 to 5 mg/L, from memory
@@ -58,9 +63,13 @@ SESQUITERPENES = 0.4  # of all sesquiterpenes at once, on top: none was measured
 VISIBLE = 0.09  # of what the eye sees: 3 to 5 mg/L as 10 to 90 %
 LOT, RELEASE = 0.2, 0.2  # of the oil in a lot of a botanical, and of what the still gets out of it
 BASE = 0.35  # of what a base spirit brings of its own: kinds spread threefold either way
-READING_ABV = 1.0  # how closely the strength at which a glass hazes is read [% vol]
+ANOTHER_LOG10 = (
+    0.085  # of what a glass does not tell of other doses: twice the peel moves a fifth of the load
+)
+SEEN_LOG10 = 0.04  # of what a glass shows: 1 % vol, at a factor of two in 8 % vol
 TENTH = 1.2816  # standard deviations from the middle to the 10th and the 90th percentile
 MOST_TAUGHT = 2.5  # standard deviations that a glass may move the forecast by
+MOST_SHIFT = 2.0  # decades
 DENSEST_G_PER_L = 1500.0  # no oil weighs as much
 _ABV = "Give % vol of ethanol at 20 °C."
 _AT_C = "Give °C between freezing and a warm day; a fridge has 5."
@@ -68,22 +77,31 @@ _G_PER_L = "Give grams in a litre of spirit at 20 °C."
 _GRID = np.linspace(0.0, 100.0, 401)  # strengths along a dilution, % vol
 
 
-class Amounts(NamedTuple):
-    """Where the oil comes from, for the error of its amount.
+class Oils(NamedTuple):
+    """What is dissolved, a row for each compound of each lot that brings it.
 
     Parameters
     ----------
-    share : ndarray, shape (compounds, lots)
-        Share of each compound that each lot brings, in the order of the concentrations; rows sum to 1 or 0.
+    names : tuple of str
+        Compound of each row; one name may come back.
+    lot : ndarray of int, shape (rows,)
+        Lot of each row; -1 where the amount is known.
     spread_log10 : ndarray, shape (lots,)
-        Spread of the amount of each lot [decades].
+        Spread of the amount that a lot brings [decades].
     released : ndarray of bool, shape (lots,)
         Whether it is got out of a plant.
     """
 
-    share: Array
+    names: tuple[str, ...]
+    lot: NDArray[np.intp]
     spread_log10: Array
-    released: Array
+    released: NDArray[np.bool_]
+
+    @classmethod
+    def known(cls, names: Sequence[str]) -> Oils:
+        """Return rows whose amounts are known."""
+        none = np.zeros(0)
+        return cls(tuple(names), np.full(len(names), -1, dtype=np.intp), none, none.astype(bool))
 
 
 class Load(NamedTuple):
@@ -93,27 +111,39 @@ class Load(NamedTuple):
     ----------
     value : ndarray, shape (spirits,)
         At 1 and more a haze shows [-].
-    part : ndarray, shape (compounds, spirits)
-        Share of each compound, summing to 1; 0 where there is no load.
+    part : ndarray, shape (rows, spirits)
+        Share of each row, summing to 1; 0 where there is no load.
     lasting, passing : ndarray, shape (spirits,)
         Spread of its logarithm [decades]: of what the next batch will share, and of what it will not.
+    lift : ndarray, shape (spirits,)
+        By how much errors that do not agree raise the median of its logarithm [decades].
     """
 
     value: Array
     part: Array
     lasting: Array
     passing: Array
+    lift: Array
 
-    def spread(self, taught: bool = False) -> Array:
-        """Return the spread of the logarithm [decades], before any glass or after one."""
+    def spread(self, knowing: Knowing = "nothing") -> Array:
+        """Return the spread of the logarithm [decades], by what a glass has taught."""
         lasting, passing = self.lasting**2, self.passing**2
-        if taught:
-            lasting = lasting * (1.0 - self.gain())
+        if knowing == "this batch":
+            return np.where(lasting + passing > 0.0, SEEN_LOG10, 0.0)
+        if knowing == "another batch":
+            unlike = np.where(lasting > 0.0, ANOTHER_LOG10**2, 0.0)
+            lasting = np.minimum(lasting, lasting * (1.0 - self.gain()) + unlike)
         return np.asarray(np.sqrt(lasting + passing))
+
+    def edges(self, knowing: Knowing = "nothing") -> tuple[Array, Array]:
+        """Return what is to be added to the logarithm for its 10th and 90th percentile [decades]."""
+        spread, whole = self.spread(knowing), np.maximum(self.spread(), 1e-9)
+        lift = self.lift * np.minimum(spread / whole, 1.0) ** 2
+        return np.minimum(lift - TENTH * spread, 0.0), np.maximum(lift + TENTH * spread, 0.0)
 
     def gain(self) -> Array:
         """Return how much of what one glass shows is to be believed of the next batch, 0 to 1."""
-        seen = self.lasting**2 + self.passing**2 + (READING_ABV * 0.04) ** 2
+        seen = self.lasting**2 + self.passing**2 + SEEN_LOG10**2
         return np.asarray(self.lasting**2 / seen)
 
 
@@ -187,30 +217,21 @@ class ClearLimit:
         return "cloudy" if abv <= self.low_abv else "may cloud"
 
 
-def loads(
-    names: Sequence[str],
-    g_per_l: Array,
-    abv: Array,
-    own: Own | None = None,
-    at_c: float = ROOM_C,
-    amounts: Amounts | None = None,
-) -> Load:
+def loads(oils: Oils, g_per_l: Array, abv: Array, own: Own | None = None, at_c: float = ROOM_C) -> Load:
     """Return how far spirits are filled with oil, and how surely.
 
     Parameters
     ----------
-    names : sequence of str
-        Compounds.
-    g_per_l : ndarray, shape (compounds, spirits)
-        Grams of each in a litre at 20 °C.
+    oils : Oils
+        What is dissolved.
+    g_per_l : ndarray, shape (rows, spirits)
+        Grams of each row in a litre at 20 °C.
     abv : ndarray, shape (spirits,)
         Strength [% vol at 20 °C], 0 to 100.
     own : mapping of str to Solubility, optional
         The user's compounds; they go before the library.
     at_c : float
         Temperature [°C], 0 to 40.
-    amounts : Amounts, optional
-        Where the oil comes from; without it the amounts are taken as known.
 
     Returns
     -------
@@ -230,43 +251,54 @@ def loads(
     ``c_i / (S_crystal + P)`` reaches 1. The load is the larger of the two.
 
     Its spread, to first order: each error in the logarithm of an amount or of a solubility weighs as much as
-    the share of the load it bears on. Of the errors, those of solubilities, of the eye and of what the still
-    gets out of a plant last from batch to batch, those of a lot do not.
+    the share of the load it bears on. To second order, errors that do not agree raise the sum: by half of ln
+    10 times the mean variance of the parts less the variance of the whole. Of the errors, those of
+    solubilities, of the eye and of what the still gets out of a plant last from batch to batch, those of a
+    lot do not.
     """
     own = own or {}
-    prepare(name for name in names if name not in own)
-    laws = [solubility_law(name, own) for name in names]
-    counted = [k for k, law in enumerate(laws) if not law.never_clouds]
-    part = np.zeros((len(names), *abv.shape))
-    if not counted:
+    prepare(name for name in oils.names if name not in own)
+    part = np.zeros((len(oils.names), *abv.shape))
+    clouds = {n: law for n in oils.names if not (law := solubility_law(n, own)).never_clouds}
+    row = np.array([k for k, name in enumerate(oils.names) if name in clouds], dtype=np.intp)
+    if not row.size:
         nothing = np.zeros(abv.shape)
-        return Load(nothing, part, nothing, nothing)
-    held, liquid = g_per_l[counted], np.stack([laws[k].g_per_l(abv, at_c) for k in counted])
-    frozen = liquid * np.array([laws[k].crystals(at_c) for k in counted])[:, None]
+        return Load(nothing, part, nothing, nothing, nothing)
+    place = {name: k for k, name in enumerate(clouds)}
+    which = np.array([place[oils.names[k]] for k in row], dtype=np.intp)
+    held = np.zeros((len(clouds), *abv.shape))
+    np.add.at(held, which, g_per_l[row])
+    liquid = np.stack([law.g_per_l(abv, at_c) for law in clouds.values()])
+    frozen = liquid * np.array([law.crystals(at_c) for law in clouds.values()])[:, None]
     drops = held / (liquid + VISIBLE_G_PER_L)
     crystals = np.where(frozen < liquid, held / (frozen + VISIBLE_G_PER_L), 0.0)
     dropped, first = drops.sum(axis=0), crystals.argmax(axis=0)
-    columns = np.arange(abv.size)
-    freezes = crystals[first, columns] > dropped
-    value = np.where(freezes, crystals[first, columns], dropped)
-    alone = np.arange(len(counted))[:, None] == first
+    most = np.take_along_axis(crystals, first[None], axis=0)[0]
+    freezes = most > dropped
+    alone = np.arange(len(clouds))[:, None] == first
     of_load = np.where(freezes, alone, drops / np.where(dropped > 0.0, dropped, 1.0))
-    part[counted] = of_load
+    part[row] = (of_load / np.where(held > 0.0, held, 1.0))[which] * g_per_l[row]
     dissolved = np.where(freezes, frozen, liquid)
-    seen = of_load * dissolved / (dissolved + VISIBLE_G_PER_L)
-    late = np.array([names[k] not in own and "sesquiterpene" in compound(names[k]).family for k in counted])
+    bears = dissolved / (dissolved + VISIBLE_G_PER_L)  # of an error in a solubility
+    seen = of_load * bears
+    late = np.array([n not in own and "sesquiterpene" in compound(n).family for n in clouds])
     lasting = (
         (COMMON * seen.sum(axis=0)) ** 2
         + EACH**2 * (seen**2).sum(axis=0)
         + (SESQUITERPENES * seen[late].sum(axis=0)) ** 2
         + (VISIBLE * (of_load - seen).sum(axis=0)) ** 2
     )
-    passing = np.zeros(abv.shape)
-    if amounts is not None:
-        of_lot = amounts.share.T @ part
-        passing = ((amounts.spread_log10[:, None] * of_lot) ** 2).sum(axis=0)
-        lasting = lasting + (RELEASE * of_lot[amounts.released].sum(axis=0)) ** 2
-    return Load(value, part, np.sqrt(lasting), np.sqrt(passing))
+    of_lot = np.zeros((oils.spread_log10.size, *abv.shape))
+    bought = oils.lot >= 0
+    np.add.at(of_lot, oils.lot[bought], part[bought])
+    passing = ((oils.spread_log10[:, None] * of_lot) ** 2).sum(axis=0)
+    lasting = lasting + (RELEASE * of_lot[oils.released].sum(axis=0)) ** 2
+    alike, errs = of_load * bears**2, COMMON**2 + EACH**2
+    of_parts = errs * alike.sum(axis=0) + SESQUITERPENES**2 * alike[late].sum(axis=0)
+    of_lots = oils.spread_log10**2 + RELEASE**2 * oils.released
+    unlike = of_parts + (of_lots[:, None] * of_lot).sum(axis=0) - lasting - passing
+    lift = 0.5 * math.log(10.0) * np.maximum(unlike, 0.0)
+    return Load(np.where(freezes, most, dropped), part, np.sqrt(lasting), np.sqrt(passing), lift)
 
 
 def load(
@@ -309,7 +341,7 @@ def load(
     columns = [_concentration(name, concentrations_g_per_l[name]) for name in names]
     *held, strengths = np.broadcast_arrays(*columns, strength)
     flat = np.stack([one.ravel() for one in held]) if held else np.zeros((0, strengths.size))
-    found = loads(names, flat, strengths.ravel(), own, at_c).value
+    found = loads(Oils.known(names), flat, strengths.ravel(), own, at_c).value
     return plain(found.reshape(strengths.shape))
 
 
@@ -365,31 +397,72 @@ def haze(
 
 
 def clear_limit(
-    concentrations_g_per_l: Mapping[str, float],
-    abv: float,
-    own: Own | None = None,
-    at_c: float = ROOM_C,
-    amounts: Amounts | None = None,
-    shift_log10: float | None = None,
+    concentrations_g_per_l: Mapping[str, float], abv: float, own: Own | None = None, at_c: float = ROOM_C
 ) -> ClearLimit:
     """Return the strength at which a spirit clouds when it is diluted with water.
 
     Parameters
     ----------
     concentrations_g_per_l : mapping of str to float
-        Grams of each compound in a litre of the spirit at 20 °C, at the strength ``abv``.
+        Grams of each compound in a litre of the spirit at 20 °C, at the strength ``abv``; taken as known.
     abv : float
         Strength at which the concentrations hold [% vol at 20 °C], more than 0. It need not be clear there.
     own : mapping of str to Solubility, optional
         The user's compounds; they go before the library.
     at_c : float
         Temperature [°C], 0 to 40.
-    amounts : Amounts, optional
-        Where the oil comes from; without it the amounts are taken as known, and the band is that of the
-        solubilities and the eye alone.
-    shift_log10 : float, optional
-        What one glass has taught: added to the logarithm of every solubility [decades], -2 to 2. None before
-        any glass; the band is narrower after one, even if the shift is 0.
+
+    Returns
+    -------
+    ClearLimit
+        With the band, of the solubilities and the eye, and the compounds to blame.
+
+    Raises
+    ------
+    RangeError
+        If the strength is not more than 0 and at most 100 % vol, a concentration lies outside 0 to 1500 g/L
+        or the temperature outside 0 to 40 °C.
+    UnknownNameError
+        If a compound is not known.
+
+    Notes
+    -----
+    See `limit`.
+
+    Examples
+    --------
+    >>> found = clear_limit({"anethole": 2.0}, 45.0)
+    >>> found.low_abv < found.abv < found.high_abv < 55.0
+    True
+    """
+    oils = Oils.known(list(concentrations_g_per_l))
+    held = [float(_concentration(name, c)) for name, c in concentrations_g_per_l.items()]
+    return limit(oils, np.array(held), abv, own, at_c)
+
+
+def limit(
+    oils: Oils,
+    g_per_l: Array,
+    abv: float,
+    own: Own | None = None,
+    at_c: float = ROOM_C,
+    shift_log10: float = 0.0,
+    knowing: Knowing = "nothing",
+) -> ClearLimit:
+    """Return the strength at which a spirit clouds, from oils whose amounts may be unsure.
+
+    Parameters
+    ----------
+    oils : Oils
+        What is dissolved.
+    g_per_l : ndarray, shape (rows,)
+        Grams of each row in a litre at 20 °C, at the strength ``abv``.
+    abv, own, at_c
+        See `clear_limit`.
+    shift_log10 : float
+        What a glass has taught: added to the logarithm of every solubility [decades], -2 to 2.
+    knowing : {'nothing', 'another batch', 'this batch'}
+        What the glass was of; the band narrows with it.
 
     Returns
     -------
@@ -398,11 +471,8 @@ def clear_limit(
 
     Raises
     ------
-    RangeError
-        If the strength is not more than 0 and at most 100 % vol, a concentration lies outside 0 to 1500 g/L,
-        the temperature outside 0 to 40 °C or the shift outside -2 to 2.
-    UnknownNameError
-        If a compound is not known.
+    RangeError, UnknownNameError
+        See `clear_limit`; also if the shift lies outside -2 to 2.
 
     Notes
     -----
@@ -412,29 +482,17 @@ def clear_limit(
     given, the spirit is cloudy as it stands, and would not be had it been given less water. Far below the
     limit it may clear again, when nearly all is water.
 
-    The band: where the load, with 1.28 of its spreads added or taken off, reaches 1.
-
-    Examples
-    --------
-    >>> limit = clear_limit({"anethole": 2.0}, 45.0)
-    >>> limit.low_abv < limit.abv < limit.high_abv < 50.0
-    True
+    The band: where the 90th and the 10th percentile of the load reach 1.
     """
     within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
-    shift = shift_log10 or 0.0
-    require("shift_log10", shift, -2.0, 2.0, "decades")
-    names, per_abv = _per_abv(concentrations_g_per_l, abv)
-    path = loads(names, per_abv[:, None] * _GRID, _GRID, own, at_c, amounts)
-    log_load = np.log10(np.maximum(path.value, 1e-300)) - shift
-    spread = TENTH * path.spread(shift_log10 is not None)
-    middle, low, high = (_highest(log_load + off) for off in (0.0, -spread, spread))
+    require("shift_log10", shift_log10, -MOST_SHIFT, MOST_SHIFT, "decades")
+    along = loads(oils, (g_per_l / _strength(abv))[:, None] * _GRID, _GRID, own, at_c)
+    log_load = np.log10(np.maximum(along.value, 1e-300)) - shift_log10
+    middle, low, high = (_highest(log_load + off) for off in (0.0, *along.edges(knowing)))
     states: dict[float, State] = {0.0: "always clear", 100.0: "always cloudy"}
     state = states.get(middle, "clouds below")
     at = int(np.argmax(log_load)) if state == "always clear" else int(np.searchsorted(_GRID, middle))
-    part = path.part[:, min(at, _GRID.size - 1)]
-    ranked = sorted(range(len(names)), key=lambda k: -part[k])
-    blame = {names[k]: float(part[k]) for k in ranked if part[k] > 0.0}
-    return ClearLimit(state, middle, low, high, blame, at_c)
+    return ClearLimit(state, middle, low, high, _blame(oils, along.part[:, min(at, _GRID.size - 1)]), at_c)
 
 
 class Taught(NamedTuple):
@@ -443,11 +501,12 @@ class Taught(NamedTuple):
     Parameters
     ----------
     seen : float
-        Shift of all solubilities that puts the limit where the glass hazed [decades].
+        Shift of all solubilities that puts the limit where the glass hazed [decades], as far as lots and
+        solubilities can explain it.
     believed : float
         What of it is carried to the next batch: the rest is the lot's, or the eye's.
     bounded : bool
-        Whether it was cut to what lots and solubilities can explain.
+        Whether it was cut to that.
     """
 
     seen: float
@@ -455,63 +514,88 @@ class Taught(NamedTuple):
     bounded: bool
 
 
-def learn(
-    concentrations_g_per_l: Mapping[str, float],
-    abv: float,
-    clouded_at: float,
-    own: Own | None = None,
-    at_c: float = ROOM_C,
-    amounts: Amounts | None = None,
-) -> Taught:
-    """Return what the strength at which a glass hazed says of the solubilities.
+def let_down(
+    oils: Oils, g_per_l: Array, abv: float, to_abv: float, own: Own | None = None, at_c: float = ROOM_C
+) -> Load:
+    """Return the load of one spirit let down to a strength.
 
     Parameters
     ----------
-    concentrations_g_per_l, abv, own, at_c, amounts
-        See `clear_limit`; ``at_c`` is that of the glass.
-    clouded_at : float
-        Strength at which it hazed [% vol], more than 0 and at most ``abv``.
+    oils, g_per_l, abv, own, at_c
+        See `limit`.
+    to_abv : float
+        Strength [% vol], more than 0 and at most ``abv``.
+
+    Returns
+    -------
+    Load
+        One value.
+
+    Raises
+    ------
+    RangeError
+        If a strength or the temperature lies outside.
+    """
+    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
+    require("clouded_at", to_abv, 0.0, abv, "% vol", open_low=True, hint=_ABV)
+    return loads(oils, (g_per_l / _strength(abv) * to_abv)[:, None], np.array([float(to_abv)]), own, at_c)
+
+
+def learn(seen: Load, shift_log10: float = 0.0, knowing: Knowing = "nothing") -> Taught:
+    """Return what a haze says of the solubilities.
+
+    Parameters
+    ----------
+    seen : Load
+        Of the spirit in which it was first seen, where it was seen: one value.
+    shift_log10, knowing
+        What earlier glasses have taught.
 
     Returns
     -------
     Taught
         The shift, positive where the spirit stays clear further down than computed.
 
-    Raises
-    ------
-    RangeError
-        If the glass hazed above the strength of the spirit, or as `clear_limit`.
-
     Notes
     -----
-    At the strength where the haze showed the load is 1; what is computed there is the shift ``seen``. Of
-    that, the share ``lasting variance / (lasting + passing + reading variance)`` is the best linear guess
-    for the next batch. ``seen`` is cut at 2.5 of its spreads.
+    Where the haze shows first the load is 1; what is computed there is the shift seen. Of what that adds to
+    the earlier shift, the share ``lasting variance / (lasting + passing + reading variance)`` is the best
+    linear guess for the next batch. The shift seen is cut to 2.5 spreads about the earlier one.
     """
-    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
-    require("clouded_at", clouded_at, 0.0, abv, "% vol", open_low=True, hint=_ABV)
-    names, per_abv = _per_abv(concentrations_g_per_l, abv)
-    there = np.array([float(clouded_at)])
-    found = loads(names, per_abv[:, None] * there, there, own, at_c, amounts)
-    if float(found.value[0]) <= 0.0:
-        return Taught(0.0, 0.0, False)
-    seen, most = math.log10(float(found.value[0])), MOST_TAUGHT * float(found.spread()[0])
-    cut = min(max(seen, -most), most)
-    return Taught(seen, cut * float(found.gain()[0]), abs(seen) > most)
+    if float(seen.value[0]) <= 0.0:
+        return Taught(shift_log10, shift_log10, False)
+    more = math.log10(float(seen.value[0])) - shift_log10
+    most = MOST_TAUGHT * float(seen.spread(knowing)[0])
+    cut = min(max(more, -most), most)
+    lasting, gain = float(seen.lasting[0]) ** 2, float(seen.gain()[0])
+    if knowing == "another batch":
+        lasting *= 1.0 - gain
+        gain = lasting / (lasting + float(seen.passing[0]) ** 2 + SEEN_LOG10**2)
+    bound = min(max(shift_log10 + cut, -MOST_SHIFT), MOST_SHIFT)
+    believed = min(max(shift_log10 + gain * cut, -MOST_SHIFT), MOST_SHIFT)
+    return Taught(bound, believed, abs(more) > most)
 
 
 def _concentration(name: str, value: ArrayLike) -> Array:
     return within(f"concentration of {name}", value, 0.0, DENSEST_G_PER_L, "g/L", _G_PER_L)
 
 
-def _per_abv(concentrations: Mapping[str, float], abv: float) -> tuple[list[str], Array]:
-    """Return the names and what a dilution keeps: grams per litre and per % vol, shape (compounds,)."""
+def _strength(abv: float) -> float:
+    """The strength of a spirit to be let down, refused if there is none."""
     strength = float(within("abv", abv, 0.0, 100.0, "% vol", _ABV))
     if strength == 0.0:
         hint = "Water without ethanol gets no weaker: ask `load` whether it is cloudy as it stands."
         raise RangeError("abv", "0 % vol", "more than 0 and at most 100 % vol", hint)
-    kept = [float(_concentration(name, c)) / strength for name, c in concentrations.items()]
-    return list(concentrations), np.array(kept)
+    return strength
+
+
+def _blame(oils: Oils, part: Array) -> dict[str, float]:
+    """Share of each compound, largest first."""
+    blame: dict[str, float] = {}
+    for name, share in zip(oils.names, part.tolist(), strict=True):
+        if share > 0.0:
+            blame[name] = blame.get(name, 0.0) + share
+    return dict(sorted(blame.items(), key=lambda pair: -pair[1]))
 
 
 def _highest(log_load: Array) -> float:

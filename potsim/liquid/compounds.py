@@ -25,6 +25,7 @@ SMALL_G = 95.0  # g/mol; up to here groups were fitted to boiling mixtures of th
 
 LIQUID_IN_WATER = 0.5  # log10 of mol/L at Kow = 1; Ran & Yalkowsky 2001, see potsim/data/cosolvency.csv
 HYDROCARBONS_BELOW = 0.3  # decades by which that is too high for the 11 hydrocarbons measured, 0.40 rms
+WITH_ALCOHOL = "WITH_ALCOHOL"  # comes over in proportion to the alcohol, see compound_volatility.csv
 LEAST_LOG10_KOW = 1.5  # below it, what was not measured mixes too well with water for that equation
 
 ROUTES = {
@@ -366,7 +367,8 @@ def _of_library(compound_id: str) -> Compound:
     pressure = _vapour_pressure(row, data)
     groups = _groups(data["dortmund_groups"])
     anchor = None
-    if pressure and float(row["molar_mass_g"]) > SMALL_G:
+    with_alcohol = data["psat_method"] == WITH_ALCOHOL
+    if (pressure or with_alcohol) and float(row["molar_mass_g"]) > SMALL_G:
         anchor = _water_anchor(row, pressure, groups)
     gamma, standing = _gamma_route(row, data, anchor), _standing(row, data)
     odour = _by_compound("odour.csv")[row["id"]]
@@ -383,25 +385,32 @@ def _of_library(compound_id: str) -> Compound:
         groups=groups,
         vapour_pressure=pressure,
         anchor=anchor,
-        relative_to_ethanol=None,
-        route=f"{ROUTES[gamma]}; vapour pressure {STANDINGS[standing]}" if pressure else "stays in the pot",
-        expected_factor=expected_factor(gamma, standing) if pressure else 1.0,
+        relative_to_ethanol=1.0 if with_alcohol else None,
+        route=_route(gamma, standing, pressure is not None, with_alcohol),
+        expected_factor=expected_factor(gamma, standing) if pressure else (3.0 if with_alcohol else 1.0),
         sources=_sources(row, data, anchor),
     )
 
 
 def _vapour_pressure(row: dict[str, str], data: dict[str, str]) -> VapourPressure | None:
     method = data["psat_method"]
-    if method == "NONE":
+    if method in ("NONE", WITH_ALCOHOL):
         return None
     if method == "GRAIN_WATSON":
         return VapourPressure(method, tb_k=float(row["tb_k"]), kf=float(data["psat_kf"]))
     return VapourPressure(method, float(data["psat_a"]), float(data["psat_b"]), float(data["psat_c"]))
 
 
-def _water_anchor(row: dict[str, str], pressure: VapourPressure, groups: Groups) -> WaterAnchor | None:
+def _route(gamma: str, standing: str, boils: bool, with_alcohol: bool) -> str:
+    if with_alcohol:
+        return "in proportion to the alcohol, an hypothesis"
+    return f"{ROUTES[gamma]}; vapour pressure {STANDINGS[standing]}" if boils else "stays in the pot"
+
+
+def _water_anchor(row: dict[str, str], pressure: VapourPressure | None, groups: Groups) -> WaterAnchor | None:
     """What is known of a compound in water: the mean of what was measured, else an estimate."""
-    measured = [a for a in (henry_anchor(row["id"], pressure), solubility_anchor(row["id"])) if a]
+    henry_first = (pressure and henry_anchor(row["id"], pressure), solubility_anchor(row["id"]))
+    measured = [anchor for anchor in henry_first if anchor]
     if len(measured) == 2:
         henry, solubility = measured
         mean = (henry.ln_gamma + solubility.ln_gamma) / 2.0

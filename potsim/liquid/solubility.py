@@ -108,7 +108,8 @@ class Solubility:
             Logarithm of mol/L.
         """
         f, kelvin = abv / 100.0, at_c + ZERO_C_K
-        straight = self.log10_s_water_mol_l + self.slope * f + bend(f) + warming(f, kelvin)
+        straight = self.log10_s_water_mol_l + self.slope * f
+        straight = straight + bend(f, self.slope) + warming(f, kelvin, self.slope)
         return np.asarray(straight + np.interp(f, NODES, self.kelvin) * (1.0 / ROOM_K - 1.0 / kelvin))
 
     def g_per_l(self, abv: Array, at_c: float = ROOM_C) -> Array:

@@ -41,6 +41,7 @@ ROOM_K = 298.15  # at which the law below was fitted
 # Fitted by benchmarks/fit_solubility.py to measured cloud titrations of cyclohexane, toluene and benzene.
 BEND = 2.13  # decades
 WARMING_PER_K = 0.0040
+ROOM_TO_WARM = 0.4  # decades that the extra warmth may tilt the law by, at either end
 COLDEST_K, WARMEST_K = 273.15, 313.15  # the extra warmth was measured from 0 to 25 °C and is carried to 40 °C
 
 
@@ -259,7 +260,8 @@ def ln_gamma(compounds: Sequence[Compound], x: Array, temperature_k: Array) -> A
         known = [compounds[row] for row in tied]
         f = np.asarray(strength.abv_from_x(x), dtype=float) / 100.0
         at_room = from_groups([one.groups for one in known], x, np.full(x.size, ROOM_K))
-        law = np.log(solvent_mol_per_l(f)) - LN10 * (log10_at_room(known, f) + warming(f, t))
+        warmed = warming(f, t, slopes_of(known)[:, None])
+        law = np.log(solvent_mol_per_l(f)) - LN10 * (log10_at_room(known, f) + warmed)
         found[tied] += law - at_room
     return found
 
@@ -280,7 +282,8 @@ def log10_at_room(compounds: Sequence[Compound], f: Array) -> Array:
         Decadic logarithm of mol/L beside the pure liquid compound.
     """
     ends = ends_of(compounds)
-    return np.asarray(ends[:, :1] * (1.0 - f) + ends[:, 1:] * f + bend(f))
+    straight = ends[:, :1] * (1.0 - f) + ends[:, 1:] * f
+    return np.asarray(straight + bend(f, slopes_of(compounds)[:, None]))
 
 
 def ends_of(compounds: Sequence[Compound]) -> Array:
@@ -302,19 +305,29 @@ def ends_of(compounds: Sequence[Compound]) -> Array:
     return np.asarray(pure - np.stack([in_water, in_ethanol], axis=1) / LN10)
 
 
-def bend(f: ArrayLike) -> Array:
+def slopes_of(compounds: Sequence[Compound]) -> Array:
+    """Return by how much ``log10 S`` of compounds grows from water to ethanol [decades]."""
+    return np.asarray(np.diff(ends_of(compounds), axis=1)[:, 0])
+
+
+def bend(f: ArrayLike, slope: ArrayLike, deepest: float = BEND) -> Array:
     """Return the S about the log-linear law, fitted between 30 and 80 % vol [decades].
 
     Parameters
     ----------
     f : array_like
         Volume fraction of ethanol.
+    slope : array_like
+        Growth of ``log10 S`` from water to ethanol; the S is never so deep that more ethanol dissolves less.
+    deepest : float
+        The S of a compound that grows enough [decades].
     """
     share = np.asarray(f, dtype=float)
-    return BEND * share * (1.0 - share) * (2.0 * share - 1.0)
+    deep = np.clip(np.asarray(slope) - ROOM_TO_WARM, 0.0, deepest)
+    return np.asarray(deep * share * (1.0 - share) * (2.0 * share - 1.0))
 
 
-def warming(f: ArrayLike, temperature_k: ArrayLike) -> Array:
+def warming(f: ArrayLike, temperature_k: ArrayLike, slope: ArrayLike) -> Array:
     """Return how much more dissolves at a temperature than at 25 °C, beyond what the groups say [decades].
 
     Parameters
@@ -323,10 +336,13 @@ def warming(f: ArrayLike, temperature_k: ArrayLike) -> Array:
         Volume fraction of ethanol.
     temperature_k : array_like
         Temperature [K].
+    slope : array_like
+        As for `bend`.
     """
     share = np.asarray(f, dtype=float)
     kelvin = np.clip(np.asarray(temperature_k, dtype=float), COLDEST_K, WARMEST_K)
-    return np.asarray(4.0 * share * (1.0 - share) * WARMING_PER_K * (kelvin - ROOM_K))
+    whole = np.clip(np.asarray(slope) / ROOM_TO_WARM, 0.0, 1.0)
+    return np.asarray(4.0 * share * (1.0 - share) * whole * WARMING_PER_K * (kelvin - ROOM_K))
 
 
 def solvent_mol_per_l(f: ArrayLike) -> Array:

@@ -1,32 +1,38 @@
-"""Whether stream and bottle cloud, at what strength they stay clear, and what would help."""
+"""Whether stream and bottle cloud, how surely, and what would help: numbers and records."""
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Mapping, Sequence
-from typing import Any, TypeVar, cast
+import math
+from collections.abc import Sequence
+from functools import cached_property
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from potsim.errors import RangeError
 from potsim.liquid import clouding
-from potsim.liquid.compounds import compound
+from potsim.liquid.clouding import CHILLED_C, ROOM_C, ClearLimit, Haze, Knowing, Oils, Taught
 from potsim.planning.charge import between
-from potsim.planning.flavours import Flavours, Span
-from potsim.planning.jars import said as volume
+from potsim.planning.flavours import Flavours, Span, stream_l
 from potsim.planning.stops import Condition
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, States
 
 Array = NDArray[np.float64]
-Held = TypeVar("Held", float, Array)
+
 PURE_ABV = 100.0
-SOME_DROPS_L = 0.0005
-SOONER = (
-    "In practice spirit with oil in it clouds sooner than computed, ordinary gin below 42 % vol or so "
-    "(common practice, no source): let a small glass down first, and chill it."
-)
+NOISE_ABV = 10.0  # a cloud below this strength is water's, and nobody's concern
+WORTH_ABV = 1.0  # a remedy that lowers the limit by less is none
 TINY = 1e-30  # a load of nothing at all, whose logarithm is wanted
+
+
+class Glass(NamedTuple):
+    """What was seen of a haze."""
+
+    clouded_at: float | None = None  # strength at which a glass of the keep hazed [% vol]
+    at_c: float | None = None  # its temperature [°C]; ``None`` is a room's
+    stream_hazy_at_l: float | None = None  # all collected when the stream was first seen hazy [L]
 
 
 @dataclass(frozen=True)
@@ -35,49 +41,238 @@ class Bottled:
 
     spans: tuple[Span, ...]  # depletions between which the jars of the keep were collected
     ethanol_l: float  # pure alcohol in the keep, with that of what it is stretched by [L]
+    abv: float  # strength of the keep, stretched [% vol]
     target_abv: float | None  # bottling strength [% vol]; ``None`` if the keep is not let down
+    heads_l: float = 0.0  # what the heads take now [L]
+    shift: float | None = None  # learnt from a glass of another batch [decades]; ``None`` before any
+    glass: Glass | None = None  # of this very keep
 
 
-@dataclass(frozen=True)
-class Remedy:
-    """Something that would help against a cloud."""
+Edge = Literal["low", "middle", "high"]
+RemedyKind = Literal["bottle stronger", "drop last jars", "larger heads", "less of"]
 
-    words: str  # what to do
-    clear_abv: float  # strength down to which the spirit would then stay clear [% vol]
+
+class Remedy(NamedTuple):
+    """Something that would help against a cloud, and what it changes."""
+
+    kind: RemedyKind
+    value: float  # strength [% vol], number of jars, volume of heads [L], or share of the dose left
+    botanical: str | None  # of what there would be less
+    limit: ClearLimit  # the limit it would leave, at the temperature that decides
+
+
+class Stream(NamedTuple):
+    """Where the stream clouds, pooled from the first drop [L at 20 °C]; ``None``: not before the end."""
+
+    possible_l: float | None  # one run in ten is hazy by here
+    middle_l: float | None
+    sure_l: float | None  # nine runs in ten are
+    possible_abv: float | None  # strengths of the stream there [% vol]
+    middle_abv: float | None
+    sure_abv: float | None
+    clears_l: float | None  # a stream hazy from the first drop clears here; infinite: never; ``None``: clear
+    end_l: float  # where the run stops
 
 
 @dataclass(frozen=True)
 class Cloud:
-    """The cloud in stream and bottle, near 20 to 25 °C; colder is sooner."""
+    """The cloud in stream and bottle.
 
-    # distillate collected when the stream clouds [L at 20 °C]; ``None`` if it stays clear to the last drop
-    # of alcohol
-    stream_l: float | None
-    stream_abv: float | None  # strength of the stream there [% vol]
-    within_run: bool  # whether that is before the run ends
-    limit: clouding.ClearLimit  # strength down to which the keep stays clear, as a band
-    verdict: clouding.Verdict | None  # of the bottled spirit; ``None`` if the keep is not let down
-    oil_mg_per_l: float  # oil in the spirit bottled [mg/L]
-    remedies: tuple[Remedy, ...]  # what would help; empty if the bottle is clear
-    # distillate collected when a stream that is cloudy from the first drop turns clear [L at 20 °C];
-    # infinite if it never does, ``None`` if it is clear at the first drop
-    clears_l: float | None = None
+    Parameters
+    ----------
+    room, chilled : ClearLimit
+        Strength down to which the keep stays clear at 20 and at 5 °C.
+    stream : Stream or None
+        ``None`` where the stream stays clear to the end of the alcohol.
+    target_abv : float or None
+        Bottling strength [% vol].
+    oil_mg_per_l : float
+        Oil of the botanicals in the spirit bottled [mg/L].
+    haze : Haze or None
+        What is dispersed in the bottle at 20 °C by the middle estimate; ``None`` if not let down.
+    blame : dict of str to float
+        Share of each compound in the load, at the limit of the temperature that decides.
+    by_line : tuple of float
+        Share of the base spirit, then of each line of the bill, in it.
+    names : tuple of str
+        Of the lines of the bill.
+    remedies : tuple of Remedy
+        What would help; empty where the bottle is clear, chilled too.
+    taught : Taught or None
+        What the glass of this keep says.
+    shift : float or None
+        The shift used [decades].
+    """
+
+    room: ClearLimit
+    chilled: ClearLimit
+    stream: Stream | None
+    target_abv: float | None
+    oil_mg_per_l: float
+    haze: Haze | None
+    blame: dict[str, float]
+    by_line: tuple[float, ...]
+    names: tuple[str, ...]
+    remedies: tuple[Remedy, ...]
+    taught: Taught | None
+    shift: float | None
+
+    @property
+    def limit(self) -> ClearLimit:
+        """At room temperature."""
+        return self.room
+
+    @property
+    def verdict(self) -> clouding.Verdict | None:
+        """Of the bottled spirit at room temperature; ``None`` if the keep is not let down."""
+        return None if self.target_abv is None else self.room.verdict(self.target_abv)
+
+    @property
+    def clouds_l(self) -> float | None:
+        """All collected when the stream clouds, by the middle estimate; ``None`` if not before the stop."""
+        stream = self.stream
+        if stream is None or stream.middle_l is None or stream.middle_l > stream.end_l:
+            return None
+        return stream.middle_l
+
+    @property
+    def deciding(self) -> ClearLimit:
+        """The limit that matters: at room temperature, unless the bottle is clear there."""
+        return _deciding(self.room, self.chilled, self.target_abv)
+
+    @property
+    def to_blame(self) -> dict[str, float]:
+        """Share of each botanical in the load, largest first; ``""`` is the base spirit."""
+        found: dict[str, float] = {}
+        for name, share in zip(("", *self.names), self.by_line, strict=True):
+            found[name] = found.get(name, 0.0) + share
+        ranked = sorted(found.items(), key=lambda pair: -pair[1])
+        return {name: share for name, share in ranked if share > 0.0}
+
+    @property
+    def never(self) -> bool:
+        """Whether there is no strength worth telling at which it might cloud."""
+        return max(self.room.high_abv, self.chilled.high_abv) < NOISE_ABV and self.stream is None
 
 
-def stream_load(flavours: Flavours) -> Array:
-    """Oil in the stream over what it keeps clear, along the run."""
-    carried = flavours.carried
-    held = _known(flavours, flavours.stream_g_per_l(carried.depletion))
-    filled = np.asarray(clouding.load(held, carried.states.stream_abv))
-    return np.asarray(np.broadcast_to(filled, carried.depletion.shape))
+class Oil:
+    """The oil of a run, row by row, without compounds of the distiller's own, whose solubility nobody knows.
+
+    Volatility at high dilution can put more oil into the first drops than a drop holds: they are hazy all the
+    same, and are counted as pure oil.
+    """
+
+    def __init__(self, flavours: Flavours, shift: float | None) -> None:
+        rows = flavours.carried.rows
+        names = [flavours.compound_ids[k] for k in rows.compound]
+        self.flavours = flavours
+        self.shift = shift or 0.0
+        self.knowing: Knowing = "nothing" if shift is None else "another batch"
+        self.row = np.array([k for k, name in enumerate(names) if name not in flavours.own], dtype=np.intp)
+        source = rows.source[self.row]
+        lots = 1 + len(flavours.bill)
+        spread = np.full(lots, clouding.LOT)
+        spread[0] = clouding.BASE
+        released = np.arange(lots) > 0
+        self.oils = Oils(tuple(names[k] for k in self.row), source, spread, released)
+
+    @cached_property
+    def _per_l(self) -> Array:
+        """Grams of each row of ``carried`` in a litre of stream, at its depletions."""
+        carried = self.flavours.carried
+        return np.asarray(carried.grid_rate * carried.rows.amount[:, None] / stream_l(carried.states))
+
+    @cached_property
+    def along(self) -> dict[Edge, Array]:
+        """Logarithm of the load of the stream at the depletions of ``carried``, and its percentiles."""
+        carried = self.flavours.carried
+        held = np.minimum(self._per_l[self.row], clouding.DENSEST_G_PER_L)
+        found = clouding.loads(self.oils, held, np.asarray(carried.states.stream_abv))
+        middle = np.log10(np.maximum(found.value, TINY)) - self.shift
+        low, high = found.edges(self.knowing)
+        return {"low": middle + low, "middle": middle, "high": middle + high}
+
+    def margin(self, edge: Edge = "middle") -> tuple[Array, float]:
+        """Logarithm of the load, and the depletion from which it counts."""
+        load = self.along[edge]
+        clear = np.flatnonzero(load < 0.0)
+        since = EXHAUSTED if clear.size == 0 else float(self.flavours.carried.depletion[clear[0]])
+        return load, since
+
+    def first(self, edge: Edge) -> float | None:
+        """Depletion at which the stream clouds, once it has been clear; ``None`` if never worth telling."""
+        load, since = self.margin(edge)
+        depletion = self.flavours.carried.depletion
+
+        def margin(states: States) -> Array:
+            return np.where(states.depletion > since, np.interp(states.depletion, depletion, load), -1.0)
+
+        at = self.flavours.course.first(margin)
+        if at is None or float(self.flavours.course.at(np.array([at])).stream_abv[0]) < NOISE_ABV:
+            return None
+        return at
+
+    def limit(
+        self, by_row: Array, ethanol_l: float, at_c: float, bottled: Bottled | None = None
+    ) -> ClearLimit:
+        """Letting down keeps the oil in each litre of pure alcohol, and only that decides."""
+        held = by_row[self.row] / ethanol_l
+        shift, knowing = self.shift, self.knowing
+        if bottled is not None:
+            taught = self.taught(by_row, bottled)
+            if taught is not None:
+                shift, knowing = taught.seen, "this batch"
+        return clouding.limit(self.oils, held, PURE_ABV, at_c=at_c, shift_log10=shift, knowing=knowing)
+
+    def taught(self, by_row: Array, bottled: Bottled) -> Taught | None:
+        """What a glass of this keep says, or else its stream, if either was seen."""
+        glass = bottled.glass
+        if glass is None or (glass.clouded_at is None and glass.stream_hazy_at_l is None):
+            return None
+        if glass.clouded_at is None:
+            return self._taught_by_stream(float(glass.stream_hazy_at_l or 0.0))
+        if glass.clouded_at > bottled.abv:
+            raise RangeError(
+                "clouded_at",
+                f"{glass.clouded_at:g} % vol",
+                f"at most {bottled.abv:.1f} % vol, the strength of the keep",
+                "A glass let down with water is weaker than the keep: measure it again.",
+            )
+        held, at_c = by_row[self.row] / bottled.ethanol_l, ROOM_C if glass.at_c is None else glass.at_c
+        there = clouding.let_down(self.oils, held, PURE_ABV, glass.clouded_at, at_c=at_c)
+        return clouding.learn(there, self.shift, self.knowing)
+
+    def _taught_by_stream(self, collected_l: float) -> Taught:
+        course, depletion = self.flavours.course, self.flavours.carried.depletion
+        most_l = float(self.flavours.carried.states.collected_l[-1])
+        if collected_l >= most_l:
+            raise RangeError(
+                "stream_hazy_at",
+                f"{collected_l:.3g} L",
+                f"less than {most_l:.3g} L, all that this charge can give",
+                "Count what was collected from the first drop.",
+            )
+        at = np.interp(collected_l, self.flavours.carried.states.collected_l, depletion)
+        held = np.minimum(self._per_l[self.row], clouding.DENSEST_G_PER_L)
+        there = np.array([np.interp(at, depletion, row) for row in held])[:, None]
+        abv = np.asarray(course.at(np.array([at])).stream_abv)
+        return clouding.learn(clouding.loads(self.oils, there, abv), self.shift, self.knowing)
+
+    def lines(self, by_row: Array, ethanol_l: float, abv: float, at_c: float) -> list[float]:
+        """Share of each source in the load at a strength."""
+        held = (by_row[self.row] / ethanol_l)[:, None] * abv / PURE_ABV
+        part = clouding.loads(self.oils, held, np.array([abv]), at_c=at_c).part[:, 0]
+        return [float(part[self.oils.lot == k].sum()) for k in range(1 + len(self.flavours.bill))]
 
 
-def cloudy_condition(flavours: Flavours) -> Condition:
-    """Return the stop at which the stream turns cloudy."""
+def cloudy_condition(flavours: Flavours, shift: float | None = None) -> Condition:
+    """Return the stop at which the stream turns cloudy, by the middle estimate.
+
+    A stream that is cloudy from the first drop has to clear first. Between the points of the course the
+    logarithm of the load is taken as straight: far closer than solubilities are known.
+    """
+    load, since = Oil(flavours, shift).margin()
     along = flavours.carried.depletion
-    load = np.log(np.maximum(stream_load(flavours), TINY))
-    clear = np.flatnonzero(load < 0.0)
-    since = EXHAUSTED if clear.size == 0 else float(along[clear[0]])
 
     def margin(states: States) -> Array:
         return np.where(states.depletion > since, np.interp(states.depletion, along, load), -1.0)
@@ -86,118 +281,78 @@ def cloudy_condition(flavours: Flavours) -> Condition:
 
 
 def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:
-    """Predict the cloud of a run."""
+    """Predict the cloud of a run; ``None`` where there is no oil or no alcohol to speak of."""
     if not flavours.compound_ids or bottled.ethanol_l <= 0.0:
         return None
-    at = flavours.course.first(cloudy_condition(flavours).margin)
-    point = None if at is None else flavours.course.at(np.array([at]))
+    oil = Oil(flavours, bottled.shift)
     whole = _by_row(flavours, bottled.spans)
-    limit = _limit(flavours, whole, bottled.ethanol_l)
-    verdict = None if bottled.target_abv is None else limit.verdict(bottled.target_abv)
-    oil_g = float(whole[flavours.carried.rows.source > 0].sum())
-    bottle_l = bottled.ethanol_l * 100.0 / (bottled.target_abv or 100.0)
+    room, chilled = (oil.limit(whole, bottled.ethanol_l, at_c, bottled) for at_c in (ROOM_C, CHILLED_C))
+    deciding = _deciding(room, chilled, bottled.target_abv)
+    at = deciding.abv if 0.0 < deciding.abv < 100.0 else (bottled.target_abv or bottled.abv)
+    shares = oil.lines(whole, bottled.ethanol_l, at, deciding.at_c)
+    grams = float(whole[flavours.carried.rows.source > 0].sum())
+    strength = bottled.target_abv or PURE_ABV
     return Cloud(
-        stream_l=None if point is None else float(point.collected_l[0]),
-        stream_abv=None if point is None else float(point.stream_abv[0]),
-        within_run=at is not None and at <= end,
-        limit=limit,
-        verdict=verdict,
-        oil_mg_per_l=1000.0 * oil_g / bottle_l,
-        remedies=() if verdict in (None, "clear") else _remedies(flavours, bottled, whole, limit),
-        clears_l=_clears_l(flavours),
+        room=room,
+        chilled=chilled,
+        stream=_stream(oil, end),
+        target_abv=bottled.target_abv,
+        oil_mg_per_l=1000.0 * grams * strength / 100.0 / bottled.ethanol_l,
+        haze=_haze(oil, whole, bottled, room),
+        blame=deciding.blame,
+        by_line=tuple(shares),
+        names=tuple(dose.botanical.common_name for dose in flavours.bill),
+        remedies=_remedies(oil, bottled, whole, deciding),
+        taught=oil.taught(whole, bottled),
+        shift=bottled.shift,
     )
 
 
-def _clears_l(flavours: Flavours) -> float | None:
-    clear = np.flatnonzero(stream_load(flavours) < 1.0)
-    if clear.size == 0:
-        return np.inf
-    first = flavours.carried.depletion[clear[:1]]
-    return None if clear[0] == 0 else float(flavours.course.at(first).collected_l[0])
-
-
-def sentences(found: Cloud, target_abv: float | None) -> tuple[str, ...]:
-    """Say what a cloud means to the distiller."""
-    said = _stream_words(found)
-    limit = limit_words(found.limit)
-    if target_abv is None or found.verdict is None:
-        return (*said, f"The keep when it is let down: {limit}, near 20 °C.", SOONER)
-    words = {"clear": "is clear", "may cloud": "may cloud", "cloudy": "will cloud"}[found.verdict]
-    said.append(f"The bottle {words} at {target_abv:g} % vol: {limit}, near 20 °C.")
-    if found.verdict != "clear":
-        said.append(_blame_words(found.limit))
-    for remedy in found.remedies:
-        if remedy.clear_abv == found.limit.abv:
-            said.append(f"{remedy.words}.")
-            continue
-        clear = round(remedy.clear_abv)
-        reach = f"down to about {clear} % vol" if clear else "however far it is let down"
-        said.append(f"{remedy.words}: clear {reach}.")
-    return (*said, SOONER)
-
-
-def _stream_words(found: Cloud) -> list[str]:
-    """Whether the stream clouds, and when; the first drops too."""
-    said = []
-    if found.clears_l == np.inf:
-        return ["The stream is cloudy from the first drop to the end of the alcohol."]
-    if found.clears_l is not None:
-        drops = "drops come" if found.clears_l < SOME_DROPS_L else f"{volume(found.clears_l)} come"
-        said.append(f"The first {drops} over cloudy, full of oil.")
-    if found.stream_l is None:
-        after = "" if found.clears_l is None else " after that"
-        return [*said, f"The stream stays clear{after} to the end of the alcohol."]
-    when = "clouds" if found.within_run else "would cloud, after the stop,"
-    return [*said, f"The stream {when} at {volume(found.stream_l)}, {found.stream_abv:.0f} % vol."]
-
-
-def to_dict(found: Cloud | None, target_abv: float | None) -> dict[str, Any] | None:
-    """Return a cloud as plain data."""
-    if found is None:
+def to_dict(found: Cloud | None) -> dict[str, Any] | None:
+    """Return a cloud as plain data; ``None`` where nothing ever clouds."""
+    if found is None or found.never:
         return None
+    stream, haze, taught = found.stream, found.haze, found.taught
     return {
-        "stream_l": found.stream_l,
-        "within_run": found.within_run,
-        "clears_l": None if found.clears_l == np.inf else found.clears_l,
-        "verdict": found.verdict,
-        "clear_abv": found.limit.abv,
-        "band": [found.limit.low_abv, found.limit.high_abv],
-        "blame": found.limit.blame,
+        "bottle": {
+            **_plain(found.room),
+            "chilled": _plain(found.chilled),
+            "verdict": found.verdict,
+            "haze_mg_per_l": None if haze is None else haze.mg_per_l,
+            "haze_of": {} if haze is None else haze.composition,
+        },
+        "stream": None
+        if stream is None
+        else {
+            **stream._asdict(),
+            "clears_l": None if stream.clears_l == math.inf else stream.clears_l,
+        },
+        "blame": found.blame,
+        "blame_botanicals": {name or "base spirit": share for name, share in found.to_blame.items()},
         "oil_mg_per_l": found.oil_mg_per_l,
-        "words": list(sentences(found, target_abv)),
+        "remedies": [
+            {"kind": r.kind, "value": r.value, "botanical": r.botanical, **_plain(r.limit)}
+            for r in found.remedies
+        ],
+        "shift": found.shift,
+        "taught": None if taught is None else taught._asdict(),
     }
 
 
-def limit_words(limit: clouding.ClearLimit) -> str:
-    """Say down to what strength oil stays clear."""
-    if limit.state == "always cloudy":
-        return "its oil does not stay clear even in pure alcohol"
-    if round(limit.abv) == 0:
-        worst = f" (at worst down to {round(limit.high_abv)} % vol)" if round(limit.high_abv) else ""
-        return f"its oil stays clear however far it is let down{worst}"
-    band = f"{round(limit.low_abv)} to {round(limit.high_abv)}"
-    return f"its oil stays clear down to about {round(limit.abv)} % vol ({band})"
-
-
-def _blame_words(limit: clouding.ClearLimit) -> str:
-    """The compounds that make up most of the load, two at the most."""
-    worst = itertools.islice(limit.blame.items(), 2)
-    named = [f"{compound(name).name} ({100.0 * share:.0f} %)" for name, share in worst]
-    return f"Mostly to blame: {' and '.join(named)}."
-
-
-def _known(flavours: Flavours, held: Mapping[str, Held]) -> dict[str, Held]:
-    """Without compounds of the distiller's own, whose solubility nobody knows.
-
-    Volatility at high dilution can put more oil into the first drops than a drop holds: they are cloudy
-    all the same, and are counted as pure oil.
-    """
-    most = clouding.DENSEST_G_PER_L
+def _plain(limit: ClearLimit) -> dict[str, float]:
     return {
-        name: cast(Held, np.minimum(amount, most))
-        for name, amount in held.items()
-        if name not in flavours.own
+        "clear_abv": limit.abv,
+        "low_abv": limit.low_abv,
+        "high_abv": limit.high_abv,
+        "at_c": limit.at_c,
     }
+
+
+def _deciding(room: ClearLimit, chilled: ClearLimit, target_abv: float | None) -> ClearLimit:
+    """The limit that matters: at room temperature, unless the bottle is clear there."""
+    if target_abv is not None and target_abv > room.high_abv:
+        return chilled
+    return room
 
 
 def _by_row(flavours: Flavours, spans: Sequence[Span]) -> Array:
@@ -205,36 +360,96 @@ def _by_row(flavours: Flavours, spans: Sequence[Span]) -> Array:
     return np.asarray(flavours.over_by_row(spans).sum(axis=1))
 
 
-def _limit(flavours: Flavours, by_row: Array, ethanol_l: float) -> clouding.ClearLimit:
-    """Letting down keeps the oil in each litre of pure alcohol, and only that decides."""
-    held = {name: grams / ethanol_l for name, grams in flavours.by_compound(by_row).items()}
-    return clouding.clear_limit(_known(flavours, held), PURE_ABV)
+def _stream(oil: Oil, end: float) -> Stream | None:
+    course = oil.flavours.course
+    edges: tuple[Edge, ...] = ("high", "middle", "low")
+    found = [oil.first(edge) for edge in edges]
+    load, _ = oil.margin()
+    clear = np.flatnonzero(load < 0.0)
+    clears_l: float | None = math.inf
+    if clear.size:
+        first = oil.flavours.carried.depletion[clear[:1]]
+        clears_l = None if clear[0] == 0 else float(course.at(first).collected_l[0])
+    if found[0] is None and clears_l is None:
+        return None
+    told: list[tuple[float | None, float | None]] = []
+    for at in found:
+        if at is None:
+            told.append((None, None))
+            continue
+        there = course.at(np.array([at]))
+        told.append((float(there.collected_l[0]), float(there.stream_abv[0])))
+    return Stream(
+        *(volume_l for volume_l, _ in told),
+        *(abv for _, abv in told),
+        clears_l=clears_l,
+        end_l=float(course.at(np.array([end])).collected_l[0]),
+    )
 
 
-def _remedies(
-    flavours: Flavours, bottled: Bottled, whole: Array, limit: clouding.ClearLimit
-) -> tuple[Remedy, ...]:
-    found = [Remedy(f"Bottle at {np.ceil(limit.high_abv):.0f} % vol or more", limit.abv)]
-    if len(bottled.spans) > 1:
-        left_l = bottled.ethanol_l - between(flavours.course, *bottled.spans[-1]).ethanol_l
-        shorter = _limit(flavours, _by_row(flavours, bottled.spans[:-1]), left_l)
-        found.append(Remedy("Leave out the last jar kept", shorter.abv))
-    blamed = _most_to_blame(flavours, whole, limit)
-    if blamed is not None:
+def _haze(oil: Oil, whole: Array, bottled: Bottled, room: ClearLimit) -> Haze | None:
+    """What is dispersed in the bottle, as if the shift were oil more or less."""
+    if bottled.target_abv is None:
+        return None
+    taught = oil.taught(whole, bottled)
+    shift = oil.shift if taught is None else taught.seen
+    held: dict[str, float] = {}
+    litres = bottled.ethanol_l * 100.0 / bottled.target_abv
+    for name, grams in zip(oil.oils.names, whole[oil.row].tolist(), strict=True):
+        held[name] = held.get(name, 0.0) + min(grams / litres, clouding.DENSEST_G_PER_L) * 10.0**-shift
+    found = clouding.haze(held, bottled.target_abv, at_c=room.at_c)
+    return Haze(found.mg_per_l * 10.0**shift, found.visible, found.composition)
+
+
+class _Remedies:
+    """Tries remedies on a keep, and holds those that lower its limit by something."""
+
+    def __init__(self, oil: Oil, bottled: Bottled, whole: Array, limit: ClearLimit) -> None:
+        self.oil, self.limit = oil, limit
+        self.before = oil.limit(whole, bottled.ethanol_l, limit.at_c)
+        self.found: list[Remedy] = []
+
+    def offer(
+        self, kind: RemedyKind, value: float, by_row: Array, ethanol_l: float, name: str | None = None
+    ) -> bool:
+        """Whether what is left would stay clear further down."""
+        if ethanol_l <= 0.0:
+            return False
+        after = self.oil.limit(by_row, ethanol_l, self.limit.at_c)
+        if self.before.abv - after.abv < WORTH_ABV:
+            return False
+        moved = self.limit.abv - self.before.abv  # as a glass has moved the whole
+        ends = [max(one + moved, 0.0) for one in (after.abv, after.low_abv, after.high_abv)]
+        self.found.append(Remedy(kind, value, name, ClearLimit(after.state, *ends, after.blame, after.at_c)))
+        return True
+
+
+def _remedies(oil: Oil, bottled: Bottled, whole: Array, limit: ClearLimit) -> tuple[Remedy, ...]:
+    """What would help against a haze that may come, if it changes the limit by something."""
+    target, flavours = bottled.target_abv, oil.flavours
+    if target is None or target > limit.high_abv or limit.high_abv < NOISE_ABV:
+        return ()
+    tried = _Remedies(oil, bottled, whole, limit)
+    stronger = float(math.ceil(limit.high_abv))
+    if target < stronger <= bottled.abv:
+        tried.found.append(Remedy("bottle stronger", stronger, None, limit))
+    spans, course = bottled.spans, flavours.course
+    for dropped in range(1, 1 + len(spans) // 3):
+        kept, left = spans[:-dropped], spans[-dropped:]
+        lost_l = sum(between(course, *span).ethanol_l for span in left)
+        if tried.offer("drop last jars", dropped, _by_row(flavours, kept), bottled.ethanol_l - lost_l):
+            break
+    if len(spans) > 1:
+        first = between(course, *spans[0])
+        heads_l = bottled.heads_l + first.volume_l
+        rest = _by_row(flavours, spans[1:])
+        tried.offer("larger heads", heads_l, rest, bottled.ethanol_l - first.ethanol_l)
+    at = limit.abv if 0.0 < limit.abv < 100.0 else target
+    shares = oil.lines(whole, bottled.ethanol_l, at, limit.at_c)[1:]
+    if shares:
+        line = int(np.argmax(shares))
         half = whole.copy()
-        half[flavours.rows_of(blamed + 1)] *= 0.5
-        name = flavours.bill[blamed].botanical.common_name
-        found.append(Remedy(f"Halve the {name}", _limit(flavours, half, bottled.ethanol_l).abv))
-    return tuple(found)
-
-
-def _most_to_blame(flavours: Flavours, whole: Array, limit: clouding.ClearLimit) -> int | None:
-    """Line of the bill whose oil makes up most of the load."""
-    rows = flavours.carried.rows
-    total = flavours.by_compound(whole)
-    names = [flavours.compound_ids[k] for k in rows.compound]
-    share = [
-        limit.blame.get(n, 0.0) * g / total[n] if total[n] else 0.0 for n, g in zip(names, whole, strict=True)
-    ]
-    blame = [float(np.sum(np.array(share)[rows.source == line + 1])) for line in range(len(flavours.bill))]
-    return int(np.argmax(blame)) if blame and max(blame) > 0.0 else None
+        half[flavours.rows_of(line + 1)] *= 0.5
+        name = flavours.bill[line].botanical.common_name
+        tried.offer("less of", 0.5, half, bottled.ethanol_l, name)
+    return tuple(tried.found)

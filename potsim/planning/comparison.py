@@ -453,16 +453,4 @@ def _grams_by_place(run: Run) -> Array:
 
 def _cloud_shares(run: Run) -> list[float]:
     """Share of each line of the bill in the load that decides whether the bottle clouds."""
-    flavours = run.flavours
-    if run.cloud is None:
-        return [0.0] * len(flavours.bill)
-    by_row = flavours.over_by_row(run.kept_spans).sum(axis=1)
-    total, blame = flavours.by_compound(by_row), run.cloud.limit.blame
-    names = [flavours.compound_ids[k] for k in flavours.carried.rows.compound]
-    share = np.array(
-        [
-            blame.get(n, 0.0) * g / total[n] if total[n] > 0.0 else 0.0
-            for n, g in zip(names, by_row, strict=True)
-        ]
-    )
-    return [float(share[flavours.rows_of(k + 1)].sum()) for k in range(len(flavours.bill))]
+    return [0.0] * len(run.bill) if run.cloud is None else list(run.cloud.by_line[1:])

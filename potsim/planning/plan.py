@@ -611,6 +611,15 @@ class Bottling:
     bottle_price: float | None = key(
         *(schema.PRICE, 0), default=None, example="0.80", label="Price of a bottle"
     )
+    # learnt from a glass of an earlier batch: added to log10 of every solubility of oil [decades]
+    cloud_shift: float | None = key(
+        *(schema.DECADES, -2, 2),
+        default=None,
+        example="0.2",
+        label="Shift of the cloud",
+        usually="no glass tried yet",
+        hint="0.3 is twice the oil kept clear; `trial next` writes it from clouded_at.",
+    )
 
     def __post_init__(self) -> None:
         check(self, "bottling")
@@ -690,6 +699,33 @@ class Result:
     )
     # numbers of the jars pooled; empty if not said
     jars_kept: tuple[int, ...] = key(schema.JAR_NUMBERS, default=(), example="2-9", label="Jars pooled")
+    # strength at which a glass of the keep hazed, let down with water [% vol]
+    clouded_at: float | None = key(
+        *(schema.ABV, 0, 100),
+        default=None,
+        open_low=True,
+        example="38 %",
+        label="A glass hazed at",
+        hint="Let a glass of the keep down with water until it hazes; measure its strength.",
+    )
+    # its temperature [°C]; ``None`` is a room's
+    clouded_at_c: float | None = key(
+        *(schema.TEMPERATURE, 0, 40),
+        default=None,
+        example="8 °C",
+        label="The glass at",
+        hint="A fridge has 5 °C, a room 20.",
+    )
+    # all collected when the stream was first seen hazy [L at 20 °C]
+    stream_hazy_at_l: float | None = key(
+        *(schema.VOLUME, 0, 1e5),
+        default=None,
+        open_low=True,
+        name="stream_hazy_at",
+        example="330 mL",
+        label="Stream hazy at",
+        hint="Count from the first drop; a haze cannot come before it.",
+    )
     # what was bottled, as written
     bottled: str = key(schema.SAID, default="", example="3 bottles of 350 mL", label="Bottled")
     # what it was like, as written
@@ -697,6 +733,11 @@ class Result:
 
     def __post_init__(self) -> None:
         check(self, "result")
+        if self.clouded_at_c is not None and self.clouded_at is None:
+            raise RequestError(
+                "result.clouded_at_c is given, but no result.clouded_at.",
+                "Say the strength at which the glass hazed, or leave its temperature out.",
+            )
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from potsim.liquid.strength import Mixture
 from potsim.planning import botanicals, cautions, flavours, jars, proofing, stops
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
 from potsim.planning.charge import Charge, Portion, Setting, amounts, between, blend, pool, settle
-from potsim.planning.cloud import Bottled, Cloud, cloud, cloudy_condition, to_dict
+from potsim.planning.cloud import Bottled, Cloud, Glass, cloud, cloudy_condition, to_dict
 from potsim.planning.flavours import Cut, Flavours, HeadsCut, heads_table, in_charge, predict
 from potsim.planning.jars import Jar
 from potsim.planning.notes import Note, hint, plain_notes, sentences
@@ -198,22 +198,27 @@ def faded_condition(flavours: Flavours, heads_l: float) -> Condition:
     return Condition("faded", FADED_WORDS, lambda states: states.depletion - faded)
 
 
-def wanted(stop: Stop, flavours: Flavours, heads_l: float) -> list[Condition]:
+def wanted(
+    stop: Stop, flavours: Flavours, heads_l: float, cloud_shift: float | None = None
+) -> list[Condition]:
     """Return the conditions of a stop."""
     found = conditions(stop, flavours.course)
     found += [over_condition(flavours, name, share) for name, share in stop.over.items()]
     if stop.cloudy and flavours.compound_ids:
-        found.append(cloudy_condition(flavours))
+        found.append(cloudy_condition(flavours, cloud_shift))
     if stop.faded:
         found.append(faded_condition(flavours, heads_l))
     return found
 
 
-def keep_end_depletion(tails_from: Stop | None, flavours: Flavours, end: End, heads_l: float) -> float:
+def keep_end_depletion(
+    tails_from: Stop | None, flavours: Flavours, end: End, heads_l: float, cloud_shift: float | None = None
+) -> float:
     """Return the depletion at which the keep ends."""
     if tails_from is None:
         return end.depletion
-    found = [locate(flavours.course, one, "cuts.tails_from") for one in wanted(tails_from, flavours, heads_l)]
+    conditions = wanted(tails_from, flavours, heads_l, cloud_shift)
+    found = [locate(flavours.course, one, "cuts.tails_from") for one in conditions]
     return min([end.depletion, *(at for at in found if at is not None)])
 
 
@@ -334,20 +339,36 @@ class Run:
         """Whether stream and bottle cloud; ``None`` where there is no oil or no alcohol."""
         return self.cloud_at(self.plan.bottling.abv)
 
-    def cloud_at(self, target_abv: float | None) -> Cloud | None:
-        """Return the cloud as it would be at another bottling strength.
+    def cloud_at(self, target_abv: float | None, glass: Glass | None = None) -> Cloud | None:
+        """Return the cloud at another bottling strength, or once a glass of the keep has been tried.
 
         Parameters
         ----------
         target_abv : float or None
             Bottling strength [% vol]; ``None`` if the keep is not let down.
+        glass : Glass, optional
+            Where a glass of this very keep hazed.
 
         Returns
         -------
         Cloud or None
             As `cloud`.
+
+        Raises
+        ------
+        RangeError
+            If the glass hazed above the strength of the keep.
         """
-        bottled = Bottled(self.kept_spans, self.let_down.ethanol_l, target_abv)
+        kept = self.let_down
+        bottled = Bottled(
+            self.kept_spans,
+            kept.ethanol_l,
+            kept.abv,
+            target_abv,
+            self.setting.heads_l,
+            self.plan.bottling.cloud_shift,
+            glass,
+        )
         return cloud(self.flavours, self.end.depletion, bottled)
 
     @cached_property
@@ -650,9 +671,10 @@ def distil(plan: Plan) -> Run:
     run = course(charge.mol, charge.x, setting.still)
     _refuse_overfull(float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l, setting)
     found = predict(run, bill, in_charge(charge.parts), plan.own_compounds)
-    conditions = wanted(setting.stop, found, setting.heads_l)
+    shift = plan.bottling.cloud_shift
+    conditions = wanted(setting.stop, found, setting.heads_l, shift)
     end = stops.find_end(run, conditions, stops.min_level(run, solids_l))
-    keep_end = keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l)
+    keep_end = keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l, shift)
     points = cut_points(run, setting.heads_l, keep_end, end.depletion)
     row = jars.lay(run, points, plan.jars.sizes)
     pooled = proofing.pool(row.jars, plan.jars.keep)
@@ -748,7 +770,7 @@ def document(run: Run) -> dict[str, Any]:
         "flavours": run.flavours.to_dict(),
         "faded_l": run.faded_l,
         "base_spirit": [flavours.plain_compound(one) for one in run.flavours.base],
-        "cloud": to_dict(run.cloud, run.plan.bottling.abv),
+        "cloud": to_dict(run.cloud),
         "condenser_w": run.condenser_w,
         "closure": run.closure,
         "assumed": list(run.assumed),

@@ -19,7 +19,7 @@ COUNT, ADDITIONS, PRICE, PRICE_PER_L = "count", "additions", "price", "price_per
 TEXT, WORDS, SAID, DAY, YES, CHOICE, SPIRIT = "text", "words", "said", "day", "yes", "choice", "spirit"
 JAR_NUMBERS, JAR_SIZES, SHARES_OVER = "jar_numbers", "jar_sizes", "shares_over"
 SPREAD, COMPOSITION, NAMES, USUAL_DOSE = "spread", "composition", "names", "usual_dose"
-MOLAR_MASS, GROUPS, KELVIN, RATIO = "molar_mass", "groups", "kelvin", "ratio"
+MOLAR_MASS, GROUPS, KELVIN, RATIO, DECADES = "molar_mass", "groups", "kelvin", "ratio", "decades"
 
 # Unit of the plain number of a kind; empty for counts and words.
 UNITS: Mapping[str, str] = {
@@ -39,6 +39,7 @@ UNITS: Mapping[str, str] = {
     HEAT_LOSS: "W/K",
     ABV_DIFFERENCE: "% vol",
     TEMPERATURE_DIFFERENCE: "K",
+    DECADES: "decades",
 }
 
 

@@ -42,7 +42,7 @@ class Outcome:
     # water to bottling strength, and what it comes to [L]; ``None`` if the plan names no strength
     bottled_l: float | None
     bottles: int | None  # full bottles; ``None`` if the plan names no bottle
-    # distillate collected when the stream clouds [L]; ``None`` if it stays clear to the stop
+    # distillate collected when the stream clouds, by the middle estimate [L]; ``None`` if it stays clear
     clouds_l: float | None
     bottle_clouds: str | None  # the bottled spirit; ``None`` if none is bottled, or nothing in it can cloud
 
@@ -92,7 +92,7 @@ def outcome(run: Run) -> Outcome:
         water_l=made.water_l if made else None,
         bottled_l=made.volume_l if made else None,
         bottles=made.bottles if made else None,
-        clouds_l=run.cloud.stream_l if run.cloud and run.cloud.within_run else None,
+        clouds_l=None if run.cloud is None else run.cloud.clouds_l,
         bottle_clouds=run.cloud.verdict if run.cloud else None,
     )
 

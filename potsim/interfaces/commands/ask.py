@@ -154,24 +154,28 @@ def _bottling(args: argparse.Namespace, planned: Bottling) -> Bottling:
 
 def proof(args: argparse.Namespace) -> None:
     """Tell how much water brings spirit to a strength."""
-    from potsim.planning.cloud import to_dict
+    from potsim.planning.cloud import Glass, to_dict
     from potsim.planning.proofing import from_reading
+
+    if args.clouded_at is not None and args.of is None:
+        raise RequestError("--clouded-at: a glass of what?", "Name the plan that it is of with --of.")
 
     with typed_as(PROOFED, args.typed):
         made = from_reading(
             args.volume, args.abv, args.target, at_c=args.at, steps=args.steps, bottle_l=args.bottle
         )
     run = None if args.of is None else _kept(args.of, args.target)
+    glass = None if args.clouded_at is None else Glass(args.clouded_at, args.at)
+    cloud = None if run is None else run.cloud_at(args.target, glass)
 
     def data() -> dict[str, Any]:
-        cloud = {} if run is None else {"cloud": to_dict(run.cloud_at(args.target), args.target)}
-        return {**dataclasses.asdict(made), **cloud}
+        return {**dataclasses.asdict(made), **({} if run is None else {"cloud": to_dict(cloud)})}
 
     def text() -> list[Section]:
-        from potsim.interfaces.report.flavours import cloud_of_keep
+        from potsim.interfaces.report.cloud import cloud_of_keep
         from potsim.interfaces.report.jars import proofing_section
 
-        return [proofing_section(made), *([] if run is None else [cloud_of_keep(run, args.target)])]
+        return [proofing_section(made), *([] if run is None else [cloud_of_keep(run, cloud)])]
 
     output.emit(args, data, text)
 
@@ -407,6 +411,7 @@ With --of, also whether the keep of that plan clouds at TARGET.""",
         'potsim proof "1 L" "72 %" "42 %"',
         'potsim proof "850 mL" "73.5 %" "43 %" --at "17 °C" --steps 3 --bottle "350 mL"',
         'potsim proof "1.04 L" "73.4 %" "38 %" --of trial-1.toml',
+        'potsim proof "1.04 L" "73.4 %" "42 %" --of trial-1.toml --clouded-at "38 %"',
     ),
     arguments=(
         argument("volume", metavar="VOLUME", type=quantities.volume_l, help='such as "1 L"'),
@@ -435,6 +440,12 @@ With --of, also whether the keep of that plan clouds at TARGET.""",
             help='what a bottle holds, such as "350 mL"',
         ),
         argument("--of", metavar="PLAN", help="plan whose keep it is: does it cloud at TARGET?"),
+        argument(
+            "--clouded-at",
+            metavar="ABV",
+            type=quantities.abv,
+            help="strength at which a glass of it hazed, let down at T; needs --of",
+        ),
         JSON,
     ),
     run=proof,

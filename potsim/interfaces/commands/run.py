@@ -115,7 +115,7 @@ def jars(args: argparse.Namespace) -> None:
         return {**some, "working_jar": report.plain(small, args.away, args.most)}
 
     def text() -> list[Section]:
-        from potsim.interfaces.report.flavours import cloud_sections
+        from potsim.interfaces.report.cloud import cloud_sections
         from potsim.interfaces.report.run import CLEANING, is_cleaning
         from potsim.interfaces.report.tables import Section
 

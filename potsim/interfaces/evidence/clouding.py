@@ -9,7 +9,7 @@ import numpy as np
 
 from potsim.data import read_table
 from potsim.interfaces.evidence.core import Comparison, compare
-from potsim.interfaces.evidence.titrations import RING, log10_s, ring_hydrocarbons
+from potsim.interfaces.evidence.titrations import RING, Titration, log10_s, ring_hydrocarbons
 from potsim.liquid import strength, traces
 from potsim.liquid.clouding import ROOM_C, clear_limit, load, solubility, solubility_mol_per_l
 from potsim.liquid.compounds import compound, compounds, estimated_anchor
@@ -207,20 +207,24 @@ def left_out(oil: str) -> Comparison:
     every = ring_hydrocarbons()
     mine, rest = ([p for p in every if (p.oil == oil) == own] for own in (True, False))
     room = [p for p in rest if p.temperature_k > 280.0]
-    straight = np.array([p.log10_s for p in room]) - log10_s(room)
-    f = np.array([p.f for p in room])
-    term = f * (1.0 - f) * (2.0 * f - 1.0)
-    more = float(term @ straight / (term @ term))
-    f = np.array([p.f for p in mine])
+    tried = np.arange(0.0, 5.0, 0.05)
+    bends = {bend: rms_of(room, bend) for bend in tried.tolist()}
+    best = min(bends, key=bends.__getitem__)
     return compare(
         f"cloud points of {oil}, left out of the fit",
         TITRATED,
         "log10",
         [point.log10_s for point in mine],
-        log10_s(mine) + more * f * (1.0 - f) * (2.0 * f - 1.0),
+        log10_s(mine, best),
         0.15,
         criterion="rms",
     )
+
+
+def rms_of(points: list[Titration], bend: float) -> float:
+    """Return how far the law with another bend is from points, root mean square [decades]."""
+    off = log10_s(points, bend) - np.array([point.log10_s for point in points])
+    return float(np.sqrt(np.mean(off**2)))
 
 
 def limonene_tie_lines() -> Comparison:

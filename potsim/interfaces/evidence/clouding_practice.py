@@ -1,72 +1,203 @@
-"""What distillers know of the cloud, beside what a whole run predicts."""
+"""What distillers know of the cloud, beside what a whole run predicts: one-sided facts."""
 
 from __future__ import annotations
 
+from functools import cache
+
+import numpy as np
+
 import potsim
 from potsim.interfaces.evidence.core import Comparison, compare
-from potsim.liquid.clouding import ClearLimit
-from potsim.planning.plan import BotanicalDose, Cuts, Ingredient, Plan, StillPlan, Stop
+from potsim.planning.plan import BotanicalDose
+from potsim.planning.cloud import Cloud
+from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, StillPlan, Stop
+from potsim.planning.run import Run
 from potsim.records import dataclass
 
-CLEAR_TO_ABV, HALF_BAND_ABV = 42.5, 8.0  # ordinary gin stays clear to 42-43 % vol; common practice, no source
-GIN = "ordinary gin, strength down to which it stays clear"
-MISSED = (GIN,)  # subjects whose comparison does not hold, known and left so
-CHARGE_L, CHARGE_ABV, STOP_ABV, MACERATED_H = 2.4, 40.0, 55.0, 18.0
+CHARGE_L, CHARGE_ABV, STOP_ABV, BOTTLE_ABV = 2.4, 40.0, 55.0, 42.0
+TO_THE_END = 0.999  # of the alcohol
 STILL = StillPlan(
     capacity_l=4.0, power_w=700.0, heat_up_power_w=1200.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0
 )
+POT_DISTILLED = ("pot rum", "fruit", "malt", "wine")
+SOLD_AT_ABV, WELL_CLEAR_ABV, HEAVY_ABV = 38.0, 43.0, 46.0
+TAILS_ABV = (25.0, 48.0)  # practice has them hazy below 38 to 45 % vol
+MOST_OVER = 0.53  # of the charge, by which a botanical run may look cloudy; practice says 0.4 to 0.5
 
 
 @dataclass(frozen=True)
-class Doses:
-    """Botanicals of a gin in a litre of charge, dried."""
+class Recipe:
+    """Botanicals of a gin in a litre of charge, dried unless it says fresh; usual doses, no source."""
 
-    juniper_g_per_l: float  # mass [g/L]
-    coriander_g_per_l: float  # mass [g/L]
+    juniper_g_per_l: float
+    coriander_g_per_l: float
+    angelica_g_per_l: float = 0.0
+    fresh_peel_g_per_l: float = 0.0
+    prepared: str = "cracked"
+    macerated_h: float = 24.0
 
 
-# Usual doses are 10 to 20 g/L of juniper and 5 to 10 g/L of coriander; common practice, no source.
-LITTLE, TYPICAL, MUCH = Doses(10.0, 5.0), Doses(15.0, 7.5), Doses(20.0, 10.0)
+ORDINARY = Recipe(15.0, 7.5)
+HEAVY = Recipe(24.0, 8.0, 1.5, 10.0)
+MIXED = Recipe(14.0, 8.0, 2.0, 6.0)  # 30 g/L
 
 
 def comparisons() -> list[Comparison]:
     """Return every comparison of clouding that needs a run."""
-    return [gin()]
+    return [gins(), tails(), neutral_tails(), botanical_streams()]
 
 
-def gin() -> Comparison:
-    """Return how weak an ordinary gin is predicted to stay clear, beside where it is known to."""
-    found = limit(TYPICAL)
-    little, much = (limit(doses).abv for doses in (LITTLE, MUCH))
+def gins() -> Comparison:
+    """Return whether ordinary and heavy gins are foretold to haze where they may."""
+    ordinary, heavy = _cloud(run(ORDINARY)), _cloud(run(HEAVY))
+    whole = _cloud(run(Recipe(15.0, 7.5, prepared="whole", macerated_h=0.0)))
+    told = [
+        ordinary.room.abv <= WELL_CLEAR_ABV,
+        _reaches(ordinary, SOLD_AT_ABV),
+        whole.room.abv < ordinary.room.abv,
+        _reaches(heavy, HEAVY_ABV),
+    ]
     return compare(
-        GIN,
+        "gins: an ordinary one clear at 43 % vol, may haze at 38; whole later; a heavy one may at 46 (1 yes)",
         "common practice, no source",
-        "% vol",
-        CLEAR_TO_ABV,
-        found.abv,
-        HALF_BAND_ABV,
+        "-",
+        np.ones(len(told)),
+        np.array(told, dtype=float),
+        0.1,
         role="practice",
-        note=f"Computed for {TYPICAL.juniper_g_per_l:g} g/L of juniper and {TYPICAL.coriander_g_per_l:g} of "
-        f"coriander, cracked and macerated {MACERATED_H:g} h, in a charge of {CHARGE_ABV:g} % vol, kept to "
-        f"{STOP_ABV:g}: limit {found.abv:.0f} % vol, "
-        f"band {found.low_abv:.0f} to {found.high_abv:.0f}; {little:.0f} and {much:.0f} % vol with the least "
-        "and the most of usual doses. That such a gin is clear at 42 % vol is foretold, that it clouds a "
-        "little below is not. Likely why: the law counts dissolved oil at 20 °C, so that chilling and "
-        "standing for months are left out; real keeps hold more oil than typical yields and a single stage "
-        "let over; the solubilities of sesquiterpenes are estimates.",
+        note=f"Ordinary: {_said(ordinary)}; whole and not macerated: {_said(whole)}; heavy: {_said(heavy)}. "
+        f"Charge {CHARGE_ABV:g} % vol, no heads, kept to {STOP_ABV:g} % vol.",
     )
 
 
-def limit(doses: Doses) -> ClearLimit:
-    """Return the strength down to which the keep of a gin stays clear."""
-    given = (("juniper", doses.juniper_g_per_l), ("coriander seed", doses.coriander_g_per_l))
-    bill = tuple(
-        BotanicalDose(name, mass_g=g_per_l * CHARGE_L, prepared="cracked", macerated_h=MACERATED_H)
-        for name, g_per_l in given
+def tails() -> Comparison:
+    """Return whether tails of pot-distilled bases are foretold hazy, without any botanical."""
+    told, notes = [], []
+    for kind in POT_DISTILLED:
+        found = _cloud(base(kind)).stream
+        ends = [] if found is None else [found.possible_abv, found.middle_abv, found.sure_abv]
+        known = [abv for abv in ends if abv is not None]
+        open_end = [0.0] if found is not None and found.sure_abv is None else []
+        span = [*known, *open_end]
+        told.append(bool(known) and max(span) >= TAILS_ABV[0] and min(span) <= TAILS_ABV[1])
+        notes.append(f"{kind} {', '.join(f'{abv:.0f}' for abv in known)}")
+    return compare(
+        "tails of pot-distilled bases come over hazy somewhere between 48 and 25 % vol (1 yes)",
+        "common practice, no source: below 38 % vol (cane), 45 (fruit)",
+        "-",
+        np.ones(len(told)),
+        np.array(told, dtype=float),
+        0.1,
+        role="practice",
+        note="Strength of the stream at which a haze is possible, likely and sure, as far as each comes: "
+        f"{'; '.join(notes)}. Their long esters are taken to come over in proportion to the alcohol.",
     )
-    charge = (Ingredient("spirit and water", CHARGE_L, CHARGE_ABV),)
-    cuts = Cuts(stop=Stop(stream_abv=STOP_ABV))
-    found = potsim.distil(Plan(charge, still=STILL, botanicals=bill, cuts=cuts)).cloud
+
+
+def neutral_tails() -> Comparison:
+    """Return whether tails of a neutral base stay clear."""
+    found = base("neutral").cloud
+    return compare(
+        "tails of a neutral base stay clear (1 yes)",
+        "common practice, no source",
+        "-",
+        1.0,
+        float(found is None or found.never),
+        0.1,
+        role="practice",
+    )
+
+
+def botanical_streams() -> Comparison:
+    """Return by when the stream of a botanical run may look cloudy, as a share of the charge."""
+    told, notes = [], []
+    for kind in (*POT_DISTILLED, "neutral"):
+        made = mixed(kind)
+        stream = _cloud(made).stream
+        share = np.inf
+        if stream is not None and stream.possible_l is not None:
+            share = stream.possible_l / made.charge.volume_l
+        if kind != "neutral":
+            told.append(share <= MOST_OVER)
+        notes.append(f"{kind} {share:.2f}")
+    return compare(
+        "stream of a botanical run on a pot-distilled base may be cloudy by 53 % of the charge (1 yes)",
+        "common practice, no source: starts to look cloudy when 40 to 50 % of the charge is over",
+        "-",
+        np.ones(len(told)),
+        np.array(told, dtype=float),
+        0.1,
+        role="practice",
+        note=f"30 g/L of juniper, coriander, angelica and peel: {', '.join(notes)}; neutral is only told.",
+    )
+
+
+def run(recipe: Recipe, kind: str = "neutral", stop: Stop | None = None) -> Run:
+    """Return the run of a recipe in the still of these comparisons.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Its botanicals.
+    kind : str
+        Of base spirit.
+    stop : Stop, optional
+        What ends it; 55 % vol unless said.
+    """
+    return potsim.distil(_plan(recipe, kind, stop or Stop(stream_abv=STOP_ABV)))
+
+
+@cache
+def base(kind: str) -> Run:
+    """Return the run of a base spirit without botanicals, to the end of its alcohol."""
+    return potsim.distil(_plan(None, kind, Stop(recovered=TO_THE_END)))
+
+
+@cache
+def mixed(kind: str) -> Run:
+    """Return the run of a mixed bill of 30 g/L on a base spirit, to the end of its alcohol."""
+    return run(MIXED, kind, Stop(recovered=TO_THE_END))
+
+
+def _plan(recipe: Recipe | None, kind: str, stop: Stop) -> Plan:
+    charge = (Ingredient("spirit and water", CHARGE_L, CHARGE_ABV, kind),)
+    bill = () if recipe is None else _bill(recipe)
+    return Plan(charge, still=STILL, botanicals=bill, cuts=Cuts(stop=stop), bottling=Bottling(abv=BOTTLE_ABV))
+
+
+def _bill(recipe: Recipe) -> tuple[BotanicalDose, ...]:
+    doses = (
+        ("juniper", recipe.juniper_g_per_l, None),
+        ("coriander seed", recipe.coriander_g_per_l, None),
+        ("angelica root", recipe.angelica_g_per_l, None),
+        ("sweet orange peel", recipe.fresh_peel_g_per_l, "fresh"),
+    )
+    return tuple(
+        BotanicalDose(
+            name,
+            mass_g=grams * CHARGE_L,
+            prepared=recipe.prepared,
+            macerated_h=recipe.macerated_h,
+            **({} if state is None else {"state": state}),
+        )
+        for name, grams, state in doses
+        if grams > 0.0
+    )
+
+
+def _cloud(made: Run) -> Cloud:
+    found = made.cloud
     if found is None:
-        raise ValueError("A run with botanicals predicts a cloud.")
-    return found.limit
+        raise ValueError("A run with oil predicts a cloud.")
+    return found
+
+
+def _reaches(found: Cloud, abv: float) -> bool:
+    return any(one.low_abv <= abv <= one.high_abv for one in (found.room, found.chilled))
+
+
+def _said(found: Cloud) -> str:
+    parts = (
+        f"{one.abv:.0f} ({one.low_abv:.0f} to {one.high_abv:.0f})" for one in (found.room, found.chilled)
+    )
+    return " and chilled ".join(parts) + " % vol"

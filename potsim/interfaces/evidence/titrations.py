@@ -14,7 +14,7 @@ from potsim.liquid import strength
 from potsim.liquid.compounds import Compound, WaterAnchor
 from potsim.liquid.pure import Array
 from potsim.liquid.solubility import dilute
-from potsim.liquid.traces import LN10, ROOM_K, ln_gamma, solvent_mol_per_l
+from potsim.liquid.traces import BEND, LN10, ROOM_K, bend, ln_gamma, slopes_of, solvent_mol_per_l
 
 LEAST_W_OIL = 0.002  # below it the cyclohexane titration resolves nothing: it runs flat
 RING = ("cyclohexane", "toluene", "benzene")  # hexane's set was rejected by the evaluator
@@ -79,11 +79,14 @@ def ring_hydrocarbons(least: float = 0.3, most: float = 0.8) -> list[Titration]:
     return [t for t in titrations() if t.oil in RING and least <= t.f <= most and t.w_oil > LEAST_W_OIL]
 
 
-def log10_s(points: list[Titration]) -> Array:
-    """Return what the model says of points, as ``Titration.log10_s``."""
+def log10_s(points: list[Titration], deepest: float = BEND) -> Array:
+    """Return what the model, or the model with another bend, says of points, as ``Titration.log10_s``."""
     found = []
     for point in points:
+        one = hydrocarbons()[point.oil]
         x = np.array([strength.x_from_abv(100.0 * point.f)])
-        gamma = ln_gamma([hydrocarbons()[point.oil]], x, np.array([point.temperature_k]))[0, 0]
-        found.append(math.log10(float(solvent_mol_per_l(point.f))) - gamma / LN10)
+        gamma = ln_gamma([one], x, np.array([point.temperature_k]))[0, 0]
+        usual = math.log10(float(solvent_mol_per_l(point.f))) - gamma / LN10
+        slope = slopes_of([one])
+        found.append(usual + float((bend(point.f, slope, deepest) - bend(point.f, slope))[0]))
     return np.array(found)

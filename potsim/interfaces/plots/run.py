@@ -16,7 +16,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from potsim.interfaces.plots.ink import Volumes, volumes_up_to
-from potsim.planning.cloud import sentences
+from potsim.interfaces.report.cloud import sentences
 from potsim.planning.lanes import Lane, Lanes, lanes
 from potsim.planning.run import Run
 
@@ -295,7 +295,7 @@ def foot_words(run: Run, told: Lanes, cloud: bool) -> list[str]:
     if told.below:
         said.append(f"Never ten times its threshold in the stream: {', '.join(told.below)}.")
     if cloud and run.cloud is not None:
-        said.append(" ".join(sentences(run.cloud, run.plan.bottling.abv)[:2]))
+        said.append(" ".join(sentences(run.cloud)[:2]))
     # A number and its unit stay on one line.
     kept = (one.replace(" °C", "\xa0°C").replace(" %", "\xa0%") for one in said)
     return [line for one in kept for line in textwrap.wrap(one, WORDS)]
@@ -361,19 +361,24 @@ def _cuts(run: Run, ax: Axes, volumes: Volumes, ground: Ground) -> None:
 
 
 def _cloud(run: Run, ax: Axes, volumes: Volumes, ground: Ground) -> None:
-    """A ring where the stream turns cloudy."""
-    if run.cloud is None or not run.cloud.within_run or run.cloud.stream_l is None:
+    """The stretch of the curve where the first haze falls, and a ring where the stream likely turns."""
+    stream = None if run.cloud is None else run.cloud.stream
+    if stream is None or stream.possible_l is None or stream.possible_l >= stream.end_l:
         return
-    at_l = run.cloud.stream_l
-    height = float(np.interp(at_l, run.collected_l, run.stream_abv))
-    place = (volumes.per_l * at_l, height)
+    from_l, end_l = stream.possible_l, float(run.collected_l[-1])
+    to_l = end_l if stream.sure_l is None else min(stream.sure_l, end_l)
+    between = np.linspace(from_l, max(to_l, from_l), 40)
+    along = np.interp(between, run.collected_l, run.stream_abv)
+    ax.plot(volumes.per_l * between, along, color=ground.hatch, linewidth=6, solid_capstyle="butt", zorder=1)
+    at_l = from_l if run.cloud is None or run.cloud.clouds_l is None else run.cloud.clouds_l
+    place = (volumes.per_l * at_l, float(np.interp(at_l, run.collected_l, run.stream_abv)))
     ax.plot(
         *place, "o", markersize=8, markerfacecolor="none", markeredgecolor=ground.ink, markeredgewidth=1.6
     )
-    right = at_l < 0.5 * float(run.collected_l[-1])
+    right = from_l < 0.5 * end_l
     ax.annotate(
-        f"cloudy from\n{volumes.words(at_l)}",
-        place,
+        f"may be hazy\nfrom {volumes.words(from_l)}",
+        (volumes.per_l * from_l, float(along[0])),
         (7 if right else -7, -4),
         textcoords="offset points",
         ha="left" if right else "right",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 
+from potsim.interfaces.report.cloud import cloud_sections
 from potsim.interfaces.report.jars import SAFE
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table
 from potsim.interfaces.wording import (
@@ -17,7 +18,6 @@ from potsim.interfaces.wording import (
 )
 from potsim.liquid.compounds import compounds
 from potsim.planning.botanicals import Botanical, Spread
-from potsim.planning.cloud import sentences
 from potsim.planning.doses import noticed_doses
 from potsim.planning.flavours import BotanicalFlavour, CompoundFlavour, heads_table
 from potsim.planning.run import Run
@@ -147,11 +147,6 @@ STAYS = "stays"
 LEFT_OUT = 0.2  # of what is kept of a botanical, from which on it is told that it has no threshold
 LATER_TOLD = 0.01  # of the oil, from which on it is told what comes after the stop
 MEANS_STAYS = "Stays: less than a twentieth of what is dissolved ever comes over."
-NO_ALCOHOL = (
-    "Not told: what oil a liquid keeps clear is known for spirit, and this charge holds no alcohol. Oil that "
-    "water does not dissolve floats on it or makes it milky (common practice, no source)."
-)
-NO_OIL = "Not told: no oil that the model follows comes over into the keep."
 NOTHING = "The plan has no botanicals, and no spirit of a kind whose own volatiles are known."
 
 
@@ -203,25 +198,6 @@ def _fading(run: Run) -> list[str]:
             f"After the stop, to 99 % of the alcohol, would still come: {', '.join(late)} of its oil."
         )
     return said
-
-
-def cloud_sections(run: Run) -> tuple[Section, ...]:
-    """Return whether stream and bottle cloud, or why that is not told; nothing without botanicals."""
-    if not run.bill:
-        return ()
-    if run.cloud is None:
-        return (Section("Cloud", (NO_ALCOHOL if run.charge.ethanol_mol == 0.0 else NO_OIL,)),)
-    return (Section("Cloud", (Points(sentences(run.cloud, run.plan.bottling.abv)),)),)
-
-
-def cloud_of_keep(run: Run, target_abv: float) -> Section:
-    """Return whether the keep of a run clouds at a strength."""
-    found = run.cloud_at(target_abv)
-    title = f"Cloud: the keep of {run.plan.title}"
-    if found is None or not run.bill:
-        return Section(title, ("The plan has no botanicals: no oil of theirs clouds it.",))
-    oil = f"It then holds {found.oil_mg_per_l:.0f} mg/L of oil."
-    return Section(title, (Points((*sentences(found, target_abv), oil)),))
 
 
 def compound_sections(run: Run) -> tuple[Section, ...]:

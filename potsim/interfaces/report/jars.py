@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from potsim.errors import RangeError, RequestError
+from potsim.interfaces.report.cloud import level
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
@@ -26,8 +27,6 @@ from potsim.planning.flavours import HeadsCut
 from potsim.planning.jars import TOO_SMALL, WorkingJar, working_jar
 from potsim.planning.proofing import Keep, Proofing
 from potsim.planning.run import Run
-
-CLOUDS = {"clear": "stays clear", "may cloud": "may cloud", "cloudy": "clouds"}
 
 
 def bottling_sections(run: Run) -> tuple[Section, ...]:
@@ -94,7 +93,7 @@ def _oil(run: Run) -> tuple[tuple[str, str], ...]:
     found = run.cloud
     if found is None or not run.bill:
         return ()
-    verdict = "" if found.verdict is None else f", which {CLOUDS[found.verdict]} at this strength"
+    verdict = "" if found.target_abv is None else f", {level(found.room, found.target_abv)} at this strength"
     return (("oil in it", f"{found.oil_mg_per_l:.0f} mg/L of the botanicals{verdict}"),)
 
 

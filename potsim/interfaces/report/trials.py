@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from potsim import __version__
-from potsim.interfaces.report.jars import CLOUDS
+from potsim.interfaces.report.cloud import GLASS, level, limit_words, span_words
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table
 from potsim.interfaces.trialfile import (
     amount,
@@ -37,7 +37,6 @@ from potsim.interfaces.wording import (
 )
 from potsim.planning import jars
 from potsim.planning.blends import BlendOil, OilBlend, Poured, TrialBlend
-from potsim.planning.cloud import SOONER, limit_words
 from potsim.planning.comparison import (
     NOTICEABLE,
     Comparison,
@@ -158,13 +157,10 @@ def _clouds(before: Run, after: Run) -> Facts:
 def _cloud(run: Run) -> str:
     if run.cloud is None:
         return "no oil"
-    limit = run.cloud.limit
-    said = (
-        f"{run.cloud.verdict} at {format_abv(bottled_abv(run))}" if run.cloud.verdict else "keep not let down"
-    )
-    if limit.state != "clouds below":
-        return f"{said}, as at any strength"
-    return f"{said}; it clouds below about {limit.abv:.0f} % vol"
+    span, target_abv = span_words(run.cloud), run.cloud.target_abv
+    if target_abv is None:
+        return f"keep not let down; {span}"
+    return f"{level(run.cloud.room, target_abv)} at {format_abv(target_abv)}; {span}"
 
 
 def sections_of_comparison(made: Comparison) -> tuple[Section, ...]:
@@ -527,7 +523,7 @@ def sections_of_blend(made: TrialBlend) -> tuple[Section, ...]:
     )
     parts: list[Part] = [poured, Facts(comes)]
     if made.clear_limit is not None:
-        parts.append(Points((SOONER,)))
+        parts.append(Points((GLASS,)))
     sections = [Section("Poured together", tuple(parts))]
     if made.oils:
         sections.append(Section("Oil for a litre", (_blended(made.oils, len(made.shares)),)))
@@ -541,8 +537,8 @@ def _bottles_cloud(made: TrialBlend) -> list[tuple[str, str]]:
     if limit is None:
         none = "not told: there is no alcohol" if made.abv <= 0.0 else "none: no botanicals, no oil of theirs"
         return [("cloud", none)]
-    verdict = CLOUDS[limit.verdict(made.abv)]
-    return [("cloud", f"{verdict} at {format_abv(made.abv)}: {limit_words(limit)}, near 20 °C")]
+    said = f"{level(limit, made.abv)} at {format_abv(made.abv)}, {limit_words(limit)}, near 20 °C"
+    return [("cloud", said)]
 
 
 def _blended(oils: Sequence[BlendOil], spirits: int) -> Table:
