@@ -16,11 +16,9 @@ from potsim.interfaces.evidence import clouding_practice as practice
 from potsim.interfaces.plots.run import figure_of_run
 from potsim.interfaces.report.cloud import GLASS, sentences
 from potsim.liquid.clouding import ClearLimit, Oils, learn, let_down, limit, loads
-from potsim.planning.plan import BotanicalDose
 from potsim.planning.cloud import Cloud, Glass, Remedy, Stream
-from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, Stop
+from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, Plan, Result, Stop
 from potsim.planning.run import Run
-from potsim.planning.plan import Result
 
 OILY = """
 title = "An oily one"
