@@ -265,6 +265,15 @@ def test_a_plan_leads_to_no_other_file(browser: Browser, other: str) -> None:
     assert "refused" in browser.post("/api/answer", {"plan": changed(still={"from_file": other})})
 
 
+def test_classes_move_with_the_strength_of_the_charge_only(browser: Browser) -> None:
+    found = browser.get("/api/classes?abv=40")
+    library = {one["name"] for one in browser.get("/api/start")["library"]}
+    assert set(found["classes"]) == library
+    assert set(found["classes"].values()) <= {"early", "middle", "late", "stays"}
+    assert found["classes"]["lemon peel"] == "early"
+    assert "refused" in browser.get("/api/classes?abv=100")
+
+
 # The shelf --------------------------------------------------------------------------------------------------
 
 

@@ -257,7 +257,7 @@ class Course:
             return self._on(self.legs[0], s)
         starts = np.array([leg.from_depletion for leg in self.legs])
         which = np.searchsorted(starts, s, side="right") - 1
-        parts = {k: self._on(self.legs[k], s[which == k]) for k in set(which.tolist())}
+        parts = {k: self._on(self.legs[k], s[which == k]) for k in set(which.ravel().tolist())}
         columns = {}
         for field in fields(States):
             column = np.empty(s.shape)

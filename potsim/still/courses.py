@@ -17,13 +17,12 @@ from potsim.liquid import heat, strength
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, warming_s
 from potsim.still.still import REFERENCE_X, Conditions, Span, Still, Stills, reference_k
-from potsim.still.tables import LEAST_X, WATER_X, Curves, four_rows, many_curves
+from potsim.still.tables import LEAST_X, WATER_X, Curves, four_rows, many_curves, product
 
 Array = NDArray[np.float64]
 Rows = tuple[NDArray[np.intp], tuple[Array, Array, Array, Array]]
 
 MARGIN = 8  # rows made beyond those asked for
-ONE_THREAD = 250_000  # multiplications; OpenBLAS shares larger products among threads
 
 
 @dataclass(frozen=True)
@@ -74,7 +73,7 @@ class _Mixed:
     def table(self, name: str) -> Array:
         """The rows made of a column, shape (n, rows)."""
         if name not in self.made:
-            self.made[name] = _product(self.weights, self.columns[name][:, self.low : self.high])
+            self.made[name] = product(self.weights, self.columns[name][:, self.low : self.high])
         return self.made[name]
 
     def read(self, table: Array, found: Rows) -> Array:
@@ -203,15 +202,6 @@ class Look:
         walks = self._walks
         _, begin = walks.logit(walks.position[:, None])
         return np.asarray(walks.clock(begin) - walks.clock(self._along))
-
-
-def _product(left: Array, right: Array) -> Array:
-    """Product of matrices in blocks too small for a second thread, which would only wait for the first."""
-    out = np.empty((left.shape[0], right.shape[1]))
-    block = max(1, ONE_THREAD // right.size)
-    for k in range(0, left.shape[0], block):
-        np.matmul(left[k : k + block], right, out=out[k : k + block])
-    return out
 
 
 def _cubic(values: Array, start: NDArray[np.intp], shares: tuple[Array, Array, Array, Array]) -> Array:

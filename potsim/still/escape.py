@@ -22,7 +22,7 @@ from potsim.liquid import strength, traces
 from potsim.liquid.equilibrium import bubble_point
 from potsim.records import dataclass
 from potsim.still.course import States
-from potsim.still.tables import SmoothFit
+from potsim.still.tables import SmoothFit, product
 
 Array = NDArray[np.float64]
 
@@ -223,11 +223,11 @@ class CompositionTable:
         k = values(SCALE_X * np.sinh(SmoothFit.points(0.0, top, POINTS)))
         self.none = np.flatnonzero(k[:, 0] == 0.0)
         k[self.none] = 1.0
-        series = SmoothFit(0.0, top, np.log(k).T).coefficients
+        fit = SmoothFit(0.0, top, np.log(k).T)
         self._step = top / ROWS
-        unit = np.linspace(-1.0, 1.0, ROWS + 1)
-        values_there = chebyshev.chebval(unit, series).T
-        slopes = chebyshev.chebval(unit, chebyshev.chebder(series)).T * (2.0 / ROWS)
+        waves = fit.waves(np.linspace(0.0, top, ROWS + 1))
+        values_there = product(waves, fit.coefficients)
+        slopes = product(waves[:, :-1], chebyshev.chebder(fit.coefficients)) * (2.0 / ROWS)
         rise = np.diff(values_there, axis=0)
         self._cubic = np.ascontiguousarray(
             [

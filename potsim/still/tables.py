@@ -377,9 +377,10 @@ class Curves:
         self.first, self.last = float(ln_w[0]), float(ln_w[-1])
         self.step = float(ln_w[1] - ln_w[0])
         x = self._invert(ln_w)
-        z = np.arcsinh(x / SCALE_X)
-        pot_k, vapour_k, needed, reflux, reflux_ratio, condenser = fits(z)
-        rise = x * (x_az - x) * self._phi(z)
+        waves = fits.waves(np.arcsinh(x / SCALE_X))
+        together = np.column_stack([fits.coefficients, self._phi.coefficients])
+        pot_k, vapour_k, needed, reflux, reflux_ratio, condenser, phi = product(waves, together).T
+        rise = x * (x_az - x) * phi
         rate = 1.0 / needed
         columns = {
             "x": x,
@@ -410,7 +411,7 @@ class Curves:
         v = np.concatenate([np.linspace(v_ends[0], -12.0, 60), np.linspace(-11.9, v_ends[1], 600)])
         start = self._ln_w(_logistic(v, x_az))
         v = np.interp(ln_w, start, v)
-        for _ in range(3):
+        for _ in range(2):  # from 1e-4 by squares
             x = _logistic(v, x_az)
             slope = 1.0 / (x_az * self._phi(np.arcsinh(x / SCALE_X)))  # d ln W / dv
             v = v - (self._ln_w(x) - ln_w) / slope
@@ -564,11 +565,21 @@ def curves(conditions: Conditions) -> Curves:
     return Curves(conditions)
 
 
+def product(left: Array, right: Array) -> Array:
+    """Product of matrices in blocks too small for a second thread, which would only wait for the first."""
+    out = np.empty((left.shape[0], right.shape[1]))
+    block = max(1, ONE_THREAD // max(right.size, 1))
+    for k in range(0, left.shape[0], block):
+        np.matmul(left[k : k + block], right, out=out[k : k + block])
+    return out
+
+
 # --- Functions kept as tables: a smooth fit to build from, and a uniform table to look up in.
 
 
 # Points handled at a time, so that the work stays in the processor's cache.
 BLOCK = 8192
+ONE_THREAD = 250_000  # multiplications; OpenBLAS shares larger products among threads
 
 
 class SmoothFit:
@@ -615,6 +626,10 @@ class SmoothFit:
     def __call__(self, z: Array) -> Array:
         """Evaluate at ``z``; shape of ``z``, or (m, ...) for m functions."""
         return np.asarray(chebyshev.chebval(self._unit(z), self.coefficients))
+
+    def waves(self, z: Array) -> Array:
+        """What the coefficients count, at ``z``; shape (z, coefficients)."""
+        return np.asarray(chebyshev.chebvander(self._unit(z), len(self.coefficients) - 1))
 
     def integral(self) -> SmoothFit:
         """Return the integral from ``low``."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import hashlib
-from collections import OrderedDict
+from collections import OrderedDict, defaultdict
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -23,7 +23,11 @@ from potsim.interfaces.planfile import example_plan, plan_of, read_plan, tables_
 from potsim.interfaces.report import underway as words
 from potsim.interfaces.tomlfile import Source
 from potsim.interfaces.wording import formats
-from potsim.planning.botanicals import library
+from potsim.liquid import strength
+from potsim.liquid.compounds import compound
+from potsim.planning.botanicals import Botanical, library
+from potsim.planning.classes import classes as classes_of
+from potsim.planning.classes import per_noticed
 from potsim.planning.lanes import lanes as lanes_of
 from potsim.planning.notes import sentences
 from potsim.planning.plan import JarPlan, Plan
@@ -38,6 +42,7 @@ APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan'
 MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
 SURE_RUNS = 500
 HELD = 24  # runs computed lately
+USUAL_ABV = 40.0  # strength of a charge, where none is said [% vol]
 
 
 # Rounding ---------------------------------------------------------------------------------------------------
@@ -529,7 +534,7 @@ def _start() -> dict[str, Any]:
                 "latin": ", ".join(one.latin_names),
                 "aliases": list(one.aliases),
                 "part": one.part,
-                "group": getattr(one, "group", None),
+                "group": group(one),
                 "class": None,
                 "states": list(one.states),
                 "state": one.yield_state,
@@ -542,6 +547,27 @@ def _start() -> dict[str, Any]:
             for one in sorted(library().values(), key=lambda b: b.common_name.lower())
         ],
     }
+
+
+def group(one: Botanical) -> str | None:
+    """Return the group of flavour that most of a botanical's oil belongs to, as a nose has it."""
+    weights = per_noticed(one, {})
+    sums: defaultdict[str, float] = defaultdict(float)
+    for share in one.composition:
+        if share.compound_id in weights:
+            sums[compound(share.compound_id).group] += share.pct.typical * weights[share.compound_id]
+    return max(sums, key=lambda name: sums[name]) if sums else None
+
+
+def classes(sent: dict[str, Any]) -> dict[str, Any]:
+    """Return when each botanical of the library would come over from a charge of a strength."""
+    abv = float(sent["abv"]) if str(sent.get("abv", "")).replace(".", "", 1).isdecimal() else USUAL_ABV
+    if not 0.0 < abv <= 96.0:
+        raise RequestError(f"The charge has {abv:g} % vol; allowed is more than 0 and at most 96 % vol.", "")
+    among = list(library().values())
+    found = classes_of(among, float(strength.x_from_abv(abv)))
+    named = zip(among, found, strict=True)
+    return {"abv": abv, "classes": {one.common_name: each.klass for one, each in named}}
 
 
 def start(sent: dict[str, Any]) -> dict[str, Any]:

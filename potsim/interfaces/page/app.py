@@ -517,6 +517,7 @@ def build(desk: Desk) -> ASGIApp:
         "/api/phone": desk.on_phone,
         "/api/live": desk.listen,
         "/api/start": ask("plan", "start", tagged=True),
+        "/api/classes": ask("study", "classes", tagged=True),
         "/api/shelf": ask("run", "shelf", tagged=True),
         "/api/plans/{plan}": ask("run", "plan", tagged=True),
         "/api/runs/{run}": ask("run", "run", tagged=True),

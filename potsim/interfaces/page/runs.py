@@ -575,6 +575,7 @@ _SHOWN = {"plan": _shown_plan, "still": _shown_still, "run": _shown_run}
 
 TASKS: dict[str, Any] = {
     "start": answers.start,
+    "classes": answers.classes,
     "answer": answers.answer,
     "beside": answers.beside,
     "sure": answers.sure,
