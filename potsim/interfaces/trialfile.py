@@ -366,7 +366,9 @@ def next_text(file: TrialFile, made: NextTrial, folder: Path, today: datetime.da
         taught = learnt.get((str(path[0]), int(path[1]), str(path[2]))) if len(path) > 2 else None
         if taught is not None:
             return f"learnt from {file.path.name}: noticed in jars {format_numbers(taught.tasted)}"
-        change = changes.get((str(path[0]), int(path[1]))) if len(path) > 1 else None
+        if str(path[-1]) == "cloud_shift":
+            return f"learnt from the haze of {file.path.name}; delete the line to forget it"
+        change = changes.get((str(path[0]), int(path[1]))) if len(path) > 2 else None
         return "" if change is None else _reason(change, old, new, file.path.name)
 
     dropped = {change.line for change in made.changes if change.after is None}

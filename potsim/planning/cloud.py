@@ -15,6 +15,7 @@ from potsim.liquid import clouding
 from potsim.liquid.clouding import CHILLED_C, ROOM_C, ClearLimit, Haze, Knowing, Oils, Taught
 from potsim.planning.charge import between
 from potsim.planning.flavours import Flavours, Span, stream_l
+from potsim.planning.plan import Result
 from potsim.planning.stops import Condition
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, States
@@ -33,6 +34,13 @@ class Glass(NamedTuple):
     clouded_at: float | None = None  # strength at which a glass of the keep hazed [% vol]
     at_c: float | None = None  # its temperature [°C]; ``None`` is a room's
     stream_hazy_at_l: float | None = None  # all collected when the stream was first seen hazy [L]
+
+
+def glass_of(result: Result | None) -> Glass | None:
+    """Return what a result tells of a haze; ``None`` if nothing."""
+    if result is None or (result.clouded_at is None and result.stream_hazy_at_l is None):
+        return None
+    return Glass(result.clouded_at, result.clouded_at_c, result.stream_hazy_at_l)
 
 
 @dataclass(frozen=True)

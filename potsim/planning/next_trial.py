@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from potsim.errors import ConvergenceError, PotsimError, RangeError, RequestError, UnknownNameError, require
 from potsim.planning.botanicals import spelling
 from potsim.planning.cautions import for_dose
+from potsim.planning.cloud import Cloud, glass_of
 from potsim.planning.comparison import (
     Difference,
     Doses,
@@ -132,6 +133,7 @@ class NextTrial:
     changes: tuple[DoseChange, ...]
     notes: tuple[Note, ...] = ()  # where a dose will not do what is hoped for
     learnt: tuple[Learnt, ...] = ()  # what the jars in which a botanical was noticed teach
+    seen: Cloud | None = None  # the cloud of the trial before, moved to where its glass hazed
 
     @property
     def advice(self) -> tuple[str, ...]:
@@ -148,7 +150,8 @@ def next_trial(trial: Trial, factors: Factors | None = None) -> NextTrial:
     """Apply the verdicts of a trial; everything else stays."""
     factors = factors or Factors()
     check(trial)
-    if not any(note.verdict or note.tasted_in for note in trial.notes):
+    glass = glass_of(trial.result)
+    if glass is None and not any(note.verdict or note.tasted_in for note in trial.notes):
         raise RequestError(
             f"{trial.name} has no note with a verdict: there is nothing to go by.",
             f'Add [[note]] with botanical = "..." and verdict = one of: {", ".join(VERDICTS)}.',
@@ -165,9 +168,15 @@ def next_trial(trial: Trial, factors: Factors | None = None) -> NextTrial:
     for one in learnt:
         doses[one.line] = replace(doses[one.line], oil_factor=one.after)
     bill = tuple(dose for k, dose in enumerate(doses) if k not in dropped)
-    plan = replace(trial.plan, botanicals=bill, title=next_title(trial.plan.title))
+    bottling, seen = trial.plan.bottling, before.cloud_at(trial.plan.bottling.abv, glass)
+    taught = None if seen is None else seen.taught
+    if taught is not None:
+        bottling = replace(bottling, cloud_shift=round(taught.believed, 2))
+    title = next_title(trial.plan.title)
+    plan = replace(trial.plan, botanicals=bill, bottling=bottling, title=title)
     after = distil(plan)
-    return NextTrial(trial, factors, plan, before, after, changes, _notes(before, after, changes), learnt)
+    notes = _notes(before, after, changes)
+    return NextTrial(trial, factors, plan, before, after, changes, notes, learnt, seen)
 
 
 def learn(trial: Trial, run: Run) -> tuple[Learnt, ...]:

@@ -48,7 +48,8 @@ def sentences(found: Cloud) -> tuple[str, ...]:
     """Say what a cloud means to the distiller."""
     if found.never:
         return (NEVER,)
-    said = [_bottle_words(found)]
+    bottle = f"The bottle: {bottle_words(found)}."
+    said = [bottle if found.target_abv is not None else f"The keep, let down: {span_words(found)}."]
     said += [] if found.stream is None else stream_words(found.stream)
     if found.haze is not None and found.haze.visible:
         most = _named(found.haze.composition)
@@ -58,7 +59,7 @@ def sentences(found: Cloud) -> tuple[str, ...]:
     if found.target_abv is not None and _worst(found) != "clear":
         said.append(_blame_words(found))
         said += [remedy_words(remedy, found) for remedy in found.remedies]
-    said += _taught_words(found)
+    said += taught_words(found)
     if found.taught is None and found.shift is None and found.room.high_abv >= NOISE_ABV:
         said.append(GLASS)
     return tuple(said)
@@ -70,16 +71,17 @@ def _worst(found: Cloud) -> Level:
     return max((level(one, abv) for one in (found.room, found.chilled)), key=order.index)
 
 
-def _bottle_words(found: Cloud) -> str:
+def bottle_words(found: Cloud) -> str:
+    """Say how the bottle is likely to look, warm and chilled, and where the first haze falls."""
     span = span_words(found)
     if found.target_abv is None:
-        return f"The keep, let down: {span}."
+        return f"let down, {span}"
     warm, cold = (level(one, found.target_abv) for one in (found.room, found.chilled))
     at = format_abv(found.target_abv)
     if warm == "hazy":
-        return f"The bottle: hazy at {at}; {span}."
+        return f"hazy at {at}; {span}"
     fridge = "in the fridge too" if cold == warm == "likely hazy" else IN_FRIDGE[cold]
-    return f"The bottle: {warm} at {at}, {fridge}; {span}."
+    return f"{warm} at {at}, {fridge}; {span}"
 
 
 def span_words(found: Cloud) -> str:
@@ -144,7 +146,8 @@ def _blame_words(found: Cloud) -> str:
     return f"Mostly to blame: {plants}; of oils, {_named(found.blame)}."
 
 
-def _taught_words(found: Cloud) -> list[str]:
+def taught_words(found: Cloud) -> list[str]:
+    """Say what a haze that was seen teaches, or what an earlier one has taught."""
     if found.taught is not None:
         seen = found.taught.seen
         way = "less" if seen < 0.0 else "more"

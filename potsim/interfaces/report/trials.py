@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from potsim import __version__
-from potsim.interfaces.report.cloud import GLASS, level, limit_words, span_words
+from potsim.interfaces.report.cloud import GLASS, level, limit_words, span_words, taught_words
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table
 from potsim.interfaces.trialfile import (
     amount,
@@ -74,6 +74,7 @@ def sections_of_next(made: NextTrial) -> tuple[Section, ...]:
     sections = [
         Section(head, (*changes, stated)),
         *_learnt(made),
+        *_hazed(made),
         Section("What that is predicted to do", (_oils(made.pairs), ROUGH, _clouds(made.before, made.after))),
     ]
     if made.advice:
@@ -152,6 +153,13 @@ def _oil(line: InBottle | None) -> str:
 
 def _clouds(before: Run, after: Run) -> Facts:
     return Facts((("cloud so far", _cloud(before)), ("next", _cloud(after))))
+
+
+def _hazed(made: NextTrial) -> tuple[Section, ...]:
+    """What the glass that hazed, or the stream, teaches."""
+    if made.seen is None or made.seen.taught is None:
+        return ()
+    return (Section("What the haze teaches", (Points(tuple(taught_words(made.seen))),)),)
 
 
 def _cloud(run: Run) -> str:
