@@ -167,7 +167,7 @@ class Device:
         if not self.waiting:
             return
         self.tries += 1
-        sent = self.waiting[:4]
+        sent = self.waiting[:12]
         try:
             answer = self._send(self.name, sent)
         except (OSError, http.client.HTTPException, ValueError):

@@ -182,7 +182,7 @@ def test_kills_of_the_server_with_two_devices_writing(tmp_path: Path, kills: int
 
     devices = [Device(name, send) for name in ("shed", "kitchen")]
     killed = 0
-    writing = threading.Thread(target=type_all, args=(devices, kills, lambda: killed >= kills, 0.1))
+    writing = threading.Thread(target=type_all, args=(devices, kills, lambda: killed >= kills, 0.4))
     writing.start()
     while writing.is_alive():
         with process(tmp_path, port) as page:
@@ -307,7 +307,7 @@ def test_the_book_of_the_command_line_lists_what_is_on_the_shelf(here: Served, b
     run = browser.post("/api/runs", {"plan": EXAMPLE, "from": plan, "thing": "for-the-book"})["id"]
     for thing in (
         {"kind": "heat", "ticks": []},
-        {"kind": "verdict", "botanical": "juniper", "verdict": "more", "words": "thin"},
+        {"kind": "verdict", "botanical": "juniper", "verdict": "more", "tasted_in": "2-5"},
         {"kind": "pool", "jars": [2, 3, 4]},
         {"kind": "bottled", "count": 2},
         {"kind": "clouded", "at": "38 %", "at_c": "12 °C"},
@@ -324,7 +324,8 @@ def test_the_book_of_the_command_line_lists_what_is_on_the_shelf(here: Served, b
     assert row["parent"] == f"{plan}.toml"
     assert [(note["botanical"], note["verdict"]) for note in row["notes"]] == [("juniper", "more")]
     text = (here.data / f"{run}.toml").read_text(encoding="utf-8")
-    assert 'jars_kept = "2,3,4"' in text
+    for told in ('jars_kept = "2,3,4"', 'clouded_at = "38 %"', 'tasted_in = "2-5"'):
+        assert told in text
 
 
 def test_what_is_written_into_the_file_of_a_run_by_hand_comes_back(here: Served, browser: Browser) -> None:
@@ -416,6 +417,7 @@ def test_a_stale_tick_asks_and_is_taken_when_sure(browser: Browser) -> None:
         {"kind": "pool", "jars": []},
         {"kind": "pool", "jars": ["1"]},
         {"kind": "verdict", "botanical": "juniper", "verdict": "yes"},
+        {"kind": "verdict", "botanical": "juniper", "verdict": "more", "tasted_in": "the last"},
         {"kind": "note", "text": "x" * 501},
         {"kind": "note", "text": " "},
         {"kind": "strike", "of": "nothing"},

@@ -149,6 +149,7 @@ def answer(sent: dict[str, Any]) -> dict[str, Any]:
     if "lanes" in wanted:
         found["lanes"] = lanes(run)
     if "rows" in wanted:
+        found["strip"]["clouds_l"] = clouds(run)
         found["rows"] = words.rows(plan, run)
         found["doses"] = doses(run)
         found["cautions"] = [
@@ -219,6 +220,14 @@ def strip(run: Run, points: int = POINTS, *, marked: bool = True) -> dict[str, A
             for jar, marks, leads in zip(run.jars, marking, leading, strict=True)
         ],
     }
+
+
+def clouds(run: Run) -> float | None:
+    """Return where the stream may turn hazy, if that lies on the strip or on its tail."""
+    stream = None if run.cloud is None else run.cloud.stream
+    at = None if stream is None else stream.middle_l or stream.possible_l
+    on = at is not None and at <= run.stop.collected_l * (1.0 + TAIL_TO)
+    return round(at, 4) if at is not None and on else None
 
 
 def tail(run: Run) -> dict[str, Any] | None:

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from potsim.errors import PotsimError, RequestError
+from potsim.interfaces import quantities
 from potsim.interfaces.page import answers, told
 from potsim.interfaces.page.answers import column, digits, run_of, shelf_at
 from potsim.interfaces.page.shelf import Kept, merged, verdicts
@@ -217,7 +218,7 @@ def strip(made: UnderWay) -> dict[str, Any]:
             "vapour_c": column(vapour, 2),
         },
         "tail": None,
-        "clouds_l": None,
+        "clouds_l": answers.clouds(planned),
         "band": {
             "l": column(places[::2], 4),
             "low": column(np.interp(places, curve.collected_l, curve.low_abv)[::2], 2),
@@ -420,7 +421,10 @@ def next_trial(sent: dict[str, Any]) -> dict[str, Any]:
 
     root, name = str(sent["root"]), str(sent["run"])
     journal = shelf_at(root).journal(name)
-    given = [Tasting(n.botanical, n.verdict, n.words) for n in verdicts(journal).values()]
+    given = [
+        Tasting(n.botanical, n.verdict, n.words, tasted_in=_jars(n.tasted_in))
+        for n in verdicts(journal).values()
+    ]
     if not any(note.verdict for note in given):
         raise RequestError("No botanical has a verdict yet.", "Say of one or more what they were like.")
     plan = plan_of_run(journal, root)
@@ -446,6 +450,10 @@ def next_trial(sent: dict[str, Any]) -> dict[str, Any]:
         ],
         "advice": list(made.advice),
     }
+
+
+def _jars(typed: str) -> tuple[int, ...]:
+    return quantities.numbers(typed) if typed else ()
 
 
 def _amount(tables: dict[str, Any], row: int) -> str:

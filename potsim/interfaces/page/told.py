@@ -284,12 +284,11 @@ def _verdict(thing: Mapping[str, Any]) -> Event:
     verdict = thing.get("verdict") or None
     if verdict is not None and verdict not in VERDICTS:
         raise RequestError(f"'{verdict}' is no verdict.", f"One of: {', '.join(VERDICTS)}.")
-    return Verdict(
-        _said(thing, "botanical"),
-        verdict,
-        _said(thing, "words", needed=False),
-        _said(thing, "tasted_in", needed=False),
-    )
+    tasted_in = _said(thing, "tasted_in", needed=False)
+    if tasted_in:
+        quantities.numbers(tasted_in)  # refused before it is on disk
+    words = _said(thing, "words", needed=False)
+    return Verdict(_said(thing, "botanical"), verdict, words, tasted_in)
 
 
 def _pool(thing: Mapping[str, Any]) -> Event:
