@@ -225,14 +225,15 @@ class UnderWay:
 
     @cached_property
     def _off_l(self) -> float:
-        """What was over when the heat went off, on the likeliest course [L]."""
+        """What is over once the heat is off, on the likeliest course [L]; a plate goes on for a while."""
         off = self.journal.heat_off
         minute = None if off is None else self.journal.minute(off)
         if minute is None or (not self.journal.readings and minute < self.first_drop_min):
             return self.forecast.collected_l
         held, most = float(self._held[0]), float(self.forecast.fit.tracks.points.over_l[0, -1])
         places = np.linspace(0.0, max(most - held, 1e-6), 513)
-        return max(float(np.interp(minute, self.minutes(places), places)), self.forecast.collected_l)
+        over = float(np.interp(minute + self.off_before_min, self.minutes(places), places))
+        return max(over, self.forecast.collected_l)
 
     # Jars -------------------------------------------------------------------------------------------------
 
@@ -273,9 +274,10 @@ class UnderWay:
         spans: list[_Span] = []
         while begin < end - SLIVER_L and len(spans) < MOST_COMING:
             like = planned[min(number, len(planned)) - 1]
-            planned_l = like.to_l - like.from_l
-            last = number >= len(planned)
-            close = min(begin + (like.size_l if last else planned_l), end)
+            width = like.size_l if number >= len(planned) else like.to_l - like.from_l
+            if self.working_l is not None and like.role != "heads":
+                width = self.working_l
+            close = min(begin + width, end)
             if end - close < SLIVER_L:
                 close = end
             spans.append(_Span(number, like.role, like.size_l, begin, close, None))
@@ -365,7 +367,7 @@ class UnderWay:
         found: list[Order] = []
         if not self.journal.readings and not self.journal.jars:
             found.append(Order("first_drop", at_min=self.first_drop_min, collected_l=0.0))
-        kind = "empty" if self.working else "jar"
+        kind = "jar" if self.working_l is None else "empty"
         stop_l, stop_min = self.end_l, self.stop_min
         for jar in self.jars:
             if jar.state in ("flowing", "coming") and jar.to_l < stop_l - SLIVER_L:
@@ -381,9 +383,10 @@ class UnderWay:
         return tuple(sorted(found, key=lambda order: order.at_min or 0.0))
 
     @property
-    def working(self) -> bool:
-        """Whether one small jar is emptied into the keep again and again."""
-        return bool(getattr(self.run.plan.jars, "working_l", None))
+    def working_l(self) -> float | None:
+        """Size of the one small jar that is emptied into the keep again and again [L]; ``None`` for none."""
+        size: float | None = getattr(self.run.plan.jars, "working_l", None)
+        return size
 
     @property
     def stop_min(self) -> float:

@@ -83,7 +83,8 @@ def under_way(name: str, root: str) -> UnderWay:
 
 def off_before(run: Run) -> float:
     """How long before the stop a plate is turned off [min]; 0 for what stops giving heat at once."""
-    return float(getattr(run, "off_before_min", 0.0))
+    found = getattr(run, "turn_off", None)
+    return 0.0 if found is None else float(run.stop.elapsed_min - found.elapsed_min)
 
 
 # What is shown ----------------------------------------------------------------------------------------------
@@ -108,7 +109,7 @@ def run(sent: dict[str, Any]) -> dict[str, Any]:
         "heat_ms": _ms(journal.heat_on),
         "off_ms": _ms(journal.heat_off),
         "first_drop_min": round(made.first_drop_min, 2),
-        "working": made.working,
+        "working": made.working_l is not None,
         "bottle_l": planned.plan.bottling.bottle_l,
         "target_abv": planned.plan.bottling.abv,
         "condenser_w": digits(planned.condenser_w, 3),
