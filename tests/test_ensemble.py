@@ -21,7 +21,7 @@ from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, PowerStep, Sto
 from potsim.planning.run import Run, distil
 from potsim.planning.study import VOLATILITY_SD
 
-CERTAIN = Uncertainty(0.0, 0.0, 0.0, 0.0, 0.0)
+CERTAIN = Uncertainty(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 EXAMPLE = potsim.example_plan()
 PLAIN = replace(EXAMPLE, botanicals=())
 SURE = replace(PLAIN, uncertainty=CERTAIN)
@@ -130,7 +130,7 @@ def test_a_stop_that_hangs_on_flavours_stays_where_it_is() -> None:
     assert 0.0 < sure.answers["stop.collected_l"].sd < 0.1
 
 
-SMALL = Uncertainty(abv=0.05, volume=0.002, neck_loss=0.03, pot_loss=0.03, room_c=0.3)
+SMALL = Uncertainty(abv=0.05, volume=0.002, neck_loss=0.03, pot_loss=0.03, room_c=0.3, power=0.01, lost=0.0)
 
 
 def nudged(plan: Plan, which: str, step: float) -> Plan:
@@ -145,6 +145,11 @@ def nudged(plan: Plan, which: str, step: float) -> Plan:
     elif which == "room":
         assert still.room_c is not None
         still = replace(still, room_c=still.room_c + step * u.room_c)
+    elif which == "power":
+        assert still.power_w is not None
+        assert still.heat_up_power_w is not None
+        told = 1.0 + step * u.power
+        still = replace(still, power_w=told * still.power_w, heat_up_power_w=told * still.heat_up_power_w)
     else:
         loss = f"{which}_loss_w_per_k"
         still = replace(still, **{loss: getattr(still, loss) * (1.0 + step * getattr(u, f"{which}_loss"))})
@@ -156,7 +161,7 @@ def test_small_uncertainties_add_up_as_by_hand() -> None:
     plan = replace(PLAIN, uncertainty=SMALL)
     drawn = ensemble(plan, 8192, seed=3, model_misfit=False)
     wanted = ("keep.volume_l", "keep.abv", "stop.elapsed_min", "stop.pot_abv", "first_drop_min", "jars.9.abv")
-    inputs = ("abv0", "abv1", "volume", "neck", "pot", "room")
+    inputs = ("abv0", "abv1", "volume", "neck", "pot", "room", "power")
     slopes = {name: [] for name in wanted}  # type: dict[str, list[float]]
     for one in inputs:
         up, down = (own_answers(distil(nudged(plan, one, side))) for side in (1.0, -1.0))
@@ -302,3 +307,20 @@ def test_a_still_at_its_limit_is_not_told_how_sure() -> None:
     assert distil(replace(SURE, still=still)).end.depletion > 0.0
     with pytest.raises(RequestError, match="so near the limit"):
         ensemble(replace(SURE, still=still), 20)
+
+
+def test_spirit_lost_is_doubted_one_way() -> None:
+    """Half of the draws lose nothing besides; the rest as the upper half of a normal distribution."""
+    plan = replace(PLAIN, uncertainty=replace(CERTAIN, lost=0.03))
+    found = ensemble(plan, 8192, seed=5, model_misfit=False).answers["stop.collected_l"]
+    assert found.high == pytest.approx(found.value, rel=1e-9)
+    assert found.low == pytest.approx(found.value * (1.0 - 1.645 * 0.03), rel=3e-3)
+
+
+def test_a_stop_by_the_parrot_is_found_as_in_the_plans_own_run() -> None:
+    still = replace(PLAIN.still, parrot_l=0.08, lost=0.05, heated_by="plate")
+    plan = replace(SURE, still=still, cuts=Cuts(heads_l=0.03, stop=Stop(parrot_abv=55.0)))
+    run, sure = distil(plan), ensemble(plan, 1, model_misfit=False)
+    assert run.stop.parrot_abv == pytest.approx(55.0, abs=1e-9)
+    for answer, value in own_answers(run).items():
+        assert sure.answers[answer].value == pytest.approx(value, rel=2e-5, abs=2e-5), answer

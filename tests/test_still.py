@@ -251,9 +251,7 @@ def test_heat_up_agrees_with_stepwise_warming() -> None:
 
 def test_metal_delays_the_first_drop() -> None:
     assert run(metal_j_per_k=metal_heat_capacity(2.5, "copper")).first_drop_s > run().first_drop_s
-    with pytest.raises(
-        RequestError, match=r"still.pot_metal is 'lead'; allowed are stainless steel and copper"
-    ):
+    with pytest.raises(RequestError, match=r"still.pot_metal is 'lead'; allowed are glass, steel, copper"):
         metal_heat_capacity(2.5, "lead")
 
 

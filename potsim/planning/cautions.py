@@ -119,6 +119,7 @@ ALWAYS = (
     danger(EVERY_RUN, "fire"),
     danger(EVERY_RUN, "attendance"),
     danger(EVERY_RUN, "cooling"),
+    caution(EVERY_RUN, "sugar"),
     caution(EVERY_RUN, "forecast"),
 )
 MOST_FILL = 0.75  # common practice, no source
@@ -127,22 +128,29 @@ ROUNDING_ABV = 1e-6  # a charge let down to the limit is not above it
 USUAL_BOTANICAL_ABV = 60.0  # charges of botanicals go up to here: common practice, no source
 
 
-def for_run(charge: Charge, setting: Setting, course: Course, hot_solids_l: float) -> tuple[Note, ...]:
+def for_run(
+    charge: Charge, setting: Setting, course: Course, hot_solids_l: float, bill: Sequence[ResolvedDose] = ()
+) -> tuple[Note, ...]:
     """Cautions that depend on the charge and the still."""
     found = []
     hot = float(course.at(np.array([0.0])).pot_hot_l[0]) + hot_solids_l
     fill = hot / setting.still.capacity_l
     if fill > MOST_FILL:
         found.append(caution("fill", "still.capacity", boiling_l=hot, fill=fill, most_fill=MOST_FILL))
-    found += fire(charge.abv)
-    if setting.still.min_level_l == 0.0:
+    found += fire(charge.abv, with_botanicals=bool(bill))
+    bare = setting.heated_by in (None, "element")
+    if bare and setting.still.min_level_l == 0.0:
         found.append(caution("bare_element", "still.min_level"))
+    if bare:
+        ground = [d.botanical.common_name for d in bill if d.prepared == "ground" and d.dose.where == "pot"]
+        found += [caution("ground_on_element", name) for name in ground]
     return tuple(found)
 
 
-def fire(charge_abv: float) -> tuple[Note, ...]:
-    """Caution against a strong charge."""
-    if charge_abv <= MOST_CHARGE_ABV + ROUNDING_ABV:
+def fire(charge_abv: float, *, with_botanicals: bool = False) -> tuple[Note, ...]:
+    """Caution against a strong charge; with botanicals stronger ones are usual."""
+    usual = USUAL_BOTANICAL_ABV if with_botanicals else MOST_CHARGE_ABV
+    if charge_abv <= usual + ROUNDING_ABV:
         return ()
     strong = charge_abv > USUAL_BOTANICAL_ABV + ROUNDING_ABV
     return (

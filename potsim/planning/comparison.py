@@ -314,6 +314,8 @@ def _results(trial: Trial) -> dict[str, Value]:
         "date": None if result.date is None else str(result.date),
         "collected_l": result.collected_l,
         "abv": result.abv,
+        "pot_left_l": result.pot_left_l,
+        "pot_left_abv": result.pot_left_abv,
         "jars_kept": jars,
         "bottled": result.bottled,
         "words": result.words,

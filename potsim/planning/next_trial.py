@@ -40,7 +40,9 @@ from potsim.planning.trials import (
     RIGHT,
     WEIGHING_G,
     WRITTEN,
+    AlcoholBook,
     Trial,
+    alcohol_book,
     check,
     labels,
     lines_of,
@@ -524,6 +526,13 @@ class Entry:
         return "" if result is None or result.date is None else str(result.date)
 
     @property
+    def alcohol(self) -> AlcoholBook | None:
+        """Where the alcohol went, where it was measured what came over and what was left in the pot."""
+        if self.run is None or self.trial is None:
+            return None
+        return alcohol_book(self.run.charge.ethanol_l, self.trial.result)
+
+    @property
     def doses(self) -> dict[str, Doses]:
         """Botanical to its dose by the litre."""
         if self.run is None:
@@ -553,6 +562,7 @@ class Entry:
             "bottled_abv": bottled_abv(run) if run else None,
             "collected_l": result.collected_l if result else None,
             "strength_abv": result.abv if result else None,
+            "alcohol": None if self.alcohol is None else self.alcohol._asdict(),
             "words": result.words if result else None,
             "changes": [{"key": d.key, "unit": d.unit, "a": d.a, "b": d.b} for d in self.changes],
             "notes": [asdict(note) for note in trial.notes] if trial else [],

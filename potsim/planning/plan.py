@@ -22,10 +22,13 @@ if TYPE_CHECKING:
     from potsim.planning.botanicals import Botanical
 
 MOST_JARS = 500
+POWER_DOUBT = 0.15  # of the heat said: mains, element, what a plate loses; common practice, no source
 LEAST_JAR_L = 1e-4  # two drops
 MOST_OWN = 100  # botanicals, and compounds, of the distiller's own
 OIL_FACTORS = (0.1, 10.0)  # beyond, the botanical is another, or the number is a slip
 METALS = ("stainless steel", "steel", "copper", "glass")
+HEATS = ("element", "plate", "gas")
+BUILT_OF = ("glass", "steel", "copper")
 State = Literal["dried", "fresh"]
 Prepared = Literal["whole", "cracked", "ground", "sliced"]
 Where = Literal["pot", "basket"]
@@ -229,6 +232,78 @@ class StillPlan:
         choices=METALS,
         what="metal",
         usually="stainless steel",
+    )
+    # kind of heat, which decides how much of the power reaches the pot
+    heated_by: str | None = key(
+        schema.CHOICE,
+        default=None,
+        example="plate",
+        label="Heated by",
+        noun="what heats it",
+        choices=HEATS,
+        what="kind of heat",
+        usually="all of the power reaches the pot",
+    )
+    # share of the power printed on the plate that reaches the pot, 0 to 1
+    heat_share: float | None = key(
+        *(schema.SHARE, 0, 1),
+        default=None,
+        open_low=True,
+        unit="of the power (0 to 1)",
+        hint="A hot plate hands over 50 to 75 %, a gas flame 30 to 50 %, an element in the pot 100 %.",
+        example="60 %",
+        label="Heat that reaches the pot",
+        noun="the share of the heat that reaches the pot",
+        vary=True,
+        slider=(20, 100, 1),
+        usually="by what heats it",
+    )
+    # what the parrot holds [L]
+    parrot_l: float | None = key(
+        *(schema.VOLUME, 0, 1e3),
+        default=None,
+        open_low=True,
+        name="parrot",
+        example="80 mL",
+        label="Parrot holds",
+        noun="what the parrot holds",
+        vary=True,
+        usually="none",
+    )
+    # heat that the condenser can carry off [W]
+    condenser_w: float | None = key(
+        *(schema.POWER, 0, 1e6),
+        default=None,
+        open_low=True,
+        name="condenser",
+        hint="Give what it can carry off; leave it out if that is not known.",
+        example="350 W",
+        label="Condenser carries off",
+        noun="what the condenser can carry off",
+        vary=True,
+        usually="not known",
+    )
+    # what pot and head are built of, which sets losses and metal that are not given
+    built_of: str | None = key(
+        schema.CHOICE,
+        default=None,
+        example="copper",
+        label="Built of",
+        noun="what it is built of",
+        choices=BUILT_OF,
+        what="wall",
+        usually="losses by the size alone",
+    )
+    # share of what leaves the neck that is lost at joints and outlets, 0 to 0.5
+    lost: float | None = key(
+        *(schema.SHARE, 0, 0.5),
+        default=None,
+        unit="of what comes over (0 to 1)",
+        example="3 %",
+        label="Lost at joints",
+        noun="the share that is lost at joints",
+        vary=True,
+        usually="nothing",
     )
     power_steps: tuple[PowerStep, ...] = ()  # changes of power in mid-run, in order
 
@@ -446,6 +521,17 @@ class Stop:
         label="this much time has passed",
         vary=True,
         watch=Watch("elapsed_min", True, "{:g} min have passed since switch-on"),
+    )
+    # what the parrot shows falls to this [% vol at 20 °C]
+    parrot_abv: float | None = key(
+        *(schema.ABV, 0, 97),
+        default=None,
+        open_low=True,
+        example="55 %",
+        label="the parrot falls to",
+        vary=True,
+        slider=(1, 90, 0.5),
+        watch=Watch("parrot_abv", False, "the parrot has fallen to {:g} % vol"),
     )
     # the stream turns cloudy
     cloudy: bool = key(schema.YES, default=False, example="true", label="it turns cloudy")
@@ -673,6 +759,18 @@ class Uncertainty:
     room_c: float = key(
         *(schema.TEMPERATURE_DIFFERENCE, 0, 30), default=3.0, name="room", example="3 K", label="The room"
     )
+    # relative, of the heat that reaches the pot
+    power: float = key(
+        *(schema.RELATIVE, 0, 0.5),
+        default=POWER_DOUBT,
+        unit="(0.15 is 15 %)",
+        example="15 %",
+        label="The heat",
+    )
+    # share of what comes over that may be lost besides, 0 to 1
+    lost: float = key(
+        *(schema.RELATIVE, 0, 0.2), default=0.02, unit="(0.02 is 2 %)", example="2 %", label="Lost besides"
+    )
 
     def __post_init__(self) -> None:
         check(self, "uncertainty")
@@ -696,6 +794,14 @@ class Result:
     # its strength [% vol at 20 °C]
     abv: float | None = key(
         *(schema.ABV, 0, 100), default=None, name="strength", example="71 %", label="Its strength"
+    )
+    # what was left in the pot [L at 20 °C]
+    pot_left_l: float | None = key(
+        *(schema.VOLUME, 0, 1e5), default=None, name="pot_left", example="1.3 L", label="Left in the pot"
+    )
+    # its strength [% vol at 20 °C]
+    pot_left_abv: float | None = key(
+        *(schema.ABV, 0, 100), default=None, example="9 %", label="Strength left in the pot"
     )
     # numbers of the jars pooled; empty if not said
     jars_kept: tuple[int, ...] = key(schema.JAR_NUMBERS, default=(), example="2-9", label="Jars pooled")

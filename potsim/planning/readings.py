@@ -13,7 +13,7 @@ import numpy as np
 from potsim.errors import RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import equilibrium, strength
 from potsim.planning.jars import measured
-from potsim.planning.plan import LeftOver
+from potsim.planning.plan import POWER_DOUBT, LeftOver
 from potsim.planning.run import Run
 from potsim.planning.stops import ZERO_C
 from potsim.records import dataclass
@@ -23,7 +23,6 @@ from potsim.still.courses import family
 from potsim.still.fit import NAMES, Observed, Prior
 from potsim.still.still import LEAST_TILT_PER_K, MOST_RATIO, MOST_TILT_PER_K, Span, Stills
 
-POWER_DOUBT = 0.15  # of the power said: mains, element, what a plate loses; common practice, no source
 VOLATILITY_DOUBT = 0.015  # of ln alpha: half of what published sets differ by, as our fit is to all of them
 START_DOUBT = (0.15, 180.0)  # of the heat-up, and s: metal and cold corners; common practice, no source
 THERMOMETER_DOUBT_K = 0.7  # its own half a degree, and the weather; common practice, no source

@@ -15,7 +15,7 @@ from potsim import __version__
 from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.strength import Mixture
-from potsim.planning import botanicals, cautions, flavours, jars, proofing, stops
+from potsim.planning import apparatus, botanicals, cautions, flavours, jars, proofing, stops
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
 from potsim.planning.charge import Charge, Portion, Setting, amounts, between, blend, pool, settle
 from potsim.planning.cloud import Bottled, Cloud, Glass, cloud, cloudy_condition, to_dict
@@ -26,7 +26,6 @@ from potsim.planning.plain import plain
 from potsim.planning.plan import Bottling, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.proofing import Proofing, bottle
 from potsim.planning.stops import (
-    QUANTITIES,
     ZERO_C,
     Condition,
     CutPoints,
@@ -42,6 +41,7 @@ from potsim.planning.stops import (
     moment,
     moment_where,
     profile,
+    quantities_of,
 )
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, Rising, course
@@ -387,6 +387,7 @@ class Run:
         return (
             *self.heed,
             *self.taken,
+            *self.at_the_stop,
             *self.row.notes,
             *(() if self.proofing is None else self.proofing.notes),
         )
@@ -399,7 +400,8 @@ class Run:
         if drink is not None:
             volume_l, abv = drink.volume_l, drink.target_abv
         return (
-            *cautions.for_run(self.charge, self.setting, self.course, self.solids_l),
+            *cautions.for_run(self.charge, self.setting, self.course, self.solids_l, self.bill),
+            *apparatus.for_condenser(self.condensing),
             *cautions.for_end(self.end, self.setting.still.min_level_l),
             *cautions.heads_take(self.flavours, self.setting.heads_l),
             *cautions.for_bill(self.bill, self.charge.volume_l),
@@ -419,7 +421,11 @@ class Run:
             unused.append(hint("nothing_bottled", "bottling.abv"))
         if any(isinstance(part, LeftOver) for part in plan.charge):
             unused.append(hint("left_over_oils", "charge.from_run"))
-        return (*self.setting.assumed, *unused, *(note for dose in self.bill for note in dose.notes))
+        return (
+            *self.setting.assumed,
+            *unused,
+            *(note for dose in self.bill for note in dose.notes),
+        )
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -483,8 +489,9 @@ class Run:
         over, left = float(there.over_ethanol_mol[0]), float(there.pot_mol[0] * there.pot_x[0])
         distillate = Portion(over, float(there.over_mol[0]) - over)
         pot = Portion(left, float(there.pot_mol[0]) - left)
-        mass = self.charge.mass_kg - (distillate.mass_g + pot.mass_g) / 1000.0
-        ethanol = self.charge.ethanol_mol - over - left
+        gone = self.lost
+        mass = self.charge.mass_kg - (distillate.mass_g + pot.mass_g + gone.mass_g) / 1000.0
+        ethanol = self.charge.ethanol_mol - over - left - gone.ethanol_mol
         return {
             "mass": mass / self.charge.mass_kg,
             "ethanol": ethanol / self.charge.ethanol_mol if self.charge.ethanol_mol > 0.0 else 0.0,
@@ -512,11 +519,43 @@ class Run:
         """The jars, in order."""
         return self.row.jars
 
+    @cached_property
+    def at_the_stop(self) -> tuple[Note, ...]:
+        """What helps to meet the stop: its temperature at this height, the parrot, the plate's own heat."""
+        return (
+            *apparatus.for_place(self.setting.stop, self.setting.still),
+            *apparatus.for_parrot(self.course, self.end),
+            *apparatus.for_plate(self.turn_off),
+        )
+
+    @cached_property
+    def condensing(self) -> apparatus.Condensing:
+        """What the condenser must carry off at the most, and what the one at hand can."""
+        return apparatus.condensing(self.course, self.end, self.setting.condenser_w)
+
     @property
     def condenser_w(self) -> float:
         """Most heat that the condenser must carry off during the run [W]."""
-        depletion = np.linspace(0.0, self.end.depletion, POINTS)
-        return float(np.max(self.course.at(depletion).condenser_w))
+        return self.condensing.duty_w
+
+    @cached_property
+    def turn_off(self) -> apparatus.TurnOff | None:
+        """When to switch a plate off so that the stop is met; ``None`` for other heat."""
+        return apparatus.turn_off(self.course, self.end, self.setting.heated_by)
+
+    @property
+    def parrot_abv(self) -> Array | None:
+        """Strength that the parrot shows [% vol at 20 °C]; ``None`` without a parrot."""
+        return self.profile.parrot_abv
+
+    @property
+    def lost(self) -> Portion:
+        """What was lost behind the neck by the stop; nothing where the plan loses none."""
+        share = self.setting.still.lost
+        there = self.course.at(np.array([self.end.depletion]))
+        per_got = share / (1.0 - share)
+        ethanol = float(there.over_ethanol_mol[0])
+        return Portion(per_got * ethanol, per_got * (float(there.over_mol[0]) - ethanol))
 
     @property
     def stop(self) -> Stopped:
@@ -531,12 +570,13 @@ class Run:
         ----------
         **where : float
             One of ``collected_l`` [L], ``stream_abv``, ``pot_abv`` or ``mean_abv`` [% vol], ``recovered``
-            (0 to 1), ``pot_l`` [L], ``pot_c`` or ``vapour_c`` [°C], ``elapsed_min`` [min].
+            (0 to 1), ``pot_l`` [L], ``pot_c`` or ``vapour_c`` [°C], ``elapsed_min`` [min]; with a parrot,
+            ``parrot_abv`` [% vol].
 
         Returns
         -------
         Moment
-            All nine quantities there.
+            All nine quantities there, and what the parrot shows.
 
         Raises
         ------
@@ -564,7 +604,7 @@ class Run:
         """
         import pandas as pd
 
-        return pd.DataFrame({name: getattr(self.profile, name) for name in QUANTITIES})
+        return pd.DataFrame({name: getattr(self.profile, name) for name in quantities_of(self.course)})
 
     def to_dict(self) -> dict[str, Any]:
         """Return what ``potsim run --json`` prints.
@@ -674,6 +714,7 @@ def distil(plan: Plan) -> Run:
     shift = plan.bottling.cloud_shift
     conditions = wanted(setting.stop, found, setting.heads_l, shift)
     end = stops.find_end(run, conditions, stops.min_level(run, solids_l))
+    _refuse_large_parrot(run, end)
     keep_end = keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l, shift)
     points = cut_points(run, setting.heads_l, keep_end, end.depletion)
     row = jars.lay(run, points, plan.jars.sizes)
@@ -719,6 +760,17 @@ def _refuse_overfull(boiling_l: float, setting: Setting) -> None:
         )
 
 
+def _refuse_large_parrot(run: Course, end: End) -> None:
+    """Refuse a parrot that is never full."""
+    volume_l, collected_l = run.still.parrot_l, float(run.at(np.array([end.depletion])).collected_l[0])
+    if volume_l is not None and volume_l >= collected_l:
+        raise RequestError(
+            f"still.parrot holds {1000.0 * volume_l:.0f} mL, but only {1000.0 * collected_l:.0f} mL come "
+            "over: it would never be full.",
+            "Correct what the parrot holds, read in a glass instead, or stop later.",
+        )
+
+
 # --- A run as plain data for programs, and as a short report card.
 
 
@@ -740,11 +792,11 @@ def document(run: Run) -> dict[str, Any]:
             "boiling_c": float(run.pot_c[0]),
         },
         "first_drop_min": run.first_drop_min,
-        "curve": {name: getattr(run.profile, name).tolist() for name in QUANTITIES},
+        "curve": {name: getattr(run.profile, name).tolist() for name in quantities_of(run.course)},
         "stop": {
             "reason": run.end.reason,
             "words": run.end.words,
-            **{name: getattr(stop, name) for name in QUANTITIES},
+            **{name: getattr(stop, name) for name in quantities_of(run.course)},
         },
         "jars": _jars(run),
         "jar_notes": list(sentences(run.row.notes)),
@@ -772,6 +824,9 @@ def document(run: Run) -> dict[str, Any]:
         "base_spirit": [flavours.plain_compound(one) for one in run.flavours.base],
         "cloud": to_dict(run.cloud),
         "condenser_w": run.condenser_w,
+        "condenser_duty_w": run.condensing.duty_w,
+        **({"lost_l": run.lost.volume_l} if run.setting.still.lost else {}),
+        **({} if run.turn_off is None else {"turn_off": run.turn_off._asdict()}),
         "closure": run.closure,
         "assumed": list(run.assumed),
         "cautions": list(run.cautions),

@@ -15,6 +15,7 @@ from potsim.planning.plan import Stop
 from potsim.planning.schema import Watch, keys_of
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, States
+from potsim.still.receiver import parrot_of
 
 
 @dataclass(frozen=True)
@@ -30,28 +31,30 @@ class Moment:
     pot_c: float
     vapour_c: float
     elapsed_min: float
+    parrot_abv: float | None = None  # strength in the parrot [% vol at 20 °C]; ``None`` without one
 
 
 @dataclass(frozen=True)
 class Stopped(Moment):
     """The point at which a run stops, and why."""
 
-    reason: str  # key of the plan file, ``"min_level"`` or ``"exhausted"``
-    words: str  # the reason as a person would say it
+    reason: str = ""  # key of the plan file, ``"min_level"`` or ``"exhausted"``
+    words: str = ""  # the reason as a person would say it
 
 
 def moment(course: Course, depletion: float) -> Moment:
     """Return one point of a course in the distiller's units."""
     point = profile(course, course.at(np.array([depletion])))
-    return Moment(**{name: float(getattr(point, name)[0]) for name in QUANTITIES})
+    return Moment(**{name: float(getattr(point, name)[0]) for name in quantities_of(course)})
 
 
 def moment_where(course: Course, end: float, wanted: Mapping[str, float]) -> Moment:
     """Return the first point of a run at which one quantity has a value."""
-    if len(wanted) != 1 or next(iter(wanted)) not in QUANTITIES:
+    known = quantities_of(course)
+    if len(wanted) != 1 or next(iter(wanted)) not in known:
         raise RequestError(
             f"at() was given {', '.join(wanted) or 'nothing'}; it takes one quantity.",
-            f"One of: {', '.join(QUANTITIES)}.",
+            f"One of: {', '.join(known)}.",
         )
     ((name, value),) = wanted.items()
     if not isinstance(value, numbers.Real):
@@ -90,6 +93,7 @@ class Profile:
     pot_c: Array  # bubble point of the pot, dew point of the vapour that leaves the neck [°C]
     vapour_c: Array  # bubble point of the pot, dew point of the vapour that leaves the neck [°C]
     elapsed_min: Array  # time since switch-on [min]
+    parrot_abv: Array | None = None  # strength in the parrot [% vol at 20 °C]; ``None`` without one
 
 
 def _recovered(states: States, course: Course) -> Array:
@@ -98,12 +102,18 @@ def _recovered(states: States, course: Course) -> Array:
     return states.over_ethanol_mol / charged if charged > 0 else np.zeros(states.depletion.shape)
 
 
+def _mean_abv(states: States, course: Course) -> Array:
+    """Strength of all collected; rounding must not lift it above what ran."""
+    mean = np.asarray(strength.abv_from_x(states.over_x))
+    return mean if len(course.legs) > 1 else np.minimum(mean, np.maximum(course.first_abv, states.stream_abv))
+
+
 # How each field of `Profile` is read from the states of a run.
 READERS: dict[str, Callable[[States, Course], Array]] = {
     "collected_l": lambda s, _: s.collected_l,
     "stream_abv": lambda s, _: s.stream_abv,
     "pot_abv": lambda s, _: s.pot_abv,
-    "mean_abv": lambda s, _: np.asarray(strength.abv_from_x(s.over_x)),
+    "mean_abv": _mean_abv,
     "recovered": _recovered,
     "pot_l": lambda s, _: s.pot_l,
     "pot_c": lambda s, _: s.pot_k - ZERO_C,
@@ -111,11 +121,17 @@ READERS: dict[str, Callable[[States, Course], Array]] = {
     "elapsed_min": lambda s, _: s.elapsed_s / 60.0,
 }
 QUANTITIES = tuple(READERS)
+READERS["parrot_abv"] = lambda s, course: parrot_of(course).at(s)
+
+
+def quantities_of(course: Course) -> tuple[str, ...]:
+    """Names of the quantities along a run; the parrot's where there is one."""
+    return QUANTITIES if course.still.parrot_l is None else (*QUANTITIES, "parrot_abv")
 
 
 def profile(course: Course, states: States) -> Profile:
     """Turn states of a course into the distiller's units."""
-    return Profile(**{name: read(states, course) for name, read in READERS.items()})
+    return Profile(**{name: READERS[name](states, course) for name in quantities_of(course)})
 
 
 # --- Where a run ends: the stops of a plan looked up on its course.

@@ -17,7 +17,8 @@ from potsim.planning.stops import WATCHED, ZERO_C, margin
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED
 from potsim.still.courses import Courses, ManyStates, courses, family
-from potsim.still.still import Span, Still, Stills
+from potsim.still.receiver import first_parrot_abv
+from potsim.still.still import MOST_LOST, Span, Still, Stills
 
 Array = NDArray[np.float64]
 
@@ -49,7 +50,8 @@ def answers(study: Study, z: Array) -> tuple[Array, Array]:
         return single, curve
     mol = (draws.ethanol_mol + draws.water_mol)[fine]
     ethanol = draws.ethanol_mol[fine]
-    runs = courses(family(study.span), mol, ethanol / mol, draws.stills.where(fine), study.still)
+    got = 1.0 - draws.lost[fine]
+    runs = courses(family(study.span), mol, ethanol / mol, draws.stills.where(fine), study.still, got)
     end, keep_end = _ends(study, runs)
     ended = np.isfinite(end)
     fine[fine] = ended
@@ -66,7 +68,7 @@ def answers(study: Study, z: Array) -> tuple[Array, Array]:
 
 def _ends(study: Study, runs: Courses) -> tuple[Array, Array]:
     """Depletions at which run and keep end; infinite where the plan's stop never comes, or at once."""
-    end = np.minimum(_first(study.stop, runs, study.reach), study.stop_at)
+    end = np.minimum(_first(study.stop, runs, study.reach, study.still.parrot_l), study.stop_at)
     end = np.where(end > 0.0, end, np.inf)
     least_l = study.still.min_level_l
     ended = np.flatnonzero(np.isfinite(end))
@@ -80,15 +82,17 @@ def _ends(study: Study, runs: Courses) -> tuple[Array, Array]:
         if bare.any():
             level = runs.where(bare).first(margin, study.reach)
             end[bare] = np.where(level > 0.0, np.minimum(level, end[bare]), np.inf)
-    keep_end = np.minimum(_first(study.tails_from, runs, study.reach), study.tails_at)
+    keep_end = np.minimum(_first(study.tails_from, runs, study.reach, study.still.parrot_l), study.tails_at)
     return end, np.minimum(keep_end, end)
 
 
-def _first(stop: Stop, runs: Courses, reach: float) -> Array:
+def _first(stop: Stop, runs: Courses, reach: float, parrot_l: float | None) -> Array:
     """Depletion at which the first of the conditions comes."""
     out = np.full(runs.charge_mol.shape, np.inf)
     for key, value in stop.named.items():
-        if key in WATCHED:
+        if key == "parrot_abv" and parrot_l is not None:
+            out = np.minimum(out, first_parrot_abv(runs, parrot_l, value, reach))
+        elif key in WATCHED:
             out = np.minimum(out, runs.first(_margin(WATCHED[key], value), reach))
     return out
 
@@ -189,9 +193,11 @@ def _quantity(states: ManyStates, name: str) -> Array:
 # et al. 1942 (380 mmHg) are each met best with +0.021, -0.015, -0.028 and -0.015; the root mean square.
 VOLATILITY_SD = 0.02
 FURTHEST = 4.0  # standard deviations within which numbers are drawn
+MOST_POWER_OFF = 2.5  # of the heat that arrives, which no plate multiplies: more would widen all tables
 COLDEST_K, WARMEST_K = 273.15, 318.15  # rooms drawn
 CHARGE = "strength of "
 VOLUME, NECK, POT, ROOM = "volume of the charge", "neck loss", "pot loss", "temperature of the room"
+POWER, LOST = "heat that arrives", "spirit lost"
 EQUILIBRIUM = "vapour data"
 GRID = 41  # points of the bands along the run
 
@@ -202,7 +208,7 @@ class Input:
 
     name: str  # what it is, in words
     # its standard deviation: of the number itself for strengths [% vol], the room [K] and the vapour data;
-    # of its logarithm for volume and losses, which stay positive
+    # of its logarithm for volume, power and losses, which stay positive; of the spirit lost upwards alone
     size: float
 
 
@@ -244,6 +250,7 @@ class Drawn:
     ethanol_mol: Array  # the charges
     water_mol: Array  # the charges
     stills: Stills  # the stills
+    lost: Array  # share of what leaves the neck that is lost
 
 
 def study_of(run: Run, *, model_misfit: bool = True) -> Study:
@@ -294,22 +301,30 @@ def drawn(study: Study, z: Array) -> Drawn:
         ethanol, water = ethanol + each.ethanol_mol, water + each.water_mol
     c = study.still.conditions
     stills = Stills(
-        power_w=np.full_like(nothing, c.power_w),
+        power_w=c.power_w * np.exp(_held(off.get(POWER, nothing), study.inputs)),
         neck_loss_w_per_k=c.neck_loss_w_per_k * np.exp(off.get(NECK, nothing)),
         pot_loss_w_per_k=c.pot_loss_w_per_k * np.exp(off.get(POT, nothing)),
         room_k=np.clip(c.room_k + off.get(ROOM, nothing), COLDEST_K, WARMEST_K),
         volatility_error=off.get(EQUILIBRIUM, nothing),
     )
-    return Drawn(ethanol, water, stills)
+    lost = np.minimum(study.still.lost + np.maximum(off.get(LOST, nothing), 0.0), MOST_LOST)
+    return Drawn(ethanol, water, stills, lost)
+
+
+def _held(off: Array, inputs: tuple[Input, ...]) -> Array:
+    """Hold the power's doubt within what the tables are made for."""
+    most = sum(MOST_POWER_OFF * one.size for one in inputs if one.name == POWER)
+    return np.clip(off, -most, most)
 
 
 def can_run(study: Study, drawn: Drawn) -> NDArray[np.bool_]:
     """Whether each draw can be run at all: enough heat under every power, a charge that a pot separates."""
     pressure_pa = study.still.conditions.pressure_pa
     fine = drawn.stills.can_run(pressure_pa)
+    told = drawn.stills.power_w / study.still.conditions.power_w
     for change in study.still.power_changes:
-        fine &= drawn.stills.with_power(change.power_w).can_run(pressure_pa)
-    boiling = drawn.stills.with_power(study.still.heat_up_power_w).net_power_w(373.15)
+        fine &= drawn.stills.with_power(told * change.power_w).can_run(pressure_pa)
+    boiling = drawn.stills.with_power(told * study.still.heat_up_power_w).net_power_w(373.15)
     x = drawn.ethanol_mol / (drawn.ethanol_mol + drawn.water_mol)
     return np.asarray(fine & (boiling > 0.0) & (x <= family(study.span).highest_x))
 
@@ -328,6 +343,8 @@ def _inputs(
         Input(VOLUME, _spread(given.volume)),
         Input(NECK, _spread(given.neck_loss) if c.neck_loss_w_per_k > 0.0 else 0.0),
         Input(POT, _spread(given.pot_loss) if c.pot_loss_w_per_k > 0.0 else 0.0),
+        Input(POWER, _spread(given.power)),
+        Input(LOST, given.lost),
         Input(ROOM, given.room_c),
         Input(EQUILIBRIUM, VOLATILITY_SD if model_misfit else 0.0),
     ]
@@ -344,6 +361,8 @@ def _span(still: Still, inputs: tuple[Input, ...]) -> Span:
     c = still.conditions
     size = {one.name: FURTHEST * one.size for one in inputs}
     powers = [c.power_w, *(change.power_w for change in still.power_changes)]
+    off = float(np.exp(size.get(POWER, 0.0) * MOST_POWER_OFF / FURTHEST))
+    powers = [min(powers) / off, max(powers) * off]
     ends = [(0.0, 0.0, 0.0, c.power_w)]
     ends += itertools.product((-1.0, 1.0), (-1.0, 1.0), (-1.0, 1.0), powers)
     neck, pot, room, power_w = np.array(ends).T

@@ -33,6 +33,8 @@ class Outcome:
     distillate_abv: float  # all collected to the stop, heads included [L, % vol]
     recovered: float  # share of the charged alcohol in it, 0 to 1
     minutes: float  # from switch-on to the stop [min]
+    boils_c: float  # where the charge boils [°C]
+    vapour_c: float  # the vapour at the stop [°C]
     stop: str  # what ended the run: a key of the plan file, ``"min_level"`` or ``"exhausted"``
     keep_l: float  # the keep [L, % vol]
     keep_abv: float  # the keep [L, % vol]
@@ -85,6 +87,8 @@ def outcome(run: Run) -> Outcome:
         distillate_abv=stop.mean_abv,
         recovered=stop.recovered,
         minutes=stop.elapsed_min,
+        boils_c=float(run.pot_c[0]),
+        vapour_c=stop.vapour_c,
         stop=run.end.reason,
         keep_l=run.keep.volume_l,
         keep_abv=run.keep.abv,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import groupby
+from typing import NamedTuple
 
 from potsim.errors import RequestError, UnknownNameError, Where
 from potsim.planning import run
@@ -106,15 +107,47 @@ def lines_of(note: Tasting, bill: tuple[ResolvedDose, ...], name: str) -> list[i
     return meant
 
 
+class AlcoholBook(NamedTuple):
+    """Where the pure alcohol of a run went, as measured; all at 20 °C."""
+
+    charged_l: float  # in the charge [L]
+    collected_l: float  # collected [L]
+    pot_l: float  # left in the pot [L]
+    lost_l: float  # neither [L]; below nothing where more is found than went in
+    lost_share: float  # of what left the pot, as `still.lost` counts it; nought where nothing did
+
+
+def alcohol_book(charged_l: float, result: Result | None) -> AlcoholBook | None:
+    """Close the book of alcohol after a run; ``None`` where what came over or what was left is not said."""
+    if result is None or None in (result.collected_l, result.abv, result.pot_left_l, result.pot_left_abv):
+        return None
+    collected, pot = (
+        float(volume) * float(abv) / 100.0
+        for volume, abv in ((result.collected_l, result.abv), (result.pot_left_l, result.pot_left_abv))
+        if volume is not None and abv is not None
+    )
+    left_pot = charged_l - pot
+    lost = left_pot - collected
+    return AlcoholBook(charged_l, collected, pot, lost, lost / left_pot if left_pot > 0.0 else 0.0)
+
+
 def check(trial: Trial) -> None:
     """Refuse a trial that contradicts itself."""
     bill = resolve_bill(trial.plan)
     notes_by_line(trial, bill)
     result = trial.result
-    if result is None or result.collected_l is None:
+    if result is None or (result.collected_l is None and result.pot_left_l is None):
         return
     spirit = blend(run.resolve(trial.plan.charge, distil))
     charge_l = spirit.volume_l + sum(line.water_brought_l for line in bill)
+    if result.pot_left_l is not None and result.pot_left_l > charge_l:
+        raise RequestError(
+            f"more is left in the pot than was charged: {result.pot_left_l:.4g} L of {charge_l:.4g} L.",
+            "Check pot_left, and the [[charge]].",
+            path="result.pot_left",
+        ).at(Where(trial.name, path="result.pot_left"))
+    if result.collected_l is None:
+        return
     held = result.collected_l * (result.abv or 0.0) / 100.0
     if held > spirit.ethanol_l:
         raise RequestError(

@@ -19,6 +19,7 @@ SIGMA = 5.670374419e-8  # W/(m2 K4), CODATA 2018, exact
 WALL_K = 358.15  # of a wall with boiling spirit or its vapour behind it, about
 HEAD_SHARE = 1.3  # surface of lid and bare neck over the cross-section of the pot: common practice, no source
 OVER_BY_THEN = 1.0 / 3.0  # of the charge that is over when the level is taken
+HOT = 1.05  # volume of the boiling liquid over that at 20 °C, about
 
 
 class Material(NamedTuple):
@@ -164,7 +165,7 @@ class Heater(NamedTuple):
 # Common practice, no source. A cast plate of 2 kg, 250 K above the pot, holds 0.2 MJ: 50 to 150 mL of spirit.
 HEATERS = {
     "element": Heater(1.0, 1.0, 1.0, 0.0),
-    "plate": Heater(0.62, 0.50, 0.75, 150.0),
+    "plate": Heater(0.62, 0.50, 0.75, 450.0),
     "gas": Heater(0.40, 0.30, 0.50, 0.0),
 }
 STORED_DOUBT = 0.5  # of the stored heat, either way

@@ -202,6 +202,11 @@ class _Leg:
     from_s: float
 
     @cached_property
+    def first_y(self) -> float:
+        """Mole fraction in the stream where it begins."""
+        return float(self.curves.at(np.array([self.position])).y[0])
+
+    @cached_property
     def clock(self) -> float:
         """What the table's clock shows there."""
         return float(self.curves.at(np.array([self.position])).clock[0])
@@ -230,6 +235,11 @@ class Course:
     charge_x: float
     first_drop_s: float
     legs: tuple[_Leg, ...]
+
+    @cached_property
+    def first_abv(self) -> float:
+        """Strength of the first drop [% vol at 20 °C]."""
+        return float(self.at(np.array([0.0])).stream_abv[0])
 
     def at(self, depletion: float | Array) -> States:
         """States at given depletions.
@@ -275,6 +285,11 @@ class Course:
             x = y = x_r = pot_abv = stream_abv = np.zeros(s.shape)
         over = -self.charge_mol * np.expm1(-s)
         ethanol = np.minimum(np.maximum(self.charge_mol * self.charge_x - left * x, 0.0), over)
+        if (
+            leg is self.legs[0]
+        ):  # a difference of next to equals: rounding must not leave the strengths that ran
+            low, high = np.minimum(y, leg.first_y), np.maximum(y, leg.first_y)
+            ethanol = np.clip(ethanol, low * over, high * over)
         got = 1.0 - self.still.lost
         moles_per_row = self.charge_mol * np.exp(-leg.from_depletion - leg.position)
         elapsed = leg.from_s + moles_per_row * (row.clock - leg.clock)

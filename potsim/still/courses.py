@@ -644,7 +644,7 @@ class Courses:
             there = np.clip(there + short / slope, 0.0, over[-1])
         return np.where(wanted <= volumes[:, -1:], -np.log1p(-there), np.inf)
 
-    def at_power(self, begin: Array, family: Family, power_w: float) -> Courses:
+    def at_power(self, begin: Array, family: Family, power_w: float | Array) -> Courses:
         """Return the courses that take another power from a point on.
 
         Parameters
@@ -653,7 +653,7 @@ class Courses:
             Depletion where the power changes; infinite where it never does.
         family : Family
             Tables that serve the stills under both powers.
-        power_w : float
+        power_w : float or ndarray, shape (n,)
             Power from there on [W].
 
         Returns
@@ -800,13 +800,14 @@ def courses(
     """
     walks = family.walks(charge_x, stills)
     boiling_k = walks.at(np.zeros(1))("pot_k")[:, 0]
+    told = stills.power_w / still.conditions.power_w  # what the powers are, over what the plan says
     drop_s = heat_up_s(charge_mol, charge_x, boiling_k, stills, still)
     legs = (Leg(walks, np.zeros_like(drop_s), drop_s),)
     collected = np.full_like(drop_s, 1.0 - still.lost) if got is None else got
     out = Courses(charge_mol, charge_x, drop_s, legs, collected)
     for change in still.power_changes:
         there = out.at_collected(np.array([change.from_collected_l]))[:, 0]
-        out = out.at_power(there, family, change.power_w)
+        out = out.at_power(there, family, told * change.power_w)
     return out
 
 
@@ -831,7 +832,8 @@ def heat_up_s(charge_mol: Array, charge_x: Array, boiling_k: Array, stills: Stil
     gain = np.asarray(heat.liquid_enthalpy(charge_x, boiling_k))
     gain = gain - np.asarray(heat.liquid_enthalpy(charge_x, stills.room_k))
     needed = charge_mol * gain + still.metal_j_per_k * rise
-    return warming_s(needed, stills.pot_loss_w_per_k * rise / still.heat_up_power_w, still.heat_up_power_w)
+    power_w = still.heat_up_power_w * stills.power_w / still.conditions.power_w
+    return warming_s(needed, stills.pot_loss_w_per_k * rise / power_w, power_w)
 
 
 def _even(upto: float) -> Array:

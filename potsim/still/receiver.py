@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from potsim.errors import RequestError
 from potsim.liquid import equilibrium, heat, strength
 from potsim.liquid.pure import distinct
 from potsim.still.course import EXHAUSTED, Course, States
@@ -106,6 +108,14 @@ class Parrot:
         return out.reshape(states.depletion.shape)
 
 
+@lru_cache(maxsize=16)
+def parrot_of(course: Course) -> Parrot:
+    """Return the parrot of a course whose still has one; made once and kept."""
+    if course.still.parrot_l is None:
+        raise RequestError("There is no parrot.", "Give still.parrot, what it holds.")
+    return Parrot(course, course.still.parrot_l)
+
+
 def _mean_abv(states: States) -> Array:
     return np.asarray(strength.abv_from_x(states.over_x))
 
@@ -149,7 +159,7 @@ def first_parrot_abv(runs: Courses, volume_l: float, abv: float, upto: float) ->
     part = np.where(k > 0, (high - abv) / np.maximum(high - low, 1e-300), 0.0)
     at = np.where(k > 0, over[before] + part * (over[k] - over[before]), 0.0)
     out = np.where(true.any(axis=1), -np.log1p(-at), np.inf)
-    missing = ~true.any(axis=1)
+    missing = np.logical_not(true.any(axis=1))
     if upto < EXHAUSTED and missing.any():
         out[missing] = first_parrot_abv(runs.where(missing), volume_l, abv, EXHAUSTED)
     return out

@@ -94,6 +94,10 @@ class Still:
     lost : float
         Share of what leaves the neck that is never collected, 0 to 0.5: it leaves the pot, the temperatures
         and the clock as they are, and takes its share of all.
+    heat_share : float
+        Share of the power on the plate that reaches the pot, 0 to 1; all powers here are what reaches it.
+    parrot_l : float or None
+        What the parrot holds [L]; ``None`` without one.
     """
 
     capacity_l: float
@@ -103,12 +107,18 @@ class Still:
     metal_j_per_k: float = 0.0
     power_changes: tuple[PowerChange, ...] = ()
     lost: float = 0.0
+    heat_share: float = 1.0
+    parrot_l: float | None = None
 
     def __post_init__(self) -> None:
         require("still.lost", self.lost, 0, MOST_LOST, "of what comes over (0 to 1)")
         require("still.capacity", self.capacity_l, 0, 1e5, "L", open_low=True)
         require("still.heat_up_power", self.heat_up_power_w, 0, 1e6, "W", open_low=True)
         require("still.min_level", self.min_level_l, 0, 1e5, "L")
+
+    def on_plate_w(self, power_w: float) -> float:
+        """Power on the plate [W] of which so much reaches the pot."""
+        return power_w / self.heat_share
 
 
 def metal_heat_capacity(mass_kg: float, metal: str) -> float:
@@ -216,10 +226,10 @@ class Stills:
         """Return some of the stills."""
         return Stills(*[getattr(self, f.name)[chosen] for f in fields(self)])
 
-    def with_power(self, power_w: float) -> Stills:
-        """Return the same stills under another power [W]."""
+    def with_power(self, power_w: float | Array) -> Stills:
+        """Return the same stills under another power [W], one for all or one each."""
         values = {f.name: getattr(self, f.name) for f in fields(self)}
-        return Stills(**{**values, "power_w": np.full_like(self.power_w, power_w)})
+        return Stills(**{**values, "power_w": np.broadcast_to(power_w, self.power_w.shape).astype(float)})
 
     def net_power_w(self, pot_k: Array | float) -> Array:
         """Power less the heat that the pot sheds at a temperature [W]; ``pot_k`` broadcasts."""

@@ -42,6 +42,7 @@ class Pen:
 
 STREAM = Pen(BLUE, 2.8)
 POOLED = Pen(INK, 1.6, (0, (6, 2)))
+PARROT = Pen(INK, 1.0, (0, (4, 2)))
 POT = Pen(VERMILION, 1.4, (0, (1, 1.5)))
 OVER = Pen(GREEN, 1.4, (0, (5, 1.5, 1, 1.5)))
 

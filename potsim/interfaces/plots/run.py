@@ -189,11 +189,14 @@ def figure_of_run(
 def plot_lines(run: Run, ax: Axes, ground: Ground = LIGHT) -> Axes:
     """Draw the strength of all collected and of the pot, and the alcohol over, on the strip's scale."""
     x = volumes_up_to(float(run.collected_l[-1])).per_l * run.collected_l
-    for values, dash, name, place, above in (
+    lines = [
         (run.mean_abv, "-", "all collected, % vol", 0.03, True),
         (run.pot_abv, (0, (4, 2)), "left in the pot, % vol", 0.03, True),
         (100.0 * run.recovered, (0, (1, 1.4)), "alcohol over, %", 0.62, False),
-    ):
+    ]
+    if run.parrot_abv is not None:
+        lines.append((run.parrot_abv, (0, (6, 1.5, 1, 1.5)), "parrot shows, % vol", 0.4, False))
+    for values, dash, name, place, above in lines:
         ax.plot(x, values, color=ground.ink, linewidth=1.1, linestyle=dash)
         k = int(np.searchsorted(x, place * x[-1]))
         ax.annotate(
@@ -205,7 +208,7 @@ def plot_lines(run: Run, ax: Axes, ground: Ground = LIGHT) -> Axes:
             va="bottom" if above else "top",
             color=ground.ink,
         )
-    ends = sorted([float(run.mean_abv[-1]), float(run.pot_abv[-1]), 100.0 * float(run.recovered[-1])])
+    ends = sorted(float(values[-1]) for values, *_ in lines)
     for place, value in zip(_apart(ends, 15.0), ends, strict=True):
         ax.annotate(
             f"{value:.0f}",

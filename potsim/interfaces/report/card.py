@@ -63,6 +63,7 @@ def _facts(of: Card, most: int, most_cautions: int) -> list[tuple[str, str]]:
     rows = [
         ("pot", _pot(run)),
         ("stop", _stop(of)),
+        ("plate", _plate(run)),
         ("heads", _heads(run, most)),
         *_keep(run),
         ("jars", _jars(run)),
@@ -84,7 +85,7 @@ def _spirit(volume_l: float, abv: float) -> str:
 def _pot(run: Run) -> str:
     still, charge = run.setting.still, run.charge
     of = f", {say('volume', charge.ethanol_l)} of alcohol" if charge.ethanol_l > 0.0 else ""
-    power = say("power", still.conditions.power_w)
+    power = say("power", still.on_plate_w(still.conditions.power_w))
     return (
         f"{_spirit(charge.volume_l, charge.abv)}{of}, in {say('volume', still.capacity_l)} at {power}; "
         f"first drop at minute {run.first_drop_min:.0f}"
@@ -94,9 +95,20 @@ def _pot(run: Run) -> str:
 def _stop(of: Card) -> str:
     run, stop = of.run, of.run.stop
     loud = "" if of.asked else "NOT WHERE THE PLAN ASKS: "
+    parrot = "" if stop.parrot_abv is None else f", parrot {say('abv', stop.parrot_abv)}"
     return (
         f"{loud}at {say('volume_exact', stop.collected_l)}, minute {stop.elapsed_min:.0f}: stream "
-        f"{say('abv', stop.stream_abv)}, vapour {say('temperature', stop.vapour_c)} ({run.end.words})"
+        f"{say('abv', stop.stream_abv)}{parrot}, vapour {say('temperature', stop.vapour_c)} ({run.end.words})"
+    )
+
+
+def _plate(run: Run) -> str:
+    off = run.turn_off
+    if off is None:
+        return ""
+    low, high = say("volume_exact", off.low_l), say("volume_exact", off.high_l)
+    return (
+        f"off at {say('volume_exact', off.collected_l)} ({low} to {high}): it goes on by itself to the stop"
     )
 
 

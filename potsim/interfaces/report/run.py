@@ -10,6 +10,7 @@ import numpy as np
 from potsim.interfaces.report.flavours import flavour_sections
 from potsim.interfaces.report.jars import bottling_sections, costs_sections, jar_section, keep_section, timing
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
     format_abv,
     format_mass,
@@ -185,15 +186,22 @@ def _goes_in(run: Run) -> Section:
     where, brought = still.conditions, sum(dose.water_brought_l for dose in run.bill)
     wet = f", {format_volume(brought)} of water from the botanicals in it" if brought > 0.0 else ""
     pressure = format_pressure(where.pressure_pa / 100.0)
+    capacity_w = run.setting.condenser_w
+    can = "" if capacity_w is None else f", can {format_power(capacity_w)}"
+    arrives = "" if still.heat_share == 1.0 else f"; {format_share(still.heat_share)} of it reach the pot"
     facts = [
         ("together", f"{_spirit(run, charge.volume_l, charge.abv)}{wet}"),
         *([("pure alcohol", format_volume(charge.ethanol_l))] if charge.ethanol_mol > 0.0 else []),
         ("pot", f"{format_volume(still.capacity_l)}; sheds {where.pot_loss_w_per_k:.3g} W/K"),
         ("neck", f"sheds {where.neck_loss_w_per_k:.3g} W/K"),
-        ("power", _power(run)),
+        ("power", f"{_power(run)}{arrives}"),
         ("room", f"{format_temperature(where.room_k - ZERO_C)}, {pressure}"),
-        ("condenser", f"has to carry off up to {format_power(run.condenser_w)}"),
+        ("condenser", f"has to carry off up to {format_power(run.condenser_w)}{can}"),
     ]
+    if still.parrot_l is not None:
+        facts.append(("parrot", f"holds {format_volume(still.parrot_l)}"))
+    if still.lost:
+        facts.append(("lost", f"{format_share(still.lost)} of what leaves the neck"))
     return Section("What goes in", (*parts, Facts(tuple(facts))))
 
 
@@ -205,17 +213,17 @@ def _spirit(run: Run, volume_l: float, abv: float) -> str:
 
 def _power(run: Run) -> str:
     still, along = run.setting.still, _powers(run)
-    first = format_power(still.heat_up_power_w)
+    first = format_power(still.on_plate_w(still.heat_up_power_w))
     return first if along == first else f"{first} to the first drop, then {along}"
 
 
 def _powers(run: Run) -> str:
     still = run.setting.still
     steps = [
-        f"{format_power(step.power_w)} from {format_volume(step.from_collected_l)} on"
+        f"{format_power(still.on_plate_w(step.power_w))} from {format_volume(step.from_collected_l)} on"
         for step in still.power_changes
     ]
-    return ", ".join([format_power(still.conditions.power_w), *steps])
+    return ", ".join([format_power(still.on_plate_w(still.conditions.power_w)), *steps])
 
 
 def _bill(run: Run) -> Table:
@@ -250,10 +258,12 @@ def curve_section(run: Run) -> Section:
     """Return the run from the first drop to the stop, in about a dozen rows."""
     places = curve_places(float(run.collected_l[-1]))
     unit, collected = volumes(places)
+    shown = () if run.parrot_abv is None else (run.parrot_abv,)
     along = [
         np.interp(places, run.collected_l, values)
         for values in (
             run.stream_abv,
+            *shown,
             run.mean_abv,
             run.pot_abv,
             run.vapour_c,
@@ -261,7 +271,7 @@ def curve_section(run: Run) -> Section:
             100.0 * run.recovered,
         )
     ]
-    decimals = (1, 1, 1, 1, 0, 0)
+    decimals = (1, *(1 for _ in shown), 1, 1, 1, 0, 0)
     rows = tuple(
         (collected[k], *(f"{column[k]:.{d}f}" for column, d in zip(along, decimals, strict=True)))
         for k in range(len(places))
@@ -269,6 +279,7 @@ def curve_section(run: Run) -> Section:
     columns = (
         Column("collected", unit),
         Column("stream", "% vol"),
+        *(Column("parrot", "% vol") for _ in shown),
         Column("pooled", "% vol"),
         Column("pot", "% vol"),
         Column("vapour", "°C"),
@@ -296,7 +307,8 @@ def _stop(run: Run) -> Section:
     stop = run.stop
     over = f", {format_share(stop.recovered)} of the alcohol" if run.charge.ethanol_mol > 0.0 else ""
     vapour = format_temperature(stop.vapour_c)
-    stream = ("stream", f"{format_abv(stop.stream_abv)}, vapour {vapour}")
+    parrot = "" if stop.parrot_abv is None else f", the parrot shows {format_abv(stop.parrot_abv)}"
+    stream = ("stream", f"{format_abv(stop.stream_abv)}{parrot}, vapour {vapour}")
     if run.charge.ethanol_mol == 0.0:
         stream = ("vapour", vapour)
     words = f"{run.end.words[0].upper()}{run.end.words[1:]}."
@@ -308,8 +320,10 @@ def _stop(run: Run) -> Section:
             "left in pot",
             f"{_spirit(run, stop.pot_l, stop.pot_abv)}, {format_temperature(stop.pot_c)}",
         ),
+        *([("lost", _spirit(run, run.lost.volume_l, run.lost.abv))] if run.setting.still.lost else []),
     )
-    return Section("Where it stops", (words, Facts(pairs)))
+    helps = (Points(sentences(run.at_the_stop)),) if run.at_the_stop else ()
+    return Section("Where it stops", (words, Facts(pairs), *helps))
 
 
 ADDED = (

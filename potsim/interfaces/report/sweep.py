@@ -59,6 +59,8 @@ STAYS = {
     "volume": "The same volume in the pot throughout: spirit and water both change.",
 }
 
+HEIGHTS = ("still.altitude", "still.pressure")  # numbers that move every temperature
+
 
 def text_of_sweep(sweep: Sweep) -> str:
     """Return a sweep as text of at most 80 columns."""
@@ -96,26 +98,34 @@ def _outcomes(sweep: Sweep, rows: Sequence[Row]) -> Table:
         known = {k: value for k, value in there.items() if value is not None}
         units[name], told = volumes(list(known.values()))
         cells[name] = dict(zip(known, told, strict=True))
+    warm = sweep.number.name in HEIGHTS
     columns = (
         Column(short_words(sweep.number), align="left"),
+        *((Column("boils", "°C"), Column("vapour", "°C")) if warm else ()),
         Column("over", units["distillate_l"]),
         Column("over", "% vol"),
         Column("alcohol", "%"),
         Column("minute"),
         Column("keep", units["keep_l"]),
         Column("keep", "% vol"),
-        Column("water", units["water_l"]),
-        Column("bottles"),
+        *(() if warm else (Column("water", units["water_l"]), Column("bottles"))),
     )
     table = []
     for k, row in enumerate(rows):
         volume = {name: cells[name].get(k, NONE) for name in names}
-        table.append((_marked(sweep, row), *_numbers(row.outcome, volume)))
+        numbers = _numbers(row.outcome, volume)
+        warmth = _warmth(row.outcome) if warm else ()
+        table.append((_marked(sweep, row), *warmth, *(numbers[:-2] if warm else numbers)))
     return Table(columns, tuple(table))
 
 
 def _marked(sweep: Sweep, row: Row) -> str:
     return _value(sweep, row) + (" *" if row.planned else "")
+
+
+def _warmth(of: Outcome | None) -> tuple[str, str]:
+    """Where the charge boils, and the vapour at the stop."""
+    return (NONE, NONE) if of is None else (f"{of.boils_c:.1f}", f"{of.vapour_c:.1f}")
 
 
 def _numbers(of: Outcome | None, volume: dict[str, str]) -> tuple[str, ...]:
@@ -136,9 +146,12 @@ def _numbers(of: Outcome | None, volume: dict[str, str]) -> tuple[str, ...]:
 def _key(sweep: Sweep) -> str:
     """What the columns hold."""
     own = "* the plan. " if any(row.planned for row in sweep.with_own) else ""
+    last = "water: to bottling strength."
+    if sweep.number.name in HEIGHTS:
+        last = "boils: the charge; vapour: at the stop."
     return (
         f"{own}over: all collected to the stop, its strength and its share of the alcohol; "
-        "minute: from switch-on; water: to bottling strength."
+        f"minute: from switch-on; {last}"
     )
 
 
@@ -256,7 +269,9 @@ def _result(found: Reach) -> Facts:
     there = moment(run.course, run.points.keep_end)
     heads = run.setting.heads_l
     still = run.setting.still
-    first, later = (format_power(w) for w in (still.heat_up_power_w, still.conditions.power_w))
+    first, later = (
+        format_power(still.on_plate_w(w)) for w in (still.heat_up_power_w, still.conditions.power_w)
+    )
     then = "" if first == later else f" to the first drop, then {later}"
     pairs = [
         ("together", f"{format_volume(made.charge_l)} at {format_abv(made.charge_abv)}"),

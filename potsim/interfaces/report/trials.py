@@ -51,6 +51,7 @@ from potsim.planning.comparison import (
 from potsim.planning.next_trial import Entry, NextTrial, Scaled
 from potsim.planning.notes import sentences
 from potsim.planning.run import Run
+from potsim.planning.trials import AlcoholBook
 from potsim.records import dataclass
 
 LEARNT = (
@@ -330,8 +331,14 @@ def _still(made: Scaled) -> Table:
     told = (
         ("pot", _pot),
         ("boiling charge fills", _fill),
-        ("power to first drop", lambda run: format_power(run.setting.still.heat_up_power_w)),
-        ("power after it", lambda run: format_power(run.setting.still.conditions.power_w)),
+        (
+            "power to first drop",
+            lambda run: format_power(run.setting.still.on_plate_w(run.setting.still.heat_up_power_w)),
+        ),
+        (
+            "power after it",
+            lambda run: format_power(run.setting.still.on_plate_w(run.setting.still.conditions.power_w)),
+        ),
         ("condenser carries off", lambda run: format_power(run.condenser_w)),
         ("neck sheds", lambda run: f"{run.setting.still.conditions.neck_loss_w_per_k:.3g} W/K"),
         ("first drop after", lambda run: format_minutes(run.first_drop_min)),
@@ -456,12 +463,23 @@ def _story(entry: Entry) -> str:
             changed.append(f"and {len(entry.changes) - MOST_CHANGES} more")
         told = ", ".join(changed) or "nothing changed"
         parts.append(f"After {entry.parent.removesuffix('.toml')}: {told}.")
+    if entry.alcohol is not None:
+        parts.append(_alcohol(entry.alcohol))
     if entry.verdicts:
         tasted = ", ".join(f"{name} {verdict}" for name, verdict in entry.verdicts)
         parts.append(f"Tasted: {tasted}.")
     if entry.trial and entry.trial.result and entry.trial.result.words.strip():
         parts.append(f"Said: {' '.join(entry.trial.result.words.split())}")
     return " ".join(parts)
+
+
+def _alcohol(book: AlcoholBook) -> str:
+    went = f"{format_volume(book.collected_l)} came over, {format_volume(book.pot_l)} stayed in the pot"
+    told = f"Of {format_volume(book.charged_l)} of pure alcohol {went}"
+    if book.lost_l < 0.0:
+        return f"{told}: {format_volume(-book.lost_l)} more than went in, so that a reading is off."
+    share = f"{format_share(book.lost_share)} of what left the pot"
+    return f"{told}, {format_volume(book.lost_l)} were lost, {share}."
 
 
 def _change(difference: Difference) -> str:

@@ -79,7 +79,8 @@ def rows(plan: Plan, run: Run) -> dict[str, str]:
         "cuts": f"heads {format_volume(run.setting.heads_l)}, {_stop(run)}",
         "jars": ", ".join(jars),
         "bottle": "not let down" if bottling.abv is None else f"{bottle}{format_abv(bottling.abv)}",
-        "still": f"{format_volume(still.capacity_l)}, {format_power(still.conditions.power_w)}",
+        "still": f"{format_volume(still.capacity_l)}, "
+        f"{format_power(still.on_plate_w(still.conditions.power_w))}",
     }
 
 

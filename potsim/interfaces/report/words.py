@@ -55,6 +55,8 @@ ALWAYS = {
     "attendance": "Never leave a running still alone. Keep the outlet open: never heat a closed vessel.",
     "cooling": "Cooling on before the heat, and on until the pot has cooled. Let the pot cool before opening "
     "it.",
+    "sugar": "Sugar or extract in the charge (a liqueur, a sweetened or wood-aged spirit) boils hotter, "
+    "scorches and falsifies what a hydrometer shows: have its strength measured, or leave it out.",
     "forecast": "A forecast is not an inspection: potsim knows nothing of methanol in bad spirit, leaks or "
     "foaming.",
 }
@@ -83,6 +85,15 @@ HEED: dict[str, Words] = {
     "{most_fill:share} leaves room for foam (common practice, no source).",
     "strong_charge": _strong_charge,
     "bare_element": "A heating element inside the pot must stay covered to the end: set min_level.",
+    "ground_on_element": "{subject}, ground, settles on a bare element and scorches: put it in a bag.",
+    "condenser_short": "Condenser: it carries off {capacity_w:power}, but {condensing_w:power} are needed to "
+    "turn all vapour into liquid: hot vapour would leave the spout and can catch fire. With at most "
+    "{most_power_w:power} of power none would.",
+    "condenser_warm": "Condenser: {duty_w:power} are needed to cool all to the room, it carries off "
+    "{capacity_w:power}: the distillate comes out warm and loses spirit.",
+    "condenser_unknown": "The condenser must carry off up to {duty_w:power}. In still air 1.5 m of bare 1 cm "
+    "tube shed some {still_air_w:power}, 3 m under a fan {fan_w:power} (common practice, no source): beyond "
+    "what yours can, hot vapour leaves the spout. No condenser given.",
     "early_end": "Switch off before the planned stop: the pot is down to its least level of "
     "{least_level_l:volume}. Charge more to get to the stop.",
     "heads_take": "{subject}: the heads take {share:share} of what comes over of it; heads of "
@@ -99,8 +110,22 @@ HEED: dict[str, Words] = {
 
 def _loss(note: Note) -> str:
     v, who, key = note.values, {"still.neck_loss": "Neck"}.get(note.subject, "Pot"), _key(note.subject)
+    if v["built_of"] is not None:
+        what = "lid and the wall above the liquid" if who == "Neck" else "the wetted wall"
+        shed = fill("sheds {w_per_k:loss}, {what} of a bare {built_of} pot this size", what=what, **v)
+        return f"{who} {shed}: no {key} given."
     scaled = fill("sheds {w_per_k:loss}, scaled from a {reference_l:volume} still", **v)
     return f"{who} {scaled}: no {key} given."
+
+
+def _vapour_stop(note: Note) -> str:
+    v = note.values
+    said = fill("The stop at {vapour_c:temperature} is meant here, at {pressure_hpa:pressure}", **v)
+    if v["sea_level_c"] is not None:
+        said += fill(": the same vapour is at {sea_level_c:temperature} at sea level", **v)
+    if v["here_c"] is not None:
+        said += fill("; {vapour_c:temperature} at sea level is {here_c:temperature} here", **v)
+    return f"{said}."
 
 
 def _key(path: str) -> str:
@@ -122,6 +147,18 @@ def _taken_for(note: Note) -> str:
 
 TAKEN: dict[str, Words] = {
     "assumed_capacity": "Pot of {capacity_l:volume}, {fill:share} full: no capacity given.",
+    "assumed_all_heat": "All of the power reaches the pot: no heated_by given. On a hot plate "
+    "{plate_low:share} to {plate_high:share} of it would.",
+    "assumed_heat_share": "{share:share} of the power reach the pot, of {heated_by} usually {low:share} to "
+    "{high:share}: no heat_share given.",
+    "assumed_pot_mass_by_size": "{mass_kg:.2g} kg of {built_of} are heated with the charge, for a pot this "
+    "size: no pot_mass given.",
+    "vapour_stop_here": _vapour_stop,
+    "parrot_shows": "At the stop the stream is at {stream_abv:abv}; your parrot of {parrot_l:volume} "
+    "will then show {parrot_abv:.1f}.",
+    "turn_off": "Switch the plate off at {collected_l:volume_exact}, minute {elapsed_min:.0f}: what it holds "
+    "brings over the last {after_l:volume}; at {low_l:volume_exact} if it holds half as much more, at "
+    "{high_l:volume_exact} if half as much.",
     "assumed_power": "Power {power_w:power}, for a pot of {capacity_l:volume}: none given.",
     "assumed_heat_up_power": "Heat-up at the same power: no heat_up_power given.",
     "assumed_loss": _loss,

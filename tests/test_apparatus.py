@@ -1,0 +1,367 @@
+"""The run on a real bench: heat that arrives, parrot, lost spirit, condenser, what the pot is built of."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+import potsim
+from potsim.errors import PotsimError, RequestError
+from potsim.interfaces import cli
+from potsim.liquid import equilibrium, strength
+from potsim.planning.apparatus import same_vapour_c
+from potsim.planning.cautions import ALWAYS, fire
+from potsim.planning.notes import sentences
+from potsim.planning.plan import BotanicalDose, Cuts, Ingredient, Plan, Result, StillPlan, Stop
+from potsim.planning.run import Run, distil
+from potsim.planning.sweep import outcome
+from potsim.planning.trials import alcohol_book
+
+PLAIN = Plan(
+    charge=(Ingredient("base", 2.4, 38.0),),
+    still=StillPlan(capacity_l=4.0, power_w=700.0, room_c=20.0, altitude_m=0.0, min_level_l=0.5),
+    cuts=Cuts(stop=Stop(stream_abv=55.0)),
+)
+
+
+def bench(**changed: Any) -> Run:
+    """The plain plan with other things said of its still; ``stop`` for another stop."""
+    cuts = Cuts(stop=changed.pop("stop")) if "stop" in changed else PLAIN.cuts
+    return distil(replace(PLAIN, still=replace(PLAIN.still, **changed), cuts=cuts))
+
+
+def told(run: Run, kind: str) -> str:
+    """The sentence of the one note of a kind."""
+    (note,) = [note for note in run.notes if note.kind == kind]
+    return sentences([note])[0]
+
+
+def kinds(run: Run) -> set[str]:
+    return {note.kind for note in run.notes}
+
+
+# Heat
+
+
+@pytest.mark.parametrize(("heat", "share"), [("element", 1.0), ("plate", 0.62), ("gas", 0.4)])
+def test_a_share_of_the_power_is_a_smaller_power(heat: str, share: float) -> None:
+    run, alike = bench(heated_by=heat), bench(power_w=700.0 * share)
+    for name in ("stream_abv", "collected_l", "elapsed_min"):
+        assert np.allclose(getattr(run, name), getattr(alike, name), rtol=1e-12)
+    assert ("assumed_heat_share" in kinds(run)) == (share < 1.0)
+    assert "assumed_all_heat" not in kinds(run)
+    assert "700 W" in str(cli_text(run))
+
+
+def cli_text(run: Run) -> str:
+    from potsim.interfaces.report.run import text_of_run
+
+    return text_of_run(run)
+
+
+def test_a_plan_that_says_nothing_of_its_heat_gets_all_and_is_told() -> None:
+    assert bench().setting.still.heat_share == 1.0
+    assert told(bench(), "assumed_all_heat").startswith("All of the power reaches the pot")
+
+
+def test_half_the_heat_takes_longer_and_gives_stronger_spirit() -> None:
+    """Half of the heat: longer by the net power, which falls by more than half, as the losses stay."""
+    whole, half = bench(heat_share=1.0), bench(heat_share=0.5)
+    c = whole.setting.still.conditions
+    shed = (c.pot_loss_w_per_k + c.neck_loss_w_per_k) * 70.0
+    ratio = (half.stop.elapsed_min - half.first_drop_min) / (whole.stop.elapsed_min - whole.first_drop_min)
+    assert ratio == pytest.approx((700.0 - shed) / (350.0 - shed), rel=0.05)
+    assert half.keep.abv > whole.keep.abv
+
+
+def test_too_little_heat_is_refused_with_what_arrives() -> None:
+    with pytest.raises(
+        RequestError, match=r"still.power is 700 W, of which 10 % \(70 W\) reach the pot"
+    ) as told:
+        bench(heat_share=0.1)
+    assert "heat_share" in told.value.hint
+
+
+def test_a_plate_is_switched_off_before_the_stop() -> None:
+    run = bench(heated_by="plate")
+    off = run.turn_off
+    assert off is not None
+    assert off.low_l < off.collected_l < off.high_l < run.stop.collected_l
+    assert off.after_l == pytest.approx(run.stop.collected_l - off.collected_l)
+    assert (
+        0.02 < off.after_l < 0.15
+    )  # 50 to 150 mL from a plate at its full power: common practice, no source
+    assert bench(heated_by="gas").turn_off is None
+    assert bench().turn_off is None
+
+
+# Parrot
+
+
+def test_the_parrot_beside_the_stream() -> None:
+    """An 80 mL parrot on a run of 2.4 L at 38 % vol shows 60.6 % vol when the stream is at 55.0."""
+    run = bench(parrot_l=0.08, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0)
+    assert run.stop.parrot_abv == pytest.approx(60.6, abs=0.1)
+    assert told(run, "parrot_shows").endswith("will then show 60.6.")
+    assert run.at(collected_l=0.5).parrot_abv == pytest.approx(
+        float(np.interp(0.5, run.collected_l, run.parrot_abv)), abs=1e-3
+    )
+    assert run.at(parrot_abv=70.0).parrot_abv == pytest.approx(70.0, abs=1e-9)
+    assert list(run.to_frame().columns)[-1] == "parrot_abv"
+    plain = run.to_dict()
+    assert len(plain["curve"]["parrot_abv"]) == len(plain["curve"]["stream_abv"])
+    assert "parrot" in cli_text(run)
+
+
+def test_the_parrot_of_a_run_against_a_plain_integration_of_its_arrays() -> None:
+    run = bench(parrot_l=0.08)
+    v, stream, shown = run.collected_l, run.stream_abv, run.parrot_abv
+    assert shown is not None
+    start = float(run.at(collected_l=0.08).mean_abv)
+    plain = solve_ivp(
+        lambda u, a: [(run.at(collected_l=float(u)).stream_abv - a[0]) / 0.08],
+        (0.08, float(v[-1])),
+        [start],
+        t_eval=[float(v[-1])],
+        rtol=1e-9,
+        atol=1e-9,
+    )
+    assert float(shown[-1]) == pytest.approx(float(plain.y[0, -1]), abs=1e-6)
+    assert np.all(shown >= stream - 1e-9)
+
+
+def test_a_stop_and_tails_by_the_parrot() -> None:
+    run = bench(parrot_l=0.08, stop=Stop(parrot_abv=55.0))
+    assert run.end.reason == "parrot_abv"
+    assert run.stop.parrot_abv == pytest.approx(55.0, abs=1e-9)
+    by_stream = bench(parrot_l=0.08)
+    assert 1e3 * (run.stop.collected_l - by_stream.stop.collected_l) == pytest.approx(69.0, abs=1.5)
+    cuts = Cuts(stop=Stop(stream_abv=40.0), tails_from=Stop(parrot_abv=60.0))
+    tails = distil(replace(PLAIN, still=replace(PLAIN.still, parrot_l=0.08), cuts=cuts))
+    assert tails.at(collected_l=tails.jars[-1].from_l if tails.jars[-1].role == "tails" else 0.0) is not None
+    first_tails = next(jar for jar in tails.jars if jar.role == "tails")
+    assert tails.at(collected_l=first_tails.from_l).parrot_abv == pytest.approx(60.0, abs=1e-3)
+
+
+# Lost spirit
+
+
+@pytest.mark.parametrize("lost", [0.0, 0.03, 0.16])
+def test_charge_is_pot_and_over_and_lost(lost: float) -> None:
+    run = bench(lost=lost)
+    assert all(abs(miss) < 1e-9 for miss in run.closure.values())
+    over_l = run.stop.collected_l * run.stop.mean_abv / 100.0
+    pot_l = run.stop.pot_l * run.stop.pot_abv / 100.0
+    assert over_l + pot_l + run.lost.ethanol_l == pytest.approx(run.charge.ethanol_l, rel=1e-6)
+    tight = bench()
+    assert run.stop.elapsed_min == pytest.approx(tight.stop.elapsed_min, rel=1e-12)
+    assert run.stop.recovered == pytest.approx((1.0 - lost) * tight.stop.recovered, rel=1e-12)
+    assert run.to_dict().get("lost_l", 0.0) == pytest.approx(run.lost.volume_l)
+    assert all(jar.volume_l <= jar.size_l * (1.0 + 1e-5) for jar in run.jars)
+
+
+def test_the_default_stop_is_a_share_of_what_can_be_collected() -> None:
+    plan = replace(PLAIN, cuts=Cuts(), still=replace(PLAIN.still, lost=0.2))
+    assert distil(plan).stop.recovered == pytest.approx(0.72, rel=1e-9)
+
+
+def test_botanicals_lose_their_share_too() -> None:
+    plan = replace(PLAIN, botanicals=(BotanicalDose("juniper", mass_g=14.0),))
+    tight = distil(plan)
+    leaking = distil(replace(plan, still=replace(plan.still, lost=0.1)))
+    spans = ((0.0, tight.end.depletion),)
+    for name, grams in tight.flavours.over_g(spans).items():
+        assert leaking.flavours.over_g(spans)[name] == pytest.approx(0.9 * grams, rel=1e-9)
+
+
+def test_the_book_of_alcohol_is_closed_by_what_was_left() -> None:
+    book = alcohol_book(0.912, Result(collected_l=1.0, abv=72.0, pot_left_l=1.3, pot_left_abv=9.0))
+    assert book is not None
+    assert book.collected_l + book.pot_l + book.lost_l == pytest.approx(0.912)
+    assert book.lost_share == pytest.approx(1.0 - 0.72 / (0.912 - 0.117))
+    assert alcohol_book(0.912, Result(collected_l=1.0, abv=72.0)) is None
+    assert alcohol_book(0.912, None) is None
+
+
+# Condenser
+
+
+def test_a_condenser_that_is_too_small_is_a_danger() -> None:
+    run = bench(condenser_w=350.0, heat_share=0.8, heated_by="plate")
+    (note,) = [note for note in run.heed if note.subject == "still.condenser"]
+    assert note.severity == "danger"
+    most = note.values["most_power_w"]
+    assert run.condensing.condensing_w > 350.0
+    below = bench(condenser_w=350.0, heat_share=0.8, heated_by="plate", power_w=0.995 * most)
+    assert "condenser_short" not in kinds(below)
+    above = bench(condenser_w=350.0, heat_share=0.8, heated_by="plate", power_w=1.005 * most)
+    assert "condenser_short" in kinds(above)
+
+
+def test_a_condenser_that_leaves_the_distillate_warm_and_one_that_does_not() -> None:
+    need = bench().condensing
+    assert need.condensing_w < need.duty_w
+    assert "condenser_warm" in kinds(bench(condenser_w=0.5 * (need.condensing_w + need.duty_w)))
+    assert not kinds(bench(condenser_w=1.01 * need.duty_w)) & {
+        "condenser_warm",
+        "condenser_short",
+        "condenser_unknown",
+    }
+    assert "35 W" in told(bench(), "condenser_unknown")
+    assert bench().to_dict()["condenser_duty_w"] == need.duty_w
+
+
+# Build
+
+
+def test_what_it_is_built_of_sets_losses_and_metal() -> None:
+    bare, glass, steel = bench(), bench(built_of="glass"), bench(built_of="steel")
+    of = {name: run.setting.still.conditions for name, run in {"glass": glass, "steel": steel}.items()}
+    assert of["glass"].neck_loss_w_per_k > 1.3 * of["steel"].neck_loss_w_per_k
+    assert steel.setting.still.metal_j_per_k > 0.0 == bare.setting.still.metal_j_per_k
+    assert "assumed_pot_mass_by_size" in kinds(steel)
+    said = bench(built_of="copper", neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0, pot_mass_kg=1.0)
+    assert said.setting.still.conditions.neck_loss_w_per_k == 0.6
+    assert said.setting.still.metal_j_per_k == pytest.approx(390.0)
+
+
+def test_the_wall_above_the_liquid_makes_reflux() -> None:
+    """At 300 W the split moves the keep by more than at 700 W; its size is that of losses alone."""
+    gains = []
+    for power in (300.0, 700.0):
+        split = bench(built_of="steel", power_w=power)
+        c = split.setting.still.conditions
+        head = 0.3  # W/K: lid and neck without the wall
+        dry = c.neck_loss_w_per_k - head
+        alone = bench(power_w=power, neck_loss_w_per_k=head, pot_loss_w_per_k=c.pot_loss_w_per_k + dry)
+        gains.append(split.keep.abv - alone.keep.abv)
+    assert gains[0] > 1.5 * gains[1] > 0.0
+
+
+# Height
+
+
+def test_a_stop_by_vapour_at_a_height_says_what_it_means() -> None:
+    run = bench(altitude_m=1500.0, stop=Stop(vapour_c=87.0))
+    (note,) = [note for note in run.at_the_stop if note.kind == "vapour_stop_here"]
+    here = run.setting.still.conditions.pressure_pa
+    y = equilibrium.bubble_point(equilibrium.dew_point(0.5, here).x, here).y
+    assert y == pytest.approx(0.5, abs=1e-9)
+    for value, start, end in ((87.0, here, 101325.0), (92.0, 101325.0, here)):
+        other = same_vapour_c(value, start, end)
+        assert other is not None
+        assert same_vapour_c(other, end, start) == pytest.approx(value, abs=0.02)
+    assert same_vapour_c(92.0, 101325.0, here) == pytest.approx(87.0, abs=0.6)  # published: 5 K at 1,500 m
+    assert note.values["sea_level_c"] > 87.0 > note.values["here_c"]
+    assert "vapour_stop_here" not in kinds(bench(stop=Stop(vapour_c=92.0)))
+    assert same_vapour_c(50.0, 101325.0, here) is None
+
+
+def test_varied_height_shows_temperatures(capsys: pytest.CaptureFixture[str]) -> None:
+    low, high = bench(), bench(altitude_m=2000.0)
+    assert outcome(high).boils_c < outcome(low).boils_c - 5.0  # 6 to 7 K at 2,000 m, published
+    assert outcome(high).vapour_c == high.stop.vapour_c
+    assert cli.main(["strengths", "--vary", "still.altitude", "--values", "0 m, 2000 m"]) == 0
+    assert "boils" in capsys.readouterr().out
+
+
+# Cautions
+
+
+def test_strong_charges_with_botanicals() -> None:
+    assert fire(50.0, with_botanicals=True) == ()
+    assert fire(50.0) != ()
+    assert fire(65.0, with_botanicals=True) != ()
+    assert any(note.subject == "sugar" for note in ALWAYS)
+
+
+def test_ground_solids_on_a_bare_element() -> None:
+    ground = (BotanicalDose("coriander seed", mass_g=10.0, prepared="ground"),)
+    run = distil(replace(PLAIN, botanicals=ground))
+    assert "ground_on_element" in kinds(run)
+    plate = distil(replace(PLAIN, botanicals=ground, still=replace(PLAIN.still, heated_by="plate")))
+    assert "ground_on_element" not in kinds(plate)
+
+
+@pytest.mark.parametrize("abv", [0.05, 0.16, 0.5, 2.0, 12.0])
+def test_pooled_strength_is_never_above_what_ran(abv: float) -> None:
+    run = distil(replace(PLAIN, charge=(Ingredient("base", 2.4, abv),), cuts=Cuts(stop=Stop(recovered=0.5))))
+    s = np.concatenate([[0.0], np.logspace(-12, -1, 100)])
+    states = run.course.at(s)
+    mean = np.asarray(strength.abv_from_x(states.over_x))
+    assert np.all(mean <= states.stream_abv.max() + 2e-6)
+    assert np.all(run.mean_abv <= run.stream_abv[0])
+
+
+# Refusals
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ('heat_share = "0 %"', "heat_share is 0 %; allowed is more than 0"),
+        ('heat_share = "140 %"', "heat_share: '140 %' is not between 0 and 100 %"),
+        ('parrot = "2 L"', "still.parrot holds 2000 mL, but only"),
+        ('parrot = "0 mL"', "parrot is 0"),
+        ('condenser = "0 W"', "condenser is 0 W; allowed is more than 0"),
+        ('heated_by = "wood"', "Unknown kind of heat 'wood'"),
+        ('built_of = "tin"', "Unknown wall 'tin'"),
+        ('lost = "60 %"', "lost is 60 %"),
+    ],
+)
+def test_bad_input_is_refused_with_what_to_do(
+    line: str, words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text(
+        f'title = "t"\n[[charge]]\nname = "base"\nvolume = "2.4 L"\nabv = "38 %"\n[still]\n{line}\n'
+        '[cuts]\nstop = { stream_abv = "55 %" }\n',
+        encoding="utf-8",
+    )
+    assert cli.main(["run", str(plan)]) == 2
+    error = capsys.readouterr().err
+    assert words in error
+    assert "hint: " in error
+
+
+def test_a_stop_by_a_parrot_that_is_not_there() -> None:
+    with pytest.raises(PotsimError, match=r"parrot_abv is given, but no still\.parrot"):
+        bench(stop=Stop(parrot_abv=55.0))
+
+
+def test_every_key_is_read_from_a_file_and_written_back(tmp_path: Path) -> None:
+    text = (
+        'title = "t"\n[[charge]]\nname = "base"\nvolume = "2.4 L"\nabv = "38 %"\n'
+        '[still]\ncapacity = "4 L"\npower = "700 W"\nheated_by = "plate"\nheat_share = "60 %"\n'
+        'parrot = "80 mL"\ncondenser = "650 W"\nbuilt_of = "copper"\nlost = "3 %"\n'
+        '[cuts]\nstop = { parrot_abv = "55 %" }\n[uncertainty]\npower = "10 %"\nlost = "1 %"\n'
+    )
+    path = tmp_path / "plan.toml"
+    path.write_text(text, encoding="utf-8")
+    plan = potsim.load_plan(path)
+    s = plan.still
+    assert (s.heated_by, s.heat_share, s.parrot_l, s.condenser_w, s.built_of, s.lost) == (
+        "plate", 0.6, 0.08, 650.0, "copper", 0.03,
+    )  # fmt: skip
+    assert plan.cuts.stop.parrot_abv == 55.0
+    assert (plan.uncertainty.power, plan.uncertainty.lost) == (0.1, 0.01)
+    whole = json.loads(json.dumps(distil(plan).to_dict()))
+    again = Run.from_dict(whole).plan
+    assert again.still == plan.still
+    assert again.cuts == plan.cuts
+
+
+def test_the_example_changes_by_what_is_named_alone() -> None:
+    """New keys left out leave the run as it is: all of the heat, nothing lost, no parrot."""
+    run = distil(potsim.example_plan())
+    still = run.setting.still
+    assert (still.heat_share, still.lost, still.parrot_l) == (1.0, 0.0, None)
+    assert run.parrot_abv is None
+    assert "parrot_abv" not in run.to_dict()["curve"]
+    assert "lost_l" not in run.to_dict()
