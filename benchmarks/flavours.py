@@ -12,7 +12,8 @@ from benchmarks.measure import Row, best_of
 from potsim.planning.ensemble import ensemble
 from potsim.planning.plan import BotanicalDose, Plan, Uncertainty
 from potsim.planning.run import Run
-from potsim.still.carry import escape
+from potsim.still.carry import ease
+from potsim.still.escape import escape
 
 BILL = (
     "juniper",
@@ -75,23 +76,30 @@ def by_lsoda(run: Run) -> np.ndarray:
     """Share over of each compound of each botanical: moles, ethanol and traces in time, K as tabulated."""
     carried, course = run.flavours.carried, run.course
     rows = carried.rows
-    rate = np.array([s.rate_per_s for s in carried.sources])[rows.source]
-    held = np.array([1.0 - s.share_in_liquid for s in carried.sources])[rows.source]
     pressure = course.still.conditions.pressure_pa
-    n = held.size
+    n, litres = rows.amount.size, rows.lipid_l[rows.compound]
 
     def slope(_: float, state: np.ndarray) -> np.ndarray:
-        pot, x, clock = state[0], state[1], state[2]
+        pot, x, _clock = state[:3]
+        easy, held = state[3 : 3 + 2 * n].reshape(2, n), state[3 + 2 * n : 3 + 3 * n]
         there = course.at(np.array([np.log(course.charge_mol / pot)]))
         moved = there.rate_mol_per_s[0]
-        out = escape(rows.compounds, there, pressure).per_depletion[0, rows.compound]
-        release = rate * held * np.exp(-rate * clock)
-        flow = out * state[3 : 3 + n] * moved / pot
+        out = escape(rows.compounds, there, pressure)
+        parts = out.partition[0, rows.compound]
+        faster = ease(rows.hold[:, 0], parts, there.pot_k, True)
+        release = (rows.pool * rows.per_s * np.exp(-rows.per_s * easy[:, None])).sum(axis=1)
+        given = (release * faster).sum(axis=0)
+        flow = (
+            out.per_depletion[0, rows.compound] / (1.0 + litres * parts / there.pot_l[0]) * held * moved / pot
+        )
         ethanol = -(there.stream_x[0] - x) * moved / pot
-        return np.concatenate([[-moved, ethanol, 1.0], release - flow, flow])
+        return np.concatenate([[-moved, ethanol, 1.0], faster.ravel(), given - flow, flow])
 
-    start = np.concatenate([[course.charge_mol, course.charge_x, 0.0], 1.0 - held, np.zeros(n)])
+    easy = carried.easy_s[:, 0]
+    start = np.concatenate(
+        [[course.charge_mol, course.charge_x, 0.0], easy.ravel(), 1.0 - rows.in_plant(easy), np.zeros(n)]
+    )
     seconds = 60.0 * run.stop.elapsed_min - course.first_drop_s
     solved = solve_ivp(slope, (0.0, seconds), start, "LSODA", [seconds], rtol=1e-7, atol=1e-11)
     assert solved.success
-    return np.asarray(solved.y[3 + n :, -1])
+    return np.asarray(solved.y[3 + 3 * n :, -1])

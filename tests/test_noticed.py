@@ -244,25 +244,26 @@ def test_what_a_dose_cannot_do_is_told() -> None:
 @pytest.fixture(scope="module")
 def four() -> Run:
     names = ("juniper", "coriander seed", "star anise", "clove")
-    return run_of(
-        plan_text(
-            "".join(line(name, 20.0) for name in names),
-            more='[cuts]\nstop = { stream_abv = "60 %" }\n[jars]\nsizes = ["100 mL"]',
-        )
-    )
+    return run_of(plan_text("".join(line(name, 20.0) for name in names), more='[jars]\nsizes = ["100 mL"]'))
 
 
 def test_juniper_comes_first_and_clove_last(four: Run) -> None:
     flavours = four.flavours
     end_l = float(flavours.course.at(np.array([flavours.alcohol_over])).collected_l[0])
     fifth = flavours.course.first(lambda states: states.collected_l - 0.2 * end_l)
+    at_60 = flavours.course.first(lambda states: 60.0 - states.stream_abv)
     assert fifth is not None
-    spans = [(0.0, fifth), (0.0, four.end.depletion), (0.0, flavours.alcohol_over)]
-    first, by_60, whole = flavours.by_line(flavours.over_by_row(spans)).T
-    assert first[0] >= 0.4 * whole[0]
-    assert (by_60[:3] >= 0.85 * whole[:3]).all()
-    mg_per_l = flavours.by_line(flavours.jars_by_row)[0] / np.array(flavours.cut.jars_l)
-    assert (np.diff(mg_per_l) < 0.0).all()
+    assert at_60 is not None
+    spans = [(0.0, fifth), (0.0, at_60), (0.0, four.end.depletion), (0.0, flavours.alcohol_over)]
+    first, by_60, to_stop, whole = flavours.by_line(flavours.over_by_row(spans)).T
+    assert first[0] >= 0.5 * whole[0]
+    assert (by_60[:3] >= 0.9 * to_stop[:3]).all()
+    mg_per_l = flavours.by_line(flavours.jars_by_row) / np.array(flavours.cut.jars_l)
+    before_60 = [jar.to_l <= float(flavours.course.at(np.array([at_60])).collected_l[0]) for jar in four.jars]
+    assert (np.diff(mg_per_l[0, before_60]) < 0.0).all()
+    # All but the clove, which only begins: less in the last jar than in the second.
+    assert mg_per_l[:3, -1].sum() < mg_per_l[:3, 1].sum()
+    assert mg_per_l[3, -1] > mg_per_l[3, 1]
     assert {one.botanical: one.klass for one in flavours}["clove"] == "late"
 
 

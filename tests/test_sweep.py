@@ -275,10 +275,12 @@ def test_frames(example_plan: Plan) -> None:
     assert frame["recovered"][2] > frame["recovered"][1]
     places = made.flavours_to_frame()
     assert len(places) == 2 * len(example_plan.botanicals)
-    assert set(places.columns) == {"value", "botanical", "class", "start_l", "peak_l"}
+    assert {"value", "botanical", "class", "start_l", "half_l", "peak_l", "gives_up", "noticed"} <= set(
+        places.columns
+    )
     juniper = next(f for f in made.rows[2].run.flavours if f.botanical == "juniper")
     row = places[(places["value"] == 45.0) & (places["botanical"] == "juniper")].iloc[0]
-    assert (row["class"], row["start_l"]) == (juniper.klass, juniper.timing.start_l)
+    assert (row["class"], row["start_l"]) == (juniper.klass, juniper.passage.start_l)
     assert sweep(example_plan, "still.capacity", [1.0]).flavours_to_frame().empty
     assert json.loads(json.dumps(made.to_dict(), allow_nan=False))["same"] == "alcohol"
 

@@ -18,7 +18,7 @@ from potsim.liquid import strength
 from potsim.liquid.compounds import Compound, compound
 from potsim.planning.botanicals import Botanical, Library, resolve
 from potsim.planning.plan import BotanicalDose
-from potsim.planning.release import soaks, source
+from potsim.planning.release import heat_up, soaks, source
 from potsim.still.carry import Source, carry
 from potsim.still.course import EXHAUSTED, Course, Rising, course
 from potsim.still.still import Conditions, Still
@@ -98,13 +98,14 @@ def classes(botanicals: Sequence[Botanical], charge_x: float, own: Own | None = 
         One for each, in order.
     """
     x, known = round(charge_x, 12), {} if own is None else own
-    keys = [(one, x, tuple((i, known[i]) for i in oil_ids(one) if i in known)) for one in botanicals]
-    missing = [key for key in dict.fromkeys(keys) if key not in _KNOWN]
+    keys = [(id(one), x, tuple((i, known[i]) for i in oil_ids(one) if i in known)) for one in botanicals]
+    missing = {key: one for key, one in zip(keys, botanicals, strict=True) if key not in _KNOWN}
     if missing:
         if len(_KNOWN) > KEPT:
             _KNOWN.clear()
-        _KNOWN.update(zip(missing, _computed([key[0] for key in missing], x, known), strict=True))
-    return tuple(_KNOWN[key] for key in keys)
+        told = _computed(list(missing.values()), x, known)
+        _KNOWN.update((key, (missing[key], one)) for key, one in zip(missing, told, strict=True))
+    return tuple(_KNOWN[key][1] for key in keys)
 
 
 def dissolved(compound_ids: Sequence[str], charge_x: float, own: Own | None = None) -> tuple[Class, ...]:
@@ -114,7 +115,8 @@ def dissolved(compound_ids: Sequence[str], charge_x: float, own: Own | None = No
     return tuple(found.compounds[name] for name in compound_ids)
 
 
-_KNOWN: dict[tuple[Botanical, float, tuple[tuple[str, Compound], ...]], Class] = {}
+# By the identity of a botanical, which is kept with its class so that it stays the only one of its identity.
+_KNOWN: dict[tuple[int, float, tuple[tuple[str, Compound], ...]], tuple[Botanical, Class]] = {}
 
 
 def per_noticed(botanical: Botanical, own: Own) -> dict[str, float]:
@@ -149,7 +151,7 @@ def _computed(botanicals: Sequence[Botanical], charge_x: float, own: Own) -> lis
         BotanicalDose(one.id, mass_g=DOSE_G_PER_L * charge_l, state=one.yield_state) for one in botanicals
     )
     doses = [resolve(line, among) for line in lines]
-    sources = [source(dose, soaks(dose, run)) for dose in doses]
+    sources = [source(dose, soaks(dose, heat_up(run))) for dose in doses]
     weights = [
         np.array(list(per_noticed(one, own).values())) * list(each.amounts.values())
         for one, each in zip(botanicals, sources, strict=True)

@@ -23,7 +23,7 @@ from potsim.planning.botanicals import Level, ResolvedDose, spelling, volatiles
 from potsim.planning.charge import between
 from potsim.planning.classes import Class, Klass, alcohol_over, classes, dissolved
 from potsim.planning.plan import Ingredient, Where
-from potsim.planning.release import soaks, source
+from potsim.planning.release import heat_up, soaks, source
 from potsim.records import dataclass
 from potsim.still.carry import Carried, Source, carry
 from potsim.still.course import Course, Rising, States
@@ -476,13 +476,15 @@ class Flavours:
     @cached_property
     def _bands(self) -> tuple[Array, Array]:
         """Share of each line's oil that is over by the stop, slow and fast release, shape (lines,) each."""
-        found = []
-        for level in ("low", "high"):
-            sources = _sources(self.course, self.bill, self.in_charge, level)
-            other = carry(self.course, sources, self.own, [self.cut.end], steps=COARSE)
-            over = other.at(np.array([self.cut.end])).over[:, 0]
-            found.append(self.by_line(self.collected * over * self._weight))
-        return np.minimum(*found), np.maximum(*found)
+        slow, fast = (_sources(self.course, self.bill, {}, level)[1:] for level in ("low", "high"))
+        fast = [replace(one, lipid_l=0.0) for one in fast]  # the same pot: its fat counts once
+        both = carry(self.course, [*slow, *fast], self.own, [self.cut.end], steps=COARSE)
+        over = self.collected * both.at(np.array([self.cut.end])).over[:, 0]
+        weight = self._weight[self.carried.rows.source > 0]
+        ends = np.zeros(2 * len(self.bill))
+        np.add.at(ends, both.rows.source, over * np.tile(weight, 2))
+        low, high = np.split(ends, 2)
+        return np.minimum(low, high), np.maximum(low, high)
 
     @cached_property
     def _weight(self) -> Array:
@@ -645,7 +647,8 @@ def _sources(
     level: Level,
     holds_back: bool = True,
 ) -> list[Source]:
-    return [Source(in_charge), *(source(dose, soaks(dose, course), level, holds_back) for dose in bill)]
+    heats = heat_up(course)
+    return [Source(in_charge), *(source(dose, soaks(dose, heats), level, holds_back) for dose in bill)]
 
 
 def _peak(carried: Carried, rate: Array, end: float, end_l: float) -> Array:

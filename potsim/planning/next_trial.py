@@ -206,12 +206,12 @@ def learn(trial: Trial, run: Run) -> tuple[Learnt, ...]:
             best = max(range(len(right)), key=lambda k: (right[k], -abs(np.log(LEARNT_FACTORS[k]))))
             dose = trial.plan.botanicals[line]
             after = float(f"{np.clip(dose.oil_factor * LEARNT_FACTORS[best], *OIL_FACTORS):.2g}")
-            told = tuple(
+            foretold, fits = (
                 tuple(n for n, is_clear in zip(numbers, each, strict=True) if is_clear)
                 for each in (clear[UNCHANGED], clear[best])
             )
             label = labels(run.bill)[line]
-            found.append(Learnt(line, label, note.tasted_in, *told, dose.oil_factor, after))
+            found.append(Learnt(line, label, note.tasted_in, foretold, fits, dose.oil_factor, after))
     return tuple(found)
 
 

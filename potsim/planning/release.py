@@ -125,24 +125,27 @@ def wax_of(category: str, lipid_l_per_kg: float) -> float:
     return lipid_l_per_kg / max(materials()[category].soak_l_per_kg, LEAST_SOAK_L_PER_KG)
 
 
-def soaks(dose: ResolvedDose, course: Course) -> tuple[Soak, ...]:
+def heat_up(course: Course) -> Soak:
+    """Return the time from switch-on to the first drop, in the charge."""
+    boil_k = float(course.at(np.array([0.0])).pot_k[0])
+    return Soak(course.first_drop_s, course.charge_x, course.still.conditions.room_k, boil_k)
+
+
+def soaks(dose: ResolvedDose, heats: Soak) -> tuple[Soak, ...]:
     """Return what happens to a dose before the first drop: its maceration, then the heat-up.
 
     Parameters
     ----------
     dose : ResolvedDose
         The dose.
-    course : Course
-        The run; it tells the strength of the charge, the room and the time to the first drop.
+    heats : Soak
+        The heat-up, see `heat_up`.
     """
-    room_k = course.still.conditions.room_k
-    boil_k = float(course.at(np.array([0.0])).pot_k[0])
-    heat_up = Soak(course.first_drop_s, course.charge_x, room_k, boil_k)
     if not dose.dose.macerated_h:
-        return (heat_up,)
+        return (heats,)
     at = dose.dose.macerated_at_abv
-    x = course.charge_x if at is None else float(np.asarray(strength.x_from_abv(at)))
-    return (Soak(3600.0 * dose.dose.macerated_h, x, room_k, room_k), heat_up)
+    x = heats.x if at is None else float(np.asarray(strength.x_from_abv(at)))
+    return (Soak(3600.0 * dose.dose.macerated_h, x, heats.from_k, heats.from_k), heats)
 
 
 def source(

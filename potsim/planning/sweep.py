@@ -497,11 +497,12 @@ class Sweep:
         Returns
         -------
         pandas.DataFrame
-            One row a value and botanical: ``value``, ``botanical``, ``class``, ``start_l``, ``peak_l``.
+            One row a value and botanical: ``value`` and what `Place.to_dict` gives.
         """
         import pandas as pd
 
-        columns = ["value", "botanical", "class", "start_l", "peak_l"]
+        places = ["class" if field.name == "klass" else field.name for field in fields(Place)]
+        columns = ["value", *places]
         rows = [{"value": row.value, **place.to_dict()} for row in self.rows for place in row.places]
         return pd.DataFrame(rows, columns=columns)
 
