@@ -33,7 +33,7 @@ IDS = sorted(library())
 
 def test_the_library_is_whole() -> None:
     assert len(library()) == 57
-    assert sum(len(b.composition) for b in library().values()) == 480
+    assert sum(len(b.composition) for b in library().values()) == 483
 
 
 @pytest.mark.parametrize(
@@ -42,7 +42,8 @@ def test_the_library_is_whole() -> None:
         ("botanicals.csv", ["yield_source", "yield_confidence", "piece_source", "dose_source"]),
         ("composition.csv", ["source", "confidence"]),
         ("parts.csv", ["soak_source", "solids_source"]),
-        ("release_rates.csv", ["source", "confidence"]),
+        ("pieces.csv", ["source"]),
+        ("preparations.csv", ["source"]),
         ("base_spirits.csv", ["source", "confidence"]),
         ("cautions.csv", ["source", "confidence"]),
     ],

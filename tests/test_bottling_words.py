@@ -13,7 +13,6 @@ import potsim
 from potsim.errors import RangeError, RequestError
 from potsim.interfaces.planfile import read_plan
 from potsim.liquid import strength
-from potsim.planning import flavours
 from potsim.planning.plan import Bottling, Stretch
 
 CONCENTRATE = """
@@ -57,7 +56,7 @@ def test_a_stretched_keep_is_told_with_the_spirit_the_water_and_the_oil(say, con
     assert made["from_l"] == by["together_l"] == pytest.approx(both.volume_l)
     assert made["from_abv"] == by["together_abv"] == pytest.approx(both.abv)
     assert made["volume_l"] == pytest.approx(both.ethanol_l / 0.42, rel=1e-6)
-    grams = flavours.kept_g(potsim.distil(read_plan(CONCENTRATE, "strong.toml"))).sum()
+    grams = potsim.distil(read_plan(CONCENTRATE, "strong.toml")).flavours.kept_g.sum()
     oil = made["oil_mg_per_l"]
     assert oil == data["cloud"]["oil_mg_per_l"] == pytest.approx(1000.0 * grams / made["volume_l"], rel=1e-6)
     assert oil < keep["oil_mg_per_l"] / 5.0

@@ -138,12 +138,12 @@ def test_jars_that_were_read_are_where_they_were(example_run: Run) -> None:
 def test_flavours_on_now_and_next(example_run: Run) -> None:
     start = follow(example_run, [])
     middle = follow(example_run, read(example_run, [0.2, 0.4, 0.6]))
-    timed = [f for f in example_run.flavours.botanicals if f.timing is not None]
-    on = {f.botanical for f in timed if f.timing.start_l <= 0.6 <= f.timing.end_l}
+    timed = [f for f in example_run.flavours.botanicals if f.passage is not None]
+    on = {f.botanical for f in timed if f.passage.start_l <= 0.6 <= f.passage.end_l}
     assert {f.botanical for f in middle.flavours_now} == on
-    next_first = min(timed, key=lambda f: f.timing.start_l)
+    next_first = min(timed, key=lambda f: f.passage.start_l)
     assert start.flavours_next[0].botanical == next_first.botanical
-    assert start.flavours_next[0].from_in_l == pytest.approx(next_first.timing.start_l, abs=0.005)
+    assert start.flavours_next[0].from_in_l == pytest.approx(next_first.passage.start_l, abs=0.005)
 
 
 def test_when_the_element_would_be_bare(example_run: Run) -> None:

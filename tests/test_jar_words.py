@@ -38,7 +38,7 @@ def test_oil_of_the_jars_adds_up_to_that_of_the_keep_and_of_its_botanicals() -> 
     mg = flavours.jars_mg_per_l(run) * [jar.volume_l for jar in run.jars]
     kept = [jar.number in run.keep.jars for jar in run.jars]
     assert flavours.keep_mg_per_l(run) * run.keep.volume_l == pytest.approx(float(mg[kept].sum()))
-    assert 1000.0 * flavours.kept_g(run).sum() == pytest.approx(float(mg[kept].sum()))
+    assert 1000.0 * run.flavours.kept_g.sum() == pytest.approx(float(mg[kept].sum()))
     assert run.cloud is not None
     assert run.cloud.oil_mg_per_l * 100.0 / 42.0 == pytest.approx(
         flavours.keep_mg_per_l(run) * 100.0 / run.keep.abv
@@ -133,14 +133,16 @@ def test_jars_tell_the_cloud(say) -> None:
 def test_flavours_tell_how_much_of_each_oil_is_kept(say) -> None:
     data = json.loads(say("flavours", "--json").out)
     run = potsim.distil(potsim.example_plan())
-    grams = dict(zip([dose.botanical.common_name for dose in run.bill], flavours.kept_g(run), strict=True))
+    grams = dict(zip([dose.botanical.common_name for dose in run.bill], run.flavours.kept_g, strict=True))
     text = say("flavours").out
     assert data["heads"] == []
     for one in data["flavours"]:
-        assert one["kept_g"] == grams[one["botanical"]]
-        assert 0.0 < one["kept_g"] < one["over_g"]
-        row = next(line for line in text.splitlines() if line.startswith(f"  {one['botanical']}"))
-        assert float(row.split()[-1]) == pytest.approx(1000.0 * one["kept_g"], rel=6e-3)
+        kept_g = one["in_keep"] * one["releasable_g"]
+        assert kept_g == pytest.approx(grams[one["botanical"]], rel=1e-9)
+        assert 0.0 < kept_g < one["over_g"]
+        rows = [line for line in text.splitlines() if line.startswith(f"  {one['botanical']}")]
+        noticed = next(row for row in rows if one["noticed"] in row.split())
+        assert float(noticed.split()[-1]) == pytest.approx(1000.0 * kept_g, rel=6e-3)
 
 
 def test_two_lines_of_one_botanical_are_told_apart() -> None:
@@ -152,8 +154,8 @@ def test_two_lines_of_one_botanical_are_told_apart() -> None:
     assert sorted(flavour.line for flavour in run.flavours) == [0, 1]
     for flavour in run.flavours:
         assert flavour.releasable_g == pytest.approx(run.bill[flavour.line].oil_total_g, rel=0.2)
-    kept = {one["kept_g"] for one in run.to_dict()["flavours"]}
-    assert kept == set(flavours.kept_g(run).tolist())
+    kept = [one.in_keep * one.releasable_g for one in sorted(run.flavours, key=lambda one: one.line)]
+    assert kept == pytest.approx(run.flavours.kept_g.tolist())
 
 
 @pytest.mark.parametrize("heads", ['heads = "20 mL"', ""])
