@@ -69,7 +69,7 @@ def test_the_plan_has_its_row_in_both_tables() -> None:
 def test_a_later_end_keeps_more_at_less_strength_and_takes_longer() -> None:
     _, table = table_of()
     assert [row.stream_abv for row in table.keep_end] == pytest.approx(
-        [72.0, 69.5, 67.0, 64.5, 62.0, 59.5, 57.0, 54.5, 52.0], abs=1e-8
+        [72.5, 70.0, 67.5, 65.0, 62.0, 60.0, 57.5, 55.0, 52.5], abs=1e-8
     )
     for before, after in pairwise(table.keep_end):
         assert after.keep_l > before.keep_l
@@ -82,11 +82,13 @@ def test_a_later_end_keeps_more_at_less_strength_and_takes_longer() -> None:
 def test_a_row_is_what_the_course_says_there() -> None:
     points, table = table_of()
     row = table.keep_end[-1]
-    end = falls_to(run_of(), 52.0)
+    end = falls_to(run_of(), 52.5)
     keep = between(run_of(), points.heads, end)
     assert row.keep_l == pytest.approx(keep.volume_l, rel=1e-9)
     assert row.keep_abv == pytest.approx(keep.abv, abs=1e-8)
-    assert row.collected_l == pytest.approx(float(run_of().at(np.array([end])).collected_l[0]), rel=1e-9)
+    there = run_of().at(np.array([end]))
+    assert row.collected_l == pytest.approx(float(there.collected_l[0]), rel=1e-9)
+    assert row.vapour_c == pytest.approx(float(there.vapour_k[0]) - 273.15, abs=1e-8)
 
 
 def test_more_heads_cost_keep_and_alcohol() -> None:
@@ -106,9 +108,9 @@ def test_without_heads_a_few_shares_of_the_charge_are_shown() -> None:
 
 def test_ends_that_never_come_or_leave_no_keep_are_left_out() -> None:
     points, whole = table_of()
-    short = cut_table(run_of(), points, upto=falls_to(run_of(), 55.0))
+    short = cut_table(run_of(), points, upto=falls_to(run_of(), 54.0))
     assert [row.stream_abv for row in short.keep_end] == pytest.approx(
-        [row.stream_abv for row in whole.keep_end[:-2]], abs=1e-8
+        [row.stream_abv for row in whole.keep_end[:-1]], abs=1e-8
     )
     early = cut_points(run_of(), 0.0, falls_to(run_of(), 79.0), falls_to(run_of(), 55.0))
     assert cut_table(run_of(), early).keep_end[0].planned
@@ -125,4 +127,4 @@ def test_a_change_of_power_is_crossed() -> None:
     run = run_of(steps=(PowerChange(0.8, 500.0),))
     points = CutPoints(0.0, falls_to(run, 62.0), falls_to(run, 55.0))
     strengths = [row.stream_abv for row in cut_table(run, points).keep_end]
-    assert strengths == pytest.approx([72.0, 69.5, 67.0, 64.5, 62.0, 59.5, 57.0, 54.5, 52.0], abs=1e-6)
+    assert strengths == pytest.approx([72.5, 70.0, 67.5, 65.0, 62.0, 60.0, 57.5, 55.0, 52.5], abs=1e-6)
