@@ -106,6 +106,18 @@ def _words(text: str) -> Fields:
     return {"words": text.strip()[:500]}
 
 
+HAZY = ("hazy", "haze", "cloudy")
+YES, NO = ("yes", "y", "x", "true", "1", *HAZY), ("no", "n", "false", "0", "clear")
+
+
+def _hazy(text: str) -> Fields:
+    """Whether the stream was seen hazy."""
+    said = text.strip().lower()
+    if said not in YES + NO:
+        raise RequestError(f"{shown(text)} does not say whether it is hazy.", "Write yes or no.")
+    return {"hazy": True} if said in YES else {}
+
+
 QUANTITIES = (
     Quantity(
         "time",
@@ -181,6 +193,7 @@ QUANTITIES = (
         "700 W",
         {"watts": "W", "watt": "W"},
     ),
+    Quantity("hazy", ("haze", "cloudy"), _hazy, "yes", {}, has_unit=False),
     Quantity("of", ("sample", "read of", "measured in", "kind"), _sample, "parrot 60 mL", {}, has_unit=False),
     Quantity("parrot", ("parrot volume",), _number("parrot_l", quantities.volume_l), "60 mL", {}),
     Quantity(
@@ -323,6 +336,9 @@ def _part(part: str) -> Fields:
         return {"of": sized[1].lower(), **(_sized(sized[1].lower(), sized[2]) if sized[2] else {}), **more}
     if head.lower() in {"note", "words"}:
         return _words(rest)
+    if part.lower().split()[-1] in HAZY:
+        before = part[: -len(part.split()[-1])].strip()
+        return {**(_part(before) if before else {}), "hazy": True}
     for word in sorted(_NAMES, key=len, reverse=True):
         if part.lower().startswith(word) and part[len(word) :].lstrip(" :=")[:1].isdigit():
             return _NAMES[word].read(part[len(word) :].lstrip(" :="))
@@ -628,6 +644,7 @@ Type what you read, with commas between:  42 min, 220 mL, 71 % at 24 °C, vapour
   jar 60 mL 70 %         a jar just filled, and its strength as a whole
   parrot 60 mL 71 %      a strength read in a parrot that holds 60 mL
   240 mL, power 500 W    power from here on
+  330 mL, hazy           the stream turned hazy
   taste 3 green apple    a word on jar 3
   note ...               something that happened
   all                    everything known by now

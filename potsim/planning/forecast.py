@@ -17,6 +17,7 @@ from potsim.errors import RequestError
 from potsim.liquid import heat, strength
 from potsim.planning import stops
 from potsim.planning.charge import volume_l
+from potsim.planning.cloud import Stream
 from potsim.planning.jars import measured
 from potsim.planning.notes import Note, caution, hint, plain_notes, sentences
 from potsim.planning.readings import (
@@ -234,6 +235,20 @@ class Forecast:
     curve: Curve  # for a picture
 
     @property
+    def hazy_l(self) -> float | None:
+        """All collected when the stream was first seen hazy [L]; ``None`` if it was not."""
+        seen = (one.collected_l for one in self.readings if one.entry.hazy)
+        return next((volume_l for volume_l in seen if volume_l is not None), None)
+
+    @property
+    def haze(self) -> Stream | None:
+        """Where the stream may turn hazy, as planned; ``None`` where it stays clear to the stop."""
+        stream = None if self.run.cloud is None else self.run.cloud.stream
+        if stream is None or stream.possible_l is None or stream.possible_l >= stream.end_l:
+            return None
+        return stream
+
+    @property
     def over(self) -> bool:
         """Whether the stop has come."""
         return self.to_come_l.value <= 0.0
@@ -289,6 +304,11 @@ def document(forecast: Forecast) -> dict[str, Any]:
         "odd": list(sentences(forecast.odd)),
         "verdicts": list(sentences(forecast.verdicts)),
         "tells": plain_notes((*forecast.odd, *forecast.verdicts)),
+        "haze": {
+            "possible_l": None if forecast.haze is None else forecast.haze.possible_l,
+            "sure_l": None if forecast.haze is None else forecast.haze.sure_l,
+            "seen_l": forecast.hazy_l,
+        },
         "curve": {
             name: getattr(curve, name).tolist() for name in ("collected_l", "abv", "low_abv", "high_abv")
         },

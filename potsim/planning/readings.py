@@ -288,8 +288,13 @@ class Entry:
     pot_c: float | None = None  # temperatures of the vapour that leaves the neck, and of the pot [°C]
     power_w: float | None = None  # power from here on [W]
     words: str = ""  # what else was noted
+    hazy: bool = False  # whether the stream was seen hazy
 
     def __post_init__(self) -> None:
+        if self.hazy and 0.0 in (self.collected_l, self.mass_g):
+            raise RequestError(
+                "A haze is told before the first drop.", "Say how much was collected when it was first seen."
+            )
         require("time", self.elapsed_min, 0, MOST_MIN, "min")
         for name, volume in (("collected", self.collected_l), ("jar volume", self.jar_l)):
             require(name, volume, 0, 1e5, "L")

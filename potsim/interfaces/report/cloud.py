@@ -126,6 +126,21 @@ def stream_words(stream: Stream) -> list[str]:
     return said
 
 
+def watch_words(stream: Stream | None, collected_l: float, hazy_l: float | None) -> str:
+    """Say from where on to watch the stream of a run under way; nothing where it stays clear to the stop."""
+    span = ""
+    if stream is not None and stream.possible_l is not None:
+        sure = "" if stream.sure_l is None else f", sure by {format_volume(stream.sure_l)}"
+        span = f"possible from {format_volume(stream.possible_l)}{sure}"
+    if hazy_l is not None:
+        return f"seen at {format_volume(hazy_l)}; as planned {span or 'none before the stop'}"
+    if stream is None or stream.possible_l is None:
+        return ""
+    if collected_l < stream.possible_l:
+        return f"watch {span.removeprefix('possible ')}"
+    return f"it may turn now: {span}"
+
+
 def remedy_words(remedy: Remedy, found: Cloud) -> str:
     """Say what would help, and what it changes."""
     if remedy.kind == "bottle stronger":

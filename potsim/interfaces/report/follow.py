@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from potsim.interfaces.report.cloud import watch_words
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.wording import Step, format_abv, format_minutes, format_volume, number, step_of
 from potsim.planning.forecast import Band, FlavourNow, Forecast, JarNow, in_short
@@ -53,6 +54,9 @@ def now_section(forecast: Forecast) -> Section:
         ]
     if forecast.next_jar is not None:
         pairs.append(("next jar", _next(forecast.next_jar)))
+    haze = watch_words(forecast.haze, forecast.collected_l, forecast.hazy_l)
+    if haze:
+        pairs.append(("haze", haze))
     if forecast.bare is not None:
         pairs.append(
             (
