@@ -372,7 +372,9 @@ def _cloud(run: Run, ax: Axes, volumes: Volumes, ground: Ground) -> None:
     to_l = end_l if stream.sure_l is None else min(stream.sure_l, end_l)
     between = np.linspace(from_l, max(to_l, from_l), 40)
     along = np.interp(between, run.collected_l, run.stream_abv)
-    ax.plot(volumes.per_l * between, along, color=ground.hatch, linewidth=6, solid_capstyle="butt", zorder=1.9)
+    ax.plot(
+        volumes.per_l * between, along, color=ground.hatch, linewidth=6, solid_capstyle="butt", zorder=1.9
+    )
     at_l = from_l if run.cloud is None or run.cloud.clouds_l is None else run.cloud.clouds_l
     place = (volumes.per_l * at_l, float(np.interp(at_l, run.collected_l, run.stream_abv)))
     ax.plot(
