@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from potsim import __version__
 from potsim.interfaces.report.card import facts
+from potsim.interfaces.report.cloud import limit_words
 from potsim.interfaces.report.jars import jar_notes
 from potsim.interfaces.report.run import format_minutes_whole, sections_of_run, sources_section
 from potsim.interfaces.report.sweep import sure_section
@@ -202,6 +203,7 @@ def proofing_sheet(run: Run) -> str:
         ("after a rest the hydrometer shows", shows, "read, and at °C"),
         ("in all", format_volume(made.volume_l), "volume"),
     ]
+    rows += _glass(run)
     if made.bottles is not None and made.bottle_l is not None:
         rest = format_volume(made.left_over_l)
         size = f"{made.bottles} of {format_volume(made.bottle_l)}, {rest} left over"
@@ -213,6 +215,18 @@ def proofing_sheet(run: Run) -> str:
         for a, b, c in rows
     ]
     return _jar_table(columns, cells)
+
+
+def _glass(run: Run) -> list[tuple[str, str, str]]:
+    """Where a glass of the keep, let down with water, is foretold to haze: warm, and from the fridge."""
+    found = run.cloud
+    if found is None or found.never:
+        return []
+    glass = "20 mL in a glass against something dark, water by drops: first haze"
+    return [
+        (f"{glass} at {format_temperature(one.at_c)}", limit_words(one), "strength")
+        for one in (found.room, found.chilled)
+    ]
 
 
 def _jar_table(columns: Sequence[_Column], rows: Sequence[str]) -> str:
