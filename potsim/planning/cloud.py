@@ -285,7 +285,7 @@ def cloudy_condition(flavours: Flavours, shift: float | None = None) -> Conditio
     def margin(states: States) -> Array:
         return np.where(states.depletion > since, np.interp(states.depletion, along, load), -1.0)
 
-    return Condition("cloudy", "the stream turns cloudy", margin, needed=False)
+    return Condition("cloudy", {}, margin, needed=False)
 
 
 def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:

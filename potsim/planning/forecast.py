@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from functools import cached_property
 from typing import Any
@@ -18,7 +18,6 @@ from potsim.liquid import heat, strength
 from potsim.planning import stops
 from potsim.planning.charge import volume_l
 from potsim.planning.cloud import Stream
-from potsim.planning.jars import measured
 from potsim.planning.notes import Note, caution, hint, plain_notes, sentences
 from potsim.planning.readings import (
     Reading,
@@ -222,7 +221,7 @@ class Forecast:
     stop_min: Band  # all collected at the stop, its minute, and the strength of all collected
     stop_mean_abv: Band  # all collected at the stop, its minute, and the strength of all collected
     stop_reason: str  # what ends the run
-    stop_words: str  # what ends the run
+    stop_values: Mapping[str, Any]  # what is waited for
     jar: JarNow | None  # the jar under the spout, and the one after it; ``None`` past the stop
     next_jar: JarNow | None  # the jar under the spout, and the one after it; ``None`` past the stop
     flavours_now: tuple[FlavourNow, ...]  # botanicals that are coming over, and those that are still to begin
@@ -247,6 +246,11 @@ class Forecast:
         if stream is None or stream.possible_l is None or stream.possible_l >= stream.end_l:
             return None
         return stream
+
+    @property
+    def stop_words(self) -> str:
+        """What ends the run as a person would say it."""
+        return stops.stop_words(self.stop_reason, self.stop_values)
 
     @property
     def over(self) -> bool:
@@ -274,14 +278,15 @@ CURVE = ("collected_l", "abv", "low_abv", "high_abv")
 
 def in_short(forecast: Forecast) -> str:
     """Return what to do now, in one sentence."""
+    return sentences([now(forecast)])[0]
+
+
+def now(forecast: Forecast) -> Note:
+    """What to do now: stop, or collect so much more."""
+    waits = {"reason": forecast.stop_reason, "values": dict(forecast.stop_values)}
     if forecast.over:
-        return f"Stop now: {forecast.stop_words}."
-    volume, minutes = forecast.to_come_l, forecast.to_come_min
-    return (
-        f"Collect {measured(volume.value)} more, about {minutes.value:.0f} min "
-        f"({measured(volume.low)} to {measured(volume.high)}, {minutes.low:.0f} to {minutes.high:.0f} min), "
-        f"until {forecast.stop_words}."
-    )
+        return hint("stop_now", **waits)
+    return hint("collect", **waits, volume_l=asdict(forecast.to_come_l), minutes=asdict(forecast.to_come_min))
 
 
 def document(forecast: Forecast) -> dict[str, Any]:
@@ -417,7 +422,7 @@ class _Looking:
         self.held = found.tracks.rows.hold_up_l + found.bench.parrot_l
         self.now = self._now()
         self.bare = self._bare()
-        self.reason, self.words, self.end = self._end()
+        self.reason, self.values, self.end = self._end()
         self.end = np.maximum(self.end, self.now)
 
     def _now(self) -> Array:
@@ -457,23 +462,23 @@ class _Looking:
         watch = stops.WATCHED[key]
         return stops.margin(watch, quantities[watch.quantity](), value)
 
-    def _end(self) -> tuple[str, str, Array]:
+    def _end(self) -> tuple[str, Mapping[str, Any], Array]:
         """What ends the run on the likeliest track, and where on each."""
         stop = self.run.setting.stop
-        found = [("exhausted", "the pot is exhausted", self.points.over_l[:, -1])]
-        named = {c.reason: c.words for c in stops.conditions(stop, self.run.course)}
-        for key, words in named.items():
-            found.append((key, words, _first(self.points.over_l, self._passed(key, stop.named[key]))))
+        found: list[tuple[str, Mapping[str, Any], Array]] = [("exhausted", {}, self.points.over_l[:, -1])]
+        named = {c.reason: c.values for c in stops.conditions(stop, self.run.course)}
+        for key, values in named.items():
+            found.append((key, values, _first(self.points.over_l, self._passed(key, stop.named[key]))))
         if self.run.end.reason not in (*named, "min_level", "exhausted"):
             over = -math.expm1(-self.run.end.depletion) * self.tracks.charge_mol
             found.append(
-                (self.run.end.reason, self.run.end.words, self.tracks.where("over_mol", over[:, None])[:, 0])
+                (self.run.end.reason, self.run.end.values, self.tracks.where("over_mol", over[:, None])[:, 0])
             )
         if self.bare is not None:
             level = self.run.setting.still.min_level_l
-            found.append(("min_level", f"the pot is down to its least level of {level:g} L", self.bare))
-        reason, words, _ = min(found, key=lambda one: float(one[2][0]))
-        return reason, words, np.min([one[2] for one in found], axis=0)
+            found.append(("min_level", {"value": level}, self.bare))
+        reason, values, _ = min(found, key=lambda one: float(one[2][0]))
+        return reason, values, np.min([one[2] for one in found], axis=0)
 
     def _bare(self) -> Array | None:
         """Where the pot is down to its least level on each track."""
@@ -520,7 +525,7 @@ class _Looking:
             stop_min=self.band(end_s / 60.0),
             stop_mean_abv=self.band(_abv(*out_end), 100.0),
             stop_reason=self.reason,
-            stop_words=self.words,
+            stop_values=self.values,
             jar=jar,
             next_jar=following,
             flavours_now=on,

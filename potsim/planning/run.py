@@ -146,7 +146,6 @@ def costs(
 
 
 SOONEST_FADED = 0.25  # of the distillate, before which a stop by fading is refused
-FADED_WORDS = "all that leads or is clear in the bottle has given 95 % of what it gives"
 
 
 def over_condition(flavours: Flavours, name: str, share: float) -> Condition:
@@ -163,8 +162,8 @@ def over_condition(flavours: Flavours, name: str, share: float) -> Condition:
             path="cuts.stop.over",
         )
     rising = Rising(carried.depletion, curve[None], (grams @ carried.grid_rate[rows])[None])
-    words = f"{100.0 * share:.4g} % of what comes over of {name} is over"
-    return Condition("over", words, lambda states: rising(states.depletion)[0] / total - share)
+    waits = {"botanical": name, "value": share}
+    return Condition("over", waits, lambda states: rising(states.depletion)[0] / total - share)
 
 
 # --- All that can end a run or its keep: by the course, by flavour, by cloud.
@@ -195,7 +194,7 @@ def faded_condition(flavours: Flavours, heads_l: float) -> Condition:
             f" distillate ({end_l:.3g} L to 99 % of the alcohol); most of the spirit would stay in the pot.",
             "Stop by strength, or add what comes later.",
         )
-    return Condition("faded", FADED_WORDS, lambda states: states.depletion - faded)
+    return Condition("faded", {}, lambda states: states.depletion - faded)
 
 
 def wanted(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numbers
 from collections.abc import Callable, Mapping
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import strength
 from potsim.planning.charge import Amounts, amounts
+from potsim.planning.notes import hint, sentences
 from potsim.planning.plan import Stop
 from potsim.planning.schema import Watch, keys_of
 from potsim.records import dataclass
@@ -145,10 +147,15 @@ class Condition:
     """Something that ends a run when it comes true."""
 
     reason: str  # key of the plan file, or ``"min_level"``
-    words: str  # the condition as a person would say it
+    values: Mapping[str, Any]  # what it waits for
     margin: Margin  # negative before, zero or more once true
     # whether a condition that never comes is a mistake of the plan; ``cloudy`` is only reported
     needed: bool = True
+
+    @property
+    def words(self) -> str:
+        """The condition as a person would say it."""
+        return stop_words(self.reason, self.values)
 
 
 @dataclass(frozen=True)
@@ -156,8 +163,18 @@ class End:
     """Where something ended, and why."""
 
     reason: str  # key of the plan file, ``"min_level"`` or ``"exhausted"``
-    words: str  # the reason as a person would say it
+    values: Mapping[str, Any]  # what was waited for
     depletion: float  # ln(W0 / W) there
+
+    @property
+    def words(self) -> str:
+        """The reason as a person would say it."""
+        return stop_words(self.reason, self.values)
+
+
+def stop_words(reason: str, values: Mapping[str, Any]) -> str:
+    """Return what ends a run as a person would say it."""
+    return sentences([hint("stop", reason, **values)])[0]
 
 
 WATCHED = {name: key.watch for name, key in keys_of(Stop).items() if key.watch is not None}
@@ -172,9 +189,7 @@ def margin(watch: Watch, reached: Array, value: float) -> Array:
 def conditions(stop: Stop, course: Course) -> list[Condition]:
     """Stops that need nothing but the course."""
     return [
-        Condition(
-            key, WATCHED[key].words.format(WATCHED[key].per * value), _margin(WATCHED[key], value, course)
-        )
+        Condition(key, {"value": value}, _margin(WATCHED[key], value, course))
         for key, value in stop.named.items()
         if key in WATCHED
     ]
@@ -188,8 +203,7 @@ def _margin(watch: Watch, value: float, course: Course) -> Margin:
 def min_level(course: Course, solids_l: float) -> Condition:
     """The pot's level falls to what must stay in it."""
     level = course.still.min_level_l
-    words = f"the pot is down to its least level of {level:g} L"
-    return Condition("min_level", words, lambda s: level - s.pot_hot_l - solids_l)
+    return Condition("min_level", {"value": level}, lambda s: level - s.pot_hot_l - solids_l)
 
 
 def find_end(course: Course, wanted: list[Condition], level: Condition) -> End:
@@ -198,7 +212,7 @@ def find_end(course: Course, wanted: list[Condition], level: Condition) -> End:
     for condition in wanted:
         at = locate(course, condition, "cuts.stop")
         if at is not None:
-            found.append(End(condition.reason, condition.words, at))
+            found.append(End(condition.reason, condition.values, at))
     needed = [c for c in wanted if c.needed]
     if needed and not any(end.reason in {c.reason for c in needed} for end in found):
         raise RequestError(
@@ -207,9 +221,7 @@ def find_end(course: Course, wanted: list[Condition], level: Condition) -> End:
             path="cuts.stop",
             kind="never",
         )
-    end = min(
-        found, key=lambda end: end.depletion, default=End("exhausted", "the pot is exhausted", EXHAUSTED)
-    )
+    end = min(found, key=lambda end: end.depletion, default=End("exhausted", {}, EXHAUSTED))
     if course.still.min_level_l == 0.0 or level.margin(course.at(np.array([end.depletion])))[0] < 0.0:
         return end
     bare = course.first(level.margin, end.depletion)
@@ -220,7 +232,7 @@ def find_end(course: Course, wanted: list[Condition], level: Condition) -> End:
             path="still.min_level",
             follows=True,
         )
-    return End(level.reason, level.words, end.depletion if bare is None else bare)
+    return End(level.reason, level.values, end.depletion if bare is None else bare)
 
 
 def locate(course: Course, condition: Condition, key: str) -> float | None:
