@@ -228,8 +228,8 @@ def test_names_of_readings_in_sentences() -> None:
     by_mass = next_reading([], Entry(mass_g=190.0, read_abv=70.0))
     by_time = next_reading([], Entry(elapsed_min=12.0, vapour_c=80.0))
     jar = next_reading([], Entry(jar_l=0.06, of="jar", read_abv=70.0))
-    assert by_mass.where == "the reading at 190 g"
-    assert by_time.where == "the reading at minute 12"
+    assert (by_mass.where["collected_l"], by_mass.where["mass_g"]) == (None, pytest.approx(190.0))
+    assert (by_time.where["mass_g"], by_time.where["elapsed_min"]) == (None, pytest.approx(12.0))
     assert jar.where == "the jar that ends at 60 mL"
 
 

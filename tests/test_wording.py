@@ -34,6 +34,7 @@ FEW = {"number": 3, "full_l": 0.23, "full_min": 17.2, "left_over_l": 0.8, "left_
 STRIP = {"pieces": 2, "piece": "strip", "mass_g": 2.0, "state": "fresh", "source": "kitchen"}
 ROW = [{"size_l": 0.06, "count": 4}, {"size_l": 1.5, "count": 2}]
 SCALE = {"step_g": 0.01, "most_off": 0.02}
+PLACE = {"collected_l": 0.22, "mass_g": None, "elapsed_min": None, "read_of": "stream", "number": 1}
 NOTES = [
     (
         caution("fill", boiling_l=3.3333, fill=0.8333, most_fill=0.75),

@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import RequestError, require
+from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
 from potsim.planning.study import (
-    CHARGE,
     CURVES,
     EQUILIBRIUM,
     Study,
@@ -101,7 +101,7 @@ def _products(z: Array, values: Array) -> Array:
 # --- Bands: a value, how sure it is, and what that hangs on, in numbers and in words.
 
 
-_WORDS = {"volume_l": "volume", "abv": "strength", "collected_l": "volume", "water_l": "water"}
+CHARGE_STRENGTH = "strength of what goes into the charge"
 
 
 @dataclass(frozen=True)
@@ -132,21 +132,15 @@ class Share:
 
     name: str  # the input
     share: float  # part of the answer's variance that goes with it, 0 to 1
+    of_spirit: bool = False  # whether it is the strength of one part of the charge
 
 
-def advice(name: str, shares: Iterable[Share]) -> str:
-    """Say what would narrow an answer most."""
-    ranked = _grouped(shares)
-    if not ranked:
-        return f"Nothing that is uncertain moves {_said(name)}."
-    first = ranked[0]
-    part = f"{100.0 * first.share:.0f} % of the spread of {_said(name)}"
-    if first.name != EQUILIBRIUM:
-        return f"Measure the {first.name} better: it is {part}."
-    doubt = f"The published vapour data make {part}, which no measurement of yours narrows."
-    if len(ranked) == 1:
-        return doubt
-    return f"{doubt} Next comes the {ranked[1].name} with {100.0 * ranked[1].share:.0f} %."
+def advice(name: str, shares: Iterable[Share]) -> Note:
+    """What would narrow an answer most: what it hangs on most, and what comes next."""
+    ranked = [{"input": one.name, "share": one.share} for one in _grouped(shares)[:2]]
+    return hint(
+        "narrowed_by", name, inputs=ranked, vapour_data=bool(ranked) and ranked[0]["input"] == EQUILIBRIUM
+    )
 
 
 def plain(band: Band | CurveBand) -> dict[str, Any]:
@@ -163,22 +157,10 @@ def _number(value: float | Array) -> Any:
 def _grouped(shares: Iterable[Share]) -> list[Share]:
     """Shares that are not nothing, with all strengths of the charge as one, the most important first."""
     found = list(shares)
-    strengths = sum(s.share for s in found if s.name.startswith(CHARGE))
-    rest = [s for s in found if not s.name.startswith(CHARGE)]
-    ranked = sorted(
-        [*rest, Share("strength of what goes into the charge", strengths)], key=lambda s: -s.share
-    )
-    return [s for s in ranked if s.share > 0.0]
-
-
-def _said(name: str) -> str:
-    """An answer in words: ``keep.volume_l`` is the keep's volume."""
-    *path, last = name.split(".")
-    word = _WORDS.get(last, last.rsplit("_", 1)[0].replace("_", " "))
-    if not path:
-        return f"the {word}"
-    owner = f"jar {path[1]}" if path[0] == "jars" else f"the {path[0]}"
-    return f"{owner}'s {word}"
+    strengths = sum(one.share for one in found if one.of_spirit)
+    rest = [one for one in found if not one.of_spirit]
+    ranked = sorted([*rest, Share(CHARGE_STRENGTH, strengths, of_spirit=True)], key=lambda one: -one.share)
+    return [one for one in ranked if one.share > 0.0]
 
 
 # --- How sure a prediction is: thousands of runs of one plan, drawn from what is uncertain in it.
@@ -248,7 +230,7 @@ class Ensemble:
         """
         if name not in self.answers:
             raise RequestError(f"There is no answer '{name}'.", f"There are: {', '.join(self.answers)}.")
-        return advice(name, self.shares.get(name, ()))
+        return sentences([advice(name, self.shares.get(name, ()))])[0]
 
     def bands(self) -> dict[str, Any]:
         """Return all bands as plain data, nested like what ``potsim run --json`` prints.
@@ -272,17 +254,20 @@ class Ensemble:
         out["shares"] = {name: {s.name: s.share for s in shares} for name, shares in self.shares.items()}
         out["impossible"] = self.impossible
         out["words"] = list(self.sentences())
+        out["notes"] = plain_notes(self.notes)
         return out
 
-    def sentences(self) -> tuple[str, ...]:
+    @property
+    def notes(self) -> tuple[Note, ...]:
         """What to heed, and what to measure better."""
-        said = [self.advice("keep.volume_l"), self.advice("keep.abv")]
+        found = [advice(name, self.shares.get(name, ())) for name in ("keep.volume_l", "keep.abv")]
         if self.impossible > 0.0:
-            said.append(
-                f"{100.0 * self.impossible:.1f} % of the draws could not be run as planned (too little heat, "
-                "too strong a charge, or a stop that never comes); the bands are over the others."
-            )
-        return tuple(dict.fromkeys(said))
+            found.append(hint("impossible_draws", share=self.impossible))
+        return tuple(found)
+
+    def sentences(self) -> tuple[str, ...]:
+        """`notes` in words."""
+        return tuple(dict.fromkeys(sentences(self.notes)))
 
 
 def ensemble(
@@ -472,7 +457,7 @@ def _shares(study: Study, total: Moments | None) -> dict[str, tuple[Share, ...]]
     table = total.shares
     out = {}
     for k, name in enumerate(names(study)):
-        found = [Share(one.name, float(table[i, k])) for i, one in enumerate(study.inputs)]
+        found = [Share(one.name, float(table[i, k]), one.of_spirit) for i, one in enumerate(study.inputs)]
         if any(s.share > 0.0 for s in found):
             out[name] = tuple(sorted(found, key=lambda s: -s.share))
     return out

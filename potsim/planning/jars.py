@@ -1,4 +1,4 @@
-"""How a volume is said where a cylinder measures it."""
+"""Jars: which size to put where, the row of them under the spout, and one small jar that is emptied."""
 
 from __future__ import annotations
 
@@ -20,14 +20,6 @@ from potsim.planning.plan import MOST_JARS, JarStock
 from potsim.planning.stops import ZERO_C, CutPoints
 from potsim.records import dataclass
 from potsim.still.course import Course
-
-MOST_ML = 10_000.0  # more is told in litres
-
-
-def measured(volume_l: float) -> str:
-    """Return a volume [L] to a millilitre, from ten litres on to a tenth of a litre."""
-    return f"{1000.0 * volume_l:.0f} mL" if 1000.0 * volume_l < MOST_ML else f"{volume_l:.1f} L"
-
 
 # --- Which size of jar to put where: small near a cut and where the stream changes fast, large between.
 

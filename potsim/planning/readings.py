@@ -12,7 +12,6 @@ import numpy as np
 
 from potsim.errors import RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import equilibrium, strength
-from potsim.planning.jars import measured
 from potsim.planning.plan import POWER_DOUBT, LeftOver
 from potsim.planning.run import Run
 from potsim.planning.stops import ZERO_C
@@ -181,7 +180,7 @@ def _share(run: Run, readings: Sequence[Reading]) -> float:
     collected = max((r.collected_l or 0.0 for r in readings), default=0.0)
     mass = max((r.mass_g or 0.0 for r in readings), default=0.0)
     if collected > 0.9 * run.charge.volume_l or mass > 900.0 * run.charge.mass_kg:
-        amount = measured(collected) if collected else f"{mass:.0f} g"
+        amount = f"{1000.0 * collected:.0f} mL" if collected else f"{mass:.0f} g"
         raise RequestError(
             f"{amount} are collected, of a charge of {run.charge.volume_l:.3g} L.",
             "Is the plan that of this run?",
@@ -353,18 +352,15 @@ class Reading:
         return self.collected_l is not None or self.mass_g is not None or self.entry.elapsed_min is not None
 
     @property
-    def where(self) -> str:
-        """The reading as a person would call it, such as ``"the reading at 220 mL"``."""
-        if self.collected_l is not None:
-            place = measured(self.collected_l)
-        elif self.mass_g is not None:
-            place = f"{self.mass_g:.0f} g"
-        elif self.entry.elapsed_min is not None:
-            place = f"minute {self.entry.elapsed_min:.0f}"
-        else:
-            return f"reading {self.number}"
-        called = {"jar": "the jar that ends", "pooled": "the pool"}.get(self.entry.of, "the reading")
-        return f"{called} at {place}"
+    def where(self) -> dict[str, Any]:
+        """What a reading is called by: where on the run it is, what it was read of, its number."""
+        return {
+            "collected_l": self.collected_l,
+            "mass_g": self.mass_g,
+            "elapsed_min": self.entry.elapsed_min,
+            "read_of": self.entry.of,
+            "number": self.number,
+        }
 
 
 def next_reading(

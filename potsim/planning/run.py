@@ -770,7 +770,7 @@ def _refuse_large_parrot(run: Course, end: End) -> None:
         )
 
 
-# --- A run as plain data for programs, and as a short report card.
+# --- A run as plain data for programs.
 
 
 def document(run: Run) -> dict[str, Any]:

@@ -206,10 +206,11 @@ GRID = 41  # points of the bands along the run
 class Input:
     """An uncertain number."""
 
-    name: str  # what it is, in words
+    name: str  # what it is called
     # its standard deviation: of the number itself for strengths [% vol], the room [K] and the vapour data;
     # of its logarithm for volume, power and losses, which stay positive; of the spirit lost upwards alone
     size: float
+    of_spirit: bool = False  # whether it is the strength of one part of the charge
 
 
 @dataclass(frozen=True)
@@ -339,7 +340,7 @@ def _inputs(
     """All that is uncertain; what is certain, or nothing, is left out."""
     c = still.conditions
     wanted = [
-        *(Input(_strength_of(k, p), given.abv) for k, p in enumerate(parts) if p.abv > 0.0),
+        *(Input(_strength_of(k, p), given.abv, of_spirit=True) for k, p in enumerate(parts) if p.abv > 0.0),
         Input(VOLUME, _spread(given.volume)),
         Input(NECK, _spread(given.neck_loss) if c.neck_loss_w_per_k > 0.0 else 0.0),
         Input(POT, _spread(given.pot_loss) if c.pot_loss_w_per_k > 0.0 else 0.0),

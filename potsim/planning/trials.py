@@ -200,7 +200,7 @@ def _odd(residual: Residual, reading: Reading) -> Note:
         zero = ZERO_C
     return caution(
         "odd_reading",
-        reading.where,
+        **reading.where,
         of=residual.kind,
         line=reading.line,
         off=residual.off / per,

@@ -8,7 +8,7 @@ values, a function makes it.
 from __future__ import annotations
 
 import string
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from potsim.interfaces.wording import METRIC, number, say
@@ -345,6 +345,42 @@ REACH: dict[str, Words] = {
 }
 
 
+# --- How sure: what would narrow an answer.
+
+
+PARTS = {"volume_l": "volume", "abv": "strength", "collected_l": "volume", "water_l": "water"}
+
+
+def _answer(name: str) -> str:
+    """An answer in words: ``keep.volume_l`` is the keep's volume."""
+    *path, last = name.split(".")
+    word = PARTS.get(last, last.rsplit("_", 1)[0].replace("_", " "))
+    if not path:
+        return f"the {word}"
+    owner = f"jar {path[1]}" if path[0] == "jars" else f"the {path[0]}"
+    return f"{owner}'s {word}"
+
+
+def _narrowed_by(note: Note) -> str:
+    answer, inputs = _answer(note.subject), note.values["inputs"]
+    if not inputs:
+        return f"Nothing that is uncertain moves {answer}."
+    part = fill("{:.0f} % of the spread of {}", 100.0 * inputs[0]["share"], answer)
+    if not note.values["vapour_data"]:
+        return f"Measure the {inputs[0]['input']} better: it is {part}."
+    doubt = f"The published vapour data make {part}, which no measurement of yours narrows."
+    if len(inputs) == 1:
+        return doubt
+    return f"{doubt} Next comes the {inputs[1]['input']} with {100.0 * inputs[1]['share']:.0f} %."
+
+
+SURE: dict[str, Words] = {
+    "narrowed_by": _narrowed_by,
+    "impossible_draws": "{share:share} of the draws could not be run as planned (too little heat, too "
+    "strong a charge, or a stop that never comes); the bands are over the others.",
+}
+
+
 # --- At the still: readings that do not fit, and what readings tell of it.
 
 
@@ -378,9 +414,23 @@ READ = {
 }
 
 
+def _reading(v: Mapping[str, Any]) -> str:
+    """A reading as a person would call it, such as ``"the reading at 220 mL"``."""
+    if v["collected_l"] is not None:
+        place = say("volume_axis", v["collected_l"])
+    elif v["mass_g"] is not None:
+        place = f"{v['mass_g']:.0f} g"
+    elif v["elapsed_min"] is not None:
+        place = f"minute {v['elapsed_min']:.0f}"
+    else:
+        return f"reading {v['number']}"
+    called = {"jar": "the jar that ends", "pooled": "the pool"}.get(v["read_of"], "the reading")
+    return f"{called} at {place}"
+
+
 def _odd_reading(note: Note) -> str:
     v, (what, unit) = note.values, READ[note.values["of"]]
-    where = f"{what}{note.subject}"
+    where = f"{what}{_reading(v)}"
     line = f" (line {v['line']})" if v["line"] else ""
     off = f"is {abs(v['off']):.2g} {unit} off, {v['read']:.1f} where {v['expected']:.1f} is expected"
     return f"{where[0].upper()}{where[1:]}{line} {off}: {ASKED[v['of']][v['off'] > 0.0]} It is left out."
@@ -464,4 +514,14 @@ FOLLOW: dict[str, Words] = {
 }
 
 
-WORDS: dict[str, Words] = {"stop": _stop, **HEED, **TAKEN, **JARS, **PROOFING, **TRIALS, **REACH, **FOLLOW}
+WORDS: dict[str, Words] = {
+    "stop": _stop,
+    **HEED,
+    **TAKEN,
+    **JARS,
+    **PROOFING,
+    **TRIALS,
+    **REACH,
+    **SURE,
+    **FOLLOW,
+}
