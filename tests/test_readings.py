@@ -230,7 +230,7 @@ def test_names_of_readings_in_sentences() -> None:
     jar = next_reading([], Entry(jar_l=0.06, of="jar", read_abv=70.0))
     assert (by_mass.where["collected_l"], by_mass.where["mass_g"]) == (None, pytest.approx(190.0))
     assert (by_time.where["mass_g"], by_time.where["elapsed_min"]) == (None, pytest.approx(12.0))
-    assert jar.where == "the jar that ends at 60 mL"
+    assert (jar.where["collected_l"], jar.where["read_of"]) == (pytest.approx(0.06), "jar")
 
 
 def test_headers_name_what_they_mean() -> None:

@@ -91,6 +91,7 @@ METRIC: Mapping[str, Format] = {
     "temperature": _one("°C", decimals=1),
     "temperature_short": _one("°C", decimals=1, trim=True),
     "temperature_about": _one("°C"),
+    "temperature_exact": _one("°C", decimals=3, trim=True),
     "temperature_difference": _one("K", decimals=1, trim=True),
     "share": Format((Step(0.0995, "%", 100.0, 1, trim=True), Step(math.inf, "%", 100.0, 0))),
     "share_exact": _one("%", 100.0, 2, trim=True),
@@ -116,6 +117,7 @@ US: Mapping[str, Format] = {
     "temperature": _one("°F", 1.8, 0, plus=32.0),
     "temperature_short": _one("°F", 1.8, 0, plus=32.0),
     "temperature_about": _one("°F", 1.8, 0, plus=32.0),
+    "temperature_exact": _one("°F", 1.8, 2, trim=True, plus=32.0),
     "temperature_difference": _one("°F", 1.8, 0),
     "pressure": _one("inHg", IN_HG, 2),
 }

@@ -463,7 +463,7 @@ class Stop:
         label="the stream falls to",
         vary=True,
         slider=(1, 90, 0.5),
-        watch=Watch("stream_abv", False, "the stream has fallen to {:g} % vol"),
+        watch=Watch("stream_abv", False, "the stream has fallen to {:abv_exact}"),
     )
     # strength of the pot falls to this [% vol at 20 °C]
     pot_abv: float | None = key(
@@ -474,7 +474,7 @@ class Stop:
         label="the pot falls to",
         vary=True,
         slider=(0.5, 60, 0.5),
-        watch=Watch("pot_abv", False, "the pot has fallen to {:g} % vol"),
+        watch=Watch("pot_abv", False, "the pot has fallen to {:abv_exact}"),
     )
     # vapour temperature rises to this [°C]
     vapour_c: float | None = key(
@@ -484,7 +484,7 @@ class Stop:
         label="the vapour reaches",
         vary=True,
         slider=(78, 100, 0.1),
-        watch=Watch("vapour_c", True, "the vapour has risen to {:g} °C"),
+        watch=Watch("vapour_c", True, "the vapour has risen to {:temperature_exact}"),
     )
     # pooled distillate reaches this [L at 20 °C]
     collected_l: float | None = key(
@@ -496,7 +496,7 @@ class Stop:
         label="this much is collected",
         vary=True,
         extensive=True,
-        watch=Watch("collected_l", True, "{:g} L are collected"),
+        watch=Watch("collected_l", True, "{:volume_exact} are collected"),
     )
     # share of the charged ethanol collected reaches this, 0 to 1
     recovered: float | None = key(
@@ -509,7 +509,7 @@ class Stop:
         label="this much of the alcohol is over",
         vary=True,
         slider=(1, 99.5, 0.5),
-        watch=Watch("recovered", True, "{:g} % of the alcohol is over", per=100.0),
+        watch=Watch("recovered", True, "{:share_exact} of the alcohol is over"),
     )
     # time since switch-on reaches this [min]
     elapsed_min: float | None = key(

@@ -48,8 +48,7 @@ class Watch(NamedTuple):
 
     quantity: str  # a field of `potsim.planning.stops.Profile`
     rises: bool  # which way that moves along a run
-    words: str  # how it is said, with a place for the value
-    per: float = 1.0  # what a person counts, for each of what the plan holds
+    words: str  # how it is said, with a place for the value and its kind in the table of formats
 
 
 class Key:

@@ -13,6 +13,7 @@ from typing import Any
 
 from potsim.interfaces.wording import METRIC, number, say
 from potsim.planning.notes import EVERY_RUN, Note
+from potsim.planning.stops import WATCHED
 
 Words = str | Callable[[Note], str]
 
@@ -183,16 +184,10 @@ TAKEN: dict[str, Words] = {
 }
 
 
-# --- What ends a run, in the middle of a sentence.
+# --- What ends a run, in the middle of a sentence; what watches one quantity says so beside its key.
 
 
 STOPS = {
-    "stream_abv": "the stream has fallen to {value:abv_exact}",
-    "pot_abv": "the pot has fallen to {value:abv_exact}",
-    "vapour_c": "the vapour has risen to {value:temperature_short}",
-    "collected": "{value:volume_exact} are collected",
-    "recovered": "{value:share_exact} of the alcohol is over",
-    "elapsed": "{value:g} min have passed since switch-on",
     "over": "{value:share_exact} of what comes over of {botanical} is over",
     "faded": "all that leads or is clear in the bottle has given 95 % of what it gives",
     "cloudy": "the stream turns cloudy",
@@ -202,7 +197,13 @@ STOPS = {
 
 
 def _stop(note: Note) -> str:
-    return fill(STOPS[note.subject], **note.values)
+    return _waits(note.subject, note.values)
+
+
+def _waits(reason: str, values: Mapping[str, Any]) -> str:
+    if reason in WATCHED:
+        return fill(WATCHED[reason].words, values["value"])
+    return fill(STOPS[reason], **values)
 
 
 # --- Jars and proofing.
@@ -473,21 +474,17 @@ def _loss_not_told(note: Note) -> str:
     return f"This run does not tell what the {note.subject} sheds; {kept}."
 
 
-def _waits(note: Note) -> str:
-    return fill(STOPS[note.values["reason"]], **note.values["values"])
-
-
 def _collect(note: Note) -> str:
     litres, minutes = note.values["volume_l"], note.values["minutes"]
     value, low, high = (say("volume_axis", litres[key]) for key in ("value", "low", "high"))
     span = fill("{low:.0f} to {high:minutes}", **minutes)
-    about = say("minutes", minutes["value"])
-    return f"Collect {value} more, about {about} ({low} to {high}, {span}), until {_waits(note)}."
+    about, until = say("minutes", minutes["value"]), _waits(note.values["reason"], note.values["values"])
+    return f"Collect {value} more, about {about} ({low} to {high}, {span}), until {until}."
 
 
 FOLLOW: dict[str, Words] = {
     "collect": _collect,
-    "stop_now": lambda note: f"Stop now: {_waits(note)}.",
+    "stop_now": lambda note: f"Stop now: {_waits(note.values['reason'], note.values['values'])}.",
     "odd_reading": _odd_reading,
     "nothing_read": "Nothing is read yet: all is as the plan has it, with the plan's own doubt.",
     "neck_not_told": "The readings do not tell yet what the neck sheds: {w_per_k:.2f} W/K, about as in the "
