@@ -263,6 +263,10 @@ def test_a_plan_leads_to_no_other_file(browser: Browser, other: str) -> None:
     assert "refused" in browser.post("/api/open", {"text": text, "name": "t"})
     assert "refused" in browser.post("/api/answer", {"plan": {"charge": [{"from_run": other, "jars": "1"}]}})
     assert "refused" in browser.post("/api/answer", {"plan": changed(still={"from_file": other})})
+    earlier = {**EXAMPLE, "still": {"from_file": other}}
+    inner = {"charge": [{"from_run": earlier, "jars": "1"}, {"name": "gin", "volume": "1 L", "abv": "40 %"}]}
+    refused = browser.post("/api/answer", {"plan": inner})["refused"]
+    assert "root:" not in json.dumps(refused)
 
 
 def test_classes_move_with_the_strength_of_the_charge_only(browser: Browser) -> None:

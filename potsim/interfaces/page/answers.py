@@ -41,6 +41,7 @@ TAIL_TO = 0.25  # past the stop, of what is collected by then
 APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan's [% vol]
 MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
 SURE_RUNS = 500
+OTHER_FILES = ("from_file", "from_run")  # keys that name another file
 HELD = 24  # runs computed lately
 USUAL_ABV = 40.0  # strength of a charge, where none is said [% vol]
 
@@ -109,15 +110,15 @@ def _runs_inside(tables: dict[str, Any]) -> int:
     return found
 
 
-def _names_plain(tables: dict[str, Any]) -> bool:
-    """Whether every other file is named as one of the data folder itself."""
-    still, rows = tables.get("still"), tables.get("charge")
-    names = [still.get("from_file")] if isinstance(still, dict) else []
-    names += [r.get("from_run") for r in rows if isinstance(r, dict)] if isinstance(rows, list) else []
-    return all(
-        not isinstance(n, str) or (n == Path(n).name and not n.startswith(".") and "\\" not in n)
-        for n in names
-    )
+def _names_plain(tables: object) -> bool:
+    """Whether every other file that is named, however deep, is one of the data folder itself."""
+    if isinstance(tables, list):
+        return all(map(_names_plain, tables))
+    if not isinstance(tables, dict):
+        return True
+    named = [value for key, value in tables.items() if key in OTHER_FILES and isinstance(value, str)]
+    plain = all(name == Path(name).name and not name.startswith(".") and "\\" not in name for name in named)
+    return plain and all(map(_names_plain, tables.values()))
 
 
 _RUNS: OrderedDict[str, Run] = OrderedDict()

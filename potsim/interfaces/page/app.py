@@ -7,7 +7,6 @@ import contextlib
 import gzip
 import hashlib
 import json
-import os
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import field
 from importlib.resources import files
@@ -455,11 +454,7 @@ class Desk:
             before = now
 
     def _stamps(self) -> dict[str, int]:
-        return (
-            {kept.id: kept.changed_ms for kept in self.shelf.list() if kept.kind == "run"}
-            if os.path.isdir(self.shelf.root)
-            else {}
-        )
+        return {kept.id: kept.changed_ms for kept in self.shelf.list() if kept.kind == "run"}
 
 
 _TOO_LARGE = RequestError(
