@@ -221,6 +221,12 @@ STILLS = st.builds(
     pot_mass_kg=maybe(LITRES),
     pot_metal=st.sampled_from(["copper", "stainless steel"]),
     power_steps=maybe(st.builds(PowerStep, LITRES, LITRES)).map(lambda step: (step,) if step else ()),
+    heated_by=maybe(st.sampled_from(["element", "plate", "gas"])),
+    heat_share=maybe(st.floats(0.01, 1.0)),
+    parrot_l=maybe(st.floats(0.01, 900.0)),
+    condenser_w=maybe(LITRES),
+    built_of=maybe(st.sampled_from(["glass", "steel", "copper"])),
+    lost=maybe(SHARE),
 )
 STOPS = st.builds(
     plan.Stop,
@@ -232,6 +238,8 @@ STOPS = st.builds(
     maybe(LITRES),
     st.booleans(),
     st.dictionaries(st.just("juniper"), SHARE),
+    faded=st.booleans(),
+    parrot_abv=maybe(ABV),
 )
 BILLS = st.builds(
     lambda mass, hours, prepared, pct: (

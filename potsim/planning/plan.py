@@ -233,6 +233,7 @@ class StillPlan:
         what="metal",
         usually="stainless steel",
     )
+    power_steps: tuple[PowerStep, ...] = ()  # changes of power in mid-run, in order
     # kind of heat, which decides how much of the power reaches the pot
     heated_by: str | None = key(
         schema.CHOICE,
@@ -305,7 +306,6 @@ class StillPlan:
         vary=True,
         usually="nothing",
     )
-    power_steps: tuple[PowerStep, ...] = ()  # changes of power in mid-run, in order
 
     def __post_init__(self) -> None:
         check(self, "still")
@@ -522,6 +522,14 @@ class Stop:
         vary=True,
         watch=Watch("elapsed_min", True, "{:g} min have passed since switch-on"),
     )
+    # the stream turns cloudy
+    cloudy: bool = key(schema.YES, default=False, example="true", label="it turns cloudy")
+    # botanical name to the share of what comes over of it by 99 % of the alcohol, 0 to 1
+    over: Mapping[str, float] = key(
+        schema.SHARES_OVER, default=dict, example='{ "fennel seed" = "95 %" }', label="a botanical is over"
+    )
+    # all that would be noticed in the bottle has given nearly all that it gives
+    faded: bool = key(schema.YES, default=False, example="true", label="the flavours have faded")
     # what the parrot shows falls to this [% vol at 20 °C]
     parrot_abv: float | None = key(
         *(schema.ABV, 0, 97),
@@ -532,14 +540,6 @@ class Stop:
         vary=True,
         slider=(1, 90, 0.5),
         watch=Watch("parrot_abv", False, "the parrot has fallen to {:g} % vol"),
-    )
-    # the stream turns cloudy
-    cloudy: bool = key(schema.YES, default=False, example="true", label="it turns cloudy")
-    # all that would be noticed in the bottle has given nearly all that it gives
-    faded: bool = key(schema.YES, default=False, example="true", label="the flavours have faded")
-    # botanical name to the share of what comes over of it by 99 % of the alcohol, 0 to 1
-    over: Mapping[str, float] = key(
-        schema.SHARES_OVER, default=dict, example='{ "fennel seed" = "95 %" }', label="a botanical is over"
     )
 
     def __post_init__(self) -> None:
