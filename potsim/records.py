@@ -101,6 +101,10 @@ else:
                 else:
                     raise TypeError(f"{name}() is missing the argument '{key}'")
 
+    def _hashable(value: Any) -> Any:
+        # A mapping is as its items, whatever their order.
+        return frozenset(value.items()) if isinstance(value, dict) else value
+
     def _compared(self: Any) -> tuple[Any, ...]:
         values = self.__dict__
         return tuple(values[name] for name, one in self.__dataclass_fields__.items() if one.compare)
@@ -116,7 +120,7 @@ else:
             return _compared(self) == _compared(other) if type(other) is type(self) else NotImplemented
 
         def __hash__(self) -> int:
-            return hash(_compared(self))
+            return hash(tuple(_hashable(value) for value in _compared(self)))
 
         def __setattr__(self, name: str, value: Any) -> None:
             raise FrozenInstanceError(f"cannot assign to field '{name}'")

@@ -11,6 +11,7 @@ import sys
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import field
 from pathlib import Path
+from typing import Any
 
 from potsim.errors import (
     MOST_FAULTS,
@@ -397,6 +398,26 @@ def load_readings(path: str | os.PathLike[str], *, pressure_pa: float = ATMOSPHE
     text, notes = _decoded(_content(named), named.name)
     read = read_readings(text, named.name, pressure_pa=pressure_pa)
     return Readings(read.name, read.readings, (*notes, *read.notes))
+
+
+def readings_of(rows: Any, pressure_pa: float = ATMOSPHERE_PA) -> tuple[Reading, ...]:
+    """Return readings from rows of a program: mappings, a DataFrame, or readings as they are."""
+    records = rows.to_dict("records") if hasattr(rows, "columns") else list(rows)
+    if all(isinstance(row, Reading) for row in records):
+        return tuple(records)
+    for row in records:
+        if not isinstance(row, Mapping):
+            raise RequestError(
+                f"A reading is {type(row).__name__}; rows are mappings, or those of a DataFrame.",
+                'Give for example {"collected": "220 mL", "strength": "71 %"}.',
+            )
+    names = list(dict.fromkeys(name for row in records for name in row))
+    text = io.StringIO()
+    writer = csv.DictWriter(text, names, restval="")
+    writer.writeheader()
+    # An empty cell of a DataFrame is a number that is none.
+    writer.writerows([{k: "" if v is None or v != v else v for k, v in row.items()} for row in records])
+    return read_readings(text.getvalue(), pressure_pa=pressure_pa).readings
 
 
 def read_readings(text: str, name: str = "readings", *, pressure_pa: float = ATMOSPHERE_PA) -> Readings:

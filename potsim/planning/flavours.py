@@ -7,6 +7,7 @@ compound comes over, not whether it is pleasant.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field, replace
 from functools import cached_property
@@ -29,6 +30,7 @@ from potsim.still.carry import Carried, Source, carry
 from potsim.still.course import Course, Rising, States
 
 if TYPE_CHECKING:
+    from potsim.planning.jars import Jar
     from potsim.planning.run import Run
 
 Array = NDArray[np.float64]
@@ -728,6 +730,26 @@ def plain_botanical(one: BotanicalFlavour) -> dict[str, Any]:
 def _when(one: BotanicalFlavour | CompoundFlavour) -> dict[str, Any]:
     where = dict.fromkeys(Passage._fields) if one.passage is None else one.passage._asdict()
     return {"class": one.klass, **where}
+
+
+def rows_by_jar(of: Flavours, jars: Sequence[Jar]) -> list[dict[str, Any]]:
+    """What comes over of every compound of every botanical, jar by jar."""
+    rows, grams = of.carried.rows, of.jars_by_row
+    mg_per_l = 1000.0 * grams / np.array(of.cut.jars_l)
+    times = grams * of.per_g[:, None] / np.array(of.cut.jars_l)
+    return [
+        {
+            "botanical": of.labels[source - 1],
+            "compound": of.compound_ids[rows.compound[row]],
+            "jar": jar.number,
+            "volume_l": jar.to_l,
+            "mg_per_l": float(mg_per_l[row, k]),
+            "times_threshold": float(times[row, k]) if of.per_g[row] > 0.0 else math.nan,
+        }
+        for row, source in enumerate(rows.source)
+        if source > 0
+        for k, jar in enumerate(jars)
+    ]
 
 
 def jars_mg_per_l(run: Run) -> Array:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime
 import itertools
+import os
 from collections.abc import Mapping
 from dataclasses import field
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
@@ -891,6 +892,69 @@ class Plan:
             raise RequestError(
                 "The plan has no charge.", "Add a [[charge]] with name, volume and abv.", kind="missing"
             )
+
+    @classmethod
+    def from_dict(cls, tables: Mapping[str, Any]) -> Plan:
+        """Return the plan that the tables of a plan file describe, quantities as text with their units.
+
+        Parameters
+        ----------
+        tables : mapping
+            Such as ``{"charge": [{"name": "apple spirit", "volume": "0.9 L", "abv": "62 %"}]}``.
+
+        Returns
+        -------
+        Plan
+            What they say.
+
+        Raises
+        ------
+        RequestError
+            With every fault of them.
+
+        Examples
+        --------
+        >>> import potsim
+        >>> plan = potsim.Plan.from_dict({"charge": [{"name": "spirit", "volume": "0.9 L", "abv": "62 %"}]})
+        >>> plan.charge[0].volume_l
+        0.9
+        """
+        from potsim.interfaces.planfile import plan_of
+        from potsim.interfaces.tomlfile import Source
+
+        return plan_of(tables, Source("plan"))
+
+    @classmethod
+    def from_text(cls, text: str) -> Plan:
+        """Return the plan in the text of a plan file; refusals as `from_dict`."""
+        from potsim.interfaces.planfile import read_plan
+
+        return read_plan(text)
+
+    def to_text(self) -> str:
+        """Return the text of a plan file that says the same."""
+        from potsim.interfaces.planfile import write_plan
+
+        return write_plan(self)
+
+    def save(self, path: str | os.PathLike[str], *, replace: bool = False) -> None:
+        """Write a plan file.
+
+        Parameters
+        ----------
+        path : path-like
+            Where to; its name ends in ``.toml``.
+        replace : bool
+            Whether a file that is there already is replaced.
+
+        Raises
+        ------
+        RequestError
+            If the file is there already, or cannot be written.
+        """
+        from potsim.interfaces.files import target, write_all
+
+        write_all([(target(os.fspath(path), force=replace, suffixes=("toml",)), self.to_text())])
 
 
 # --- The tables of a plan file.

@@ -50,6 +50,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
+    from potsim.planning.forecast import Forecast
+
 
 class HasJars(Protocol):
     """A run, for all that is asked of it here."""
@@ -605,6 +607,59 @@ class Run:
 
         return pd.DataFrame({name: getattr(self.profile, name) for name in quantities_of(self.course)})
 
+    def jars_frame(self) -> pd.DataFrame:
+        """Return the jars as a table, a row each, columns as in ``to_dict()["jars"]``."""
+        import pandas as pd
+
+        return pd.DataFrame(self.to_dict()["jars"])
+
+    def flavours_frame(self) -> pd.DataFrame:
+        """Return what comes over of every compound, jar by jar, as a long table.
+
+        Returns
+        -------
+        pandas.DataFrame
+            ``botanical``, ``compound``, ``jar``, ``volume_l`` (all collected at the jar's end [L at 20 °C]),
+            ``mg_per_l`` in the jar, ``times_threshold`` (NaN where no threshold is known).
+        """
+        import pandas as pd
+
+        return pd.DataFrame(flavours.rows_by_jar(self.flavours, self.jars))
+
+    def follow(self, readings: Any, hold_up_l: float | None = None) -> Forecast:
+        """Learn the still from readings and forecast the rest of the run.
+
+        Parameters
+        ----------
+        readings : sequence of mapping, or pandas.DataFrame
+            A row each in the order of the run; names as in a file of readings, the unit in the name or in the
+            value: ``{"collected": "220 mL", "strength": "71 %"}``.
+        hold_up_l : float, optional
+            What the condenser holds back [L].
+
+        Returns
+        -------
+        Forecast
+            What is still to come, with bands of nine in ten.
+
+        Raises
+        ------
+        RequestError
+            If a reading cannot be.
+
+        Examples
+        --------
+        >>> import potsim
+        >>> run = potsim.distil(potsim.example_plan())
+        >>> forecast = run.follow([{"time": "15 min", "collected": "200 mL", "strength": "79 %"}])
+        >>> forecast.over
+        False
+        """
+        from potsim.interfaces.readingsfile import readings_of
+        from potsim.planning.forecast import follow
+
+        return follow(self, readings_of(readings, self.setting.still.conditions.pressure_pa), hold_up_l)
+
     def to_dict(self) -> dict[str, Any]:
         """Return what ``potsim run --json`` prints.
 
@@ -666,6 +721,15 @@ class Run:
         from potsim.interfaces.report.card import text_of_card
 
         return text_of_card(self)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return distil, (self.plan,)  # a run follows from its plan, and is quicker made than moved
+
+    def __eq__(self, other: object) -> bool:
+        return self.plan == other.plan if isinstance(other, Run) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self.plan)
 
     def __repr__(self) -> str:
         stop = self.stop

@@ -1,0 +1,107 @@
+"""The door of the library: public names, plans from text and data, results that travel."""
+
+from __future__ import annotations
+
+import pickle
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+import potsim
+from potsim import trials
+
+
+@pytest.fixture(scope="module")
+def run() -> potsim.Run:
+    return potsim.distil(potsim.example_plan())
+
+
+@pytest.mark.parametrize("name", [name for name in potsim.__all__ if not name.startswith("_")])
+def test_every_public_name_is_there_and_documented(name: str) -> None:
+    thing = getattr(potsim, name)
+    assert thing.__doc__
+    assert name in dir(potsim)
+    assert name in (potsim.__doc__ or "")
+
+
+def test_a_plan_travels_as_text_and_as_a_file(tmp_path: Path) -> None:
+    plan = potsim.example_plan()
+    assert potsim.Plan.from_text(plan.to_text()) == plan
+    plan.save(tmp_path / "a.toml")
+    assert potsim.load_plan(tmp_path / "a.toml") == plan
+    with pytest.raises(potsim.RequestError):
+        plan.save(tmp_path / "a.toml")
+    plan.save(tmp_path / "a.toml", replace=True)
+    assert hash(plan) == hash(potsim.example_plan())
+
+
+def test_a_plan_of_data_is_refused_with_every_fault() -> None:
+    with pytest.raises(potsim.RequestError) as refused:
+        potsim.Plan.from_dict({"charge": [{"name": "spirit", "volume": "0.9", "abv": "162 %"}]})
+    assert len(refused.value.faults) == 2
+
+
+def test_a_run_travels_small_and_comes_back(run: potsim.Run) -> None:
+    packed = pickle.dumps(run)
+    assert len(packed) < 100_000
+    assert pickle.loads(packed) == run
+    assert potsim.Run.from_dict(run.to_dict()) == run
+    assert len(repr(run)) < 100
+    assert "<svg" in run._repr_html_()
+
+
+def test_a_refused_plan_among_good_ones_arrives_and_the_others_finish() -> None:
+    plain = replace(potsim.example_plan(), botanicals=())
+    overfull = replace(plain, still=replace(plain.still, capacity_l=1.0))
+    with ProcessPoolExecutor(1) as pool:
+        asked = [pool.submit(potsim.distil, plan) for plan in (plain, overfull, plain)]
+        assert asked[0].result() == asked[2].result()
+        with pytest.raises(potsim.RequestError) as refused:
+            asked[1].result()
+    assert refused.value.hint
+
+
+def test_readings_are_rows_or_a_frame(run: potsim.Run) -> None:
+    rows = [
+        {"time": "15 min", "collected": "200 mL", "strength": "79 %"},
+        {"time": "28 min", "collected": "600 mL", "vapour": "85.7 °C"},
+    ]
+    one = run.follow(rows)
+    frame = pd.DataFrame(
+        {
+            "time (min)": [15, 28],
+            "collected (mL)": [200, 600],
+            "strength (%)": [79, None],
+            "vapour (°C)": [None, 85.7],
+        }
+    )
+    assert run.follow(frame).stop_l == one.stop_l
+    with pytest.raises(potsim.RequestError):
+        run.follow([3])
+
+
+def test_frames_of_jars_and_flavours_agree_with_the_run(run: potsim.Run) -> None:
+    jars = run.jars_frame()
+    assert jars["number"].tolist() == [jar.number for jar in run.jars]
+    flavours = run.flavours_frame()
+    held = flavours.merge(
+        jars[["number", "volume_l"]], left_on="jar", right_on="number", suffixes=("", "_of_jar")
+    )
+    mg = (held["mg_per_l"] * held["volume_l_of_jar"]).groupby(held["botanical"]).sum()
+    for one in run.flavours:
+        assert mg[one.botanical] == pytest.approx(1000.0 * one.over_g, rel=1e-6)
+
+
+def test_trials_next_compare_blend_scale_and_book_are_one_module() -> None:
+    plan = potsim.example_plan()
+    one = trials.Trial("one", plan)
+    other = trials.Trial("other", replace(plan, bottling=replace(plan.bottling, abv=40.0)))
+    assert trials.compare(one, other).a is one
+    assert trials.blend([one, other], [1.0, 1.0]).volume_l > 0.0
+    assert trials.scale(plan, 1.0).plan.charge
+    assert len(trials.book({"one": one, "other": other})) == 2
+    with pytest.raises(potsim.RequestError):
+        trials.next(one)  # nothing was tasted
