@@ -303,6 +303,27 @@ def test_a_plan_is_kept_as_it_was_typed(browser: Browser) -> None:
     assert "refused" in browser.get(f"/api/plans/{name}")
 
 
+def test_a_plan_that_finds_no_room_leaves_the_one_before(
+    browser: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    name = browser.post("/api/plans", {"plan": changed(title="Before")})["id"]
+    kept = (browser.here.data / f"{name}.toml").read_bytes()
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("potsim.interfaces.page.shelf.os.replace", full)
+    sent = json.dumps({"plan": changed(title="After")}).encode()
+    status, _, body = browser.ask("POST", f"/api/plans/{name}", sent)
+    assert status == 507
+    assert "no space left" in json.loads(body)["refused"]["message"]
+    monkeypatch.undo()
+    assert (browser.here.data / f"{name}.toml").read_bytes() == kept
+    assert not list(browser.here.data.glob(".*.part"))
+    browser.post(f"/api/plans/{name}", {"plan": changed(title="After")})
+    assert browser.get(f"/api/plans/{name}")["plan"]["title"] == "After"
+
+
 def test_plans_of_the_command_line_are_on_the_shelf(browser: Browser, tmp_path: Path) -> None:
     (browser.here.data / "Trial 7.toml").write_text(write_plan(potsim.example_plan()), encoding="utf-8")
     found = {one["id"]: one for one in browser.get("/api/shelf")["plans"]}

@@ -286,8 +286,9 @@ def test_a_body_that_never_comes_does_not_hold_the_server(here: Served, browser:
     assert "answer" in browser.post("/api/answer", {"plan": EXAMPLE})
 
 
-def test_fifty_sessions_do_not_mix(here: Served) -> None:
-    report = crowd(here, sessions=50, seconds=2.0)
+@pytest.mark.parametrize("seconds", [2.0, pytest.param(60.0, marks=pytest.mark.long)])
+def test_fifty_sessions_do_not_mix(here: Served, seconds: float) -> None:
+    report = crowd(here, sessions=50, seconds=seconds)
     assert report.errors == []
     assert report.answers >= 50
     assert report.grown_mb < 60.0
