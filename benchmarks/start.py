@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -14,6 +16,7 @@ EMPTY = (
     "import sys\nfrom matplotlib.figure import Figure\nfigure = Figure(figsize=(7, 9))\n"
     "for axes in figure.subplots(3, 1):\n    axes.set_xlabel('collected, mL')\nfigure.savefig(sys.argv[1])"
 )
+TURNS = 15
 COMMANDS = (["run"], ["run", "--json"], ["proof", "1 L", "70 %", "42 %"], ["evidence"], ["botanicals"])
 
 
@@ -31,9 +34,12 @@ def rows() -> list[Row]:
         text=True,
     )
     picture, bare, empty = _cold()
+    run, modules = _cold_run()
+    executed = f"{modules} modules of potsim executed; median of {TURNS} turns of user time"
     alone = f"three empty panels, without potsim: {empty / bare:.2f} x"
     return [
         Row("heavy packages loaded by --help", float(loaded.stderr), 0, False, "packages"),
+        Row("run from cold, against a bare import of numpy", run, 2.2, False, "x", executed),
         Row("run --plot from cold, against bare imports", picture / bare, 2, False, "x", alone),
         Row("memory of the hungriest command", max(map(_memory_mb, COMMANDS)), 300, False, "MB"),
     ]
@@ -50,6 +56,30 @@ def _cold() -> tuple[float, float, float]:
             picture = min(picture, best_process(1, "-m", "potsim", "run", "--force", "--plot", str(target)))
         assert target.stat().st_size > 10_000
     return picture, bare, empty
+
+
+def _cold_run() -> tuple[float, int]:
+    """User time of a plain run over that of importing numpy, and how many of our modules it executes."""
+    _user_s("-m", "potsim", "run")  # compiles what is not compiled yet
+    bare, run = [], []
+    for _ in range(TURNS):  # by turns: a machine has faster and slower minutes
+        bare.append(_user_s("-c", "import numpy"))
+        run.append(_user_s("-m", "potsim", "run"))
+    count = "print(sum(name.partition('.')[0] == 'potsim' for name in sys.modules), file=sys.stderr)"
+    script = f"import sys\nfrom potsim.interfaces.cli import main\nassert main(['run']) == 0\n{count}"
+    told = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True).stderr
+    return statistics.median(run) / statistics.median(bare), int(told.split()[-1])
+
+
+def _user_s(*arguments: str) -> float:
+    """User time of a Python process of its own."""
+    own = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    with Path(os.devnull).open("wb") as nowhere:
+        child = subprocess.Popen([sys.executable, *arguments], stdout=nowhere, stderr=nowhere, env=own)
+        _, status, used = os.wait4(child.pid, 0)
+        child.returncode = os.waitstatus_to_exitcode(status)
+    assert child.returncode == 0
+    return used.ru_utime
 
 
 def _memory_mb(command: list[str]) -> float:
