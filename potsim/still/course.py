@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import heat, strength
 from potsim.records import dataclass
-from potsim.still.still import Still
+from potsim.still.still import Conditions, Still, Stills
 from potsim.still.tables import Curves, curves, refuse_weak_heat
 
 Array = NDArray[np.float64]
@@ -427,7 +427,7 @@ def course(charge_mol: float, charge_x: float, still: Still) -> Course:
     table = curves(still.conditions)
     position = float(table.position(charge_x))
     boiling_k = float(table.at(np.array([position])).pot_k[0])
-    first_drop_s = heat_up_s(charge_mol, charge_x, boiling_k, still)
+    first_drop_s = _first_drop_s(charge_mol, charge_x, boiling_k, still)
     run = Course(still, charge_mol, charge_x, first_drop_s, (_Leg(table, 0.0, position, first_drop_s),))
     for change in still.power_changes:
         there = run.first(lambda s, at=change.from_collected_l: s.collected_l - at)  # type: ignore[misc]
@@ -437,50 +437,61 @@ def course(charge_mol: float, charge_x: float, still: Still) -> Course:
     return run
 
 
-def heat_up_s(charge_mol: float, charge_x: float, boiling_k: float, still: Still) -> float:
-    """Time from switch-on to the first drop.
+def _first_drop_s(charge_mol: float, charge_x: float, boiling_k: float, still: Still) -> float:
+    c, power_w = still.conditions, still.heat_up_power_w
+    drop_s = float(heat_up_s(charge_mol, charge_x, boiling_k, c, power_w, still.metal_j_per_k))
+    if not np.isfinite(drop_s):
+        shed_w = c.pot_loss_w_per_k * (boiling_k - c.room_k)
+        raise RequestError(
+            f"is {power_w:.0f} W, but the pot sheds {shed_w:.0f} W at the boil: it would never boil.",
+            f"Give more than {shed_w:.0f} W, or correct pot_loss.",
+            path="still.heat_up_power",
+            follows=True,
+        )
+    return drop_s
+
+
+def heat_up_s(
+    charge_mol: float | Array,
+    charge_x: float | Array,
+    boiling_k: float | Array,
+    vessel: Conditions | Stills,
+    power_w: float | Array,
+    metal_j_per_k: float,
+) -> Array:
+    """Time from switch-on to the first drop, of one charge or of many.
 
     Parameters
     ----------
-    charge_mol, charge_x : float
-        The charge, at room temperature.
-    boiling_k : float
-        Its bubble point [K].
-    still : Still
-        The vessel.
+    charge_mol, charge_x : float or ndarray
+        The charges, at room temperature.
+    boiling_k : float or ndarray
+        Their bubble points [K].
+    vessel : Conditions or Stills
+        Rooms, and what the pots shed.
+    power_w : float or ndarray
+        Heat-up power [W].
+    metal_j_per_k : float
+        Heat capacity of the metal.
 
     Returns
     -------
-    float
-        Seconds.
-
-    Raises
-    ------
-    RequestError
-        If the pot sheds as much as the heat-up power gives.
+    ndarray
+        Seconds; infinite where the pot sheds as much as the heat-up power gives.
 
     Notes
     -----
     One heat capacity, the mean of liquid and metal from the room to the boil, and a loss that grows with the
     temperature: ``t = C / UA ln[P / (P - UA dT)]``. The neck is cold until the first drop and is left out.
     """
-    c = still.conditions
-    rise = boiling_k - c.room_k
-    cold, hot = np.asarray(heat.liquid_enthalpy(charge_x, np.array([c.room_k, boiling_k]))).tolist()
-    capacity = charge_mol * (hot - cold) / rise + still.metal_j_per_k
-    loss = c.pot_loss_w_per_k
-    if still.heat_up_power_w <= loss * rise:
-        raise RequestError(
-            f"is {still.heat_up_power_w:.0f} W, but the pot sheds {loss * rise:.0f} W "
-            "at the boil: it would never boil.",
-            f"Give more than {loss * rise:.0f} W, or correct pot_loss.",
-            path="still.heat_up_power",
-            follows=True,
-        )
-    return float(warming_s(capacity * rise, loss * rise / still.heat_up_power_w, still.heat_up_power_w))
+    rise = boiling_k - vessel.room_k
+    gain = np.asarray(heat.liquid_enthalpy(charge_x, boiling_k))
+    gain = gain - np.asarray(heat.liquid_enthalpy(charge_x, vessel.room_k))
+    needed = charge_mol * gain + metal_j_per_k * rise
+    return warming_s(needed, vessel.pot_loss_w_per_k * rise / power_w, power_w)
 
 
-def warming_s(heat_j: float | Array, shed: float | Array, power_w: float) -> Array:
+def warming_s(heat_j: float | Array, shed: float | Array, power_w: float | Array) -> Array:
     """Time that a heat takes while a loss that grows with the temperature takes part of the power.
 
     Parameters
@@ -489,7 +500,7 @@ def warming_s(heat_j: float | Array, shed: float | Array, power_w: float) -> Arr
         Heat that the content takes up [J].
     shed : float or ndarray
         Share of the power that is shed at the end.
-    power_w : float
+    power_w : float or ndarray
         Heat put in [W].
 
     Returns

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from potsim.errors import RangeError
 from potsim.liquid import heat, strength
 from potsim.records import dataclass
-from potsim.still.course import EXHAUSTED, warming_s
+from potsim.still.course import EXHAUSTED, heat_up_s
 from potsim.still.still import REFERENCE_X, Conditions, Span, Still, Stills, reference_k
 from potsim.still.tables import LEAST_X, WATER_X, Curves, four_rows, many_curves, product
 
@@ -801,7 +801,8 @@ def courses(
     walks = family.walks(charge_x, stills)
     boiling_k = walks.at(np.zeros(1))("pot_k")[:, 0]
     told = stills.power_w / still.conditions.power_w  # what the powers are, over what the plan says
-    drop_s = heat_up_s(charge_mol, charge_x, boiling_k, stills, still)
+    heating_w = told * still.heat_up_power_w
+    drop_s = heat_up_s(charge_mol, charge_x, boiling_k, stills, heating_w, still.metal_j_per_k)
     legs = (Leg(walks, np.zeros_like(drop_s), drop_s),)
     collected = np.full_like(drop_s, 1.0 - still.lost) if got is None else got
     out = Courses(charge_mol, charge_x, drop_s, legs, collected)
@@ -809,31 +810,6 @@ def courses(
         there = out.at_collected(np.array([change.from_collected_l]))[:, 0]
         out = out.at_power(there, family, told * change.power_w)
     return out
-
-
-def heat_up_s(charge_mol: Array, charge_x: Array, boiling_k: Array, stills: Stills, still: Still) -> Array:
-    """Time from switch-on to the first drop [s], as `potsim.still.course.heat_up_s` for one.
-
-    Parameters
-    ----------
-    charge_mol, charge_x, boiling_k : ndarray, shape (n,)
-        The charges and their bubble points [K].
-    stills : Stills
-        Their rooms and losses.
-    still : Still
-        Heat-up power and metal.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Seconds; infinite where the pot sheds as much as the heat-up power gives.
-    """
-    rise = boiling_k - stills.room_k
-    gain = np.asarray(heat.liquid_enthalpy(charge_x, boiling_k))
-    gain = gain - np.asarray(heat.liquid_enthalpy(charge_x, stills.room_k))
-    needed = charge_mol * gain + still.metal_j_per_k * rise
-    power_w = still.heat_up_power_w * stills.power_w / still.conditions.power_w
-    return warming_s(needed, stills.pot_loss_w_per_k * rise / power_w, power_w)
 
 
 def _even(upto: float) -> Array:
