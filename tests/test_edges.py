@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -41,14 +42,20 @@ def test_in_a_room_too_hot_for_proofing_it_is_told_for_20_degrees() -> None:
 
 @pytest.mark.parametrize(
     ("mass_g", "abv", "least_l"),
-    [(0.1, 40.0, None), (10.0, 5.0, 0.001), (200.0, 10.0, 0.001), (500.0, 0.5, 0.1)],
+    [(0.1, 40.0, None), (10.0, 5.0, 0.001), (200.0, 10.0, 0.001), (500.0, 0.5, math.inf)],
 )
 def test_oil_that_no_drop_can_hold_is_a_cloud(mass_g: float, abv: float, least_l: float | None) -> None:
     juniper = BotanicalDose("juniper", mass_g=mass_g, prepared="ground", macerated_h=24.0)
     charge = (Ingredient("apple spirit", 2.0, abv),)
-    cloud = potsim.distil(Plan(charge=charge, botanicals=(juniper,))).to_dict()["cloud"]
+    run = potsim.distil(Plan(charge=charge, botanicals=(juniper,)))
+    cloud = run.to_dict()["cloud"]
     if least_l is None:
         assert cloud is None or cloud["stream"] is None or cloud["stream"]["clears_l"] is None
+    elif least_l == math.inf:  # so weak a stream stays hazy to the end
+        assert run.cloud is not None
+        assert run.cloud.stream is not None
+        assert run.cloud.stream.clears_l == math.inf
+        assert cloud["stream"]["clears_l"] is None
     else:
         assert cloud["stream"]["clears_l"] > least_l
 

@@ -22,7 +22,8 @@ from potsim.planning.botanicals import (
     volatiles,
 )
 from potsim.planning.charge import between
-from potsim.planning.flavours import BotanicalFlavour, Cut, Flavours, heads_table, in_charge, predict
+from potsim.planning.flavours import BotanicalFlavour, Cut, Flavours, predict
+from potsim.planning.heads import heads_table, in_charge
 from potsim.planning.plan import BotanicalDose, Ingredient
 from potsim.planning.run import over_condition
 from potsim.still.course import Course, course

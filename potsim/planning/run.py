@@ -19,7 +19,8 @@ from potsim.planning import apparatus, botanicals, cautions, flavours, jars, pro
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
 from potsim.planning.charge import Charge, Portion, Setting, amounts, between, blend, pool, settle
 from potsim.planning.cloud import Bottled, Cloud, Glass, cloud, cloudy_condition, to_dict
-from potsim.planning.flavours import Cut, Flavours, HeadsCut, heads_table, in_charge, predict
+from potsim.planning.flavours import Cut, Flavours, predict
+from potsim.planning.heads import HeadsCut, heads_table, in_charge
 from potsim.planning.jars import Jar
 from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plain import plain

@@ -23,7 +23,7 @@ from potsim.interfaces.wording import (
 )
 from potsim.liquid.strength import Mixture
 from potsim.planning import flavours
-from potsim.planning.flavours import HeadsCut
+from potsim.planning.heads import HeadsCut
 from potsim.planning.jars import TOO_SMALL, WorkingJar, working_jar
 from potsim.planning.proofing import Keep, Proofing
 from potsim.planning.run import Run
