@@ -83,8 +83,8 @@ def under_way(name: str, root: str) -> UnderWay:
 
 def off_before(run: Run) -> float:
     """How long before the stop a plate is turned off [min]; 0 for what stops giving heat at once."""
-    found = getattr(run, "turn_off", None)
-    return 0.0 if found is None else float(run.stop.elapsed_min - found.elapsed_min)
+    found = run.turn_off
+    return 0.0 if found is None else run.stop.elapsed_min - found.elapsed_min
 
 
 # What is shown ----------------------------------------------------------------------------------------------
