@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import fields, replace
 from functools import cached_property
 
@@ -13,7 +13,7 @@ from potsim.errors import RangeError, RequestError
 from potsim.liquid import heat, strength
 from potsim.records import dataclass
 from potsim.still.still import Conditions, Still, Stills
-from potsim.still.tables import Curves, curves, refuse_weak_heat
+from potsim.still.tables import Curves, curves, curves_together, refuse_weak_heat
 
 Array = NDArray[np.float64]
 
@@ -124,6 +124,7 @@ ROUNDING = 1e-9  # of a depletion
 CLOSE = 1e-12  # depletion to which a condition is placed
 EVEN = np.linspace(0.0, 1.0, 17)  # parts of a step at which it is looked at next, whatever the condition
 NEAR = 10.0 ** -np.arange(1.0, 10.0)  # and how near, in steps, to where a straight line would cross
+SEVERAL = 3  # tables so many are made together
 EXHAUSTED = float(np.log(1000.0))  # depletion at which 99.9 % of the charge's moles are over
 
 
@@ -266,14 +267,20 @@ class Course:
         if len(self.legs) == 1:
             return self._on(self.legs[0], s)
         starts = np.array([leg.from_depletion for leg in self.legs])
-        which = np.searchsorted(starts, s, side="right") - 1
-        parts = {k: self._on(self.legs[k], s[which == k]) for k in set(which.ravel().tolist())}
+        which = np.searchsorted(starts, s.ravel(), side="right") - 1
+        order = np.argsort(which, kind="stable")
+        ends = np.searchsorted(which[order], np.arange(len(self.legs) + 1))
+        parts = [
+            self._on(leg, s.ravel()[order[ends[k] : ends[k + 1]]])
+            for k, leg in enumerate(self.legs)
+            if ends[k] < ends[k + 1]
+        ]
         columns = {}
         for field in fields(States):
-            column = np.empty(s.shape)
-            for k, part in parts.items():
-                column[which == k] = getattr(part, field.name)
-            columns[field.name] = column
+            column = np.empty(s.size)
+            if parts:
+                column[order] = np.concatenate([getattr(part, field.name) for part in parts])
+            columns[field.name] = column.reshape(s.shape)
         return States(**columns)
 
     def _on(self, leg: _Leg, s: Array) -> States:
@@ -311,7 +318,9 @@ class Course:
             elapsed_s=elapsed,
         )
 
-    def first(self, margin: Callable[[States], Array], upto: float = EXHAUSTED) -> float | None:
+    def first(
+        self, margin: Callable[[States], Array], upto: float = EXHAUSTED, since: float = 0.0
+    ) -> float | None:
         """Find the depletion at which a condition first comes true.
 
         Parameters
@@ -320,11 +329,13 @@ class Course:
             Function of `States`, negative before and zero or more once the condition is true.
         upto : float
             How far to look.
+        since : float
+            Where to begin.
 
         Returns
         -------
         float or None
-            The depletion, to about 1e-12; 0 if it is true from the first drop; ``None`` if it never comes.
+            The depletion, to about 1e-12; ``since`` if it is true from there on; ``None`` if it never comes.
 
         Notes
         -----
@@ -332,8 +343,8 @@ class Course:
         with points that crowd where a straight line would cross. A condition that comes true and false again
         between two of them is missed.
         """
-        over = np.linspace(0.0, -np.expm1(-upto), 257)
-        s = np.minimum(-np.log1p(-over), upto)
+        over = np.linspace(-np.expm1(-since), -np.expm1(-upto), 257)
+        s = np.maximum(np.minimum(-np.log1p(-over), upto), since)
         while True:
             reached = margin(self.at(s))
             true = np.flatnonzero(reached >= 0.0)
@@ -347,7 +358,7 @@ class Course:
             along = np.sort(np.minimum(np.maximum(along, 0.0), 1.0))
             s = s[k - 1] + (s[k] - s[k - 1]) * along
 
-    def at_power(self, depletion: float, power_w: float) -> Course:
+    def at_power(self, depletion: float, power_w: float, table: Curves | None = None) -> Course:
         """Return the course that takes another power from a point on.
 
         Parameters
@@ -356,6 +367,8 @@ class Course:
             Where the power changes.
         power_w : float
             Power from there on [W].
+        table : Curves, optional
+            Those of the still at that power, where they are at hand.
 
         Returns
         -------
@@ -365,7 +378,7 @@ class Course:
         here = self.at(np.array([depletion]))
         conditions = replace(self.legs[-1].curves.conditions, power_w=power_w)
         refuse_weak_heat(conditions, "still.power_step.power")
-        new = curves(conditions)
+        new = table or curves(conditions)
         leg = _Leg(new, depletion, float(new.position(here.pot_x)[0]), float(here.elapsed_s[0]))
         return replace(self, legs=(*self.legs, leg))
 
@@ -429,12 +442,28 @@ def course(charge_mol: float, charge_x: float, still: Still) -> Course:
     boiling_k = float(table.at(np.array([position])).pot_k[0])
     first_drop_s = _first_drop_s(charge_mol, charge_x, boiling_k, still)
     run = Course(still, charge_mol, charge_x, first_drop_s, (_Leg(table, 0.0, position, first_drop_s),))
+    tables = _tables(still)
     for change in still.power_changes:
-        there = run.first(lambda s, at=change.from_collected_l: s.collected_l - at)  # type: ignore[misc]
+        there = run.first(
+            lambda s, at=change.from_collected_l: s.collected_l - at,  # type: ignore[misc]
+            since=run.legs[-1].from_depletion,
+        )
         if there is None:
             break
-        run = run.at_power(there, change.power_w)
+        run = run.at_power(there, change.power_w, tables.get(change.power_w))
     return run
+
+
+def _tables(still: Still) -> Mapping[float, Curves]:
+    """Tables of a still at its later powers, made together where there are several; of none too weak."""
+    powers = tuple(dict.fromkeys(change.power_w for change in still.power_changes))
+    if len(powers) < SEVERAL:
+        return {}
+    try:
+        made = curves_together(tuple(replace(still.conditions, power_w=power) for power in powers))
+    except RequestError:  # refused where the run comes to it, if it does
+        return {}
+    return dict(zip(powers, made, strict=True))
 
 
 def _first_drop_s(charge_mol: float, charge_x: float, boiling_k: float, still: Still) -> float:

@@ -167,6 +167,11 @@ def _balance(x: Array, heats: _Heats) -> Balance:
     )
 
 
+@lru_cache(maxsize=256)
+def _water_boils_k(pressure_pa: float) -> float:
+    return float(equilibrium.bubble_point(0.0, pressure_pa)[0])
+
+
 def refuse_weak_heat(conditions: Conditions, key: str = "still.power") -> None:
     """Refuse conditions under which a pot of water would not come over.
 
@@ -182,7 +187,7 @@ def refuse_weak_heat(conditions: Conditions, key: str = "still.power") -> None:
     RequestError
         Names the power needed.
     """
-    boiling_k = float(equilibrium.bubble_point(0.0, conditions.pressure_pa)[0])
+    boiling_k = _water_boils_k(conditions.pressure_pa)
     shed = (conditions.neck_loss_w_per_k + conditions.pot_loss_w_per_k) * (boiling_k - conditions.room_k)
     if conditions.power_w <= shed:
         raise RequestError(
@@ -563,6 +568,23 @@ def curves(conditions: Conditions) -> Curves:
         The table.
     """
     return Curves(conditions)
+
+
+@lru_cache(maxsize=8)
+def curves_together(conditions: tuple[Conditions, ...]) -> tuple[Curves, ...]:
+    """Return the curves of a still at several powers, made together at the first call and kept.
+
+    Parameters
+    ----------
+    conditions : tuple of Conditions
+        Pressure, power, losses and room; all under one pressure.
+
+    Returns
+    -------
+    tuple of Curves
+        One for each, as from `curves`.
+    """
+    return tuple(many_curves(conditions, ROWS))
 
 
 def product(left: Array, right: Array) -> Array:
