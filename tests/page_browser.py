@@ -126,7 +126,7 @@ def light(page: Page) -> None:
 
 def told(page: Page) -> None:
     """Wait until nothing waits on the device, and the run is as the laptop has it."""
-    page.wait_for_function("Object.keys(localStorage).every((key) => !key.includes('.out.'))")
+    page.wait_for_function("() => Object.keys(localStorage).every((key) => !key.includes('.out.'))")
 
 
 def journal(folder: Path) -> list[dict[str, Any]]:

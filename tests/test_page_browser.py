@@ -39,6 +39,7 @@ from playwright.sync_api import Browser, ConsoleMessage, Page, Request, Response
 import potsim
 from potsim.interfaces.page.answers import plan_from
 
+expect.set_options(timeout=30_000)  # of a machine that has other things to do
 OWN_FAULT = re.compile(r"ERR_INTERNET_DISCONNECTED|ERR_CONNECTION|status of (409|503)|navigator\.vibrate")
 
 
@@ -87,7 +88,7 @@ def open_page(chromium: Browser, here: Served, clock: Clock) -> Iterator[Any]:
             context = chromium.new_context(**(device or DESK), service_workers=workers)
             contexts.append(context)
         page: Page = context.new_page()
-        page.set_default_timeout(30_000)
+        page.set_default_timeout(60_000)
         page.clock.install()
         clock.pages.append(page)
 
@@ -644,7 +645,7 @@ def test_a_reload_without_the_laptop(open_page: Any, clock: Clock, folder: Path)
     page = open_page(workers="allow", **PHONE)
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     page.wait_for_function(
-        "caches.open('potsim-files').then((held) => held.match('/api/files')).then(Boolean)"
+        "() => caches.open('potsim-files').then((held) => held.match('/api/files')).then(Boolean)"
     )
     example(page)
     light(page)

@@ -94,31 +94,11 @@ export async function getOrKept(path) {
   }
 }
 
-export async function download(path, body) {
+// A file that the server makes, as text.
+export async function text(path, body) {
   const answer = await send(path, body);
-  if ((answer.headers.get("content-type") ?? "").startsWith("application/json")) return unpack(answer);
-  const name = /filename="([^"]+)"/.exec(answer.headers.get("content-disposition") ?? "")?.[1] ?? "potsim";
-  const url = URL.createObjectURL(await answer.blob());
-  const anchor = document.createElement("a");
-  Object.assign(anchor, { href: url, download: name });
-  anchor.click();
-  setTimeout(() => URL.revokeObjectURL(url), 10000);
-  return name;
-}
-
-// Open a page to print beside this one; the window is opened at the tap, before the answer is there.
-export async function openPrintable(path, body) {
-  const shown = open("", "_blank");
-  try {
-    const answer = await send(path, body);
-    if ((answer.headers.get("content-type") ?? "").startsWith("application/json")) return await unpack(answer);
-    const url = URL.createObjectURL(await answer.blob());
-    if (shown) shown.location = url; else location.assign(url);
-  } catch (error) {
-    shown?.close();
-    throw error;
-  }
-  return null;
+  if ((answer.headers.get("content-type") ?? "").startsWith("application/json")) await unpack(answer);
+  return answer.text();
 }
 
 // The live line: what changed, by whom; it comes back by itself.

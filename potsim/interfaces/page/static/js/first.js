@@ -5,15 +5,17 @@ import { button, el, swap } from "./dom.js";
 import { putAt } from "./draft.js";
 import { parted } from "./formats.js";
 import { pad } from "./pad.js";
-import { tableOf } from "./held.js";
+import { held, tableOf } from "./held.js";
 import { keep, kept } from "./store.js";
 import { empty, stripIn } from "./strip.js";
 import { words } from "./words.js";
 
-const NEEDED = ["charge.0.volume", "charge.0.abv", "still.capacity", "still.power"];
+const CHARGE = ["charge.0.volume", "charge.0.abv"];
+const STILL = ["still.capacity", "still.power"];
+const known = (given) => CHARGE.every((path) => given[path]) && (given["still.from_file"] || STILL.every((path) => given[path]));
 const QUESTIONS = [
-  ["What goes in the pot?", ["charge.0.volume", "charge.0.abv"]],
-  ["Which still?", ["still.capacity", "still.power"]],
+  ["What goes in the pot?", CHARGE],
+  ["Which still?", STILL],
   ["What strength in the bottle?", ["bottling.abv", "bottling.bottle"]],
 ];
 const field = (path) => {
@@ -79,18 +81,33 @@ export function first({ onPlan, acts }) {
     }, { class: "chip", "aria-pressed": String(given["still.heated_by"] === name), "data-key": `heated${name}` })));
   }
 
+  // A still of the shelf, with what it has learnt, in place of its numbers.
+  function stills() {
+    const all = held.shelf?.stills ?? [];
+    return all.length ? el("div", { class: "chips" }, all.map((one) => {
+      const file = one.from_file ?? `${one.id}.toml`;
+      const chosen = given["still.from_file"] === file;
+      return button(one.title, () => {
+        given["still.from_file"] = chosen ? null : file;
+        if (!chosen) for (const path of STILL) given[path] = null;
+        keep("first", given);
+        draw();
+        reckon();
+      }, { class: "chip", "aria-pressed": String(chosen), "data-key": `still${one.id}` });
+    })) : "";
+  }
+
   function draw() {
     const more = given["charge.1.volume"] ? el("div", { class: "pair" }, box("charge.1.volume"), box("charge.1.abv"))
       : button("and another spirit, or water", () => ask("charge.1.volume"), { class: "link", "data-key": "another" });
     swap(questions, QUESTIONS.map(([title, paths], k) => el("section", null, el("h2", { text: title }), el("div", { class: "pair" }, paths.map((path) => box(path))),
-      k === 0 ? more : k === 1 ? heated() : "")));
-    const ready = NEEDED.every((path) => given[path]);
+      k === 0 ? more : k === 1 ? [stills(), heated()] : "")));
     swap(acts, found ? button("See the plan", () => { keep("first", {}); onPlan(tables()); }, { class: "main", "data-key": "see" }) : "", acts.others ?? []);
-    if (!ready && !found) swap(below, empty(words.yourRun, 110));
+    if (!known(given) && !found) swap(below, empty(words.yourRun, 110));
   }
 
   async function reckon() {
-    if (!NEEDED.every((path) => given[path])) return;
+    if (!known(given)) return;
     try {
       found = await api.post("/api/answer", { plan: tables() });
       swap(below, strip, told);

@@ -10,6 +10,7 @@ import { sectionForm } from "./form.js";
 import { held, onChange, openRun, section } from "./held.js";
 import { lanesPicture, leadBand } from "./lanes.js";
 import { onMyPhone } from "./phone.js";
+import { printSheet } from "./print.js";
 import { askText } from "./sheet.js";
 import { device } from "./store.js";
 import { empty, stripIn } from "./strip.js";
@@ -122,11 +123,9 @@ export function show(host, { go }) {
     } else if (part && !wide()) {
       swap(parts.acts, undoAct, part === "botanicals" ? button("Add", library, { class: "quiet", "data-key": "add" }) : "", closing);
     } else if (wide()) {
-      swap(parts.acts, undoAct, button("Compare", () => go("trials"), { class: "quiet" }), button("Print", () => print(), { class: "quiet" }), button("On my phone", onMyPhone, { class: "quiet" }), toStill);
+      swap(parts.acts, undoAct, button("Compare", () => go("trials"), { class: "quiet" }), button("Print", () => printSheet({ plan: draft.tables }), { class: "quiet" }), button("On my phone", onMyPhone, { class: "quiet" }), toStill);
     } else swap(parts.acts, undoAct, button("Compare", () => go("trials"), { class: "quiet" }), toStill);
   }
-
-  const print = () => api.openPrintable("/api/sheet", { plan: draft.tables }).catch((error) => done(error.message, null));
 
   function drawAll() {
     place.classList.toggle("open", Boolean(part) && !wide());

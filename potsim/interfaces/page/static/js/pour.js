@@ -6,6 +6,7 @@ import { held, onChange, runSeen, tableOf } from "./held.js";
 import { notedList } from "./noted.js";
 import { takeBack, tell } from "./outbox.js";
 import { pad } from "./pad.js";
+import { printSheet } from "./print.js";
 import { read, taste } from "./reading.js";
 import { sheet } from "./sheet.js";
 import { stripIn } from "./strip.js";
@@ -122,7 +123,7 @@ function pouring(host, go) {
   function acts() {
     const water = pour?.water;
     const amount = water ? water.first_g : null;
-    swap(parts.acts, button("Noted", () => sheet("Noted", notedList(runSeen())), { class: "quiet" }), button("Print", () => api.openPrintable("/api/sheet", { run: view.id }).catch((error) => done(error.message, null)), { class: "quiet" }),
+    swap(parts.acts, button("Noted", () => sheet("Noted", notedList(runSeen())), { class: "quiet" }), button("Print", () => printSheet({ run: view.id }), { class: "quiet" }),
       button(amount !== null && amount < 0.5 ? "Bottled" : "Water is in", () => {
         if (amount !== null && amount < 0.5) { const id = tell(view.id, "bottled", { count: pour.bottles }); done(`${pour.bottles} bottled`, () => takeBack(view.id, id)); return; }
         pad({

@@ -9,6 +9,7 @@ import { figure, said } from "./formats.js";
 import { held, loadRun, loadShelf, onChange, openRun } from "./held.js";
 import { useTheme } from "./main.js";
 import { onMyPhone } from "./phone.js";
+import { printSheet } from "./print.js";
 import { asks, askText, sheet } from "./sheet.js";
 import { device, keep, kept } from "./store.js";
 import { thumb } from "./strip.js";
@@ -52,8 +53,16 @@ export function show(host, { go }) {
   function more(kind, one) {
     const shown = sheet(one.title, el("div", { class: "list-acts" },
       button("Rename", () => { shown.close(); askText("New name", { value: one.title, accept: (title) => act(kind, one, "rename", { title }) }); }, { class: "quiet" }),
-      button("Print", () => { shown.close(); api.openPrintable("/api/sheet", kind === "runs" ? { run: one.id } : { plan_id: one.id }).catch((error) => done(error.message, null)); }, { class: "quiet", hidden: kind === "stills" }),
+      button("Print", () => { shown.close(); printPart(kind, one); }, { class: "quiet", hidden: kind === "stills" }),
       button("Delete", () => { shown.close(); asks(`Delete “${one.title}”?`, "Delete it", () => act(kind, one, "delete", {})); }, { class: "quiet" })));
+  }
+
+  async function printPart(kind, one) {
+    if (kind === "runs") { printSheet({ run: one.id }); return; }
+    try {
+      const { plan } = await api.get(`/api/plans/${encodeURIComponent(one.id)}`);
+      printSheet({ plan });
+    } catch (error) { done(error.message, null); }
   }
 
   async function act(kind, one, what, said) {

@@ -6,6 +6,7 @@ import { said } from "./formats.js";
 import { held, labelled, loadShelf, onChange } from "./held.js";
 import { lanesPicture, leadBand } from "./lanes.js";
 import { nextTrial } from "./tasting.js";
+import { printSheet } from "./print.js";
 import { sheet } from "./sheet.js";
 import { keep, kept } from "./store.js";
 import { stripIn } from "./strip.js";
@@ -127,7 +128,7 @@ export function show(host, { go }) {
       swap(parts.body, fault ? el("p", { class: "fault edge", text: [fault.message, fault.hint].filter(Boolean).join(" ") }) : el("p", { class: "caption", text: choices().length < 2 ? "Keep a second plan or make a run: then two can lie on one strip." : "Choose two or more; they lie on one strip." }));
     }
     const run = these.map((one) => one.part.run).filter(Boolean).pop();
-    swap(parts.acts, button("Print", () => (run ? api.openPrintable("/api/sheet", { run }).catch((error) => done(error.message, null)) : done("Choose a run to print.", null)), { class: "quiet" }),
+    swap(parts.acts, button("Print", () => (run ? printSheet({ run }) : done("Choose a run to print.", null)), { class: "quiet" }),
       run ? button("Next trial", () => nextTrial({ id: run }, go), { class: "main" }) : button("Choose", choose, { class: "main" }));
   }
 
