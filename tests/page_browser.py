@@ -121,7 +121,7 @@ def light(page: Page) -> None:
     for k in range(page.locator(".tick").count()):
         page.locator(".tick").nth(k).click()
     page.locator("[data-key=heat]").click()
-    page.locator(".now .number").wait_for()
+    page.locator(".now p.number").wait_for()
 
 
 def told(page: Page) -> None:
@@ -149,7 +149,7 @@ def small(page: Page) -> list[str]:
 def cut(page: Page) -> list[str]:
     """Words of acts that do not fit into them."""
     found: list[str] = page.evaluate(
-        """[...document.querySelectorAll(".acts button, .acts b, .acts span, .number, .order")]
+        """[...document.querySelectorAll(".acts button, .acts b, .acts span, p.number, .order")]
         .filter((one) => one.checkVisibility() && one.scrollWidth > one.clientWidth + 2 && one.clientWidth)
         .map((one) => `${one.outerHTML.slice(0, 120)}: ${one.scrollWidth} > ${one.clientWidth}`)"""
     )

@@ -400,7 +400,7 @@ def test_the_number_is_read_at_arms_length_without_scrolling(
     example(page)
     light(page)
     height = """() => {
-      const host = document.querySelector(".number"), style = getComputedStyle(host);
+      const host = document.querySelector("p.number"), style = getComputedStyle(host);
       const pen = document.createElement("canvas").getContext("2d");
       pen.font = `${style.fontWeight} ${style.fontSize} system-ui, sans-serif`;
       return pen.measureText("0").actualBoundingBoxAscent;
@@ -456,7 +456,7 @@ def test_it_calls_a_minute_before_and_counts_on_when_it_is_past(open_page: Any, 
     stop = seen(page)["forecast"]["stop"]["min"]
     clock.to(page, stop + 10.0)
     expect(page.locator(".order")).to_contain_text("heat off")
-    assert re.fullmatch(r"\+(9|10):\d\d", page.locator(".number").inner_text())
+    assert re.fullmatch(r"\+(9|10):\d\d", page.locator("p.number").inner_text())
 
 
 def test_a_reading_is_three_taps_and_one_to_take_it_back(open_page: Any, clock: Clock, folder: Path) -> None:
@@ -651,10 +651,10 @@ def test_a_reload_without_the_laptop(open_page: Any, clock: Clock, folder: Path)
     light(page)
     told(page)
     page.reload()
-    page.locator(".now .number").wait_for()
+    page.locator(".now p.number").wait_for()
     page.context.set_offline(True)
     page.reload()
-    page.locator(".now .number").wait_for()
+    page.locator(".now p.number").wait_for()
     clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
     page.locator("[data-key=act]").click()
     page.reload()
@@ -672,7 +672,7 @@ def test_two_tabs_of_one_device_tell_all_once(open_page: Any, clock: Clock, fold
     light(page)
     told(page)
     other = open_page(context=page.context)
-    other.locator(".now .number").wait_for()
+    other.locator(".now p.number").wait_for()
     clock.to(page, seen(page)["strip"]["jars"][0]["full_min"] + 1)
     page.context.set_offline(True)
     for one, strength in ((page, "79.5"), (other, "79.1")):
@@ -697,7 +697,7 @@ def test_other_devices_see_it_at_once_and_whose_it_is(open_page: Any, clock: Clo
     light(desk)
     told(desk)
     shed = open_page(**PHONE)
-    shed.locator(".now .number").wait_for()
+    shed.locator(".now p.number").wait_for()
     shed.evaluate("localStorage.setItem('potsim.device', JSON.stringify('shed'))")
     clock.to(desk, seen(desk)["strip"]["jars"][0]["full_min"])
     shed.locator("[data-key=act]").click()
@@ -714,7 +714,7 @@ def test_a_jar_that_another_noted_first_asks(open_page: Any, clock: Clock, folde
     light(desk)
     told(desk)
     shed = open_page(**PHONE)
-    shed.locator(".now .number").wait_for()
+    shed.locator(".now p.number").wait_for()
     clock.to(desk, seen(desk)["strip"]["jars"][0]["full_min"])
     shed.context.set_offline(True)
     shed.locator("[data-key=act]").click()
@@ -764,7 +764,7 @@ def walk(page: Page, clock: Clock) -> Iterator[str]:
     for k in range(4):
         page.locator(".tick").nth(k).click()
     page.locator("[data-key=heat]").click()
-    page.locator(".now .number").wait_for()
+    page.locator(".now p.number").wait_for()
     page.wait_for_timeout(400)
     yield "now"
     clock.to(page, seen(page)["strip"]["jars"][0]["full_min"] + 0.3)
@@ -831,7 +831,7 @@ def test_the_keyboard_alone(open_page: Any, clock: Clock, folder: Path) -> None:
         page.keyboard.press("Space")
     page.locator("[data-key=heat]").focus()
     page.keyboard.press("Enter")
-    page.locator(".now .number").wait_for()
+    page.locator(".now p.number").wait_for()
     clock.to(page, seen(page)["first_drop_min"] + 1)
     page.locator("[data-key=read]").focus()
     page.keyboard.press("Enter")
