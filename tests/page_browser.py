@@ -131,7 +131,7 @@ def told(page: Page) -> None:
 
 def journal(folder: Path) -> list[dict[str, Any]]:
     """All records of the one run in a folder."""
-    (path,) = folder.glob("*.jsonl")
+    (path,) = folder.glob("*.readings.jsonl")
     return [json.loads(line) for line in path.read_text(encoding="utf-8").splitlines()]
 
 

@@ -226,7 +226,8 @@ def strip(made: UnderWay) -> dict[str, Any]:
             "high": column(np.interp(places, curve.collected_l, np.minimum(curve.high_abv, 100.0))[::2], 2),
         },
         "readings": [
-            {"id": one.id, "l": round(one.l, 5), "abv": round(one.abv, 2)} for one in _read_off(made.journal)
+            {"id": one.id, "l": round(one.l, 5), "abv": round(one.abv, 2)}
+            for one in _read_off(made.journal, minutes, places)
         ],
         "jars": [
             {
@@ -259,14 +260,19 @@ class _ReadOff:
     abv: float
 
 
-def _read_off(journal: Journal) -> list[_ReadOff]:
-    """Strengths read off, and where: those of jars in their middle."""
+def _read_off(journal: Journal, minutes: np.ndarray, places: np.ndarray) -> list[_ReadOff]:
+    """Strengths read off, and where: those of jars in their middle, without a volume by their minute."""
     found = []
     for record in journal.standing:
         reading = journal.reading_of(record.id)
-        if reading is not None and reading.abv is not None and reading.collected_l is not None:
-            begin = reading.collected_l if reading.from_l is None else reading.from_l
-            found.append(_ReadOff(record.id, 0.5 * (begin + reading.collected_l), reading.abv))
+        if reading is None or reading.abv is None:
+            continue
+        end = reading.collected_l
+        if end is None and reading.entry.of == "stream" and reading.entry.elapsed_min is not None:
+            end = float(np.interp(reading.entry.elapsed_min, minutes, places))
+        if end is not None:
+            begin = end if reading.from_l is None else reading.from_l
+            found.append(_ReadOff(record.id, 0.5 * (begin + end), reading.abv))
     return found
 
 

@@ -1,7 +1,7 @@
 // What all places share: words and numbers from the server, the shelf, and the run that is open.
 import * as api from "./api.js";
 import { useFormats } from "./formats.js";
-import { onOutbox, waiting } from "./outbox.js";
+import { arrived, onOutbox, told } from "./outbox.js";
 import { keep, kept } from "./store.js";
 import { seen } from "./course.js";
 
@@ -44,12 +44,25 @@ export function loadShelf() {
 
 const runPath = (id) => `/api/runs/${encodeURIComponent(id)}`;
 
+let fetching = null;
+let anew = false;
 export async function loadRun(id) {
   if (!id) return;
+  if (fetching === id) { anew = true; return; }
+  fetching = id;
+  await fetchRun(id);
+  fetching = null;
+  if (!anew) return;
+  anew = false;
+  await loadRun(id);
+}
+
+async function fetchRun(id) {
   try {
     const run = await api.getOrKept(runPath(id));
     if (held.run?.id === run.id && run.version < held.run.version) return;
     held.run = run;
+    arrived(run.id, run.version);
     keep("run", id);
     tellAll("run");
   } catch (error) {
@@ -68,7 +81,7 @@ export function openRun(run) {
 }
 
 // The run with what waits on this device laid over it.
-export const runSeen = () => (held.run ? seen(held.run, waiting(held.run.id)) : null);
+export const runSeen = () => (held.run ? seen(held.run, told(held.run.id)) : null);
 
 export const section = (name) => held.start.schema.find((one) => one.section === name);
 export const tableOf = (name) => held.start.schema.flatMap((one) => one.tables).find((one) => one.table === name);
@@ -82,13 +95,14 @@ export function labelled(key) {
 }
 
 export function listen() {
-  api.live((name, told) => {
+  api.live((name, news) => {
     if (name === "shelf") loadShelf().catch(() => {});
     if (name === "hello" && held.run) loadRun(held.run.id);
-    if (name === "run" && told.id === held.run?.id) loadRun(told.id);
+    if (name === "run" && news.id === held.run?.id) loadRun(news.id);
   });
   onOutbox(({ run, version }) => {
-    if (run && run === held.run?.id && version !== held.run.version) loadRun(run);
+    if (run && run === held.run?.id) loadRun(run);
+    else if (run) arrived(run, version);
     tellAll("outbox");
   });
   api.onReach(() => tellAll("reach"));

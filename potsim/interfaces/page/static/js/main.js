@@ -66,10 +66,13 @@ async function start() {
   }
   restore();
   listen();
-  onChange((what) => { if (what === "run" || what === "outbox") navigation(); });
-  addEventListener("hashchange", show);
-  if (!location.hash && held.run?.heat_ms && !held.run.off_ms) history.replaceState(null, "", "#/now");
+  let untouched = !location.hash;
+  const toLive = () => { if (untouched && held.run?.heat_ms && !held.run.off_ms) { untouched = false; go("now"); } };
+  onChange((what) => { if (what === "run" || what === "outbox") navigation(); if (what === "run") toLive(); });
+  addEventListener("hashchange", () => { untouched = false; show(); });
+  addEventListener("pointerdown", () => { untouched = false; }, { once: true });
   await show();
+  toLive();
   everySecond(watch);
   if ("serviceWorker" in navigator) {
     navigator.serviceWorker.register("/sw.js").then(() => navigator.serviceWorker.ready)

@@ -235,14 +235,15 @@ function running(host) {
 
 // The line does not move as digits change: digits are of one width, and the size is chosen by the count of signs.
 function setNumber(host, text) {
-  if (host.textContent !== text) host.textContent = text;
+  const past = text.startsWith("+");
+  if (host.textContent !== text) swap(host, past ? [el("span", { class: "plus", text: "+" }), text.slice(1)] : text);
   const shape = text.replace(/\d/g, "0");
   const key = `${shape}${host.clientWidth}`;
   if (host.dataset.shape === key || !host.clientWidth) return;
   host.dataset.shape = key;
   host.style.fontSize = "";
   const most = parseFloat(getComputedStyle(host).fontSize);
-  const wide = textWidth(shape, 650, 100) / 100 - 0.045 * shape.length;
+  const wide = (textWidth(shape.replace("+", ""), 650, 100) + (past ? 0.45 * textWidth("+", 650, 100) : 0)) / 100 - 0.045 * shape.length;
   host.style.lineHeight = `${most * 0.98}px`;
   host.style.fontSize = `${Math.max(LEAST_PX, Math.min(most, (host.clientWidth - 4) / wide))}px`;
 }

@@ -13,7 +13,11 @@ export const onOutbox = (react) => { listeners.add(react); return () => listener
 const changed = (event) => { for (const react of listeners) react(event ?? {}); };
 
 const entries = () => names(BEFORE).map((name) => kept(name)).filter(Boolean).sort((a, b) => a.thing.at_ms - b.thing.at_ms);
-export const waiting = (run) => entries().filter((one) => !one.refused && !one.asks && (!run || one.run === run)).map((one) => one.thing);
+const standing = (run) => entries().filter((one) => !one.refused && !one.asks && (!run || one.run === run));
+
+// What is laid over the run as the laptop last told it: what waits, and what was accepted since.
+export const told = (run) => standing(run).map((one) => one.thing);
+export const waiting = (run) => standing(run).filter((one) => one.done === undefined).map((one) => one.thing);
 export const held = (run) => entries().filter((one) => (one.refused || one.asks) && (!run || one.run === run));
 
 // Tell a run something: at once on this device, on the laptop as soon as it is there.
@@ -51,9 +55,14 @@ export function insist(id) {
 }
 
 function settle(said) {
-  for (const id of said.accepted ?? []) drop(BEFORE + id);
+  for (const id of said.accepted ?? []) keep(BEFORE + id, { ...kept(BEFORE + id), done: said.version });
   for (const { id, ...why } of said.refused ?? []) keep(BEFORE + id, { ...kept(BEFORE + id), refused: why });
   for (const { id, ...why } of said.asks ?? []) keep(BEFORE + id, { ...kept(BEFORE + id), asks: why });
+}
+
+// The run has come with all up to this version: what was accepted by then need not be laid over it any more.
+export function arrived(run, version) {
+  for (const one of entries()) if (one.run === run && one.done !== undefined && one.done <= version) drop(BEFORE + one.thing.id);
 }
 
 // What never came back may have arrived: from then on it is only struck, never dropped.
@@ -64,7 +73,7 @@ function marked(run, things) {
 export async function flush() {
   if (busy) { again = true; return; }
   busy = true;
-  const runs = [...new Set(entries().filter((one) => !one.refused && !one.asks).map((one) => one.run))];
+  const runs = [...new Set(standing().filter((one) => one.done === undefined).map((one) => one.run))];
   for (const run of runs) {
     const things = waiting(run).slice(0, 100);
     marked(run, things);
@@ -83,7 +92,11 @@ export async function flush() {
   if (again) { again = false; flush(); }
 }
 
-setInterval(() => { if (waiting().length) flush(); }, EVERY_MS);
+setInterval(() => {
+  if (waiting().length) flush();
+  const late = standing().find((one) => one.done !== undefined);
+  if (late) changed({ run: late.run, version: late.done });
+}, EVERY_MS);
 addEventListener("online", flush);
 document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
 onOtherTab(BEFORE, () => changed());
