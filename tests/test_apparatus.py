@@ -194,6 +194,7 @@ def test_the_book_of_alcohol_is_closed_by_what_was_left() -> None:
 
 def test_a_condenser_that_is_too_small_is_a_danger() -> None:
     run = bench(condenser_w=350.0, heat_share=0.8, heated_by="plate")
+    assert run.condensing.condensing_w is not None
     (note,) = [note for note in run.heed if note.subject == "still.condenser"]
     assert note.severity == "danger"
     most = note.values["most_power_w"]
@@ -204,8 +205,21 @@ def test_a_condenser_that_is_too_small_is_a_danger() -> None:
     assert "condenser_short" in kinds(above)
 
 
+def test_a_condenser_too_small_for_water() -> None:
+    water = replace(PLAIN, charge=(Ingredient("water", 2.4),), cuts=Cuts(stop=Stop(collected_l=0.5)))
+    run = distil(replace(water, still=replace(PLAIN.still, condenser_w=300.0)))
+    assert 300.0 < told_power(run) < 700.0
+
+
+def told_power(run: Run) -> float:
+    (note,) = [note for note in run.heed if note.kind == "condenser_short"]
+    assert "of power none would" in sentences([note])[0]
+    return float(note.values["most_power_w"])
+
+
 def test_a_condenser_that_leaves_the_distillate_warm_and_one_that_does_not() -> None:
-    need = bench().condensing
+    need = bench(condenser_w=5000.0).condensing
+    assert need.condensing_w is not None
     assert need.condensing_w < need.duty_w
     assert "condenser_warm" in kinds(bench(condenser_w=0.5 * (need.condensing_w + need.duty_w)))
     assert not kinds(bench(condenser_w=1.01 * need.duty_w)) & {

@@ -20,6 +20,7 @@ from potsim.still.still import Still
 
 SEA_LEVEL_PA = 101325.0
 NEAR_SEA_LEVEL_PA = 1500.0  # less moves the boiling point by less than half a kelvin
+ALL_BUT_WATER = 1e-6  # mole fraction in a pot of water, which has no balance
 POINTS = 101  # at which a condenser's duty is looked at
 STILL_AIR_W, FAN_W = 35.0, 200.0  # of 1.5 m of bare 1 cm tube, of 3 m under a fan: common practice, no source
 
@@ -61,30 +62,29 @@ class Condensing(NamedTuple):
     """What a condenser must carry off at the most, and what the one at hand can."""
 
     duty_w: float  # to turn the vapour into liquid and cool it to the room [W]
-    condensing_w: float  # to turn it into liquid alone [W]
-    capacity_w: float | None  # of the condenser at hand [W]
-    most_power_w: (
-        float | None
-    )  # power of the plan up to which no vapour is left over [W]; where it is exceeded
+    capacity_w: float | None = None  # of the condenser at hand [W]; ``None`` where it is not known
+    condensing_w: float | None = None  # to turn the vapour into liquid alone [W]; told beside a capacity
+    most_power_w: float | None = None  # power up to which no vapour is left over [W]; where it is exceeded
 
 
 def condensing(course: Course, end: End, capacity_w: float | None) -> Condensing:
     """Return what the condenser must carry off from the first drop to the stop."""
     states = course.at(np.linspace(0.0, end.depletion, POINTS))
-    c = course.still.conditions
     duty = float(np.max(states.condenser_w))
-    needed = condensing_w(states.rate_mol_per_s, states.stream_x, states.vapour_k, c.pressure_pa)
-    most = None
-    if capacity_w is not None and needed.max() > capacity_w and course.charge_x > 0.0:
-        some = states.pot_x[states.pot_x > 0.0]
-        x = np.unique(np.array([some[0], some[some.size // 2], some[-1]]))
+    if capacity_w is None:
+        return Condensing(duty)
+    c = course.still.conditions
+    along = condensing_w(states.rate_mol_per_s, states.stream_x, states.vapour_k, c.pressure_pa)
+    needed, most = float(along.max()), None
+    if needed > capacity_w:
+        x = np.maximum(states.pot_x[[0, POINTS // 2, -1]], ALL_BUT_WATER)
         most = condensing_power_w(c, x, capacity_w) / course.still.heat_share
-    return Condensing(duty, float(needed.max()), capacity_w, most)
+    return Condensing(duty, capacity_w, needed, most)
 
 
 def for_condenser(found: Condensing) -> tuple[Note, ...]:
     """Whether the condenser can do it; what still air takes, where none is known."""
-    if found.capacity_w is None:
+    if found.capacity_w is None or found.condensing_w is None:
         values = {"duty_w": found.duty_w, "still_air_w": STILL_AIR_W, "fan_w": FAN_W}
         return (caution("condenser_unknown", "still.condenser", **values),)
     values = {"duty_w": found.duty_w, "condensing_w": found.condensing_w, "capacity_w": found.capacity_w}

@@ -202,6 +202,7 @@ def powers(run: Run, readings: Sequence[Reading]) -> tuple[float, tuple[tuple[fl
         power = reading.entry.power_w
         if power is None:
             continue
+        power *= still.heat_share  # what reaches the pot of what is printed on the plate
         if reading.collected_l is None and last_l == 0.0:
             continue  # during the heat-up
         if last_l == 0.0:
