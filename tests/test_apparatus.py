@@ -17,8 +17,10 @@ from potsim.interfaces import cli
 from potsim.liquid import equilibrium, strength
 from potsim.planning.apparatus import same_vapour_c
 from potsim.planning.cautions import ALWAYS, fire
+from potsim.planning.forecast import follow
 from potsim.planning.notes import sentences
 from potsim.planning.plan import BotanicalDose, Cuts, Ingredient, Plan, Result, StillPlan, Stop
+from potsim.planning.readings import Entry, Reading, next_reading, powers
 from potsim.planning.run import Run, distil
 from potsim.planning.sweep import outcome
 from potsim.planning.trials import alcohol_book
@@ -379,3 +381,24 @@ def test_the_example_changes_by_what_is_named_alone() -> None:
     assert run.parrot_abv is None
     assert "parrot_abv" not in run.to_dict()["curve"]
     assert "lost_l" not in run.to_dict()
+
+
+def test_a_stop_by_the_parrot_is_followed() -> None:
+    """Readings of the run itself: what is still to come is near the plan's own."""
+    run = bench(parrot_l=0.08, stop=Stop(parrot_abv=55.0))
+    found: list[Reading] = []
+    for place in (0.2, 0.4, 0.6, 0.8):
+        seen = run.at(collected_l=place)
+        entry = Entry(elapsed_min=seen.elapsed_min, collected_l=place, read_abv=seen.stream_abv)
+        found.append(next_reading(found, entry))
+    ahead = follow(run, found, hold_up_l=0.0)
+    assert ahead.stop_reason == "parrot_abv"
+    assert ahead.stop_l.value == pytest.approx(run.stop.collected_l, abs=0.01)
+
+
+def test_powers_told_on_the_way_are_those_on_the_plate() -> None:
+    run = bench(heat_share=0.6)
+    entry = Entry(elapsed_min=60.0, collected_l=0.3, read_abv=80.0, power_w=700.0)
+    first_w, changes = powers(run, [next_reading([], entry)])
+    assert first_w == run.setting.still.conditions.power_w
+    assert changes == ()

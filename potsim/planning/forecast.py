@@ -444,12 +444,21 @@ class _Looking:
         ethanol, water = self.tracks.mixed(over, np.broadcast_to(self.held[:, None], over.shape))
         return np.asarray(strength.abv_from_moles(ethanol, water))
 
+    @cached_property
+    def _parrot_abv(self) -> Array:
+        """What the plan's parrot shows along the tracks, shape (10, m), if readings have not named one."""
+        behind = (self.run.setting.still.parrot_l or 0.0) - self.fit.bench.parrot_l
+        over = self.points.over_l
+        held = np.broadcast_to((self.held + max(behind, 0.0))[:, None], over.shape)
+        return np.asarray(strength.abv_from_moles(*self.tracks.mixed(over, held)))
+
     def _passed(self, key: str, value: float) -> Array:
         """How far a stop is passed along the tracks, shape (10, m)."""
         p = self.points
         charged = self.tracks.charge_mol * self.tracks.charge_x
         quantities: dict[str, Callable[[], Array]] = {
             "stream_abv": lambda: self._spout_abv,
+            "parrot_abv": lambda: self._parrot_abv,
             "pot_abv": lambda: np.asarray(strength.abv_from_x(p.pot_x)),
             "mean_abv": lambda: _mean_abv(p),
             "pot_l": lambda: volume_l(p.pot_mol, p.pot_mol * p.pot_x),
