@@ -71,12 +71,17 @@ NOTES = [
     (hint("assumed_capacity", capacity_l=3.4, fill=0.7), "Pot of 3.4 L, 70 % full: no capacity given."),
     (hint("assumed_power", power_w=1020.0, capacity_l=3.4), "Power 1.02 kW, for a pot of 3.4 L: none given."),
     (
-        hint("assumed_loss", "still.neck_loss", w_per_k=0.6, reference_l=4.0),
+        hint("assumed_loss", "still.neck_loss", w_per_k=0.6, reference_l=4.0, built_of=None),
         "Neck sheds 0.6 W/K, scaled from a 4 L still: no neck_loss given.",
     ),
     (
-        hint("assumed_loss", "still.pot_loss", w_per_k=1.0, reference_l=4.0),
+        hint("assumed_loss", "still.pot_loss", w_per_k=1.0, reference_l=4.0, built_of=None),
         "Pot sheds 1 W/K, scaled from a 4 L still: no pot_loss given.",
+    ),
+    (
+        hint("assumed_loss", "still.neck_loss", w_per_k=0.6, reference_l=4.0, built_of="copper"),
+        "Neck sheds 0.6 W/K, lid and the wall above the liquid of a bare copper pot this size: no neck_loss "
+        "given.",
     ),
     (hint("assumed_room", room_c=20.0), "Room at 20 °C: none given."),
     (

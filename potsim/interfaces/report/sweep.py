@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 
 from potsim.interfaces import kinds
@@ -246,11 +245,10 @@ def _in_short(found: Reach) -> str:
     given = "" if found.plan.still.capacity_l is not None else " (none is named, so one is sized to it)"
     runs = "one run" if found.runs == 1 else f"{found.runs} equal runs"
     water = f"with {format_volume(found.water_l)} of water " if found.water_l > 0.0 else ""
-    article = "an" if re.match(r"8|1[18](?!\d)", format_volume(pot)) else "a"
     return (
         f"{format_volume(found.spirit_l)} of base spirit at {format_abv(found.spirit_abv)}, {water}"
-        f"let down to {format_abv(charge.abv)} in the pot, in {runs} of {article} "
-        f"{format_volume(pot)} still{given}."
+        f"let down to {format_abv(charge.abv)} in the pot, in {runs} of a still "
+        f"of {format_volume(pot)}{given}."
     )
 
 
