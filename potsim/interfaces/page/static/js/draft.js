@@ -113,6 +113,20 @@ export function putAt(tables, path, value) {
   else held[last] = value;
 }
 
+// While a grip moves only what moves with it is asked for; when it rests, all of it.
+const MOVING_MS = 400, WITH_A_GRIP = ["strip", "lanes"];
+let lastAsked = -Infinity, resting = 0;
+async function answerTo(tables) {
+  const now = performance.now(), moves = now - lastAsked < MOVING_MS && draft.answer?.rows;
+  lastAsked = now;
+  clearTimeout(resting);
+  if (!moves) return api.post("/api/answer", { plan: tables });
+  resting = setTimeout(ask, MOVING_MS);
+  const before = draft.answer, said = await api.post("/api/answer", { plan: tables, want: WITH_A_GRIP });
+  said.strip.clouds_l ??= before.strip.clouds_l;
+  return { ...before, ...said };
+}
+
 // Ask for the answer: one question under way, the latest one asked next.
 export async function ask() {
   const mine = (asked += 1);
@@ -121,7 +135,7 @@ export async function ask() {
   draft.busy = true;
   try {
     const tables = draft.tables;
-    const said = await api.post("/api/answer", { plan: tables });
+    const said = await answerTo(tables);
     draft.answer = said;
     draft.fault = null;
     if (JSON.stringify(tables) === JSON.stringify(draft.opened)) draft.openedAnswer = said;
