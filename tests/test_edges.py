@@ -57,7 +57,10 @@ def test_oil_that_no_drop_can_hold_is_a_cloud(mass_g: float, abv: float, least_l
         assert run.cloud.stream.clears_l == math.inf
         assert cloud["stream"]["clears_l"] is None
     else:
-        assert cloud["stream"]["clears_l"] > least_l
+        assert cloud["stream"]["clears_l"] is None or cloud["stream"]["clears_l"] > least_l
+        assert (
+            cloud["stream"]["clears_l"] is not None or mass_g > 400.0
+        )  # hazy from the first drop to the last
 
 
 def test_a_part_of_the_charge_needs_no_name() -> None:

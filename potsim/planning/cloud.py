@@ -136,6 +136,12 @@ class Cloud:
         return None if self.target_abv is None else self.room.verdict(self.target_abv)
 
     @property
+    def clear_stream(self) -> bool:
+        """Whether no haze is possible in the stream before the stop."""
+        stream = self.stream
+        return stream is None or stream.possible_l is None or stream.possible_l >= stream.end_l
+
+    @property
     def clouds_l(self) -> float | None:
         """All collected when the stream clouds, by the middle estimate; ``None`` if not before the stop."""
         stream = self.stream
@@ -380,19 +386,16 @@ def _stream(oil: Oil, end: float) -> Stream | None:
         clears_l = None if clear[0] == 0 else float(course.at(first).collected_l[0])
     if found[0] is None and clears_l is None:
         return None
-    told: list[tuple[float | None, float | None]] = []
+    volumes: list[float | None] = []
+    strengths: list[float | None] = []
     for at in found:
-        if at is None:
-            told.append((None, None))
-            continue
-        there = course.at(np.array([at]))
-        told.append((float(there.collected_l[0]), float(there.stream_abv[0])))
-    return Stream(
-        *(volume_l for volume_l, _ in told),
-        *(abv for _, abv in told),
-        clears_l=clears_l,
-        end_l=float(course.at(np.array([end])).collected_l[0]),
-    )
+        there = None if at is None else course.at(np.array([at]))
+        volumes.append(None if there is None else float(there.collected_l[0]))
+        strengths.append(None if there is None else float(there.stream_abv[0]))
+    end_l = float(course.at(np.array([end])).collected_l[0])
+    possible_l, middle_l, sure_l = volumes
+    possible_abv, middle_abv, sure_abv = strengths
+    return Stream(possible_l, middle_l, sure_l, possible_abv, middle_abv, sure_abv, clears_l, end_l)
 
 
 def _haze(oil: Oil, whole: Array, bottled: Bottled, room: ClearLimit) -> Haze | None:
@@ -427,8 +430,10 @@ class _Remedies:
         if self.before.abv - after.abv < WORTH_ABV:
             return False
         moved = self.limit.abv - self.before.abv  # as a glass has moved the whole
-        ends = [max(one + moved, 0.0) for one in (after.abv, after.low_abv, after.high_abv)]
-        self.found.append(Remedy(kind, value, name, ClearLimit(after.state, *ends, after.blame, after.at_c)))
+        abv, low, high = (max(one + moved, 0.0) for one in (after.abv, after.low_abv, after.high_abv))
+        self.found.append(
+            Remedy(kind, value, name, ClearLimit(after.state, abv, low, high, after.blame, after.at_c))
+        )
         return True
 
 

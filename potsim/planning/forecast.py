@@ -242,10 +242,8 @@ class Forecast:
     @property
     def haze(self) -> Stream | None:
         """Where the stream may turn hazy, as planned; ``None`` where it stays clear to the stop."""
-        stream = None if self.run.cloud is None else self.run.cloud.stream
-        if stream is None or stream.possible_l is None or stream.possible_l >= stream.end_l:
-            return None
-        return stream
+        cloud = self.run.cloud
+        return None if cloud is None or cloud.clear_stream else cloud.stream
 
     @property
     def stop_words(self) -> str:

@@ -19,8 +19,7 @@ from potsim.interfaces.options import FORCE, JSON, Command, OneOf, argument, rea
 if TYPE_CHECKING:
     from potsim.interfaces.report.tables import Section
     from potsim.interfaces.trialfile import TrialFile
-    from potsim.planning.notes import sentences
-from potsim.planning.next_trial import Per, Scaled
+    from potsim.planning.next_trial import Per, Scaled
 
 PICTURES = ("svg", "png", "pdf")
 TOML = ("toml",)
@@ -91,6 +90,7 @@ def run_scale(args: argparse.Namespace) -> None:
     from potsim.interfaces.report.trials import doses_of, sections_of_scaled
     from potsim.interfaces.trialfile import scale_text, titled
     from potsim.interfaces.wording import format_volume
+    from potsim.planning.notes import sentences
 
     size = f"{args.bottles} bottles" if args.bottles else format_volume(made.after.charge.volume_l)
     made = dataclasses.replace(made, plan=titled(made.plan, size))

@@ -9,7 +9,17 @@ import numpy as np
 import potsim
 from potsim.interfaces.evidence.core import Comparison, compare
 from potsim.planning.cloud import Cloud
-from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, Plan, StillPlan, Stop
+from potsim.planning.plan import (
+    BotanicalDose,
+    Bottling,
+    Cuts,
+    Ingredient,
+    Plan,
+    Prepared,
+    State,
+    StillPlan,
+    Stop,
+)
 from potsim.planning.run import Run
 from potsim.records import dataclass
 
@@ -32,7 +42,7 @@ class Recipe:
     coriander_g_per_l: float
     angelica_g_per_l: float = 0.0
     fresh_peel_g_per_l: float = 0.0
-    prepared: str = "cracked"
+    prepared: Prepared = "cracked"
     macerated_h: float = 24.0
 
 
@@ -165,7 +175,7 @@ def _plan(recipe: Recipe | None, kind: str, stop: Stop) -> Plan:
 
 
 def _bill(recipe: Recipe) -> tuple[BotanicalDose, ...]:
-    doses = (
+    doses: tuple[tuple[str, float, State | None], ...] = (
         ("juniper", recipe.juniper_g_per_l, None),
         ("coriander seed", recipe.coriander_g_per_l, None),
         ("angelica root", recipe.angelica_g_per_l, None),
@@ -175,9 +185,9 @@ def _bill(recipe: Recipe) -> tuple[BotanicalDose, ...]:
         BotanicalDose(
             name,
             mass_g=grams * CHARGE_L,
+            state=state,
             prepared=recipe.prepared,
             macerated_h=recipe.macerated_h,
-            **({} if state is None else {"state": state}),
         )
         for name, grams, state in doses
         if grams > 0.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from potsim.interfaces.report.cloud import bottle_words
+from potsim.interfaces.report.cloud import bottle_words, watch_words
 from potsim.interfaces.report.tables import wrapped
 from potsim.interfaces.report.words import words
 from potsim.interfaces.wording import format_numbers, say
@@ -203,8 +203,6 @@ def _cloud(run: Run) -> list[tuple[str, str]]:
     found = run.cloud
     if found is None or found.never:
         return []
-    rows = [("cloud", bottle_words(found))]
-    stream = found.stream
-    if stream is not None and stream.possible_l is not None and stream.possible_l < stream.end_l:
-        rows.append(("", f"watch the stream from {say('volume', stream.possible_l)}: it may turn hazy"))
-    return rows
+    watch = "" if found.stream is None or found.clear_stream else watch_words(found.stream, 0.0, None)
+    rows = [("stream", f"may turn hazy: {watch}")] if watch else []
+    return [*rows, ("bottle", bottle_words(found))]
