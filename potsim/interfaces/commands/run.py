@@ -6,6 +6,7 @@ import argparse
 import dataclasses
 import functools
 import sys
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +24,7 @@ from potsim.interfaces.options import (
     typed_as,
 )
 from potsim.interfaces.planfile import the_plan, the_plan_file
+from potsim.planning.plan import TABLES
 
 if TYPE_CHECKING:
     from potsim.interfaces.report.tables import Section
@@ -339,11 +341,25 @@ the worst deviation, and the tolerance, which comes from the source.""",
     ),
     run=evidence,
 )
+
+
+def _keys() -> str:
+    """The tables of a plan file and their keys, for the help."""
+    return "\n".join(
+        textwrap.fill(f"[{name}]  {', '.join(of.keys)}", 78, initial_indent="  ", subsequent_indent="      ")
+        for name, of in TABLES.items()
+        if name not in ("cuts", "cuts.tails_from")
+    )
+
+
 NEW = Command(
     name="new",
     description="""\
 Write a plan file to start from: every key that there is, with comments. Change
-it in any text editor, then hand it to `potsim run`.""",
+it in any text editor, then hand it to `potsim run`. Its tables and their keys:
+
+"""
+    + _keys(),
     examples=("potsim new trial-1.toml",),
     arguments=(
         argument("file", metavar="FILE", help="where to write it, such as trial-1.toml"),
