@@ -624,7 +624,8 @@ class SmoothFit:
         self.low, self.high = low, high
         n = values.shape[0]
         waves = chebyshev.chebvander(chebyshev.chebpts1(n), n - 1)  # orthogonal on these points
-        self.coefficients = (waves.T @ values) * (2.0 / n)
+        # Not by BLAS, which would wake a second thread for it and let it wait.
+        self.coefficients = np.einsum("ij,i...->j...", waves, values) * (2.0 / n)
         self.coefficients[0] *= 0.5
 
     @staticmethod
