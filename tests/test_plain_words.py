@@ -69,27 +69,23 @@ def flavour(text: str, name: str) -> list[str]:
 # --- Flavours.
 
 
-def test_what_never_comes_is_told_apart_from_what_comes_after_the_stop(say, gin: str, tmp_path: Path) -> None:
+def test_what_stays_is_said_and_all_else_has_its_places(say, gin: str) -> None:
     whole = say("flavours", gin).out
-    assert "not yet" not in whole
     glycyrrhizin = next(line for line in whole.splitlines() if line.startswith("  glycyrrhizin"))
-    assert glycyrrhizin.split()[1:] == ["never", "0", "100", "1.0"]
-    assert "Never: not volatile, it stays behind however long the run." in words(whole)
-    short = GIN.replace('stream_abv = "50 %"', 'collected = "500 mL"')
-    (tmp_path / "short.toml").write_text(short, encoding="utf-8")
-    text = say("run", "short.toml", "--full").out
-    row = flavour(text, "orris root")
-    assert row[:2] == ["not", "yet"]
-    assert float(row[2]) > 500.0  # 5 % of it comes after the stop
-    assert "Not yet: comes after the stop; where the run stops, less than 5 % of it is over." in words(text)
-    assert flavour(text, "juniper")[0] != "not"
+    assert glycyrrhizin.split()[1] == "stays"
+    vanilla = GIN + '[[botanical]]\nname = "vanilla bean"\nmass = "2 g"\n'
+    Path("vanilla.toml").write_text(vanilla, encoding="utf-8")
+    text = say("run", "vanilla.toml", "--full").out
+    assert "Stays: less than a twentieth of what is dissolved ever comes over." in words(text)
+    rows = {name: flavour(text, name) for name in ("juniper", "orris root", "vanilla bean")}
+    assert rows["vanilla bean"] == ["stays"]
+    assert [len(row) for name, row in rows.items() if name != "vanilla bean"] == [5, 5]
 
 
-def test_a_peak_outside_five_to_ninety_five_per_cent_is_said(say, gin: str) -> None:
-    text = say("run", gin, "--full").out
-    start, peak = (float(cell) for cell in flavour(text, "juniper")[1:3])
-    assert peak < start
-    assert "Strongest at the very start, before 5 % of it is over: juniper." in words(text)
+def test_two_numbers_are_told_apart_the_class_and_this_run(say, gin: str) -> None:
+    text = words(say("run", gin, "--full").out)
+    assert "whatever the pot, the power and the dose" in text
+    assert "the rest is this run to its stop" in text
 
 
 # --- Water.
