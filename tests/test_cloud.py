@@ -392,3 +392,77 @@ def test_proof_of_a_plan_without_botanicals_and_of_one_too_weak(say) -> None:
     assert said.code == 2
     assert "quince.toml keeps spirit of 7" in said.err
     assert "weaker than TARGET" in said.err
+
+
+# --- From a haze to the next trial, and at the still.
+
+
+HAZED = (
+    OILY
+    + '[bottling]\nabv = "42 %"\n[result]\ndate = "2025-03-01"\nclouded_at = "48 %"\nclouded_at_c = "8 °C"\n'
+)
+
+
+def test_a_haze_is_carried_to_the_next_trial_as_a_key(say, tmp_path: Path) -> None:
+    (tmp_path / "oily.toml").write_text(HAZED, encoding="utf-8")
+    said = say("trial", "next", "oily.toml", "-o", "oily-2.toml")
+    assert said.code == 0
+    assert "What the haze teaches" in said.out
+    text = (tmp_path / "oily-2.toml").read_text(encoding="utf-8")
+    assert "# learnt from the haze of oily.toml; delete the line to forget it\ncloud_shift = " in text
+    after = potsim.load_plan(tmp_path / "oily-2.toml")
+    before = potsim.load_plan(tmp_path / "oily.toml")
+    seen = potsim.distil(before).cloud_at(42.0, Glass(48.0, 8.0))
+    assert seen is not None
+    assert seen.taught is not None
+    assert after.bottling.cloud_shift == pytest.approx(seen.taught.believed, abs=0.006)
+    assert "[result]" in text.partition("cloud_shift")[2]
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ('clouded_at = "99 %"', "the strength of the keep"),
+        ('clouded_at = "38 %"\nclouded_at_c = "55 °C"', "allowed is at least 0 and at most 40"),
+        ('clouded_at_c = "8 °C"', "no result.clouded_at"),
+        ('stream_hazy_at = "0 mL"', "Count from the first drop"),
+        ('stream_hazy_at = "9 L"', "all that this charge can give"),
+    ],
+)
+def test_a_haze_that_cannot_be_is_refused(say, tmp_path: Path, line: str, words: str) -> None:
+    (tmp_path / "oily.toml").write_text(OILY + f"[result]\n{line}\n", encoding="utf-8")
+    said = say("trial", "next", "oily.toml")
+    assert said.code == 2
+    assert words in " ".join(said.err.split())
+
+
+TAILS = """
+title = "Tails"
+[[charge]]
+name = "malt spirit"
+volume = "2.4 L"
+abv = "40 %"
+kind = "malt"
+[still]
+capacity = "4 L"
+power = "700 W"
+[cuts]
+stop = { stream_abv = "30 %" }
+"""
+
+
+def test_follow_says_from_where_on_to_watch_and_takes_a_haze(say, tmp_path: Path) -> None:
+    (tmp_path / "tails.toml").write_text(TAILS, encoding="utf-8")
+    (tmp_path / "early.csv").write_text("collected,strength\n300 mL,76 %\n600 mL,73 %\n", encoding="utf-8")
+    early = json.loads(say("follow", "tails.toml", "early.csv", "--json").out)["haze"]
+    assert 0.6 < early["possible_l"] < 1.4
+    assert early["seen_l"] is None
+    assert "watch from" in say("follow", "tails.toml", "early.csv").out
+    hazy = "collected,strength,hazy\n300 mL,76 %,no\n1200 mL,49 %,yes\n"
+    (tmp_path / "late.csv").write_text(hazy, encoding="utf-8")
+    assert json.loads(say("follow", "tails.toml", "late.csv", "--json").out)["haze"]["seen_l"] == 1.2
+    assert "seen at 1.2 L" in say("follow", "tails.toml", "late.csv").out
+    (tmp_path / "wrong.csv").write_text("collected,strength,hazy\n0 mL,80 %,yes\n", encoding="utf-8")
+    said = say("follow", "tails.toml", "wrong.csv")
+    assert said.code == 2
+    assert "before the first drop" in said.err

@@ -15,7 +15,13 @@ from potsim.interfaces.evidence import clouding as evidence
 from potsim.interfaces.evidence.titrations import RING, log10_s, ring_hydrocarbons
 from potsim.liquid.clouding import Oils, clear_limit, haze, learn, let_down, limit, load
 from potsim.liquid.compounds import compound, compounds
-from potsim.liquid.solubility import Solubility, solubility, solubility_law, solubility_mol_per_l
+from potsim.liquid.solubility import (
+    Solubility,
+    g_per_l_of_all,
+    solubility,
+    solubility_law,
+    solubility_mol_per_l,
+)
 
 OILS = [c.id for c in compounds() if not solubility_law(c.id).never_clouds]
 GIN = {"alpha_pinene": 0.08, "myrcene": 0.03, "limonene": 0.02, "linalool": 0.04}
@@ -269,3 +275,11 @@ def test_refusals_say_what_was_given_and_what_to_do() -> None:
         Solubility(-3.0, 1.0, 0.0)
     with pytest.raises(RangeError, match=r"abv is 0 % vol; allowed is more than 0"):
         clear_limit({"limonene": 0.1}, 40.0).verdict(0.0)
+
+
+def test_all_at_once_is_each_alone() -> None:
+    abv = np.array([0.0, 3.0, 47.5, 99.0, 100.0])
+    laws = [solubility_law(name) for name in ("limonene", "anethole", "ethyl_hexadecanoate", "cineole")]
+    together = g_per_l_of_all(laws, abv, 5.0)
+    for law, row in zip(laws, together, strict=True):
+        assert row == pytest.approx(law.g_per_l(abv, 5.0), rel=1e-12)

@@ -18,6 +18,7 @@ from potsim.liquid.solubility import (
     WARMEST_C,
     Own,
     Solubility,
+    g_per_l_of_all,
     prepare,
     solubility,
     solubility_law,
@@ -268,7 +269,7 @@ def loads(oils: Oils, g_per_l: Array, abv: Array, own: Own | None = None, at_c: 
     which = np.array([place[oils.names[k]] for k in row], dtype=np.intp)
     held = np.zeros((len(clouds), *abv.shape))
     np.add.at(held, which, g_per_l[row])
-    liquid = np.stack([law.g_per_l(abv, at_c) for law in clouds.values()])
+    liquid = g_per_l_of_all(list(clouds.values()), abv, at_c)
     frozen = liquid * np.array([law.crystals(at_c) for law in clouds.values()])[:, None]
     drops = held / (liquid + VISIBLE_G_PER_L)
     crystals = np.where(frozen < liquid, held / (frozen + VISIBLE_G_PER_L), 0.0)

@@ -150,6 +150,36 @@ class Solubility:
 Own = Mapping[str, Solubility]
 
 
+def g_per_l_of_all(laws: Sequence[Solubility], abv: Array, at_c: float = ROOM_C) -> Array:
+    """Return the solubilities of several compounds at once, as `Solubility.g_per_l`.
+
+    Parameters
+    ----------
+    laws : sequence of Solubility
+        None that never clouds.
+    abv : ndarray, shape (n,)
+        Strength [% vol at 20 °C].
+    at_c : float
+        Temperature [°C].
+
+    Returns
+    -------
+    ndarray, shape (number of laws, n)
+        Grams in a litre of spirit [g/L].
+    """
+    water, slope, mass = (
+        np.array([getattr(law, name) for law in laws])[:, None]
+        for name in ("log10_s_water_mol_l", "slope", "molar_mass_g")
+    )
+    kelvin = np.array([law.kelvin for law in laws])
+    f, t = abv / 100.0, at_c + ZERO_C_K
+    left = np.minimum((f * (len(NODES) - 1)).astype(int), len(NODES) - 2)
+    part = f * (len(NODES) - 1) - left
+    warmth = kelvin[:, left] * (1.0 - part) + kelvin[:, left + 1] * part
+    straight = water + slope * f + bend(f, slope) + warming(f, t, slope)
+    return np.asarray(mass * 10.0 ** (straight + warmth * (1.0 / ROOM_K - 1.0 / t)))
+
+
 def solubility_law(compound_id: str, own: Own | None = None) -> Solubility:
     """Return the numbers by which a compound dissolves.
 
