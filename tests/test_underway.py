@@ -221,6 +221,23 @@ def test_jars_emptied_into_the_keep_are_poured(run: Run, tmp_path: Path) -> None
         assert made.kept == (2, 3)
 
 
+def test_one_small_jar_emptied_again_and_again(run: Run, tmp_path: Path) -> None:
+    plan = replace(run.plan, jars=potsim.planning.plan.JarPlan(working_l=0.05))
+    working = potsim.distil(plan)
+    with Journal.open(tmp_path / "x.jsonl", "title = 'x'\n") as journal:
+        journal.append(Heat(True), at=NOON)
+        journal.append(Full(1, 0.03, kept=False), at=after(10.5))
+        journal.append(Full(2, 0.05, kept=True), at=after(13))
+        made = UnderWay(working, journal, follow(working, journal.readings))
+        assert [jar.state for jar in made.jars[:3]] == ["out", "safe", "flowing"]
+        assert made.jars[2].to_l - made.jars[2].from_l == pytest.approx(0.05)
+        assert made.orders[0].kind == "empty"
+        assert made.orders[0].jar == 3
+        assert made.pour().volume_l.value == pytest.approx(0.05, rel=1e-3)
+    with pytest.raises(RequestError, match="is given beside sizes"):
+        replace(run.plan.jars, working_l=0.05)
+
+
 def test_a_keep_stretched_with_neutral_spirit(run: Run, tmp_path: Path) -> None:
     bottling = replace(run.plan.bottling, stretch=potsim.planning.plan.Stretch(0.25, 96.0))
     stretched = potsim.distil(replace(run.plan, bottling=bottling))

@@ -627,6 +627,32 @@ class JarPlan:
         noun="what is to be pooled",
         usually="all between heads and tails",
     )
+    # one small jar, emptied into the keep as long as it still tastes right [L]
+    working_l: float | None = key(
+        *(schema.VOLUME, LEAST_JAR_L, 1e4),
+        default=None,
+        name="working",
+        example="60 mL",
+        label="Working jar",
+        noun="the working jar",
+        usually="a row of jars",
+    )
+
+    def __post_init__(self) -> None:
+        check(self, "jars")
+        if self.sizes and self.working_l is not None:
+            raise RequestError(
+                "is given beside sizes: one jar emptied again and again, and a row of jars.",
+                "Keep one of the two.",
+                kind="exclusive",
+                path="jars.working",
+                follows=True,
+            )
+
+    @property
+    def stock(self) -> tuple[JarStock, ...]:
+        """The jars to be filled one after the other: those owned, or the working jar each time anew."""
+        return self.sizes if self.working_l is None else (JarStock(self.working_l),)
 
 
 @dataclass(frozen=True)

@@ -613,8 +613,8 @@ def _misses(*each: Measured, volume: Measured | None = None) -> Callable[[Run, i
 def _with_jars(answer: Plan, plan: Plan, wish: _Wish, runs: int) -> tuple[Plan, Run, tuple[Note, ...]]:
     """Run the answer with the jars of the plan; with a row proposed, where they do not hold the keep."""
     notes = [hint("jars_kept_left_out", "jars.keep")] if plan.jars.keep else []
-    if plan.jars.sizes:
-        with_own = replace(answer, jars=JarPlan(plan.jars.sizes))
+    if plan.jars.stock:
+        with_own = replace(answer, jars=replace(plan.jars, keep=()))
         try:
             run = distil(with_own)
         except RequestError:

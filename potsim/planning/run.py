@@ -781,7 +781,7 @@ def distil(plan: Plan) -> Run:
     _refuse_large_parrot(run, end)
     keep_end = keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l, shift)
     points = cut_points(run, setting.heads_l, keep_end, end.depletion)
-    row = jars.lay(run, points, plan.jars.sizes)
+    row = jars.lay(run, points, plan.jars.stock)
     pooled = proofing.pool(row.jars, plan.jars.keep)
     bottled = bottle(plan.bottling, pooled, setting.still.conditions.room_k - ZERO_C)
     cut = Cut(

@@ -385,8 +385,7 @@ class UnderWay:
     @property
     def working_l(self) -> float | None:
         """Size of the one small jar that is emptied into the keep again and again [L]; ``None`` for none."""
-        size: float | None = getattr(self.run.plan.jars, "working_l", None)
-        return size
+        return self.run.plan.jars.working_l
 
     @property
     def stop_min(self) -> float:

@@ -378,7 +378,7 @@ def _sizes(sizes: Sequence[float]) -> str:
 
 def _jars(run: Run) -> tuple[Part, ...]:
     """Jars of everyday sizes for a run whose jars are those of the recipe, enlarged."""
-    if not run.plan.jars.sizes:
+    if not run.plan.jars.stock:
         return ()
     usual = _sizes([jar.size_l for jar in jars.lay(run.course, run.points).jars])
     return (f"The jars are those of the recipe, in proportion. Of everyday sizes: {usual}.",)
