@@ -402,3 +402,15 @@ def test_powers_told_on_the_way_are_those_on_the_plate() -> None:
     first_w, changes = powers(run, [next_reading([], entry)])
     assert first_w == run.setting.still.conditions.power_w
     assert changes == ()
+
+
+def test_a_run_that_loses_spirit_is_followed() -> None:
+    run = bench(lost=0.1)
+    found: list[Reading] = []
+    for place in (0.2, 0.4, 0.6):
+        seen = run.at(collected_l=place)
+        entry = Entry(elapsed_min=seen.elapsed_min, collected_l=place, read_abv=seen.stream_abv)
+        found.append(next_reading(found, entry))
+    ahead = follow(run, found, hold_up_l=0.0)
+    assert ahead.stop_l.value == pytest.approx(run.stop.collected_l, abs=0.01)
+    assert ahead.stop_min.value == pytest.approx(run.stop.elapsed_min, abs=0.5)

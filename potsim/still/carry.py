@@ -621,6 +621,8 @@ class Bench:
         What a parrot under the spout holds [L]; 0 for none.
     share : float
         Share of the charge's moles that is followed, below 1.
+    got : float
+        Share of what leaves the neck that is collected; the rest is lost.
     """
 
     family: Family
@@ -630,6 +632,7 @@ class Bench:
     power_changes: tuple[tuple[float, float], ...]
     parrot_l: float
     share: float
+    got: float = 1.0
 
     def stills(self, rows: TrackRows) -> Stills:
         """Return the stills of the rows under the first power.
@@ -745,12 +748,12 @@ class Tracks:
         return self._points(columns, seconds)
 
     def _over(self, x: Array) -> tuple[Array, Array]:
-        """Moles over, and those of ethanol."""
+        """Moles collected, and those of ethanol."""
         mol = self.charge_mol[:, None]
         left = mol * np.exp(-self._depletion)
         over = mol - left
         ethanol = (self.charge_mol * self.charge_x)[:, None] - left * x
-        return over, np.minimum(np.maximum(ethanol, 0.0), over)
+        return self.bench.got * over, self.bench.got * np.minimum(np.maximum(ethanol, 0.0), over)
 
     def _points(self, columns: dict[str, Array], seconds: Array) -> Points:
         over, ethanol = self._over(columns["x"])
@@ -768,7 +771,7 @@ class Tracks:
             ethanol_per_l=y / litres_per_mol,
             water_per_l=(1.0 - y) / litres_per_mol,
             pot_x=columns["x"],
-            pot_mol=self.charge_mol[:, None] - over,
+            pot_mol=self.charge_mol[:, None] * np.exp(-self._depletion),
             pot_k=columns["pot_k"],
             vapour_k=columns["vapour_k"],
             elapsed_s=seconds,

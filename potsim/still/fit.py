@@ -586,7 +586,7 @@ class Fit:
         part = self.covariance[np.ix_([ratio, scale], [ratio, scale])]
         per_net = self.net_power_w / self._above_k
         slopes = np.array([[per_net, -self.neck_loss_w_per_k], [0.0, per_net]])
-        errors = np.sqrt(np.diag(slopes @ part @ slopes.T))
+        errors = np.sqrt(np.maximum(np.diag(slopes @ part @ slopes.T), 0.0))  # of nothing, rounding apart
         return float(errors[0]), float(errors[1])
 
 
