@@ -70,9 +70,9 @@ def parse(text: str, name: str) -> dict[str, Any]:
         for words, plain in _FAULTS.items():
             fault = plain if fault.startswith(words) else fault
         ended = "" if found else " (at the end)" if "at end of document" in str(error) else ""
-        line = int(found[1]) if found else text.count("\n") + 1 if ended else None
+        at = int(found[1]) if found else text.count("\n") + 1 if ended else None
         refusal = _written_wrong(f"not written as TOML wants it{ended}: {fault}.")
-        raise refusal.at(Where(name, line)) from None
+        raise refusal.at(Where(name, at)) from None
 
 
 def read_file(path: Path) -> str:

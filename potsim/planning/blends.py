@@ -103,10 +103,11 @@ def _added(before: BotanicalDose | None, dose: BotanicalDose, share: float) -> B
 
 
 def _weighed(dose: BotanicalDose) -> BotanicalDose:
-    return replace(dose, **{name: on_scale(value) for name, value in _amounts(dose).items()})
+    weighed: dict[str, Any] = {name: on_scale(value) for name, value in _amounts(dose).items()}
+    return replace(dose, **weighed)
 
 
-def _amounts(dose: BotanicalDose) -> dict[str, float]:
+def _amounts(dose: BotanicalDose) -> dict[str, Any]:
     """What is said of how much is put in: field to value."""
     said = {key.field: getattr(dose, key.field) for key in keys_of(BotanicalDose).values() if key.extensive}
     return {name: value for name, value in said.items() if value is not None}

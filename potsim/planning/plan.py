@@ -74,7 +74,7 @@ class LeftOver:
     """Jars of an earlier run that go into this charge."""
 
     name: str = key(schema.TEXT, example="tails of trial 1", label="Name")  # what it is called
-    plan: Plan  # the plan of the earlier run
+    plan: Plan  # type: ignore[misc]  # the plan of the earlier run; `key` gives no default either
     # numbers of the jars taken
     jars: tuple[int, ...] = key(schema.JAR_NUMBERS, example="1,17-20", label="Jars")
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable, Collection, Mapping
-from functools import cache
 from typing import Any, NamedTuple
 
 from potsim.errors import UnknownNameError, require
@@ -104,7 +103,8 @@ class Key:
         self.choices = tuple(choices)  # the words allowed; empty for any
         self.what = what or name  # what a wrong choice is called
         self.watch = watch  # what a stop watches; ``None`` for what is no such stop
-        self.needed, self.usual = False, None  # whether the field must be given, and what it is if not
+        self.needed = False  # whether the field must be given
+        self.usual: Any = None  # what it is if not
 
     def check(self, value: Any, table: str) -> None:
         """Refuse a value outside the range or the choices; ``None`` (not said) passes."""
@@ -125,9 +125,13 @@ def key(kind: str, *range_: float, default: Any = dataclasses.MISSING, **said: A
     return dataclasses.field(default=default, metadata=metadata)
 
 
-@cache
+_KNOWN: dict[type[Any], Mapping[str, Key]] = {}
+
+
 def keys_of(table: type[Any]) -> Mapping[str, Key]:
     """Return the keys that a dataclass declares, name to key in their order."""
+    if table in _KNOWN:
+        return _KNOWN[table]
     found: dict[str, Key] = {}
     for one in dataclasses.fields(table):
         known = one.metadata.get("key")
@@ -138,6 +142,7 @@ def keys_of(table: type[Any]) -> Mapping[str, Key]:
             known.usual = one.default if made is dataclasses.MISSING else made()
             known.needed = known.usual is dataclasses.MISSING
             found[known.name] = known
+    _KNOWN[table] = found
     return found
 
 
