@@ -14,7 +14,7 @@ import potsim
 from potsim.errors import RangeError, RequestError
 from potsim.interfaces.evidence import clouding_practice as practice
 from potsim.interfaces.plots.run import figure_of_run
-from potsim.interfaces.report.cloud import GLASS, sentences
+from potsim.interfaces.report.cloud import GLASS, cloud_sections, sentences
 from potsim.liquid.clouding import ClearLimit, Oils, learn, let_down, limit, loads
 from potsim.planning.cloud import Cloud, Glass, Remedy, Stream
 from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, Plan, Result, Stop
@@ -146,6 +146,21 @@ def test_the_numbers_keep_their_order(gin: Run) -> None:
     assert more.room.abv >= found.room.abv
     told = [at for at in (found.stream.possible_l, found.stream.middle_l, found.stream.sure_l) if at]  # type: ignore[union-attr]
     assert told == sorted(told)
+
+
+def test_jars_are_told_that_may_be_hazy() -> None:
+    run = practice.mixed("malt")
+    stream = run.cloud.stream  # type: ignore[union-attr]
+    assert stream is not None
+    told = run.hazy_jars
+    assert [jar["haze"] for jar in run.to_dict()["jars"]] == list(told)
+    assert told[0] is None
+    assert "possible" in told
+    for jar, haze in zip(run.jars, told, strict=True):
+        assert (haze is None) == (jar.to_l <= stream.possible_l)
+    assert told.index("possible") > 0
+    (section,) = cloud_sections(run)
+    assert any("may be hazy." in words for words in section.parts[0].texts)  # type: ignore[union-attr]
 
 
 def test_the_stop_waits_for_the_middle_estimate() -> None:

@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -340,6 +340,18 @@ class Run:
     def cloud(self) -> Cloud | None:
         """Whether stream and bottle cloud; ``None`` where there is no oil or no alcohol."""
         return self.cloud_at(self.plan.bottling.abv)
+
+    @property
+    def hazy_jars(self) -> tuple[Literal["possible", "sure"] | None, ...]:
+        """Of each jar, whether what runs into it may be hazy, or surely is."""
+        stream = None if self.cloud is None else self.cloud.stream
+        if stream is None or stream.possible_l is None:
+            return (None,) * len(self.jars)
+        sure_l = np.inf if stream.sure_l is None else stream.sure_l
+        may = stream.possible_l
+        return tuple(
+            "sure" if jar.from_l >= sure_l else "possible" if jar.to_l > may else None for jar in self.jars
+        )
 
     def cloud_at(self, target_abv: float | None, glass: Glass | None = None) -> Cloud | None:
         """Return the cloud at another bottling strength, or once a glass of the keep has been tried.
@@ -932,11 +944,14 @@ def _jars(run: Run) -> list[dict[str, Any]]:
     return [
         {
             **{name: getattr(jar, name) for name in JAR},
+            "haze": haze,
             "oil_mg_per_l": mg,
             "leads": list(leads),
             "marks": list(marks),
         }
-        for jar, mg, leads, marks in zip(run.jars, oil, run.flavours.leads, run.flavours.marks, strict=True)
+        for jar, haze, mg, leads, marks in zip(
+            run.jars, run.hazy_jars, oil, run.flavours.leads, run.flavours.marks, strict=True
+        )
     ]
 
 

@@ -7,7 +7,7 @@ import math
 from typing import Literal
 
 from potsim.interfaces.report.tables import Points, Section
-from potsim.interfaces.wording import format_abv, format_volume
+from potsim.interfaces.wording import format_abv, format_numbers, format_volume
 from potsim.liquid.clouding import ClearLimit
 from potsim.liquid.compounds import compound
 from potsim.planning.cloud import NOISE_ABV, Cloud, Remedy, Stream
@@ -184,7 +184,18 @@ def cloud_sections(run: Run, found: Cloud | None = None) -> tuple[Section, ...]:
         if not run.bill:
             return ()
         return (Section("Cloud", (NO_ALCOHOL if run.charge.ethanol_mol == 0.0 else NO_OIL,)),)
-    return (Section("Cloud", (Points(sentences(told)),)),)
+    return (Section("Cloud", (Points((*sentences(told), *_jar_words(run))),)),)
+
+
+def _jar_words(run: Run) -> list[str]:
+    """Which jars may be hazy, and which surely are."""
+    said = []
+    for kind, words in (("possible", "may be hazy"), ("sure", "surely hazy")):
+        numbers = [jar.number for jar, haze in zip(run.jars, run.hazy_jars, strict=True) if haze == kind]
+        if numbers:
+            plural = "Jars" if len(numbers) > 1 else "Jar"
+            said.append(f"{plural} {format_numbers(numbers)}: {words}.")
+    return said
 
 
 def cloud_of_keep(run: Run, found: Cloud | None) -> Section:
