@@ -22,7 +22,7 @@ WAYS = {
 def run_of(grams: float, stop_abv: float) -> potsim.Run:
     plan = potsim.example_plan()
     cuts = replace(plan.cuts, stop=Stop(stream_abv=stop_abv))
-    bill = (BotanicalDose("juniper", mass_g=grams),)
+    bill = (BotanicalDose("juniper", mass_g=grams, prepared="cracked", macerated_h=24.0),)
     return potsim.distil(replace(plan, botanicals=bill, cuts=cuts, bottling=Bottling(abv=BOTTLED)))
 
 
