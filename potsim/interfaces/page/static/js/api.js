@@ -7,9 +7,9 @@ let here = true;
 const listeners = new Set();
 
 export class Refused extends Error {
-  constructor({ message, hint = "", path = "" }) {
+  constructor({ message, hint = "", path = "", faults = [] }) {
     super(message);
-    Object.assign(this, { hint, path });
+    Object.assign(this, { hint, path, faults: faults.length ? faults : [{ message, hint, path }] });
   }
 }
 export class Away extends Error {}

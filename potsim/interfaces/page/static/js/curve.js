@@ -1,6 +1,6 @@
 // The grips on the strip: heads and stop (and tails) slide along the line; everything answers at once.
 import { button, el, swap } from "./dom.js";
-import { change, draft, pushed, putAt } from "./draft.js";
+import { ask, change, draft, pushed, putAt } from "./draft.js";
 import { figure, said } from "./formats.js";
 import { at } from "./strip.js";
 
@@ -94,14 +94,17 @@ function drag(foot, { grip, name, scale, answer, place, flag, freeze }) {
     if (foot.hasPointerCapture?.(event.pointerId)) foot.releasePointerCapture(event.pointerId);
     const was = before;
     before = null;
+    draft.moving = false;
     freeze(false);
     flag?.(null);
     if (JSON.stringify(was) !== JSON.stringify(draft.tables)) pushed(was, `${name} moved`);
+    ask();
   };
   foot.addEventListener("pointerdown", (event) => {
     event.preventDefault();
     foot.focus();
     before = structuredClone(draft.tables);
+    draft.moving = true;
     freeze(true);
     foot.setPointerCapture(event.pointerId);
     foot.addEventListener("pointermove", move);

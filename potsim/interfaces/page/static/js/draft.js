@@ -7,10 +7,11 @@ import { keep, kept } from "./store.js";
 
 const MOST = 50;
 const SAVE_MS = 900;
+const WITH_A_GRIP = ["strip", "lanes"];
 
 export const draft = {
   id: null, thing: null, tables: null, opened: null, past: [], example: false, saved: true,
-  answer: null, openedAnswer: null, fault: null, busy: false,
+  answer: null, openedAnswer: null, fault: null, moving: false,
 };
 let saving = 0;
 let asking = null;
@@ -113,34 +114,21 @@ export function putAt(tables, path, value) {
   else held[last] = value;
 }
 
-// While a grip moves only what moves with it is asked for; when it rests, all of it.
-const MOVING_MS = 400, WITH_A_GRIP = ["strip", "lanes"];
-let lastAsked = -Infinity, resting = 0;
-async function answerTo(tables) {
-  const now = performance.now(), moves = now - lastAsked < MOVING_MS && draft.answer?.rows;
-  lastAsked = now;
-  clearTimeout(resting);
-  if (!moves) return api.post("/api/answer", { plan: tables });
-  resting = setTimeout(ask, MOVING_MS);
-  const before = draft.answer, said = await api.post("/api/answer", { plan: tables, want: WITH_A_GRIP });
-  said.strip.clouds_l ??= before.strip.clouds_l;
-  return { ...before, ...said };
-}
-
 // Ask for the answer: one question under way, the latest one asked next.
 export async function ask() {
   const mine = (asked += 1);
   if (asking) { asking.again = true; return; }
   asking = { again: false };
-  draft.busy = true;
   try {
     const tables = draft.tables;
-    const said = await answerTo(tables);
-    draft.answer = said;
+    // While a grip moves only what moves with it is asked for; the rest stays till it rests.
+    const part = draft.moving && draft.answer;
+    const said = await api.post("/api/answer", part ? { plan: tables, want: WITH_A_GRIP } : { plan: tables });
+    draft.answer = part ? { ...draft.answer, ...said } : said;
     draft.fault = null;
-    if (JSON.stringify(tables) === JSON.stringify(draft.opened)) draft.openedAnswer = said;
-    else if (!draft.openedAnswer) api.post("/api/answer", { plan: draft.opened }).then((first) => { draft.openedAnswer = first; }).catch(() => {});
-    keep("answer", { tables, said });
+    if (!part && JSON.stringify(tables) === JSON.stringify(draft.opened)) draft.openedAnswer = said;
+    else if (!part && !draft.openedAnswer) api.post("/api/answer", { plan: draft.opened }).then((first) => { draft.openedAnswer = first; }).catch(() => {});
+    if (!part) keep("answer", { tables, said });
   } catch (error) {
     if (error instanceof api.Refused) draft.fault = error;
     else {
@@ -151,7 +139,6 @@ export async function ask() {
   }
   const { again } = asking;
   asking = null;
-  draft.busy = false;
   if (again) ask();
   else tellAll("answer");
 }

@@ -2,7 +2,7 @@
 import { button, el } from "./dom.js";
 import { change, draft, putAt, valueAt } from "./draft.js";
 import { parted } from "./formats.js";
-import { pad } from "./pad.js";
+import { PLAIN, pad } from "./pad.js";
 import { kept } from "./store.js";
 
 const COUNTED = new Set(["count", "number"]);
@@ -33,7 +33,7 @@ export function askNumber(path, field, { extra } = {}) {
   });
 }
 
-const range = (field) => (field.low !== null && field.high !== null && field.low !== undefined && field.high !== undefined ? `${field.low} to ${field.high}${field.units[0] ? ` ${field.units[0]}` : ""}` : field.example ? `such as ${field.example}` : "");
+const range = (field) => (PLAIN.has(field.kind) && field.low !== null && field.high !== null && field.low !== undefined && field.high !== undefined ? `${field.low} to ${field.high}${field.units[0] ? ` ${field.units[0]}` : ""}` : field.example ? `such as ${field.example}` : "");
 
 function ticks(field, parts) {
   if (!field.ticks || !parts || (parts.unit && parts.unit !== field.units[0])) return "";
@@ -89,9 +89,9 @@ function addName(path, field, share) {
 export function fieldRow(base, field) {
   const path = base ? `${base}.${field.key}` : field.key;
   const make = field.kind === "yes" ? yesField : field.choices ? choiceField : field.kind === "map" ? mapField : isNumber(field) ? numberField : textField;
-  const faulty = draft.fault && (draft.fault.path === path || draft.fault.path === `${path}.0`);
+  const faulty = draft.fault?.faults?.find((one) => one.path === path || one.path === `${path}.0`);
   return el("div", { class: faulty ? "field faulty" : "field" }, el("span", { class: "label" }, field.label, field.help ? el("small", { text: field.help }) : ""), make(path, field),
-    faulty ? el("p", { class: "fault", role: "alert", text: `${draft.fault.message} ${draft.fault.hint}` }) : "");
+    faulty ? el("p", { class: "fault", role: "alert", text: `${faulty.message} ${faulty.hint ?? ""}` }) : "");
 }
 
 // What is said, what must be, and the few that are usual; the rest is one tap away.

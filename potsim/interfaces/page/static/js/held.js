@@ -37,6 +37,7 @@ let loading = null;
 export function loadShelf() {
   loading ??= api.getOrKept("/api/shelf").then((shelf) => {
     held.shelf = shelf;
+    if (shelf.partial) setTimeout(() => loadShelf().catch(() => {}), 2000);
     tellAll("shelf");
   }).finally(() => { loading = null; });
   return loading;

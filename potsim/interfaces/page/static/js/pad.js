@@ -2,6 +2,8 @@
 import { ERASE, button, el, icon, swap } from "./dom.js";
 import { keep, kept } from "./store.js";
 
+// Kinds whose ranges the schema tells in the unit that stands first.
+export const PLAIN = new Set(["abv", "temperature", "power", "loss", "length", "pressure"]);
 const KEYS = ["1", "2", "3", "4", "5", "6", "7", "8", "9", ".", "0", "back"];
 
 const unitOf = (field) => field.unit ?? kept(`unit.${field.kind}`, null) ?? field.units?.[0] ?? "";
@@ -79,9 +81,9 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
 
   // What cannot be is said at once, by the range of the schema; the laptop checks all else.
   function outside() {
-    const { low, high, unit, units, text, label } = states[open];
+    const { low, high, unit, units, text, label, kind } = states[open];
     const value = Number(text);
-    if (!text || unit !== (units?.[0] ?? "") || low === undefined || low === null) return "";
+    if (!text || !PLAIN.has(kind) || unit !== (units?.[0] ?? "") || low === undefined || low === null) return "";
     if (value >= low && (high === null || high === undefined || value <= high)) return "";
     return `${label} of ${text} ${unit}: allowed is ${low} to ${high} ${unit}.`;
   }
