@@ -64,14 +64,8 @@ class Clock:
         self.on(minute - minute_of(page))
 
 
-MINUTE = """async () => {
-  const [held, clock] = await Promise.all([import("/static/js/held.js"), import("/static/js/clock.js")]);
-  return clock.minutesSince(held.runSeen().heat_ms);
-}"""
-SEEN = """async () => {
-  const view = (await import("/static/js/held.js")).runSeen();
-  return view && JSON.stringify(view);
-}"""
+MINUTE = "() => potsim.clock.minutesSince(potsim.held.runSeen().heat_ms)"
+SEEN = "() => JSON.stringify(potsim.held.runSeen())"
 
 
 def minute_of(page: Page) -> float:

@@ -116,9 +116,7 @@ def open_page(chromium: Browser, here: Served, clock: Clock) -> Iterator[Any]:
 
 def answer_of(page: Page) -> Any:
     """The answer that the page holds, and the run computed here of the plan that it holds."""
-    said = page.evaluate(
-        "async () => JSON.stringify((await import('/static/js/draft.js')).draft.answer.answer)"
-    )
+    said = page.evaluate("() => JSON.stringify(potsim.draft.draft.answer.answer)")
     return json.loads(said), potsim.distil(plan_from(drafted(page)))
 
 
@@ -185,7 +183,7 @@ def test_the_headline_says_why_it_stops_if_not_as_asked(open_page: Any, folder: 
     page = open_page()
     example(page)
     expect(page.locator(".why")).not_to_have_class(re.compile("edge"))
-    page.evaluate("async (plan) => (await import('/static/js/draft.js')).open(plan)", plan)
+    page.evaluate("(plan) => potsim.draft.open(plan)", plan)
     expect(page.locator(".why")).to_have_class(re.compile("edge"))
 
 
@@ -240,7 +238,7 @@ def test_all_of_the_plan_can_be_said(open_page: Any) -> None:
     """Each field of the schema has its place in the form of the section it belongs to."""
     page = open_page()
     example(page)
-    schema = page.evaluate("async () => (await import('/static/js/held.js')).held.start.schema")
+    schema = page.evaluate("() => potsim.held.held.start.schema")
     missing = []
     for section in schema:
         for table in section["tables"]:
@@ -517,6 +515,50 @@ def test_a_jar_is_noted_measured_named_and_struck(open_page: Any, clock: Clock, 
     told(page)
 
 
+def test_a_plate_is_turned_off_before_the_stop(open_page: Any, clock: Clock) -> None:
+    plan = copy.deepcopy(EXAMPLE)
+    plan["still"]["heated_by"] = "plate"
+    page = open_page(**PHONE)
+    example(page)
+    page.evaluate("(plan) => potsim.draft.open(plan)", plan)
+    page.get_by_text("kept", exact=True).wait_for()
+    light(page)
+    told(page)
+    forecast = seen(page)["forecast"]
+    assert forecast["off_before_min"] > 0
+    clock.to(page, forecast["stop"]["min"] - forecast["off_before_min"] - 0.5)
+    expect(page.locator(".order")).to_have_text("Be ready: heat off")
+    clock.on(0.6)
+    expect(page.locator(".order")).to_have_text("Turn off now")
+
+
+def test_a_working_jar_is_tasted_and_emptied(open_page: Any, clock: Clock, folder: Path) -> None:
+    def working(route: Any) -> None:
+        answer = route.fetch()
+        run = answer.json()
+        route.fulfill(response=answer, json=run | {"working": True} if "strip" in run else run)
+
+    page = open_page(**PHONE)
+    page.route(re.compile("/api/runs/[^/]+$"), working)
+    example(page)
+    light(page)
+    told(page)
+    clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
+    page.get_by_text("Jar 1 is full").click()
+    told(page)
+    expect(page.locator(".order")).to_have_text("Taste, then empty into the keep")
+    page.get_by_text("Emptied").click()
+    expect(page.locator("#undo")).to_contain_text("Undo mends the note only")
+    told(page)
+    page.get_by_role("button", name="Not this one").click()
+    told(page)
+    kept = [record.get("kept") for record in journal(folder) if record["record"] == "full"]
+    assert kept == [None, True, False]
+    page.locator(".undo-act").click()
+    told(page)
+    assert [jar["state"] for jar in seen(page)["strip"]["jars"][:3]] == ["over", "safe", "flowing"]
+
+
 def test_a_run_is_played_to_its_end(open_page: Any, clock: Clock, folder: Path) -> None:
     page = open_page(**SMALL)
     example(page)
@@ -597,7 +639,7 @@ def test_two_lie_on_one_strip_and_are_poured_together(open_page: Any) -> None:
     page.keyboard.press("Enter")
     page.get_by_text("kept", exact=True).wait_for()
     changed = drafted(page)
-    page.evaluate("async (plan) => (await import('/static/js/draft.js')).open(plan)", EXAMPLE)
+    page.evaluate("(plan) => potsim.draft.open(plan)", EXAMPLE)
     page.wait_for_timeout(1500)
     assert changed["cuts"]["stop"]["stream_abv"] == "65 %"
     go(page, "trials")
@@ -733,10 +775,7 @@ def test_what_is_refused_stays_to_be_mended(open_page: Any, clock: Clock, folder
     example(page)
     light(page)
     clock.to(page, seen(page)["first_drop_min"] + 2)
-    page.evaluate(
-        """async () => (await import("/static/js/outbox.js"))
-        .tell((await import("/static/js/held.js")).held.run.id, "reading", {strength: "430 %"})"""
-    )
+    page.evaluate("() => void potsim.outbox.tell(potsim.held.held.run.id, 'reading', {strength: '430 %'})")
     expect(page.locator(".refused")).to_contain_text("430 %")
     page.reload()
     page.locator(".refused").get_by_role("button", name="Mend").click()

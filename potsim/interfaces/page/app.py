@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import gzip
 import hashlib
 import json
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import field
-from importlib.resources import files
-from importlib.resources.abc import Traversable
 from typing import Any
 from urllib.parse import parse_qs
 
@@ -24,6 +21,7 @@ from starlette.types import ASGIApp
 from potsim import __version__
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces.page import told
+from potsim.interfaces.page.assets import Asset, assets
 from potsim.interfaces.page.door import (
     CODES,
     Buckets,
@@ -54,48 +52,11 @@ PING_S = 15.0
 WATCH_S = 2.0  # how often the folder is looked at for what other programs wrote
 LISTENERS = 200
 MOST_THINGS = 500  # told at once
-_TYPES = {
-    ".html": "text/html; charset=utf-8",
-    ".css": "text/css; charset=utf-8",
-    ".js": "text/javascript; charset=utf-8",
-    ".svg": "image/svg+xml",
-    ".png": "image/png",
-    ".webmanifest": "application/manifest+json",
-}
 Serve = Callable[[Request], Awaitable[Response]]
 Phone = Callable[[bool | None], Awaitable[Mapping[str, Any]]]
 
 
 # Files ------------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Asset:
-    """One file of the page, plain and packed."""
-
-    content: bytes
-    packed: bytes
-    media_type: str
-    etag: str
-
-
-def assets() -> dict[str, Asset]:
-    """Return every file of the page by its name, such as ``"js/main.js"``; nothing else becomes a path."""
-    return dict(_walk(files("potsim.interfaces.page").joinpath("static"), ""))
-
-
-def _walk(folder: Traversable, before: str) -> list[tuple[str, Asset]]:
-    found = []
-    for item in folder.iterdir():
-        suffix = item.name[item.name.rfind(".") :]
-        if item.is_dir():
-            found += _walk(item, f"{before}{item.name}/")
-        elif suffix in _TYPES:
-            content = item.read_bytes()
-            tag = f'"{hashlib.sha256(content).hexdigest()[:20]}"'
-            packed = gzip.compress(content, 9, mtime=0)
-            found.append((f"{before}{item.name}", Asset(content, packed, _TYPES[suffix], tag)))
-    return found
 
 
 def _packs(request: Request) -> bool:
@@ -219,7 +180,9 @@ class Desk:
 
     async def list_files(self, request: Request) -> Response:
         """Tell a service worker what to keep."""
-        names = sorted(f"/static/{name}" for name in self.files if name not in ("index.html", "code.html"))
+        names = sorted(
+            f"/static/{name}" for name in self.files if not name.startswith(("js/", "index", "code"))
+        )
         return _sent_back(body({"version": self.version, "files": ["/", *names]}), request, tagged=True)
 
     async def try_code(self, request: Request) -> Response:

@@ -5,7 +5,8 @@ import { everySecond, minutesSince } from "./clock.js";
 import { restore } from "./draft.js";
 import { begin, held, listen, onChange, runSeen } from "./held.js";
 import { orderOf } from "./order.js";
-import { keep, kept } from "./store.js";
+import { kept } from "./store.js";
+import { useTheme } from "./theme.js";
 import { undoElsewhere } from "./undo.js";
 import { words } from "./words.js";
 
@@ -16,8 +17,8 @@ const places = {
 let shown = null;
 let turn = 0;
 
-export const here = () => location.hash.slice(2).split("/")[0] || "shelf";
-export const go = (place) => { if (here() === place) show(); else location.hash = `/${place}`; };
+const here = () => location.hash.slice(2).split("/")[0] || "shelf";
+const go = (place) => { if (here() === place) show(); else location.hash = `/${place}`; };
 
 function navigation() {
   const live = held.run?.heat_ms && !held.run.off_ms;
@@ -46,12 +47,6 @@ function watch() {
   const view = runSeen();
   if (!view?.heat_ms) { alarms.stopCalling(); return; }
   alarms.follow(orderOf(view, minutesSince(view.heat_ms)));
-}
-
-export function useTheme(name) {
-  keep("theme", name);
-  if (name) document.documentElement.dataset.theme = name;
-  else delete document.documentElement.dataset.theme;
 }
 
 async function start() {

@@ -193,9 +193,14 @@ function running(host) {
   function padLead() {
     const small = el("div", { class: "strip-host small" });
     const time = el("b", { text: countdown(order.left) });
-    const tick = everySecond(() => { if (!time.isConnected) { tick(); return; } time.textContent = countdown(order.left); });
+    const named = el("span", { text: order.words });
+    const tick = everySecond(() => {
+      if (!time.isConnected) { tick(); return; }
+      time.textContent = countdown(order.left);
+      named.textContent = order.words;
+    });
     requestAnimationFrame(() => stripIn(small, () => ({ strip: view.strip, height: seenHeight() < 720 ? 34 : 52, nowL, axis: false, numbers: false, table: false, topRoom: 8, hatch: "hatch-small" })).draw());
-    return el("div", { class: "lead-order" }, el("span", { text: order.words }), time, small);
+    return el("div", { class: "lead-order" }, named, time, small);
   }
 
   function notes() {

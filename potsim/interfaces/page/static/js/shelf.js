@@ -7,12 +7,12 @@ import { open } from "./draft.js";
 import { first } from "./first.js";
 import { figure, said } from "./formats.js";
 import { held, loadRun, loadShelf, onChange, openRun } from "./held.js";
-import { useTheme } from "./main.js";
 import { onMyPhone } from "./phone.js";
 import { printSheet } from "./print.js";
 import { asks, askText, sheet } from "./sheet.js";
 import { device, keep, kept } from "./store.js";
 import { thumb } from "./strip.js";
+import { useTheme } from "./theme.js";
 import { done } from "./undo.js";
 
 export function show(host, { go }) {
