@@ -18,6 +18,7 @@ from potsim.liquid import equilibrium, strength
 from potsim.planning.apparatus import same_vapour_c
 from potsim.planning.cautions import ALWAYS, fire
 from potsim.planning.forecast import follow
+from potsim.planning.next_trial import to_charge
 from potsim.planning.notes import sentences
 from potsim.planning.plan import BotanicalDose, Cuts, Ingredient, Plan, Result, StillPlan, Stop
 from potsim.planning.readings import Entry, Reading, next_reading, powers
@@ -414,3 +415,10 @@ def test_a_run_that_loses_spirit_is_followed() -> None:
     ahead = follow(run, found, hold_up_l=0.0)
     assert ahead.stop_l.value == pytest.approx(run.stop.collected_l, abs=0.01)
     assert ahead.stop_min.value == pytest.approx(run.stop.elapsed_min, abs=0.5)
+
+
+def test_a_recipe_for_another_size_takes_parrot_and_condenser_along() -> None:
+    plan = replace(PLAIN, still=replace(PLAIN.still, parrot_l=0.08, condenser_w=900.0))
+    made = to_charge(plan, 24.0).plan.still
+    assert made.parrot_l == pytest.approx(0.8)
+    assert made.condenser_w == pytest.approx(9000.0)

@@ -307,7 +307,7 @@ MARGIN = 3.0 * WRITTEN  # relative; so much more that rounding leaves no bottle 
 MOST_RUNS = 40
 AMOUNTS = {
     *("volume_l", "mass_g", "pieces", "heads_l", "collected_l", "from_collected_l", "spirit_l", "size_l"),
-    *("capacity_l", "power_w", "heat_up_power_w", "min_level_l", "pot_mass_kg"),
+    *("capacity_l", "power_w", "heat_up_power_w", "min_level_l", "pot_mass_kg", "condenser_w", "parrot_l"),
     *("neck_loss_w_per_k", "pot_loss_w_per_k"),
 }
 
@@ -424,6 +424,7 @@ def _still(given: StillPlan, factor: float) -> StillPlan:
     """A still of the same fill, with power in proportion; surfaces grow less."""
     surface = factor**SURFACE
     powers = {"capacity_l": factor, "power_w": factor, "heat_up_power_w": factor, "min_level_l": factor}
+    powers |= {"condenser_w": factor, "parrot_l": factor}
     powers |= {"neck_loss_w_per_k": surface, "pot_loss_w_per_k": surface, "pot_mass_kg": surface}
     changed: dict[str, Any] = {
         name: getattr(given, name) * by for name, by in powers.items() if getattr(given, name) is not None
