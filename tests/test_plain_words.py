@@ -93,8 +93,8 @@ def test_two_numbers_are_told_apart_the_class_and_this_run(say, gin: str) -> Non
 
 def test_water_with_botanicals_says_why_no_cloud_is_told(say, tmp_path: Path) -> None:
     (tmp_path / "rose.toml").write_text(WATER + ROSE, encoding="utf-8")
-    for command in ("run", "jars"):
-        text = say(command, "rose.toml").out
+    for command in (("run", "rose.toml", "--full"), ("jars", "rose.toml")):
+        text = say(*command).out
         assert "this charge holds no alcohol" in words(text.partition("\nCloud\n")[2])
         assert "% vol" not in text.partition("\nHow it runs")[2]
         assert "hydrometer" not in text

@@ -260,19 +260,20 @@ def ln_gamma(compounds: Sequence[Compound], x: Array, temperature_k: Array) -> A
         known = [compounds[row] for row in tied]
         f = np.asarray(strength.abv_from_x(x), dtype=float) / 100.0
         at_room = from_groups([one.groups for one in known], x, np.full(x.size, ROOM_K))
-        warmed = warming(f, t, slopes_of(known)[:, None])
-        law = np.log(solvent_mol_per_l(f)) - LN10 * (log10_at_room(known, f) + warmed)
+        ends = ends_of(known)
+        slopes = ends[:, 1:] - ends[:, :1]
+        law = np.log(solvent_mol_per_l(f)) - LN10 * (log10_at_room(ends, f) + warming(f, t, slopes))
         found[tied] += law - at_room
     return found
 
 
-def log10_at_room(compounds: Sequence[Compound], f: Array) -> Array:
+def log10_at_room(ends: Array, f: Array) -> Array:
     """Return how much of each compound dissolves at 25 °C, at high dilution.
 
     Parameters
     ----------
-    compounds : sequence of Compound
-        Each with an ``anchor``.
+    ends : ndarray, shape (number of compounds, 2)
+        As `ends_of`.
     f : ndarray, shape (n,)
         Volume fraction of ethanol, ``abv / 100``.
 
@@ -281,9 +282,8 @@ def log10_at_room(compounds: Sequence[Compound], f: Array) -> Array:
     ndarray, shape (number of compounds, n)
         Decadic logarithm of mol/L beside the pure liquid compound.
     """
-    ends = ends_of(compounds)
-    straight = ends[:, :1] * (1.0 - f) + ends[:, 1:] * f
-    return np.asarray(straight + bend(f, slopes_of(compounds)[:, None]))
+    water, ethanol = ends[:, :1], ends[:, 1:]
+    return np.asarray(water * (1.0 - f) + ethanol * f + bend(f, ethanol - water))
 
 
 def ends_of(compounds: Sequence[Compound]) -> Array:
