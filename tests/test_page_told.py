@@ -361,6 +361,25 @@ def test_what_is_written_into_the_file_of_a_run_by_hand_comes_back(here: Served,
     assert verdicts() == {"juniper": "a touch more"}
 
 
+def test_a_run_of_an_earlier_page_is_shown_and_told_more(here: Served, browser: Browser) -> None:
+    lines: list[dict[str, Any]] = [
+        {"record": "start", "journal": 1, "plan": write_plan_of_example()},
+        {"record": "event", "words": "heat on at 2025-03-01T18:00:00+01:00"},
+        {"record": "reading", "entry": {"elapsed_min": 12.0, "collected_l": 0.1, "read_abv": 79.0}},
+        {"record": "jar", "number": 1, "volume_l": 0.03, "word": "sharp"},
+        {"record": "event", "words": "verdict of juniper: a touch more; thin"},
+    ]
+    at = {"at": "2025-03-01T17:15:00+00:00"}
+    path = here.data / "2025-03-01-old.jsonl"
+    path.write_text("".join(json.dumps({**line, **at}) + "\n" for line in lines), encoding="ascii")
+    found = browser.get("/api/runs/2025-03-01-old")
+    assert found["verdicts"]["juniper"]["words"] == "thin"
+    assert found["strip"]["jars"][0]["word"] == "sharp"
+    assert [one["min"] for one in found["noted"] if one["kind"] == "reading"] == [12.0]
+    assert browser.tell("2025-03-01-old", {"kind": "note", "text": "more"})["version"] == 7
+    assert "2025-03-01-old" in {one["id"] for one in browser.get("/api/shelf")["runs"]}
+
+
 def test_a_clock_that_is_off_does_not_matter(here: Served, browser: Browser) -> None:
     run = browser.begin()
     years = 3.0e10  # ms; the device thinks that it is another year

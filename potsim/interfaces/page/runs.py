@@ -19,7 +19,7 @@ from potsim.interfaces.page.answers import column, digits, run_of, shelf_at
 from potsim.interfaces.page.shelf import Kept, merged, verdicts
 from potsim.interfaces.planfile import read_plan, tables_of
 from potsim.interfaces.report import underway as words
-from potsim.planning.events import Clouded, Full, HoldUp, Read, Start, Titled, Undo, Water
+from potsim.planning.events import Clouded, Full, HoldUp, Read, Record, Start, Titled, Undo, Water
 from potsim.planning.forecast import Band, Follower, Forecast
 from potsim.planning.journal import Journal
 from potsim.planning.notes import sentences
@@ -288,7 +288,7 @@ def noted(journal: Journal) -> list[dict[str, Any]]:
                 "id": record.id,
                 "kind": record.event.kind,
                 "at_ms": _ms(record.at),
-                "min": journal.minute(record.at),
+                "min": _minute(journal, record),
                 "device": record.device,
                 "text": words.noted(record.event),
                 "jar": getattr(record.event, "jar", None),
@@ -296,6 +296,12 @@ def noted(journal: Journal) -> list[dict[str, Any]]:
             }
         )
     return sorted(found, key=lambda one: one["at_ms"])
+
+
+def _minute(journal: Journal, record: Record) -> float | None:
+    """Minute of an event: as typed, else when it was told."""
+    typed = record.event.entry.elapsed_min if isinstance(record.event, Read) else None
+    return journal.minute(record.at) if typed is None else typed
 
 
 def _result(journal: Journal) -> dict[str, Any]:
