@@ -413,13 +413,15 @@ class Run:
         volume_l, abv = self.keep.volume_l, self.keep.abv
         if drink is not None:
             volume_l, abv = drink.volume_l, drink.target_abv
+        known = self.setting.condenser_w is not None
         return (
             *cautions.for_run(self.charge, self.setting, self.course, self.solids_l, self.bill),
-            *apparatus.for_condenser(self.condensing),
+            *(apparatus.for_condenser(self.condensing) if known else ()),
             *cautions.for_end(self.end, self.setting.still.min_level_l),
             *cautions.heads_take(self.flavours, self.setting.heads_l),
             *cautions.for_bill(self.bill, self.charge.volume_l),
             *cautions.for_drink(self.flavours, self.kept_spans, volume_l, abv),
+            *(() if known else apparatus.for_condenser(self.condensing)),
             *cautions.ALWAYS,
         )
 

@@ -92,9 +92,9 @@ HEED: dict[str, Words] = {
     "{most_power_w:power} of power none would.",
     "condenser_warm": "Condenser: {duty_w:power} are needed to cool all to the room, it carries off "
     "{capacity_w:power}: the distillate comes out warm and loses spirit.",
-    "condenser_unknown": "The condenser must carry off up to {duty_w:power}. In still air 1.5 m of bare 1 cm "
-    "tube shed some {still_air_w:power}, 3 m under a fan {fan_w:power} (common practice, no source): beyond "
-    "what yours can, hot vapour leaves the spout. No condenser given.",
+    "condenser_unknown": "The condenser must carry off up to {duty_w:power}; 1.5 m of bare 1 cm tube in "
+    "still air takes some {still_air_w:power}, 3 m under a fan {fan_w:power} (common practice, no source). "
+    "Beyond what yours takes hot vapour leaves the spout. No condenser given.",
     "early_end": "Switch off before the planned stop: the pot is down to its least level of "
     "{least_level_l:volume}. Charge more to get to the stop.",
     "heads_take": "{subject}: the heads take {share:share} of what comes over of it; heads of "
