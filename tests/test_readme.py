@@ -47,7 +47,9 @@ def test_two_commands_set_everything_up() -> None:
 
 
 def test_the_plan_runs() -> None:
-    text, after = blocks("toml")
+    text, still, after = blocks("toml")
+    charge = '[[charge]]\nname = "base"\nvolume = "2.4 L"\nabv = "38 %"\n'
+    assert potsim.distil(read_plan(charge + still, "README.md")).setting.still.heat_share == 0.6
     read_plan(text + after, "README.md")
     run = potsim.distil(read_plan(text, "README.md"))
     assert run.end.reason == "stream_abv"
