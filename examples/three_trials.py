@@ -7,12 +7,16 @@ from potsim.interfaces.plots import ink
 from potsim.interfaces.plots.run import new_axes
 from potsim.planning.comparison import in_bottle
 from potsim.planning.next_trial import next_trial
-from potsim.planning.trials import Note, Trial
+from potsim.planning.trials import Tasting, Trial
 
 PICTURES = Path(__file__).with_name("pictures")
 TASTED = (
-    (Note("juniper", "more"), Note("fennel seed", "less"), Note("bay leaf", "right")),
-    (Note("juniper", "a touch more"), Note("lemon peel", "a touch less"), Note("coriander seed", "more")),
+    (Tasting("juniper", "more"), Tasting("fennel seed", "less"), Tasting("bay leaf", "right")),
+    (
+        Tasting("juniper", "a touch more"),
+        Tasting("lemon peel", "a touch less"),
+        Tasting("coriander seed", "more"),
+    ),
 )
 PENS = (ink.STREAM, ink.POOLED, ink.POT, ink.OVER)
 SHOWN = ("juniper", "coriander seed", "fennel seed", "lemon peel")
