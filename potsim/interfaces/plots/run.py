@@ -9,7 +9,7 @@ eye.
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -189,7 +189,7 @@ def figure_of_run(
 def plot_lines(run: Run, ax: Axes, ground: Ground = LIGHT) -> Axes:
     """Draw the strength of all collected and of the pot, and the alcohol over, on the strip's scale."""
     x = volumes_up_to(float(run.collected_l[-1])).per_l * run.collected_l
-    lines = [
+    lines: list[tuple[Any, Any, str, float, bool]] = [
         (run.mean_abv, "-", "all collected, % vol", 0.03, True),
         (run.pot_abv, (0, (4, 2)), "left in the pot, % vol", 0.03, True),
         (100.0 * run.recovered, (0, (1, 1.4)), "alcohol over, %", 0.62, False),
