@@ -15,4 +15,4 @@ print(f"after 300 mL the stream has {run.at(collected_l=0.3).stream_abv:.1f} % v
 for caution in run.cautions[:2]:
     print("-", caution)
 
-figure_of_run(run).savefig(PICTURES / "first_run.png", dpi=96, pil_kwargs={"optimize": True})
+figure_of_run(run).savefig(PICTURES / "first_run.png", dpi=80, pil_kwargs={"optimize": True})
