@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from dataclasses import dataclass as dataclass
 else:
+    from copy import copy
     from dataclasses import MISSING, Field, FrozenInstanceError, field, fields
     from dataclasses import dataclass as _standard
     from inspect import get_annotations
@@ -16,6 +17,11 @@ else:
         field: int
 
     _FIELD = fields(_One)[0]._field_type  # marks a field as one that `fields` lists
+    _PARAMS = {
+        False: _One.__dataclass_params__,
+        True: copy(_One.__dataclass_params__),
+    }  # as Dask's tokens ask
+    _PARAMS[True].frozen = True
 
     def dataclass(cls: type | None = None, /, *, frozen: bool = False, kw_only: bool = False) -> Any:
         """Make a record of a class with annotated fields, as `dataclasses.dataclass` does.
@@ -42,6 +48,7 @@ else:
             if "ClassVar" not in str(annotation):
                 known[name] = _field(cls, name, annotation, kw_only)
         cls.__dataclass_fields__ = known
+        cls.__dataclass_params__ = _PARAMS[frozen]
         cls.__match_args__ = () if kw_only else tuple(known)
         cls.__signature__ = _Signature()
         own = cls.__dict__

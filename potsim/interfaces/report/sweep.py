@@ -327,13 +327,15 @@ def sure_section(found: Ensemble) -> Section:
         if name in found.answers
     ]
     doubt = found.plan.uncertainty
-    volume, neck, pot = (
-        f"+/-{100.0 * share:.0f} %" for share in (doubt.volume, doubt.neck_loss, doubt.pot_loss)
+    volume, neck, pot, heat = (
+        f"+/-{100.0 * share:.0f} %" for share in (doubt.volume, doubt.neck_loss, doubt.pot_loss, doubt.power)
     )
+    lost = f"{100.0 * doubt.lost:.0f} %"
     taken = (
         f"{found.n} runs drawn (seed {found.seed}) with strengths +/-{doubt.abv:g} % vol, volumes {volume}, "
-        f"neck loss {neck}, pot loss {pot}, room +/-{doubt.room_c:g} °C, and the misfit of the vapour model "
-        "to published data. Set your own in [uncertainty]."
+        f"neck loss {neck}, pot loss {pot}, room +/-{doubt.room_c:g} °C, heat that arrives {heat}, spirit "
+        f"lost up to {lost} more, and the misfit of the vapour model to published data. Set your own in "
+        "[uncertainty]."
     )
     return Section("How sure", (Table(columns, tuple(rows)), taken, Points(found.sentences())))
 
