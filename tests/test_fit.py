@@ -15,7 +15,7 @@ from potsim.interfaces.evidence.still import SINGLE_STAGE
 from potsim.interfaces.planfile import load_plan
 from potsim.interfaces.stillfile import read_still, still_text
 from potsim.liquid import strength
-from potsim.planning.forecast import Band, Follower, Forecast, Learnt, Loss, follow, learn, mark_of
+from potsim.planning.forecast import Band, Follower, Forecast, Known, Learnt, follow, learn, mark_of
 from potsim.planning.notes import hint
 from potsim.planning.plan import Bottling, Cuts, PowerStep
 from potsim.planning.readings import Entry, Reading, bench_of, hold_up, next_reading, observed_of, prior_of
@@ -82,13 +82,15 @@ def recovered(request: pytest.FixtureRequest, planned: Run) -> Recovered:
         held = real.hold_up_l if request.param == "told" else None
         made = follow(planned, found, held)
         assert not made.odd
-        loss_errors = made.fit.loss_errors
+        # What the pot sheds less is heat that arrives: the fit holds the one and learns the other.
+        bench, above = made.fit.bench, made.fit.above_k
+        arrives = 1.0 - (real.pot_w_per_k - made.fit.pot_loss_w_per_k) * above / bench.power_w
         rows = {
             "stop_l": _against(made.stop_l, real.stop["collected_l"]),
             "stop_min": _against(made.stop_min, real.stop["elapsed_min"]),
             "stream_abv": _against(made.stream_abv, real.at(found[-1].collected_l or 0.0)["abv"]),
-            "neck": (made.fit.neck_loss_w_per_k - real.neck_w_per_k, loss_errors[0]),
-            "pot": (made.fit.pot_loss_w_per_k - real.pot_w_per_k, loss_errors[1]),
+            "neck": (made.fit.neck_loss_w_per_k - real.neck_w_per_k, made.fit.neck_loss_error),
+            "heat": (made.fit.heat_share - arrives, made.fit.heat_share_error),
         }
         for name, (away, error) in rows.items():
             off.setdefault(name, []).append(away)
@@ -101,8 +103,9 @@ def _against(band: Band, real: float) -> tuple[float, float]:
 
 
 def test_the_stop_of_another_equilibrium_is_forecast_as_closely_as_said(recovered: Recovered) -> None:
-    # Found on 100 runs, see `potsim.planning.forecast.Follower`; bounds twice as wide, for 20 runs.
-    assert abs(recovered.off["stop_l"].mean()) < 0.012
+    # Nothing is lost in these runs, and less than nothing never is: what noise takes for a loss pulls the stop
+    # down by 22 mL of 1,070 on the average of 20 runs, within the band.
+    assert -0.03 < recovered.off["stop_l"].mean() < 0.012
     assert abs(recovered.off["stop_min"].mean()) < 0.8
     assert abs(recovered.off["stream_abv"].mean()) < 0.25
     for name in ("stop_l", "stop_min", "stream_abv"):
@@ -111,8 +114,8 @@ def test_the_stop_of_another_equilibrium_is_forecast_as_closely_as_said(recovere
 
 def test_the_losses_of_another_equilibrium_are_learnt_with_honest_errors(recovered: Recovered) -> None:
     assert abs(recovered.off["neck"].mean()) < 0.12
-    assert abs(recovered.off["pot"].mean()) < 0.35
-    for name in ("neck", "pot"):
+    assert abs(recovered.off["heat"].mean()) < 0.035  # 0.35 W/K of the pot in 700 W
+    for name in ("neck", "heat"):
         assert recovered.covered(name) >= 0.8
 
 
@@ -138,12 +141,12 @@ def test_no_readings_give_the_plan(planned: Run) -> None:
 
 
 def test_many_exact_readings_find_the_still(planned: Run) -> None:
-    still = replace(planned.plan.still, neck_loss_w_per_k=0.85, pot_loss_w_per_k=1.5)
+    still = replace(planned.plan.still, neck_loss_w_per_k=0.85, heat_share=0.8)
     real = distil(replace(planned.plan, still=still))
     found = read(real, np.linspace(0.03, 1.0, 60).tolist(), time=True, vapour=True)
     made = learnt_from(planned, found)
-    assert made.neck_loss_w_per_k == pytest.approx(0.85, abs=2.0 * made.loss_errors[0])
-    assert made.pot_loss_w_per_k == pytest.approx(1.5, abs=2.0 * made.loss_errors[1])
+    assert made.neck_loss_w_per_k == pytest.approx(0.85, abs=2.0 * made.neck_loss_error)
+    assert made.heat_share == pytest.approx(0.8, abs=2.0 * made.heat_share_error)
     assert made.widened == 1.0
     assert max(abs(r.off) for r in made.residuals if r.kind == "strength") < 0.1
 
@@ -250,7 +253,7 @@ def test_one_strength_cannot_tell_the_neck_from_the_charge(planned: Run) -> None
     assert ("alike", "ratio", "charge_abv") in {
         (v.kind, v.subject, v.values.get("other")) for v in made.verdicts
     }
-    assert {"neck_not_told", "pace_not_told"} <= {note.kind for note in made.verdicts}
+    assert {"neck_not_told", "heat_not_told"} <= {note.kind for note in made.verdicts}
     assert made.fit.alike("ratio", "charge_abv") > 0.98
     k, m = NAMES.index("ratio"), NAMES.index("charge_abv")
     assert made.fit.correlation[k, m] < -0.1
@@ -266,14 +269,15 @@ def test_a_plan_far_off_gives_way_to_many_readings(planned: Run) -> None:
     made = follow(planned, found)
     assert not made.odd
     assert made.stop_min.value == pytest.approx(slow.stop.elapsed_min, rel=0.06)
-    assert "far_from_plan" in {note.kind for note in made.verdicts}
+    assert made.fit.heat_share == pytest.approx(0.5, abs=0.03)
+    assert "heat_told" in {note.kind for note in made.verdicts}
 
 
 def test_more_power_than_was_said_is_said(planned: Run) -> None:
-    fast = distil(replace(planned.plan, still=replace(planned.plan.still, power_w=850.0)))
+    fast = distil(replace(planned.plan, still=replace(planned.plan.still, power_w=770.0)))
     made = follow(planned, read(fast, np.linspace(0.05, 0.9, 12).tolist(), time=True))
-    assert made.fit.pot_loss_w_per_k < 0.0
-    assert "more_power_than_said" in {note.kind for note in made.verdicts}
+    assert made.fit.heat_share == pytest.approx(1.1, abs=0.03)
+    assert "heat_told" in {note.kind for note in made.verdicts}
 
 
 def test_the_readings_of_another_run_are_refused(planned: Run) -> None:
@@ -299,39 +303,42 @@ def test_groening_with_one_neck_comes_to_half_the_misfit_of_a_single_stage() -> 
 # --- A still remembered.
 
 
-def after(planned: Run, neck: float, pot: float) -> Forecast:
-    still = replace(planned.plan.still, neck_loss_w_per_k=neck, pot_loss_w_per_k=pot)
+def after(planned: Run, neck: float, share: float) -> Forecast:
+    still = replace(planned.plan.still, neck_loss_w_per_k=neck, heat_share=share)
     real = distil(replace(planned.plan, still=still))
     return follow(planned, read(real, np.linspace(0.05, 0.9, 25).tolist(), time=True))
 
 
 def test_a_still_is_remembered_and_refined(planned: Run, tmp_path: Path) -> None:
-    first = learn(after(planned, 0.9, 1.6).fit, "first")
-    assert first.neck is not None
-    assert first.pot is not None
+    first = learn(after(planned, 0.9, 0.8).fit, "first")
+    assert first.neck_w_per_k is not None
+    assert first.heat_share is not None
     path = tmp_path / "still.toml"
     path.write_text(still_text(first, path.name), encoding="utf-8")
     again = read_still(path)
-    assert again.neck is not None
-    assert again.neck.w_per_k == pytest.approx(first.neck.w_per_k, rel=1e-3)
-    second = learn(after(planned, 0.8, 1.5).fit, "second", again)
-    assert second.neck is not None
-    assert second.pot is not None
-    assert (second.neck.runs, second.runs) == (2, ("first", "second"))
-    assert second.neck.error_w_per_k < first.neck.error_w_per_k
-    assert second.pot.w_per_k < first.pot.w_per_k
-    with pytest.raises(RequestError, match="This run is in the still already"):
-        learn(after(planned, 0.8, 1.5).fit, "second", second)
+    assert again.neck_w_per_k is not None
+    assert again.neck_w_per_k.value == pytest.approx(first.neck_w_per_k.value, rel=1e-3)
+    second = learn(after(planned, 0.8, 0.75).fit, "second", again)
+    assert second.neck_w_per_k is not None
+    assert second.heat_share is not None
+    assert (second.neck_w_per_k.runs, second.runs) == (2, ("first", "second"))
+    assert second.neck_w_per_k.error < first.neck_w_per_k.error
+    assert second.heat_share.value < first.heat_share.value
+    twice = learn(after(planned, 0.8, 0.75).fit, "second", second)
+    assert (twice.neck_w_per_k, twice.heat_share) == (second.neck_w_per_k, second.heat_share)
+    assert [note.kind for note in twice.notes] == ["run_known"]
     (tmp_path / "next.toml").write_text(
         '[[charge]]\nname="spirit"\nvolume="1 L"\nabv="40 %"\n[still]\nfrom_file="still.toml"\n',
         encoding="utf-8",
     )
     plan = load_plan(tmp_path / "next.toml")
-    assert plan.still.neck_loss_w_per_k == pytest.approx(first.neck.w_per_k, rel=1e-3)
+    assert plan.still.neck_loss_w_per_k == pytest.approx(first.neck_w_per_k.value, rel=1e-3)
+    assert plan.still.heat_share == pytest.approx(first.heat_share.value, rel=1e-3)
+    distil(plan)
 
 
 def test_what_the_plan_knew_already_is_not_counted_twice(planned: Run) -> None:
-    before = Learnt(Loss(1.2, 0.05), Loss(1.0, 0.1), ("x",))
+    before = Learnt(Known(1.2, 0.05), Known(0.9, 0.05), ("x",))
     times = [replace(r.entry, read_abv=None) for r in read(planned, [0.1, 0.5, 0.9], time=True)]
     found: list[Reading] = []
     for entry in times:
@@ -339,24 +346,51 @@ def test_what_the_plan_knew_already_is_not_counted_twice(planned: Run) -> None:
     early = follow(planned, found).fit
     assert early.told("ratio") < 0.2 < early.told("time_scale")
     kept = learn(early, "y", before)
-    assert kept.neck == before.neck
-    assert hint("loss_not_told", "neck", kept=True) in kept.notes
-    alone = learn(after(planned, 0.6, 1.0).fit, "y", before).neck
-    assert alone is not None
-    assert 1.0 < alone.w_per_k < 1.2
+    assert kept.neck_w_per_k == before.neck_w_per_k
+    assert hint("not_learnt", "neck", kept=True) in kept.notes
+    refined = learn(after(planned, 0.6, 0.75).fit, "y", before).heat_share
+    assert refined is not None
+    assert 0.75 < refined.value < 0.9
 
 
 def test_runs_that_do_not_agree_are_said_and_widen_the_error(planned: Run) -> None:
-    before = Learnt(None, Loss(3.0, 0.05), ("x",))
+    before = Learnt(None, Known(0.4, 0.02), ("x",))
     made = learn(after(planned, 0.6, 1.0).fit, "y", before)
-    assert made.pot is not None
-    assert ("loss_differs", "pot") in {(note.kind, note.subject) for note in made.notes}
-    assert made.pot.error_w_per_k > 0.1
+    assert made.heat_share is not None
+    assert ("learnt_differs", "heat_share") in {(note.kind, note.subject) for note in made.notes}
+    assert made.heat_share.error > 0.05
+
+
+def test_a_run_that_tells_nothing_leaves_the_still_as_it_was_and_says_so(planned: Run) -> None:
+    before = Learnt(Known(1.2, 0.05), None, ("x",))
+    kept = learn(follow(planned, read(planned, [0.2])).fit, "y", before)
+    assert (kept.neck_w_per_k, kept.heat_share, kept.runs) == (before.neck_w_per_k, None, ("x",))
+    assert {note.kind for note in kept.notes} == {"not_learnt"}
+
+
+def test_half_the_heat_and_a_weak_charge_are_learnt_from_three_readings(planned: Run) -> None:
+    still = replace(planned.plan.still, heat_share=0.5)
+    charge = tuple(replace(part, abv=0.97 * part.abv) for part in planned.plan.charge)
+    real = distil(replace(planned.plan, still=still, charge=charge))
+    made = follow(planned, read(real, [0.15, 0.35, 0.6], time=True))
+    assert made.fit.heat_share == pytest.approx(0.5, abs=2.0 * made.fit.heat_share_error)
+    assert made.fit.neck_loss_w_per_k > 0.2  # a weak charge is no lossless neck
+    assert made.fit.value("charge_abv") < planned.charge.abv
+    for band, truth_there in (
+        (made.stop_l, real.stop.collected_l),
+        (made.stop_min, real.stop.elapsed_min),
+        (made.stop_mean_abv, real.stop.mean_abv),
+    ):
+        assert band.low <= truth_there <= band.high
+
+
+def test_less_spirit_than_none_is_never_lost(planned: Run) -> None:
+    made = follow(planned, read(planned, [0.15, 0.35, 0.6], time=True))
+    below, above = made.fit.sides(1.0 - made.fit.tracks.rows.lost, 1.6449)
+    assert float(above) < 1e-6 < float(below)
 
 
 def test_a_still_that_cannot_be_remembered_is_refused(planned: Run, tmp_path: Path) -> None:
-    with pytest.raises(RequestError, match="tell neither what the neck sheds nor what the pot sheds"):
-        learn(follow(planned, read(planned, [0.2])).fit, "x")
     path = tmp_path / "still.toml"
     for text, words in (
         ("[still]\n", r"is not a still that was learnt: it needs \[still\] and \[learnt\]"),
@@ -388,15 +422,12 @@ def with_errors(made: Fit, ratio: float, scale: float, correlation: float) -> Fi
     return replace(made, covariance=covariance)
 
 
-def test_the_neck_loss_is_as_sure_as_the_heat_it_sheds(planned: Run) -> None:
-    """The loss goes as the ratio over the time scale: what moves both alike leaves it where it is."""
+def test_the_neck_loss_is_as_sure_as_its_share_of_the_planned_power(planned: Run) -> None:
+    """The loss goes as the ratio to the planned net power, whatever arrives of that."""
     made = learnt_from(planned, read(planned, [0.1, 0.4, 0.8], time=True))
     loss = made.neck_loss_w_per_k
-    assert with_errors(made, 0.1, 0.1, 1.0).loss_errors[0] == pytest.approx(0.0, abs=1e-6)
-    assert with_errors(made, 0.1, 0.1, -1.0).loss_errors[0] == pytest.approx(0.2 * loss)
     for ratio, scale, together in ((0.2, 0.1, 0.5), (0.05, 0.1, -0.6), (0.1, 0.0, 0.0)):
-        relative = np.sqrt(ratio**2 + scale**2 - 2.0 * together * ratio * scale)
-        assert with_errors(made, ratio, scale, together).loss_errors[0] == pytest.approx(relative * loss)
+        assert with_errors(made, ratio, scale, together).neck_loss_error == pytest.approx(ratio * loss)
 
 
 def test_a_residual_carries_the_error_of_its_reading_and_of_its_place(planned: Run) -> None:

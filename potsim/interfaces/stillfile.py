@@ -10,7 +10,7 @@ from potsim.errors import PotsimError, RequestError, Where
 from potsim.interfaces import quantities
 from potsim.interfaces.tomlfile import parse, read_file
 from potsim.interfaces.wording import exact
-from potsim.planning.forecast import Learnt, Loss
+from potsim.planning.forecast import Known, Learnt
 
 STILL_HEADER = """\
 # A still learnt from readings. A plan takes it over by  from_file = {name}  in its [still];
@@ -18,24 +18,36 @@ STILL_HEADER = """\
 """
 
 
+def _loss_text(w_per_k: float) -> str:
+    return exact(float(f"{w_per_k:.4g}"), "W/K")
+
+
+def _share_text(share: float) -> str:
+    return exact(float(f"{100.0 * share:.4g}"), "%")
+
+
+NUMBERS = {
+    "neck_loss": ("neck_w_per_k", quantities.heat_loss_w_per_k, _loss_text),
+    "heat_share": ("heat_share", quantities.share, _share_text),
+}
+"""Keys of a still's file: the number that is remembered, how it is read and written."""
+
+
 def still_text(learnt: Learnt, name: str) -> str:
     """Write what is remembered of a still as the text of its file."""
-    losses = [(key, loss) for key, loss in (("neck", learnt.neck), ("pot", learnt.pot)) if loss is not None]
+    known = [(key, getattr(learnt, field), write) for key, (field, _, write) in NUMBERS.items()]
+    known = [(key, number, write) for key, number, write in known if number is not None]
     lines = [STILL_HEADER.format(name=json.dumps(name, ensure_ascii=False)), "[still]"]
-    lines += [f'{key}_loss = "{_loss_text(loss.w_per_k)}"' for key, loss in losses]
+    lines += [f'{key} = "{write(number.value)}"' for key, number, write in known]
     lines += [
         "",
         "# Standard errors, and how many runs they come from; the next run is weighed against them.",
         "[learnt]",
     ]
-    for key, loss in losses:
-        lines += [f'{key}_loss_error = "{_loss_text(loss.error_w_per_k)}"', f"{key}_runs = {loss.runs}"]
+    for key, number, write in known:
+        lines += [f'{key}_error = "{write(number.error)}"', f"{key}_runs = {number.runs}"]
     lines.append(f"runs = [{', '.join(json.dumps(mark) for mark in learnt.runs)}]")
     return "\n".join(lines) + "\n"
-
-
-def _loss_text(w_per_k: float) -> str:
-    return exact(float(f"{w_per_k:.4g}"), "W/K")
 
 
 def read_still(path: Path) -> Learnt:
@@ -49,7 +61,7 @@ def read_still(path: Path) -> Learnt:
             kind="file",
         )
     try:
-        return Learnt(_loss(still, errors, "neck"), _loss(still, errors, "pot"), _runs(errors))
+        return Learnt(*(_known(still, errors, key) for key in NUMBERS), _runs(errors))
     except PotsimError as error:
         raise error.at(Where(path.name)) from None
 
@@ -61,14 +73,16 @@ def _runs(errors: dict[str, Any]) -> tuple[str, ...]:
     return tuple(runs)
 
 
-def _loss(still: dict[str, Any], errors: dict[str, Any], key: str) -> Loss | None:
-    if f"{key}_loss" not in still:
+def _known(still: dict[str, Any], errors: dict[str, Any], key: str) -> Known | None:
+    if key not in still:
         return None
-    runs = errors.get(f"{key}_runs", 1)
-    error = quantities.heat_loss_w_per_k(errors.get(f"{key}_loss_error", ""))
+    _, read, _ = NUMBERS[key]
+    # Files of before counted the runs of a loss under its name without "_loss".
+    runs = errors.get(f"{key}_runs", errors.get(f"{key.removesuffix('_loss')}_runs", 1))
+    error = read(errors.get(f"{key}_error", ""))
     if isinstance(runs, bool) or not isinstance(runs, int) or runs < 1 or error <= 0.0:
         raise RequestError(
-            f"[learnt] {key}_runs and {key}_loss_error are to be a whole number from 1 and an error above 0.",
+            f"[learnt] {key}_runs and {key}_error are to be a whole number from 1 and an error above 0.",
             "Correct them, or save the still to a new file.",
         )
-    return Loss(quantities.heat_loss_w_per_k(still[f"{key}_loss"]), error, runs)
+    return Known(read(still[key]), error, runs)

@@ -12,7 +12,7 @@ import numpy as np
 
 from potsim.errors import RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import equilibrium, strength
-from potsim.planning.plan import POWER_DOUBT, LeftOver
+from potsim.planning.plan import LeftOver
 from potsim.planning.run import Run
 from potsim.planning.stops import ZERO_C
 from potsim.records import dataclass
@@ -22,13 +22,18 @@ from potsim.still.courses import family
 from potsim.still.fit import NAMES, Observed, Prior
 from potsim.still.still import LEAST_TILT_PER_K, MOST_RATIO, MOST_TILT_PER_K, Span, Stills
 
+POWER_LEARNT = 0.4  # of ln net power once a time is read: a plate hands over a third to all; no source
+LOST_LEARNT = 0.045  # share lost, once something is read: a flask run lost 16 %; no source for the spread
+CHARGE_LEARNT = 0.03  # of the charge's strength, once something is read: a slip in blending; no source
+LEAST_SHARE, MOST_SHARE = 0.25, 1.15  # of the power on the plate, that may arrive
+MOST_LOST = 0.3
 VOLATILITY_DOUBT = 0.015  # of ln alpha: half of what published sets differ by, as our fit is to all of them
 START_DOUBT = (0.15, 180.0)  # of the heat-up, and s: metal and cold corners; common practice, no source
 THERMOMETER_DOUBT_K = 0.7  # its own half a degree, and the weather; common practice, no source
 HOLD_UP_DOUBT = 0.015  # of the charge's volume; common practice, no source
 LEAST_RATIO_DOUBT = 0.02  # of a neck said to shed nothing
 WIDE = 5.0  # standard errors up to which values are sought
-WIDEST = {"time_scale": 0.7, "charge_l": 0.4, "volatility_error": 0.1, "vapour_offset_k": 8.0}
+WIDEST = {"time_scale": 3.0, "lost": 1.0, "charge_l": 0.4, "volatility_error": 0.1, "vapour_offset_k": 8.0}
 LEAST_REACH = 0.2  # ratio up to which a neck is sought at least
 SPARE = 0.7  # of the largest ratio of the tables, that the plan's own may take at the least power
 MOST_HOLD_UP = 0.15  # of the charge's volume
@@ -61,28 +66,25 @@ def hold_up(run: Run, volume_l: float | None = None) -> HoldUp:
 def prior_of(run: Run, held: HoldUp) -> Prior:
     """Return what the plan says of the still and the charge, with the plan's own doubt."""
     conditions, doubt = run.setting.still.conditions, run.plan.uncertainty
-    at_k = _reference_k(conditions.pressure_pa)
-    still = Stills.like(conditions)
-    ratio, net_w = float(still.ratio(at_k)[0]), float(still.net_power_w(at_k)[0])
-    power_error = POWER_DOUBT * conditions.power_w / net_w
-    pot_error = doubt.pot_loss * conditions.pot_loss_w_per_k * (at_k - conditions.room_k) / net_w
-    net_error = math.hypot(power_error, pot_error)
+    ratio = float(Stills.like(conditions).ratio(_reference_k(conditions.pressure_pa))[0])
+    net_w = _planned_net_w(run)
     abv_error, volume_error = _charge_doubt(run)
     mean = {
         "ratio": ratio,
         "charge_abv": run.charge.abv,
         "start_s": run.course.first_drop_s,
         "hold_up_l": held.volume_l,
+        "lost": run.setting.still.lost,
     }
-    start_s = math.hypot(START_DOUBT[0] * run.course.first_drop_s, START_DOUBT[1])
     error = {
-        "ratio": max(ratio * math.hypot(doubt.neck_loss, net_error), LEAST_RATIO_DOUBT),
-        "time_scale": net_error,
+        "ratio": max(ratio * doubt.neck_loss, LEAST_RATIO_DOUBT),
+        "time_scale": doubt.power * conditions.power_w / net_w,
         "charge_abv": abv_error,
         "charge_l": volume_error,
         "volatility_error": VOLATILITY_DOUBT,
-        "start_s": start_s,
+        "start_s": math.hypot(START_DOUBT[0] * run.course.first_drop_s, START_DOUBT[1]),
         "hold_up_l": held.error_l,
+        "lost": doubt.lost,
         "vapour_offset_k": THERMOMETER_DOUBT_K,
         "pot_offset_k": THERMOMETER_DOUBT_K,
     }
@@ -96,10 +98,29 @@ def prior_of(run: Run, held: HoldUp) -> Prior:
         ("charge_abv", 0.5, 94.0),
         ("start_s", 0.0, math.inf),
         ("hold_up_l", 0.0, MOST_HOLD_UP * run.charge.volume_l),
+        ("lost", 0.0, max(MOST_LOST, 2.0 * means[NAMES.index("lost")])),
     ):
         k = NAMES.index(name)
         low[k], high[k] = max(low[k], least), min(max(high[k], means[k] + errors[k]), most)
     return Prior(means, errors, low, high, run.charge.volume_l)
+
+
+def opened(prior: Prior, readings: Sequence[Reading], run: Run) -> Prior:
+    """Return what is known before with the doubt that readings may settle; nothing read leaves the plan's."""
+    error = prior.error.copy()
+    least = {
+        "time_scale": POWER_LEARNT if any(r.entry.elapsed_min is not None for r in readings) else 0.0,
+        "lost": LOST_LEARNT if readings else 0.0,
+        "charge_abv": CHARGE_LEARNT * run.charge.abv if any(r.abv is not None for r in readings) else 0.0,
+    }
+    low, high = prior.low.copy(), prior.high.copy()
+    for name, size in least.items():
+        k = NAMES.index(name)
+        error[k] = max(error[k], size)
+    k = NAMES.index("charge_abv")
+    low[k] = max(prior.mean[k] - WIDE * error[k], 0.5)
+    high[k] = min(prior.mean[k] + WIDE * error[k], 94.0)
+    return replace(prior, error=error, low=low, high=high)
 
 
 def _charge_doubt(run: Run) -> tuple[float, float]:
@@ -116,47 +137,49 @@ def _charge_doubt(run: Run) -> tuple[float, float]:
 
 def bench_of(run: Run, readings: Sequence[Reading], prior: Prior) -> Bench:
     """Return what all tracks of a run share: tables, powers, parrot."""
-    conditions = run.setting.still.conditions
+    still = run.setting.still
+    conditions = still.conditions
     first_w, changes = powers(run, readings)
     above = _reference_k(conditions.pressure_pa) - conditions.room_k
     shed = conditions.pot_loss_w_per_k * above
-    net = np.array([first_w, *(power for _, power in changes)]) - shed
-    least = float(net.min())
-    # What the neck would take, and how steeply that rises, decide how little power can be followed.
     taken = conditions.neck_loss_w_per_k * above
-    floor_w = max(taken / (SPARE * MOST_RATIO), shed / above / (MOST_TILT_PER_K - 1.0 / above))
-    if least < floor_w:
+    all_w = np.array([first_w, *(power for _, power in changes)])
+    # What the neck takes, and how steeply that rises, decide how little power can be followed.
+    floor_w = max(taken / (SPARE * MOST_RATIO), shed / above / (MOST_TILT_PER_K - 1.0 / above), 1.0)
+    least_part = max(LEAST_SHARE / still.heat_share, (floor_w + shed) / float(all_w.min()))
+    if least_part > 1.0:
         raise RequestError(
-            f"The power is down to {least + shed:.0f} W, of which the pot sheds {shed:.0f} W and the neck "
-            f"about {taken:.0f} W: too little comes over to be followed.",
-            f"Correct the power to at least {floor_w + shed:.0f} W, or the losses of the plan.",
+            f"The power is down to {float(all_w.min()):.0f} W, of which the pot sheds {shed:.0f} W "
+            f"and the neck about {taken:.0f} W: too little comes over to be followed.",
+            f"Correct the power to at least {still.on_plate_w(floor_w + shed):.0f} W, or the plan's losses.",
         )
-    tilt = 1.0 / above + shed / above / net
+    most_part = MOST_SHARE / still.heat_share
+    net = np.concatenate([part * all_w - shed for part in (least_part, 1.0, most_part)])
+    least = float(net.min())
+    pot_tilt = shed / above / net
+    highest = float(prior.high[0]) * _planned_net_w(run) / least
     return Bench(
         family=family(
             Span(
                 pressure_pa=conditions.pressure_pa,
                 lowest_ratio=0.0,
-                highest_ratio=min(MOST_RATIO, _ratio_at(prior, run, first_w - shed) * float(net[0]) / least),
-                lowest_tilt=float(max(tilt.min(), LEAST_TILT_PER_K)),
-                highest_tilt=float(tilt.max()),
-                pot_tilt=float(shed / above / net[0]),
+                highest_ratio=min(MOST_RATIO, highest),
+                lowest_tilt=float(max(1.0 / above + pot_tilt.min(), LEAST_TILT_PER_K)),
+                highest_tilt=float(1.0 / above + pot_tilt.max()),
+                pot_tilt=float(pot_tilt.min()),
                 volatility_error=WIDEST["volatility_error"],
+                pot_tilt_reach=float(pot_tilt.max() - pot_tilt.min()),
             )
         ),
         power_w=first_w,
         net_power_w=first_w - shed,
+        heat_share=still.heat_share,
         room_k=conditions.room_k,
         power_changes=changes,
         parrot_l=max((r.parrot_l for r in readings if r.parrot_l is not None), default=0.0),
         share=_share(run, readings),
         got=1.0 - run.setting.still.lost,
     )
-
-
-def _ratio_at(prior: Prior, run: Run, net_w: float) -> float:
-    """Largest ratio sought, at another net power than the plan's."""
-    return float(prior.high[0]) * _planned_net_w(run) / net_w
 
 
 def _planned_net_w(run: Run) -> float:
@@ -167,12 +190,22 @@ def _planned_net_w(run: Run) -> float:
 def on_bench(prior: Prior, bench: Bench, run: Run) -> Prior:
     """Return what is known before, seen from the powers that were told."""
     factor = _planned_net_w(run) / bench.net_power_w
-    shed = bench.power_w - bench.net_power_w
-    least = min([bench.net_power_w, *(power - shed for _, power in bench.power_changes)])
-    reach = bench.family.span.highest_ratio * least / bench.net_power_w * (1.0 - 1e-9)
-    mean, error, high = prior.mean.copy(), prior.error.copy(), prior.high.copy()
-    mean[0], error[0], high[0] = factor * mean[0], factor * error[0], min(factor * high[0], reach)
-    return replace(prior, mean=mean, error=error, high=high)
+    mean, error = prior.mean.copy(), prior.error.copy()
+    low, high = prior.low.copy(), prior.high.copy()
+    mean[0], error[0] = factor * mean[0], factor * error[0]
+    all_w = np.array([bench.power_w, *(power for _, power in bench.power_changes)])
+    span, above = bench.family.span, bench.family.reference_k - bench.room_k
+    # Parts of the power at which the tables end: by the tilt that the pot's loss makes, and by all of it.
+    steepest = (1.0 - 1e-9) * (span.highest_tilt - 1.0 / above)
+    least_net = bench.shed_w / above / steepest if steepest > 0.0 and bench.shed_w > 0.0 else 1.0
+    least_part = max(LEAST_SHARE / bench.heat_share, (least_net + bench.shed_w) / float(all_w.min()))
+    parts = np.array([MOST_SHARE / bench.heat_share, least_part])
+    ends = np.log(bench.net_power_w / (parts * bench.power_w - bench.shed_w))
+    k = NAMES.index("time_scale")
+    low[k], high[k] = ends[0] + 1e-9, ends[1] - 1e-9
+    weakest = float(least_part * all_w.min() - bench.shed_w)
+    high[0] = min(factor * high[0], span.highest_ratio * weakest / bench.net_power_w * (1.0 - 1e-9))
+    return replace(prior, mean=mean, error=error, low=low, high=high)
 
 
 def _share(run: Run, readings: Sequence[Reading]) -> float:
@@ -194,16 +227,15 @@ def powers(run: Run, readings: Sequence[Reading]) -> tuple[float, tuple[tuple[fl
     """Return the power at the first drop, and its changes by what was collected."""
     still = run.setting.still
     planned = [(p.from_collected_l, p.power_w) for p in still.power_changes]
-    first_w = now_w = still.conditions.power_w
+    first_w = now_w = still.conditions.power_w  # in the pot; what is told stands on the plate
     told: list[tuple[float, float]] = []
     last_l = 0.0
     for reading in readings:
         if reading.collected_l is not None:
             last_l = reading.collected_l
-        power = reading.entry.power_w
-        if power is None:
+        if reading.entry.power_w is None:
             continue
-        power *= still.heat_share  # what reaches the pot of what is printed on the plate
+        power = still.heat_share * reading.entry.power_w  # in the pot, of what is printed on the plate
         if reading.collected_l is None and last_l == 0.0:
             continue  # during the heat-up
         if last_l == 0.0:

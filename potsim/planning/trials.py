@@ -172,6 +172,7 @@ TELLS = 0.2  # narrowed down by so much, a number is told by the readings
 ALIKE = 0.98  # two numbers that show so alike cannot be told apart
 SHOWS = 0.5  # standard errors of the readings that a number's own doubt must move to matter
 SCATTER = 1.5
+SURE = 2.0  # standard errors from nothing, or from the plan, at which a number is told
 OFFSET_K = 2.0
 THERMOMETERS = {"vapour_offset_k": "vapour", "pot_offset_k": "pot"}
 NUMBERS = ("ratio", "charge_abv", "charge_l", "hold_up_l", "time_scale")  # looked at beside the plan's own
@@ -181,6 +182,8 @@ PAIRS = (
     ("charge_abv", "charge_l"),
     ("charge_l", "hold_up_l"),
     ("time_scale", "start_s"),
+    ("time_scale", "lost"),
+    ("charge_l", "lost"),
 )
 
 
@@ -213,7 +216,7 @@ def verdicts(fit: Fit) -> tuple[Note, ...]:
     """What the readings tell of the still, and what they cannot."""
     if not fit.residuals:
         return (hint("nothing_read"),)
-    said = [_neck(fit), _pace(fit)]
+    said = [_neck(fit), _heat(fit), *_behind(fit)]
     for one, other in PAIRS:
         if _shows(fit, one) and _shows(fit, other) and abs(fit.alike(one, other)) > ALIKE:
             said.append(hint("alike", one, other=other, correlation=fit.alike(one, other)))
@@ -246,16 +249,34 @@ def _away(fit: Fit, name: str) -> float:
 
 
 def _neck(fit: Fit) -> Note:
-    loss = {"w_per_k": fit.neck_loss_w_per_k}
+    loss = {"w_per_k": fit.neck_loss_w_per_k, "planned_w_per_k": fit.planned_neck_loss_w_per_k}
     if fit.told("ratio") < TELLS:
         return hint("neck_not_told", "neck", **loss)
-    return hint("neck_told", "neck", **loss, error=fit.loss_errors[0], share=fit.value("ratio"))
+    return hint("neck_told", "neck", **loss, error=fit.neck_loss_error, share=fit.neck_share)
 
 
-def _pace(fit: Fit) -> Note:
+def _heat(fit: Fit) -> Note:
     if fit.told("time_scale") < TELLS:
-        return hint("pace_not_told", "pot")
-    pace = {"slower": fit.value("time_scale") - 1.0, "net_w": fit.net_power_w}
-    if fit.pot_loss_w_per_k < 0.0:
-        return caution("more_power_than_said", "pot", **pace)
-    return hint("pace_told", "pot", **pace, w_per_k=fit.pot_loss_w_per_k, error=fit.loss_errors[1])
+        return hint("heat_not_told", "still.heat_share")
+    heat = {
+        "share": fit.heat_share,
+        "error": fit.heat_share_error,
+        "planned": fit.bench.heat_share,
+        "pot_w_per_k": fit.pot_loss_w_per_k,
+    }
+    if fit.at_bound("time_scale") is not None:
+        return caution("heat_at_bound", "still.heat_share", **heat)
+    return hint("heat_told", "still.heat_share", **heat)
+
+
+def _behind(fit: Fit) -> list[Note]:
+    """What the readings say of spirit that is lost and of the charge, where that is beyond their doubt."""
+    said = []
+    lost, abv = fit.value("lost"), fit.value("charge_abv")
+    if fit.told("lost") >= TELLS and lost > SURE * fit.error("lost"):
+        said.append(caution("lost_told", "still.lost", share=lost, error=fit.error("lost")))
+    planned = float(fit.prior.mean[NAMES.index("charge_abv")])
+    if abs(abv - planned) > SURE * fit.error("charge_abv"):
+        values = {"abv": abv, "error": fit.error("charge_abv"), "planned_abv": planned}
+        said.append(caution("charge_told", "charge.abv", **values))
+    return said

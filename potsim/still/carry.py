@@ -579,17 +579,19 @@ class TrackRows:
     Parameters
     ----------
     ratio : ndarray
-        Neck heat over net power at the family's temperature of reference, under the first power.
+        Neck heat over the bench's net power, at the family's temperature of reference.
     time_scale : ndarray
-        Time that the run takes over that which the plan's net power would take.
+        The bench's net power over that which the pot really gets: what the run takes longer.
     charge_abv, charge_l : ndarray
         Strength [% vol] and volume at 20 °C [L] of the charge.
     volatility_error : ndarray
         Relative error of ln alpha.
     start_s : ndarray
-        Time of the first drop at the neck [s].
+        Time of the first drop at the neck [s], were the power what it was known to be.
     hold_up_l : ndarray
         Spirit that the condenser holds back, well mixed [L].
+    lost : ndarray
+        Share of what passes the neck that is never collected, 0 to 1.
     """
 
     ratio: Array
@@ -599,6 +601,7 @@ class TrackRows:
     volatility_error: Array
     start_s: Array
     hold_up_l: Array
+    lost: Array
 
 
 @dataclass(frozen=True)
@@ -610,9 +613,11 @@ class Bench:
     family : Family
         The tables.
     power_w : float
-        Power at the first drop [W].
+        Power that reaches the pot at the first drop, as far as it was known before [W].
     net_power_w : float
         The part of it that the pot does not shed, at the temperature of reference, where the time scale is 1.
+    heat_share : float
+        Share of the power on the plate that ``power_w`` is.
     room_k : float
         Temperature of the room [K].
     power_changes : tuple of (float, float)
@@ -628,11 +633,17 @@ class Bench:
     family: Family
     power_w: float
     net_power_w: float
+    heat_share: float
     room_k: float
     power_changes: tuple[tuple[float, float], ...]
     parrot_l: float
     share: float
     got: float = 1.0
+
+    @property
+    def shed_w(self) -> float:
+        """What the pot sheds at the temperature of reference [W]; held, as one run does not part it."""
+        return self.power_w - self.net_power_w
 
     def stills(self, rows: TrackRows) -> Stills:
         """Return the stills of the rows under the first power.
@@ -645,16 +656,22 @@ class Bench:
         Returns
         -------
         Stills
-            One for each; the time scale divides all its heat, in and out.
+            One for each; the pot's loss is as it was known, and what is left of the power carries the doubt.
         """
         above = self.family.reference_k - self.room_k
+        net = self.net_power_w / rows.time_scale
+        alike = np.ones_like(net)
         return Stills(
-            power_w=self.power_w / rows.time_scale,
-            neck_loss_w_per_k=rows.ratio * self.net_power_w / (rows.time_scale * above),
-            pot_loss_w_per_k=(self.power_w - self.net_power_w) / (rows.time_scale * above),
-            room_k=np.full(rows.ratio.shape, self.room_k),
+            power_w=net + self.shed_w,
+            neck_loss_w_per_k=rows.ratio * self.net_power_w / above,
+            pot_loss_w_per_k=self.shed_w / above * alike,
+            room_k=self.room_k * alike,
             volatility_error=rows.volatility_error,
         )
+
+    def arrives(self, rows: TrackRows) -> Array:
+        """Power that reaches the pot over what was known of it, shape (k,)."""
+        return np.asarray((self.net_power_w / rows.time_scale + self.shed_w) / self.power_w)
 
 
 @dataclass(frozen=True)
@@ -730,7 +747,8 @@ class Tracks:
         walks = bench.family.walks(self.charge_x, stills)
         look = walks.at(s)
         columns = _columns(look)
-        seconds = look.seconds() * self.charge_mol[:, None] + rows.start_s[:, None]
+        start_s = rows.start_s / bench.arrives(rows)  # the heat-up waits for the same share of the power
+        seconds = look.seconds() * self.charge_mol[:, None] + start_s[:, None]
         hold = (rows.hold_up_l + bench.parrot_l)[:, None]
         for from_l, power_w in bench.power_changes:
             over_l = _litres(*self._over(columns["x"]))
@@ -738,7 +756,7 @@ class Tracks:
             here = at[:, None]
             x = np.array([np.interp(a, s, row) for a, row in zip(at, columns["x"], strict=True)])
             t = np.array([np.interp(a, s, row) for a, row in zip(at, seconds, strict=True)])
-            changed = replace(stills, power_w=power_w / rows.time_scale)
+            changed = replace(stills, power_w=power_w * bench.arrives(rows))
             walks = bench.family.walks(x, changed)
             look = walks.at(np.maximum(s - here, 0.0))
             later = s > here

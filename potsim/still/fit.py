@@ -136,14 +136,15 @@ def places(tracks: Tracks, observed: Observed) -> Array:
     Returns
     -------
     ndarray, shape (k, n)
-        Volumes at 20 °C [L]; what condenser and parrot hold back comes on top of what is collected.
+        Volumes at 20 °C [L]; what condenser and parrot hold back, and what is lost, comes on top of what is
+        collected.
     """
-    held = _held(tracks)
+    held, kept = _held(tracks), _kept(tracks)
     over = tracks.where("elapsed_s", observed.elapsed_s)
-    by_volume = held + np.where(observed.by_volume, observed.collected_l, 0.0)
+    by_volume = held + np.where(observed.by_volume, observed.collected_l, 0.0) / kept
     over = np.where(observed.by_volume, by_volume, over)
     if observed.by_mass.any():
-        over = np.where(observed.by_mass, held + tracks.where("over_g", observed.mass_g), over)
+        over = np.where(observed.by_mass, held + tracks.where("over_g", observed.mass_g / kept), over)
     return np.asarray(np.minimum(over, tracks.points.over_l[:, -1:]))
 
 
@@ -174,6 +175,11 @@ def _held(tracks: Tracks) -> Array:
     return np.asarray(tracks.rows.hold_up_l + tracks.bench.parrot_l)[:, None]
 
 
+def _kept(tracks: Tracks) -> Array:
+    """Share of what runs out that is collected."""
+    return np.asarray(1.0 - tracks.rows.lost)[:, None]
+
+
 def _strengths(tracks: Tracks, observed: Observed, over: Array) -> Array:
     """Strength [% vol] of stream, parrot or jar at every reading."""
     held = _held(tracks)
@@ -183,10 +189,11 @@ def _strengths(tracks: Tracks, observed: Observed, over: Array) -> Array:
     if jars.any():
         part = observed.only(jars)
         end = over[:, jars]
-        begin = held + np.where(np.isnan(part.from_l), 0.0, part.from_l)
+        kept = _kept(tracks)
+        begin = held + np.where(np.isnan(part.from_l), 0.0, part.from_l) / kept
         by_mass = part.by_mass
         if by_mass.any():
-            begin = np.where(by_mass, held + tracks.where("over_g", part.from_g), begin)
+            begin = np.where(by_mass, held + tracks.where("over_g", part.from_g / kept), begin)
         begin = np.minimum(begin, end - 1e-6)
         ethanol[:, jars], water[:, jars] = _poured(tracks, begin, end, held)
     return np.asarray(strength.abv_from_moles(ethanol, water))
@@ -231,6 +238,7 @@ NAMES = (
     "volatility_error",
     "start_s",
     "hold_up_l",
+    "lost",
     "vapour_offset_k",
     "pot_offset_k",
 )
@@ -247,11 +255,11 @@ class Prior:
 
     Parameters
     ----------
-    mean, error : ndarray, shape (9,)
+    mean, error : ndarray, shape (10,)
         Values and their standard errors: ratio [-], ln of the time scale [-], strength of the charge [% vol],
-        ln of its volume over the plan's [-], error of ln alpha [-], first drop [s], hold-up [L], and what the
-        two thermometers show too much [K].
-    low, high : ndarray, shape (9,)
+        ln of its volume over the plan's [-], error of ln alpha [-], first drop [s], hold-up [L], share lost
+        [-], and what the two thermometers show too much [K].
+    low, high : ndarray, shape (10,)
         Bounds.
     charge_l : float
         Volume of the charge in the plan [L].
@@ -268,7 +276,7 @@ class Prior:
         return replace(self, error=self.error * factor)
 
     def rows(self, values: Array) -> TrackRows:
-        """Return the rows of tracks for sets of values, shape (k, 9)."""
+        """Return the rows of tracks for sets of values, shape (k, 10)."""
         v = dict(zip(NAMES, values.T, strict=True))
         return TrackRows(
             ratio=v["ratio"],
@@ -278,11 +286,12 @@ class Prior:
             volatility_error=v["volatility_error"],
             start_s=v["start_s"],
             hold_up_l=v["hold_up_l"],
+            lost=v["lost"],
         )
 
 
 def quadratic(slopes: Array, covariance: Array) -> Array:
-    """Variances of what has slopes, shape (9, ...), in values with a covariance, shape (9, 9)."""
+    """Variances of what has slopes, shape (10, ...), in values with a covariance, shape (10, 10)."""
     return np.asarray(np.einsum("i...,ij,j...->...", slopes, covariance, slopes))
 
 
@@ -326,7 +335,7 @@ class Problem:
         self._last: tuple[bytes, Array, Array, Tracks, Array] | None = None
 
     def look(self, values: Array) -> tuple[Array, Array, Tracks, Array]:
-        """Predict at values, shape (9,): predictions, slopes (9, t), the tracks and their steps."""
+        """Predict at values, shape (10,): predictions, slopes (10, t), the tracks and their steps."""
         key = values.tobytes()
         if self._last is None or self._last[0] != key:
             steps = STEP * self.prior.error
@@ -365,7 +374,7 @@ class Problem:
         self.error = np.hypot(self.noise.of(self.kind), moved - seen)
 
     def solve(self, start: Array, kept: NDArray[np.bool_], loss: Loss, most: int) -> Array:
-        """Seek the values, shape (9,), that meet the readings kept."""
+        """Seek the values, shape (10,), that meet the readings kept."""
         from scipy.optimize import least_squares
 
         def misfit(scaled: Array) -> Array:
@@ -435,6 +444,7 @@ class Problem:
 
 
 LOGARITHMS = ("time_scale", "charge_l")  # sought and told as logarithms of a factor
+AT_BOUND = 1e-3  # standard errors before from a bound at which a number lies on it
 FAR = 4.0  # standard errors beyond which a reading is left out
 LOOSE = 4.0  # factor on what is known before, when readings will not have it
 
@@ -485,19 +495,19 @@ class Fit:
         What was known before, as far as it was trusted.
     loosened : bool
         Whether what was known had to count less, because too many readings did not fit it.
-    values : ndarray, shape (9,)
+    values : ndarray, shape (10,)
         The numbers sought, as in `Prior`.
-    covariance : ndarray, shape (9, 9)
+    covariance : ndarray, shape (10, 10)
         Theirs; widened where the readings scatter more than their errors.
     tracks : Tracks
         Row 0 at the values, row j + 1 with number j moved by ``steps[j]``.
-    steps : ndarray, shape (9,)
+    steps : ndarray, shape (10,)
         Signed steps.
     residuals : tuple of Residual
         Everything read off.
     widened : float
         Factor by which standard errors were widened for scatter, at least 1.
-    information : ndarray, shape (9, 9)
+    information : ndarray, shape (10, 10)
         What the readings tell by themselves, each number in units of its standard error before: two numbers
         whose rows point the same way cannot be told apart.
     """
@@ -515,12 +525,12 @@ class Fit:
 
     @cached_property
     def errors(self) -> Array:
-        """Standard errors, shape (9,)."""
+        """Standard errors, shape (10,)."""
         return np.sqrt(np.diag(self.covariance))
 
     @property
     def correlation(self) -> Array:
-        """Correlations, shape (9, 9)."""
+        """Correlations, shape (10, 10)."""
         return np.asarray(self.covariance / np.outer(self.errors, self.errors))
 
     def value(self, name: str) -> float:
@@ -548,7 +558,7 @@ class Fit:
 
         Parameters
         ----------
-        per_row : ndarray, shape (10, ...)
+        per_row : ndarray, shape (11, ...)
             Its value on each of `tracks`.
 
         Returns
@@ -560,6 +570,37 @@ class Fit:
         slopes = (per_row[1:] - per_row[0]) / steps
         return np.asarray(np.sqrt(np.maximum(quadratic(slopes, self.covariance), 0.0)))
 
+    def sides(self, per_row: Array, errors: float) -> tuple[Array, Array]:
+        """How far anything computed on all tracks may lie below and above its value.
+
+        Parameters
+        ----------
+        per_row : ndarray, shape (11, ...)
+            Its value on each of `tracks`.
+        errors : float
+            How many standard errors.
+
+        Returns
+        -------
+        below, above : ndarray
+            Shape of one row, not negative; less spirit than none is never lost, so that the two differ.
+        """
+        steps = self.steps.reshape(-1, *[1] * (per_row.ndim - 1))
+        slopes = (per_row[1:] - per_row[0]) / steps
+        k = NAMES.index("lost")
+        error = float(self.errors[k])
+        with_lost = self.covariance[:, k] / error**2  # what the others move with what is lost
+        rest = self.covariance - np.outer(with_lost, with_lost) * error**2
+        known = errors**2 * np.maximum(quadratic(slopes, rest), 0.0)
+        slope = np.tensordot(with_lost, slopes, axes=(0, 0))
+        more = slope * errors * error
+        less = -slope * min(errors * error, float(self.values[k] - self.prior.low[k]))
+        ends = np.sqrt(known + more**2) * np.sign(more), np.sqrt(known + less**2) * np.sign(less)
+        alone = np.sqrt(known)
+        below = np.maximum(alone, np.maximum(-ends[0], -ends[1]))
+        above = np.maximum(alone, np.maximum(ends[0], ends[1]))
+        return np.asarray(below), np.asarray(above)
+
     @cached_property
     def net_power_w(self) -> float:
         """Net power at the temperature of reference, under the first power [W]."""
@@ -568,26 +609,55 @@ class Fit:
     @property
     def neck_loss_w_per_k(self) -> float:
         """Heat that the neck sheds for each degree above the room [W/K]."""
-        return self.value("ratio") * self.net_power_w / self._above_k
+        return self.value("ratio") * self.bench.net_power_w / self.above_k
+
+    @property
+    def planned_neck_loss_w_per_k(self) -> float:
+        """What was known of it before [W/K]."""
+        return float(self.prior.mean[NAMES.index("ratio")]) * self.bench.net_power_w / self.above_k
+
+    @property
+    def neck_share(self) -> float:
+        """Share of the net power that the neck takes."""
+        return self.value("ratio") * self.value("time_scale")
 
     @property
     def pot_loss_w_per_k(self) -> float:
-        """The same of the pot [W/K]; below nothing if there is more power than was said."""
-        return (self.bench.power_w - self.net_power_w) / self._above_k
+        """The same of the pot [W/K], held: one run cannot part it from the share that arrives."""
+        return self.bench.shed_w / self.above_k
 
     @property
-    def _above_k(self) -> float:
+    def first_drop_s(self) -> float:
+        """Time of the first drop [s]."""
+        return self.value("start_s") / float(self.bench.arrives(self.tracks.rows)[0])
+
+    @property
+    def heat_share(self) -> float:
+        """Share of the power on the plate that reaches the pot, the pot's loss being as it was known."""
+        return self.bench.heat_share * (self.net_power_w + self.bench.shed_w) / self.bench.power_w
+
+    @property
+    def above_k(self) -> float:
+        """Temperature of reference above the room [K]."""
         return self.bench.family.reference_k - self.bench.room_k
 
     @property
-    def loss_errors(self) -> tuple[float, float]:
-        """Standard errors of the losses of neck and pot [W/K]."""
-        ratio, scale = NAMES.index("ratio"), NAMES.index("time_scale")
-        part = self.covariance[np.ix_([ratio, scale], [ratio, scale])]
-        per_net = self.net_power_w / self._above_k
-        slopes = np.array([[per_net, -self.neck_loss_w_per_k], [0.0, per_net]])
-        errors = np.sqrt(np.maximum(np.diag(slopes @ part @ slopes.T), 0.0))  # of nothing, rounding apart
-        return float(errors[0]), float(errors[1])
+    def neck_loss_error(self) -> float:
+        """Standard error of the neck's loss [W/K]."""
+        return self.error("ratio") * self.bench.net_power_w / self.above_k
+
+    @property
+    def heat_share_error(self) -> float:
+        """Standard error of the share of the power that arrives."""
+        return self.error("time_scale") * self.bench.heat_share * self.net_power_w / self.bench.power_w
+
+    def at_bound(self, name: str) -> Literal["low", "high"] | None:
+        """Whether a number was sought no further than to here."""
+        k = NAMES.index(name)
+        value, close = self.values[k], AT_BOUND * self.prior.error[k]
+        if value <= self.prior.low[k] + close:
+            return "low"
+        return "high" if value >= self.prior.high[k] - close else None
 
 
 def fit(

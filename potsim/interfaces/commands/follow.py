@@ -168,8 +168,8 @@ def _files(
         words.append(f"Written: {still.name}" if before is None else f"Refined: {still.name}")
         words += sentences(learnt.notes)
         own = forecast.run.plan.still
-        if own.neck_loss_w_per_k is not None or own.pot_loss_w_per_k is not None:
-            words.append("Take neck_loss and pot_loss out of the plan's [still], where they count first.")
+        if own.neck_loss_w_per_k is not None or own.heat_share is not None:
+            words.append("Take neck_loss and heat_share out of the plan's [still], where they count first.")
     return results, words
 
 

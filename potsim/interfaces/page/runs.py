@@ -486,7 +486,7 @@ def learn(sent: dict[str, Any]) -> dict[str, Any]:
     shelf = shelf_at(root)
     path = Path(root) / f"{shelf.checked(still)}.toml"
     before = read_still(path) if path.is_file() else None
-    if before is not None and before.neck is None and before.pot is None:
+    if before is not None and before.neck_w_per_k is None and before.heat_share is None:
         before = None
     readings = made.forecast.readings
     if not readings:
@@ -545,13 +545,15 @@ def _shown_plan(kept: Kept, root: str, full: bool) -> dict[str, Any]:
 def _shown_still(kept: Kept, root: str, full: bool) -> dict[str, Any]:
     import tomllib
 
+    from potsim.interfaces.stillfile import NUMBERS
+
     document = tomllib.loads(shelf_at(root).text(kept.id))
     still = document.get("still", {})
     learnt = document.get("learnt", {})
     known = [
-        {"loss": key, "value": still.get(f"{key}_loss"), "error": learnt.get(f"{key}_loss_error")}
-        for key in ("neck", "pot")
-        if f"{key}_loss_error" in learnt
+        {"loss": key, "value": still.get(key), "error": learnt.get(f"{key}_error")}
+        for key in NUMBERS
+        if f"{key}_error" in learnt
     ]
     return {
         "id": kept.id,

@@ -24,17 +24,20 @@ def text_of_forecast(forecast: Forecast, notes: Sequence[str] = ()) -> str:
 
 def sections_of_forecast(forecast: Forecast, notes: Sequence[str] = ()) -> tuple[Section, ...]:
     """Return a forecast, section by section."""
-    odd = (Section("What does not fit", (Points(sentences(forecast.odd)),)),) if forecast.odd else ()
     read = (Section("How it was read", (Points(tuple(notes)),)),) if notes else ()
     return (
-        Section(forecast.run.plan.title, (in_short(forecast),)),
+        Section(forecast.run.plan.title, (*_odd(forecast), in_short(forecast))),
         now_section(forecast),
         *_flavours(forecast),
         *_readings(forecast),
-        *odd,
         Section("This still", (Points((*sentences(forecast.verdicts), MODEL)),)),
         *read,
     )
+
+
+def _odd(forecast: Forecast) -> tuple[Part, ...]:
+    """Readings that are left out, before all else: what follows is without them."""
+    return (Points(sentences(forecast.odd)),) if forecast.odd else ()
 
 
 def now_section(forecast: Forecast) -> Section:

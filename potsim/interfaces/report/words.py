@@ -392,17 +392,22 @@ SHOWN_AS = {
     "hold_up_l": "spirit held back in the condenser",
     "time_scale": "less net power",
     "start_s": "a later first drop",
+    "lost": "spirit lost behind the neck",
 }
 CALLED = {
     "ratio": "neck loss",
     "charge_abv": "strength of the charge",
     "charge_l": "volume of the charge",
     "hold_up_l": "hold-up",
-    "time_scale": "power or pot loss",
+    "time_scale": "power",
+    "lost": "share of spirit lost",
 }
 # What may have gone wrong, when a reading is too low and when it is too high.
 ASKED = {
-    "strength": ("a cold hydrometer or a typing slip?", "a warm hydrometer or a typing slip?"),
+    "strength": (
+        "a weaker charge, a cold hydrometer or a typing slip?",
+        "the strength of all so far pooled, a stronger charge, a warm hydrometer or a typing slip?",
+    ),
     "vapour": ("a bulb out of the vapour, or a slip?", "a bulb at hot metal, or a slip?"),
     "pot": ("a bulb out of the liquid, or a slip?", "a bulb at the element, or a slip?"),
     "time": ("a slip, or more power for a while?", "a slip, or was the heat off for a while?"),
@@ -454,14 +459,16 @@ def _thermometer_off(note: Note) -> str:
     )
 
 
-def _pace(note: Note) -> str:
+def _heat_told(note: Note) -> str:
     v = note.values
-    pace = f"This still is {100.0 * abs(v['slower']):.0f} % {'slower' if v['slower'] > 0.0 else 'faster'}"
-    if note.kind == "more_power_than_said":
-        more = fill("there is more power than was said, {net_w:power} net of the pot's losses", **v)
-        return f"{pace} than planned: {more}, or the pot sheds nothing."
-    net = fill("net of what the pot sheds it gets {net_w:power}; at the power said the pot sheds", **v)
-    return f"{pace} than planned: {net} {v['w_per_k']:.2f} ± {v['error']:.2f} W/K."
+    told = fill("{share:share} of the power on the plate reaches the pot", **v)
+    plan = fill("the plan has {planned:share}", **v)
+    held = fill(
+        "if the pot sheds {pot_w_per_k:loss}, as the plan has it: one run cannot tell the two apart", **v
+    )
+    if note.kind == "heat_at_bound":
+        return f"No more than {told}, or no less: that is as far as it is looked for ({plan}), {held}."
+    return f"{told} (± {100.0 * v['error']:.0f}; {plan}), {held}."
 
 
 def _far_from_plan(note: Note) -> str:
@@ -469,9 +476,21 @@ def _far_from_plan(note: Note) -> str:
     return f"The readings call for quite another {named} than the plan has: check the plan."
 
 
-def _loss_not_told(note: Note) -> str:
+REMEMBERED = {"neck": "what the neck sheds", "heat_share": "how much of the heat arrives"}
+
+
+def _not_learnt(note: Note) -> str:
     kept = "it is left as it was" if note.values["kept"] else "it is not saved"
-    return f"This run does not tell what the {note.subject} sheds; {kept}."
+    return f"This run does not tell {REMEMBERED[note.subject]}; {kept}."
+
+
+def _learnt_differs(note: Note) -> str:
+    v = note.values
+    return (
+        f"Of {REMEMBERED[note.subject]} this run says {v['value']:.2f} ± {v['error']:.2f}, those before "
+        f"{v['before']:.2f} ± {v['error_before']:.2f}: has the still, its lagging, the plate or the draught "
+        "changed?"
+    )
 
 
 def _collect(note: Note) -> str:
@@ -487,13 +506,19 @@ FOLLOW: dict[str, Words] = {
     "stop_now": lambda note: f"Stop now: {_waits(note.values['reason'], note.values['values'])}.",
     "odd_reading": _odd_reading,
     "nothing_read": "Nothing is read yet: all is as the plan has it, with the plan's own doubt.",
-    "neck_not_told": "The readings do not tell yet what the neck sheds: {w_per_k:.2f} W/K, about as in the "
-    "plan, stands. Strengths tell it, of several jars or far apart.",
+    "neck_not_told": "The readings do not tell yet what the neck sheds: {w_per_k:.2f} W/K stand, where the "
+    "plan has {planned_w_per_k:.2f}. Strengths tell it, of several jars or far apart.",
     "neck_told": "The neck sheds {w_per_k:.2f} ± {error:.2f} W/K, {share:share} of the net power.",
-    "pace_not_told": "The readings do not tell yet how fast the still is: minutes are as planned. Two times, "
+    "heat_not_told": "The readings do not tell yet how fast the still is: minutes are as planned. Two times, "
     "some way apart, tell it.",
-    "pace_told": _pace,
-    "more_power_than_said": _pace,
+    "heat_told": _heat_told,
+    "heat_at_bound": _heat_told,
+    "lost_told": "About {share:share} (± {error:share}) of the spirit is lost behind the neck: look at "
+    "joints, outlet and cooling; vapour that leaves burns.",
+    "charge_told": "The charge seems to be of {abv:.1f} ± {error:.1f} % vol, where the plan has "
+    "{planned_abv:.1f}: was it let down as planned?",
+    "run_known": "This run is in the still already, and is not counted twice; save to a new file to take "
+    "it in anew.",
     "alike": _alike,
     "thermometer_off": _thermometer_off,
     "scatter": "The readings scatter {times:.1f} times as much as such readings do; bands are widened by "
@@ -503,11 +528,8 @@ FOLLOW: dict[str, Words] = {
     "plan_loosened": "The readings do not fit the plan as closely as its doubts allow; they now count more. "
     "Check the power, the charge and the units.",
     "far_from_plan": _far_from_plan,
-    "loss_not_told": _loss_not_told,
-    "loss_below_nothing": "The {subject} seems to shed less than nothing ({w_per_k:.2f} W/K): there was more "
-    "power than was said. It is saved as 0.",
-    "loss_differs": "This run says that the {subject} sheds {w_per_k:.2f} ± {error:.2f} W/K, those before "
-    "{w_per_k_before:.2f} ± {error_before:.2f}: has the still, its lagging or the draught changed?",
+    "not_learnt": _not_learnt,
+    "learnt_differs": _learnt_differs,
 }
 
 
