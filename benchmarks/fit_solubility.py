@@ -24,7 +24,7 @@ def fitted(points: list[Titration]) -> float:
 def off(points: list[Titration], bend: float, warming: float) -> Array:
     """Return model less measurement [decades]."""
     traces.WARMING_PER_K = warming
-    return log10_s(points, bend) - np.array([point.log10_s for point in points])
+    return np.asarray(log10_s(points, bend) - np.array([point.log10_s for point in points]))
 
 
 def main() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,7 @@ def _share_text(share: float) -> str:
     return exact(float(f"{100.0 * share:.4g}"), "%")
 
 
-NUMBERS = {
+NUMBERS: dict[str, tuple[str, Callable[[str], float], Callable[[float], str]]] = {
     "neck_loss": ("neck_w_per_k", quantities.heat_loss_w_per_k, _loss_text),
     "heat_share": ("heat_share", quantities.share, _share_text),
 }
@@ -61,7 +62,8 @@ def read_still(path: Path) -> Learnt:
             kind="file",
         )
     try:
-        return Learnt(*(_known(still, errors, key) for key in NUMBERS), _runs(errors))
+        known = {field: _known(still, errors, key) for key, (field, _, _) in NUMBERS.items()}
+        return Learnt(known["neck_w_per_k"], known["heat_share"], _runs(errors))
     except PotsimError as error:
         raise error.at(Where(path.name)) from None
 

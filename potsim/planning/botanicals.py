@@ -241,7 +241,7 @@ class Library(Mapping[str, Botanical]):
     def called(self, name: str) -> tuple[Botanical, ...]:
         """Return all botanicals that go by a name; empty if none does."""
         key = spelling(name)
-        return tuple(self._index.get(key) or self._names_abroad().get(key, ()))
+        return tuple(self._index.get(key) or self._names_abroad().get(key, []))
 
     def _names_abroad(self) -> Mapping[str, list[Botanical]]:
         """The names of other kitchens, read only where no English or Latin name fits."""

@@ -557,6 +557,7 @@ def _corrected(entry: Entry, pressure_pa: float) -> float | None:
 def _true_abv(entry: Entry) -> float:
     """Strength at 20 °C of what the hydrometer shows [% vol]."""
     at_c = strength.REFERENCE_C if entry.read_c is None else entry.read_c
+    assert entry.read_abv is not None
     try:
         return float(strength.true_abv(entry.read_abv, at_c, calibrated_c=entry.calibrated_c))
     except RangeError as error:
