@@ -547,7 +547,7 @@ def test_a_working_jar_is_tasted_and_emptied(open_page: Any, clock: Clock, folde
     page.get_by_text("Jar 1 is full").click()
     told(page)
     expect(page.locator(".order")).to_have_text("Taste, then empty into the keep")
-    page.get_by_text("Emptied").click()
+    page.get_by_role("button", name="Emptied").click()
     expect(page.locator("#undo")).to_contain_text("Undo mends the note only")
     told(page)
     page.get_by_role("button", name="Not this one").click()

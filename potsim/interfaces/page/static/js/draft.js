@@ -124,6 +124,7 @@ export async function ask() {
     // While a grip moves only what moves with it is asked for; the rest stays till it rests.
     const part = draft.moving && draft.answer;
     const said = await api.post("/api/answer", part ? { plan: tables, want: WITH_A_GRIP } : { plan: tables });
+    if (part) said.strip.clouds_l ??= draft.answer.strip.clouds_l;
     draft.answer = part ? { ...draft.answer, ...said } : said;
     draft.fault = null;
     if (!part && JSON.stringify(tables) === JSON.stringify(draft.opened)) draft.openedAnswer = said;

@@ -171,8 +171,8 @@ function running(host) {
   function jar(one, more) {
     const working = view.working && one.role === "keep";
     const id = tell(view.id, "jar", { n: one.n, volume: null, left_out: working ? false : null, saw: view.jarsNoted, ...more });
-    const name = more.left_out ? `Jar ${one.n} left out` : view.working ? `Jar ${one.n} emptied` : `Jar ${one.n} full`;
-    done(`${name}, ${more.volume ?? said("volume", one.volume_l)}`, () => takeBack(view.id, id), { second: view.working ? "Undo mends the note only" : away() });
+    const name = more.left_out ? `Jar ${one.n} left out` : working ? `Jar ${one.n} emptied` : `Jar ${one.n} full`;
+    done(`${name}, ${more.volume ?? said("volume", one.volume_l)}`, () => takeBack(view.id, id), { second: working ? "Undo mends the note only" : away() });
     navigator.vibrate?.(40);
   }
 
