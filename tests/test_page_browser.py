@@ -557,6 +557,7 @@ def test_a_working_jar_is_tasted_and_emptied(open_page: Any, clock: Clock, folde
     page.locator(".undo-act").click()
     told(page)
     assert [jar["state"] for jar in seen(page)["strip"]["jars"][:3]] == ["over", "safe", "flowing"]
+    page.unroute_all(behavior="ignoreErrors")
 
 
 def test_a_run_is_played_to_its_end(open_page: Any, clock: Clock, folder: Path) -> None:
