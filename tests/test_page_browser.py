@@ -212,10 +212,12 @@ def test_the_grips_move_heads_and_stop(open_page: Any) -> None:
     page.get_by_role("slider", name="heads").focus()
     page.keyboard.press("Shift+ArrowRight")
     assert drafted(page)["cuts"]["heads"] == "80 mL"
-    said, run = answer_of(page)
-    page.wait_for_timeout(500)
-    said, run = answer_of(page)
-    assert said["keep_l"] == pytest.approx(run.keep.volume_l, rel=1e-3)
+    for _ in range(100):  # until the answer to the last step is there
+        said, run = answer_of(page)
+        if said["keep_l"] == pytest.approx(run.keep.volume_l, rel=1e-3):
+            return
+        page.wait_for_timeout(200)
+    pytest.fail(f"the answer stays at {said['keep_l']}, the plan gives {run.keep.volume_l}")
 
 
 def test_one_part_is_open_at_a_time_on_a_phone(open_page: Any) -> None:
@@ -359,7 +361,7 @@ def test_runs_and_plans_are_renamed_and_deleted(open_page: Any, folder: Path) ->
     go(page, "shelf")
     page.get_by_role("button", name=re.compile("rename, print or delete")).first.click()
     page.get_by_role("button", name="Rename", exact=True).click()
-    page.get_by_label("New name").fill("Autumn")
+    page.get_by_role("textbox", name="New name").fill("Autumn")
     page.get_by_role("button", name="Keep", exact=True).click()
     expect(page.locator(".shelf-row")).to_contain_text("Autumn")
     page.get_by_role("button", name=re.compile("rename, print or delete")).first.click()
@@ -533,14 +535,12 @@ def test_a_plate_is_turned_off_before_the_stop(open_page: Any, clock: Clock) -> 
 
 
 def test_a_working_jar_is_tasted_and_emptied(open_page: Any, clock: Clock, folder: Path) -> None:
-    def working(route: Any) -> None:
-        answer = route.fetch()
-        run = answer.json()
-        route.fulfill(response=answer, json=run | {"working": True} if "strip" in run else run)
-
+    plan = copy.deepcopy(EXAMPLE)
+    plan["jars"]["working"] = "60 mL"
     page = open_page(**PHONE)
-    page.route(re.compile("/api/runs/[^/]+$"), working)
     example(page)
+    page.evaluate("(plan) => potsim.draft.open(plan)", plan)
+    page.get_by_text("kept", exact=True).wait_for()
     light(page)
     told(page)
     clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
@@ -557,7 +557,6 @@ def test_a_working_jar_is_tasted_and_emptied(open_page: Any, clock: Clock, folde
     page.locator(".undo-act").click()
     told(page)
     assert [jar["state"] for jar in seen(page)["strip"]["jars"][:3]] == ["over", "safe", "flowing"]
-    page.unroute_all(behavior="ignoreErrors")
 
 
 def test_a_run_is_played_to_its_end(open_page: Any, clock: Clock, folder: Path) -> None:
@@ -599,6 +598,7 @@ def test_a_run_is_played_to_its_end(open_page: Any, clock: Clock, folder: Path) 
     page.keyboard.press("Enter")
     told(page)
     expect(page.locator(".water-number b")).to_have_text(re.compile(r"^\d+$"))
+    expect(page.locator("[data-key=jugmass] b")).to_have_text(str(round(pool["mass_g"])))
     first = float(page.locator(".water-number b").inner_text())
     assert first == pytest.approx(0.9 * 1000 * run.proofing.water_kg, rel=0.05)
     page.locator("[data-key=in3]").click()  # a jar left out changes pool and water
@@ -645,8 +645,8 @@ def test_two_lie_on_one_strip_and_are_poured_together(open_page: Any) -> None:
     assert changed["cuts"]["stop"]["stream_abv"] == "65 %"
     go(page, "trials")
     page.locator("[data-key=choose]").first.click()
-    for box in page.locator(".pick[aria-checked=true]").all():
-        box.click()
+    while page.locator(".pick[aria-checked=true]").count():
+        page.locator(".pick[aria-checked=true]").first.click()
     for k in range(2):
         page.locator(".pick").nth(k).click()
     page.get_by_role("button", name="Side by side").click()

@@ -39,6 +39,6 @@ export function change(kind, value) {
 // A value of the plan as typed, "1.5 L", as number and unit; null where it is something else.
 export function parted(typed) {
   if (typeof typed === "number") return { number: String(typed), unit: "" };
-  const [number, ...rest] = String(typed ?? "").trim().split(" ");
+  const [number, ...rest] = String(typed ?? "").trim().split(/\s/);
   return number !== "" && Number.isFinite(Number(number.replace(",", "."))) ? { number, unit: rest.join(" ") } : null;
 }

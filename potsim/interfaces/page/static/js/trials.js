@@ -121,7 +121,7 @@ export function show(host, { go }) {
       const width = parts.lanes.clientWidth;
       const endL = Math.max(...found.strips.map((one) => one.end_l));
       swap(parts.lanes, el("p", { class: "stops" }, found.stops.map((one, k) => `${k + 1} stops at ${said("volume", one.l)}, ${said("abv", one.abv)}`).join("; ")), found.lanes.groups.length ? (innerWidth >= 1000 ? lanesPicture(found.lanes, { width, endL }) : leadBand(found.lanes, { width, endL, labels: true })) : "");
-      swap(parts.body, rows(), oils(), blendHost);
+      swap(parts.body, found.rows.length ? rows() : el("p", { class: "caption", text: "Nothing differs." }), oils(), blendHost);
       drawBlend();
     } else {
       swap(parts.strip);
