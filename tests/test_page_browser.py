@@ -536,11 +536,13 @@ def test_a_plate_is_turned_off_before_the_stop(open_page: Any, clock: Clock) -> 
 
 def test_a_working_jar_is_tasted_and_emptied(open_page: Any, clock: Clock, folder: Path) -> None:
     plan = copy.deepcopy(EXAMPLE)
-    plan["jars"]["working"] = "60 mL"
+    plan["jars"] = {"working": "60 mL"}
     page = open_page(**PHONE)
     example(page)
     page.evaluate("(plan) => potsim.draft.open(plan)", plan)
     page.get_by_text("kept", exact=True).wait_for()
+    expect(page.locator(".plan-answer .fault")).to_have_count(0)
+    page.wait_for_function("() => potsim.draft.draft.answer && !potsim.draft.draft.fault")
     light(page)
     told(page)
     clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
@@ -647,8 +649,8 @@ def test_two_lie_on_one_strip_and_are_poured_together(open_page: Any) -> None:
     page.locator("[data-key=choose]").first.click()
     while page.locator(".pick[aria-checked=true]").count():
         page.locator(".pick[aria-checked=true]").first.click()
-    for k in range(2):
-        page.locator(".pick").nth(k).click()
+    page.locator(".pick").first.click()
+    page.locator(".pick").last.click()
     page.get_by_role("button", name="Side by side").click()
     page.locator(".differs tbody tr").first.wait_for()
     expect(page.locator(".stops")).to_contain_text("1 stops at")
