@@ -180,9 +180,9 @@ Learn this still from the readings so far, and forecast the rest of the run.
 READINGS is a table in text: a header line that names the columns (time,
 collected, mass, jar volume, strength, read at, vapour, pot, power, of, parrot,
 hazy), then a line for each reading; blanks are allowed, units stand in the
-header or in the cells. "of" says what the strength was read of: stream (if left out),
-jar, parrot, or pooled for all so far poured together. Or a journal that --enter
-has kept.""",
+header or in the cells. "of" says what the strength was read of: stream (if left
+out), jar, parrot, or pooled for all so far poured together. Or a journal that
+--enter has kept.""",
     examples=(
         "potsim follow trial-1.toml readings.csv",
         "potsim follow trial-1.toml readings.csv --plot now.svg --save-still still.toml",

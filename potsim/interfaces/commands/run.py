@@ -303,10 +303,11 @@ FLAVOURS = Command(
     name="flavours",
     description="""\
 Tell where each botanical comes over, and each compound in it: early, in the
-middle, late, or not at all; how much of its oil it gives up and where that goes;
-who leads and who marks each jar, who is noticed in the bottle, and the dose that
-would make it so; what the base spirit brings of its own, and what heads take of
-that; and whether stream and bottle cloud. Without PLAN: the built-in example.""",
+middle, late, or not at all; how much of its oil it gives up and where that
+goes; who leads and who marks each jar, who is noticed in the bottle, and the
+dose that would make it so; what the base spirit brings of its own, and what
+heads take of that; and whether stream and bottle cloud. Without PLAN: the
+built-in example.""",
     examples=("potsim flavours", "potsim flavours trial-1.toml --json"),
     arguments=(PLAN, JSON),
     run=flavours,
