@@ -31,7 +31,7 @@ from potsim.interfaces.wording import (
 )
 from potsim.planning.blends import TrialBlend
 from potsim.planning.comparison import Difference, InBottle, Value
-from potsim.planning.next_trial import DoseChange, Factors, NextTrial, Scaled
+from potsim.planning.next_trial import DoseChange, Factors, Learnt, NextTrial, Scaled
 from potsim.planning.plan import VERDICTS, BotanicalDose, Plan
 from potsim.planning.trials import Trial, check
 from potsim.records import dataclass
@@ -358,17 +358,16 @@ def read_trial(path: str | os.PathLike[str]) -> TrialFile:
 def next_text(file: TrialFile, made: NextTrial, folder: Path, today: datetime.date) -> str:
     """Return the file of the next trial."""
     edit = Edit(file.text, file.path.name)
-    changes = {("botanical", change.line): change for change in made.changes}
-
-    learnt = {("botanical", one.line, "oil_factor"): one for one in made.learnt}
+    changes: dict[Steps, DoseChange] = {("botanical", change.line): change for change in made.changes}
+    learnt: dict[Steps, Learnt] = {("botanical", one.line, "oil_factor"): one for one in made.learnt}
 
     def why(path: Steps, old: Any, new: Any) -> str:
-        taught = learnt.get((str(path[0]), int(path[1]), str(path[2]))) if len(path) > 2 else None
+        taught = learnt.get(path)
         if taught is not None:
             return f"learnt from {file.path.name}: noticed in jars {format_numbers(taught.tasted)}"
         if str(path[-1]) == "cloud_shift":
             return f"learnt from the haze of {file.path.name}; delete the line to forget it"
-        change = changes.get((str(path[0]), int(path[1]))) if len(path) > 2 else None
+        change = changes.get(path[:2])
         return "" if change is None else _reason(change, old, new, file.path.name)
 
     dropped = {change.line for change in made.changes if change.after is None}
