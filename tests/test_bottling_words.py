@@ -90,7 +90,7 @@ def test_a_stretch_that_cannot_be_is_refused() -> None:
     with pytest.raises(RangeError, match=r"stretch.abv is 40 % vol; allowed is at least 42 % vol, the bottl"):
         Bottling(42.0, stretch=Stretch(1.0, 40.0))
     assert Bottling(42.0, stretch=Stretch(1.0, 42.0)).stretch is not None
-    with pytest.raises(RequestError, match=r"no bottling.abv. Say the strength to which both are let down"):
+    with pytest.raises(RequestError, match=r"no abv. Say the strength to which both are let down"):
         Bottling(stretch=Stretch(1.0, 96.0))
     for litres in (0.0, -1.0):
         with pytest.raises(RangeError, match=r"bottling.stretch.spirit is -?\d L; allowed is more than 0"):
@@ -121,10 +121,13 @@ def test_alcohol_and_money_are_told(say, concentrate: str) -> None:
 
 
 def test_without_prices_only_the_alcohol_is_told(say) -> None:
-    account = json.loads(say("run", "--json").out)["costs"]
+    data = json.loads(say("run", "--json").out)
+    account, out_l = data["costs"], 0.42 * data["proofing"]["volume_l"]
     assert account["alcohol_in_l"] == pytest.approx(0.906)
+    assert account["alcohol_out_l"] == pytest.approx(out_l)
     assert (account["spent"], account["per_bottle"], account["unpriced"]) == (None, None, [])
-    told = r"\nAlcohol\n  alcohol in +906 mL of pure alcohol\n  out +766 mL bottled, 85 %"
+    told = r"\nAlcohol\n  alcohol in +906 mL of pure alcohol\n  out +"
+    told += rf"{1000.0 * out_l:.0f} mL bottled, {100.0 * out_l / 0.906:.0f} %"
     assert re.search(told, say("run", "--full").out)
 
 
