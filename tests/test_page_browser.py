@@ -195,6 +195,7 @@ def test_the_grips_move_heads_and_stop(open_page: Any) -> None:
     page.mouse.move(box["x"] + 24, box["y"] + 24)
     page.mouse.down()
     page.mouse.move(box["x"] - 40, box["y"] + 24, steps=6)
+    page.wait_for_timeout(1500)  # an answer comes while the finger holds the grip
     page.mouse.move(box["x"] - 120, box["y"] + 24, steps=6)
     page.mouse.up()
     moved = drafted(page)["cuts"]["stop"]["stream_abv"]
@@ -206,9 +207,10 @@ def test_the_grips_move_heads_and_stop(open_page: Any) -> None:
     assert drafted(page)["cuts"]["stop"]["stream_abv"] == EXAMPLE["cuts"]["stop"]["stream_abv"]
     stop = page.get_by_role("slider", name="stop")
     stop.focus()
-    page.keyboard.press("ArrowRight")
-    page.wait_for_timeout(400)
-    assert drafted(page)["cuts"]["stop"]["stream_abv"] == "54.5 %"
+    for wanted in ("54.5 %", "54 %"):
+        page.keyboard.press("ArrowRight")
+        page.wait_for_timeout(1500)
+        assert drafted(page)["cuts"]["stop"]["stream_abv"] == wanted
     page.get_by_role("slider", name="heads").focus()
     page.keyboard.press("Shift+ArrowRight")
     assert drafted(page)["cuts"]["heads"] == "80 mL"

@@ -142,21 +142,11 @@ export function show(host, { go }) {
   function light() {
     head();
     answer();
-    if (frozen) {
-      parts.strip.querySelector("svg")?.replaceWith(stripShape());
-    } else { strip.draw(); body(); }
+    if (frozen) strip.redraw();
+    else { strip.draw(); body(); }
     lanes();
     acts();
   }
-  const stripShape = () => {
-    const keep = [...parts.strip.querySelectorAll(".grip, .rod, .grip-label")];
-    strip.draw();
-    const drawn = parts.strip.querySelector("svg");
-    for (const fresh of parts.strip.querySelectorAll(".grip, .rod, .grip-label")) fresh.remove();
-    parts.strip.append(...keep);
-    return drawn;
-  };
-
   parts.strip.addEventListener("click", (event) => {
     if (event.target.closest(".grip") || wide() || part) return;
     part = "curve";

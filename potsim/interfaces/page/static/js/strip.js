@@ -184,13 +184,20 @@ export function stripIn(host, read) {
     if (!given) { swap(host); drawn = null; return; }
     if (width < 20) return;
     was = width;
+    const focused = host.contains(document.activeElement) ? document.activeElement.dataset.key : null;
     drawn = picture(given.strip, { width, ...given });
     swap(host, drawn.root, given.table === false ? null : table(given.strip));
     given.after?.(drawn, host);
+    if (focused) host.querySelector(`[data-key="${focused}"]`)?.focus({ preventScroll: true });
+  };
+  // Only the picture: what lies over it, and is held by a finger, stays as it is.
+  const redraw = () => {
+    const given = read();
+    if (given && drawn) host.querySelector("svg.strip")?.replaceWith(picture(given.strip, { width: was, ...given }).root);
   };
   const watch = new ResizeObserver(() => { if (Math.floor(host.clientWidth) !== was) draw(); });
   watch.observe(host);
-  return { draw, get scale() { return drawn?.scale; }, end: () => watch.disconnect() };
+  return { draw, redraw, get scale() { return drawn?.scale; }, end: () => watch.disconnect() };
 }
 
 // Before anything is known: where the run will lie.
