@@ -260,7 +260,7 @@ def test_portions_prices_and_counts() -> None:
 
 def test_reading_units_loads_nothing_heavy() -> None:
     code = (
-        "import sys; from potsim.interfaces import units; units.volume_l('1 L'); units.abv('62 %');"
+        "import sys; from potsim.interfaces import quantities as q; q.volume_l('1 L'); q.abv('62 %');"
         "print([m for m in ('numpy', 'scipy', 'thermo', 'pandas', 'matplotlib') if m in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

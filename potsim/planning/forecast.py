@@ -428,7 +428,7 @@ class _Looking:
 
     @cached_property
     def _spout_abv(self) -> Array:
-        """Strength at the spout along the tracks, shape (10, m)."""
+        """Strength at the spout along the tracks, shape (k, m)."""
         if not self.held.any():
             return self.points.stream_abv
         over = self.points.over_l
@@ -437,14 +437,14 @@ class _Looking:
 
     @cached_property
     def _parrot_abv(self) -> Array:
-        """What the plan's parrot shows along the tracks, shape (10, m), if readings have not named one."""
+        """What the plan's parrot shows along the tracks, shape (k, m), if readings have not named one."""
         behind = (self.run.setting.still.parrot_l or 0.0) - self.fit.bench.parrot_l
         over = self.points.over_l
         held = np.broadcast_to((self.held + max(behind, 0.0))[:, None], over.shape)
         return np.asarray(strength.abv_from_moles(*self.tracks.mixed(over, held)))
 
     def _passed(self, key: str, value: float) -> Array:
-        """How far a stop is passed along the tracks, shape (10, m)."""
+        """How far a stop is passed along the tracks, shape (k, m)."""
         p = self.points
         charged = self.tracks.charge_mol * self.tracks.charge_x
         quantities: dict[str, Callable[[], Array]] = {

@@ -196,19 +196,33 @@ class UnderWay:
         tracks = self.forecast.fit.tracks
         return np.asarray(tracks.rows.hold_up_l + self.forecast.fit.bench.parrot_l)
 
+    @property
+    def _caught(self) -> Array:
+        """Share of what runs out that is collected, on every track."""
+        return np.asarray(1.0 - self.forecast.fit.tracks.rows.lost)
+
     def _amounts(self, collected_l: Array) -> tuple[Array, Array]:
-        """Moles of ethanol and water run out at places on the collected axis, shape (10, n)."""
-        fit, held = self.forecast.fit, self._held[:, None]
-        over = np.minimum(collected_l + held, fit.tracks.points.over_l[:, -1:])
-        return run_out(fit.tracks, over, held)
+        """Moles of ethanol and water collected at places on the collected axis, shape (k, n)."""
+        fit, held, caught = self.forecast.fit, self._held[:, None], self._caught[:, None]
+        over = np.minimum(collected_l / caught + held, fit.tracks.points.over_l[:, -1:])
+        ethanol, water = run_out(fit.tracks, over, held)
+        return caught * ethanol, caught * water
+
+    def _likeliest(self, collected_l: Array, name: str) -> Array:
+        """Something along the likeliest course at places on the collected axis."""
+        tracks = self.forecast.fit.tracks
+        places = collected_l / float(self._caught[0]) + float(self._held[0])
+        places = np.minimum(places, tracks.points.over_l[0, -1])
+        return np.asarray(tracks.at(np.broadcast_to(places, (len(self._held), places.size)), name)[0][0])
 
     def minutes(self, collected_l: Array) -> Array:
         """When so much is collected, on the likeliest course [min from switch-on]."""
-        tracks, held = self.forecast.fit.tracks, float(self._held[0])
-        places = np.append(collected_l, self.forecast.collected_l) + held
-        places = np.minimum(places, tracks.points.over_l[0, -1])
-        minutes = tracks.at(np.broadcast_to(places, (len(self._held), places.size)), "elapsed_s")[0][0] / 60.0
+        minutes = self._likeliest(np.append(collected_l, self.forecast.collected_l), "elapsed_s") / 60.0
         return np.asarray(minutes[:-1] - minutes[-1] + self.forecast.elapsed_min)
+
+    def vapour_k(self, collected_l: Array) -> Array:
+        """Temperature of the vapour when so much is collected, on the likeliest course [K]."""
+        return self._likeliest(collected_l, "vapour_k")
 
     def collected_at(self, minute: float) -> float:
         """What is collected at a minute, on the likeliest course [L]."""
@@ -231,7 +245,7 @@ class UnderWay:
         if minute is None or (not self.journal.readings and minute < self.first_drop_min):
             return self.forecast.collected_l
         held, most = float(self._held[0]), float(self.forecast.fit.tracks.points.over_l[0, -1])
-        places = np.linspace(0.0, max(most - held, 1e-6), 513)
+        places = np.linspace(0.0, max((most - held) * float(self._caught[0]), 1e-6), 513)
         over = float(np.interp(minute + self.off_before_min, self.minutes(places), places))
         return max(over, self.forecast.collected_l)
 
@@ -337,9 +351,9 @@ class UnderWay:
         return tuple(found)
 
     def _parts(self, spans: Sequence[_Span]) -> tuple[Array, Array]:
-        """Moles of ethanol and water between the ends of each span on every track, shape (10, n)."""
+        """Moles of ethanol and water between the ends of each span on every track, shape (k, n)."""
         ends = np.array([[s.from_l, max(s.to_l, s.from_l + 1e-6)] for s in spans])
-        places = np.broadcast_to(ends.ravel(), (10, 2 * len(spans)))
+        places = np.broadcast_to(ends.ravel(), (len(self._held), 2 * len(spans)))
         ethanol, water = self._amounts(places)
         return (
             np.maximum(ethanol[:, 1::2] - ethanol[:, ::2], 1e-12),

@@ -204,9 +204,6 @@ def strip(made: UnderWay) -> dict[str, Any]:
     places = np.linspace(0.0, end, POINTS)
     curve = forecast.curve
     minutes = made.minutes(places)
-    fit, held = forecast.fit, float(forecast.fit.tracks.rows.hold_up_l[0] + forecast.fit.bench.parrot_l)
-    over = np.minimum(places + held, fit.tracks.points.over_l[0, -1])
-    vapour = fit.tracks.at(np.broadcast_to(over, (10, POINTS)), "vapour_k")[0][0] - 273.15
     marks = {jar["n"]: jar for jar in answers.strip(planned, 2)["jars"]}
     last = max(marks, default=0)
     return {
@@ -216,7 +213,7 @@ def strip(made: UnderWay) -> dict[str, Any]:
             "l": column(places, 4),
             "abv": column(np.interp(places, curve.collected_l, curve.abv), 2),
             "min": column(minutes, 2),
-            "vapour_c": column(vapour, 2),
+            "vapour_c": column(made.vapour_k(places) - 273.15, 2),
         },
         "tail": None,
         "clouds_l": answers.clouds(planned),
