@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import warnings
 from dataclasses import replace
 
 import pytest
@@ -89,6 +90,13 @@ def test_draws_on_the_axes_given_and_no_other() -> None:
     assert run.plot(first) is first
     assert first.lines
     assert not second.lines
+
+
+def test_a_run_of_water_has_a_scale_of_strength() -> None:
+    run = potsim.distil(Plan((Ingredient("water", 2.0, 0.0),), cuts=Cuts(stop=Stop(collected_l=0.7))))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert figure_of_run(run).axes[0].get_ylim() == (0.0, 5.0)
 
 
 def test_a_large_run_is_drawn_in_litres() -> None:

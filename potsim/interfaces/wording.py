@@ -83,6 +83,7 @@ METRIC: Mapping[str, Format] = {
     "mass_column": Format(
         (Step(999.95, "g", 1.0, 1), Step(10_000.0, "g", 1.0, 0), Step(math.inf, "kg", 0.001, 2))
     ),
+    "mass_about": Format((Step(9_999.5, "g", 1.0, 0), Step(math.inf, "kg", 0.001, 1, trim=True))),
     "water": _one("g"),  # poured onto scales
     "abv": _one("% vol", decimals=1),
     "abv_short": _one("% vol", decimals=1, trim=True),
@@ -113,6 +114,7 @@ US: Mapping[str, Format] = {
     "volume_exact": Format((Step(0.94635, "fl oz", FL_OZ, 2), Step(math.inf, "US gal", GALLON, 3))),
     "mass": Format((Step(453.6, "oz", OZ, 3, trim=True), Step(math.inf, "lb", LB, 2, trim=True))),
     "mass_column": Format((Step(10_000.0, "oz", OZ, 2), Step(math.inf, "lb", LB, 2))),
+    "mass_about": Format((Step(453.6, "oz", OZ, 1), Step(math.inf, "lb", LB, 1, trim=True))),
     "water": _one("oz", OZ, 1),
     "temperature": _one("°F", 1.8, 0, plus=32.0),
     "temperature_short": _one("°F", 1.8, 0, plus=32.0),

@@ -128,6 +128,11 @@ ROUNDING_ABV = 1e-6  # a charge let down to the limit is not above it
 USUAL_BOTANICAL_ABV = 60.0  # charges of botanicals go up to here: common practice, no source
 
 
+def usual(charge: Charge) -> tuple[Note, ...]:
+    """What is said with every run; of sugar only where there is spirit that may hold some."""
+    return tuple(note for note in ALWAYS if note.subject != "sugar" or charge.ethanol_mol > 0.0)
+
+
 def for_run(
     charge: Charge, setting: Setting, course: Course, hot_solids_l: float, bill: Sequence[ResolvedDose] = ()
 ) -> tuple[Note, ...]:

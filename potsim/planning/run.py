@@ -422,7 +422,7 @@ class Run:
             *cautions.for_bill(self.bill, self.charge.volume_l),
             *cautions.for_drink(self.flavours, self.kept_spans, volume_l, abv),
             *(() if known else apparatus.for_condenser(self.condensing)),
-            *cautions.ALWAYS,
+            *cautions.usual(self.charge),
         )
 
     @cached_property

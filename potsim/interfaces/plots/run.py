@@ -82,7 +82,7 @@ def plot_run(run: Run, ax: Axes | None = None, ground: Ground = LIGHT) -> Axes:
     ax = new_axes(3.4, ground.paper) if ax is None else ax
     volumes = volumes_up_to(float(run.collected_l[-1]))
     scale, end = volumes.per_l, volumes.per_l * float(run.collected_l[-1])
-    top = 5.0 * np.ceil(1.06 * float(run.stream_abv.max()) / 5.0)
+    top = 5.0 * max(np.ceil(1.06 * float(run.stream_abv.max()) / 5.0), 1.0)  # water, too, has a scale
     kept = set(run.keep.jars)
     for jar in run.jars:
         inside = (run.collected_l > jar.from_l) & (run.collected_l < jar.to_l)

@@ -138,7 +138,7 @@ def _keep(run: Run) -> list[tuple[str, str]]:
         if made.bottles is not None and made.bottle_l is not None:
             plural = "" if made.bottles == 1 else "s"
             bottles = f", {made.bottles} bottle{plural} of {say('volume', made.bottle_l)}"
-        water = f"{say('volume', made.water_l)} or {1000.0 * made.water_kg:.0f} g"
+        water = f"{say('volume', made.water_l)} or {say('mass_about', 1000.0 * made.water_kg)}"
         rows.append(("water", f"{water}: makes {_spirit(made.volume_l, made.target_abv)}{bottles}"))
     return rows
 
