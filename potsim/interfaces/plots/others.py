@@ -172,11 +172,11 @@ def _places(forecast: Forecast) -> list[float]:
     if not forecast.readings:
         return []
     tracks = forecast.fit.tracks
-    held = float(tracks.rows.hold_up_l[0] + tracks.bench.parrot_l)
-    over = places(tracks, observed_of(forecast.readings))[0] - held
+    held, caught = float(tracks.rows.hold_up_l[0] + tracks.bench.parrot_l), 1.0 - float(tracks.rows.lost[0])
+    collected = caught * (places(tracks, observed_of(forecast.readings))[0] - held)
     return [
         float(u) if r.from_l is None else 0.5 * (r.from_l + float(u))
-        for u, r in zip(over, forecast.readings, strict=True)
+        for u, r in zip(collected, forecast.readings, strict=True)
     ]
 
 
