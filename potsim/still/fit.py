@@ -591,14 +591,16 @@ class Fit:
         error = float(self.errors[k])
         with_lost = self.covariance[:, k] / error**2  # what the others move with what is lost
         rest = self.covariance - np.outer(with_lost, with_lost) * error**2
-        known = errors**2 * np.maximum(quadratic(slopes, rest), 0.0)
+        known = np.sqrt(np.maximum(quadratic(slopes, rest), 0.0))
         slope = np.tensordot(with_lost, slopes, axes=(0, 0))
-        more = slope * errors * error
-        less = -slope * min(errors * error, float(self.values[k] - self.prior.low[k]))
-        ends = np.sqrt(known + more**2) * np.sign(more), np.sqrt(known + less**2) * np.sign(less)
-        alone = np.sqrt(known)
-        below = np.maximum(alone, np.maximum(-ends[0], -ends[1]))
-        above = np.maximum(alone, np.maximum(ends[0], ends[1]))
+        by_lost = np.abs(slope) * error
+        more = errors * np.hypot(by_lost, known)
+        # The other way the ellipse of so many errors is cut off where nothing is lost.
+        farthest = errors * by_lost / np.maximum(np.hypot(by_lost, known), 1e-300)
+        away = np.minimum(farthest, float(self.values[k] - self.prior.low[k]) / error)
+        less = by_lost * away + known * np.sqrt(errors**2 - away**2)
+        below = np.where(slope > 0.0, less, more)
+        above = np.where(slope > 0.0, more, less)
         return np.asarray(below), np.asarray(above)
 
     @cached_property
