@@ -370,8 +370,9 @@ class Follower:
     Held against 20 runs of another equilibrium (modified UNIFAC) in stills that differ from the plan by its
     own doubt, 5 % held back in the condenser, eight readings over two thirds of the run: the bands of nine in
     ten held the stop in at least eight of ten; in 30 runs more, where nobody told the hold-up, its time in 23
-    and its volume in 25. What noise takes for spirit lost pulls the stop down by 22 mL of 1,070 on the average where nothing is lost. One run cannot part the pot's loss from the share of the
-    heat that arrives: the one is held, the other learnt.
+    and its volume in 25. What noise takes for spirit lost pulls the stop down by 22 mL of 1,070 on the
+    average where nothing is lost. One run cannot part the pot's loss from the share of the heat that arrives:
+    the one is held, the other learnt.
     """
 
     def __init__(self, run: Run, hold_up_l: float | None = None, noise: Noise | None = None) -> None:

@@ -165,7 +165,8 @@ def _files(
         before = read_still(still.path) if still.path.exists() else None
         learnt = learn(forecast.fit, mark_of(forecast.run.plan.title, forecast.readings), before)
         results.append((still, still_text(learnt, Path(still.name).name)))
-        words.append(f"Written: {still.name}" if before is None else f"Refined: {still.name}")
+        done = "Written" if before is None else "As it was" if learnt.runs == before.runs else "Refined"
+        words.append(f"{done}: {still.name}")
         words += sentences(learnt.notes)
         own = forecast.run.plan.still
         if own.neck_loss_w_per_k is not None or own.heat_share is not None:
