@@ -367,7 +367,10 @@ def test_a_still_is_kept_learns_and_is_taken_over(browser: Browser) -> None:
     assert kept["title"] == "The copper one"
     assert kept["still"]["capacity"] == "4 L"
     assert kept["learnt"]
-    assert "already" in browser.post(f"/api/stills/{name}/learn", {"of": run})["refused"]["message"]
+    text = (browser.here.data / f"{name}.toml").read_text(encoding="utf-8")
+    (again,) = browser.post(f"/api/stills/{name}/learn", {"of": run})["notes"]
+    assert "already, and is not counted twice" in again
+    assert (browser.here.data / f"{name}.toml").read_text(encoding="utf-8") == text
     plan = changed(still={"from_file": kept["from_file"]})
     assert browser.post("/api/answer", {"plan": plan})["answer"]["bottles"] >= 4
 
