@@ -471,7 +471,7 @@ class _Looking:
         for key, values in named.items():
             found.append((key, values, _first(self.points.over_l, self._passed(key, stop.named[key]))))
         if self.run.end.reason not in (*named, "min_level", "exhausted"):
-            over = -math.expm1(-self.run.end.depletion) * self.tracks.charge_mol * self.fit.bench.got
+            over = -math.expm1(-self.run.end.depletion) * self.tracks.charge_mol
             found.append(
                 (self.run.end.reason, self.run.end.values, self.tracks.where("over_mol", over[:, None])[:, 0])
             )

@@ -178,7 +178,6 @@ def bench_of(run: Run, readings: Sequence[Reading], prior: Prior) -> Bench:
         power_changes=changes,
         parrot_l=max((r.parrot_l for r in readings if r.parrot_l is not None), default=0.0),
         share=_share(run, readings),
-        got=1.0 - run.setting.still.lost,
     )
 
 

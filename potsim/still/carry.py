@@ -626,8 +626,6 @@ class Bench:
         What a parrot under the spout holds [L]; 0 for none.
     share : float
         Share of the charge's moles that is followed, below 1.
-    got : float
-        Share of what leaves the neck that is collected; the rest is lost.
     """
 
     family: Family
@@ -638,7 +636,6 @@ class Bench:
     power_changes: tuple[tuple[float, float], ...]
     parrot_l: float
     share: float
-    got: float = 1.0
 
     @property
     def shed_w(self) -> float:
@@ -771,7 +768,7 @@ class Tracks:
         left = mol * np.exp(-self._depletion)
         over = mol - left
         ethanol = (self.charge_mol * self.charge_x)[:, None] - left * x
-        return self.bench.got * over, self.bench.got * np.minimum(np.maximum(ethanol, 0.0), over)
+        return over, np.minimum(np.maximum(ethanol, 0.0), over)
 
     def _points(self, columns: dict[str, Array], seconds: Array) -> Points:
         over, ethanol = self._over(columns["x"])
