@@ -322,6 +322,7 @@ PLAN = st.builds(
 @settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(PLAN)
 @example(of(Ingredient("a", 1.0, 40.0), bottling=Bottling(abv=40.0)))  # rounding at the end of the jars
+@example(of(Ingredient("a", 1.0, 3.9e-131, "neutral")))  # a strength that is none
 def test_any_plan_gives_a_run_that_balances_or_a_refusal_with_a_hint(plan: Plan) -> None:
     run = checked(plan)
     if run is not None:

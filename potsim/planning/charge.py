@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import RequestError, require
+from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.equilibrium import boiling_point_water
 from potsim.liquid.pure import distinct
@@ -197,6 +197,13 @@ def blend(parts: Sequence[Ingredient]) -> Charge:
     if not parts:
         raise RequestError("There is nothing in the charge.", "Give at least one spirit or water.")
     both = strength.mix([p.volume_l for p in parts], [p.abv for p in parts])
+    if 0.0 < both.abv < LEAST_ABV:
+        raise RangeError(
+            "the charge's strength",
+            f"{both.abv:g} % vol",
+            f"0 (water alone), or {LEAST_ABV:g} to 100 % vol",
+            "Say water for what holds no spirit.",
+        )
     ethanol, water = strength.moles(both.volume_l, both.abv)
     return Charge(both.volume_l, both.abv, both.mass_kg, float(ethanol), float(water), tuple(parts))
 
@@ -207,6 +214,7 @@ def blend(parts: Sequence[Ingredient]) -> Charge:
 # All of these: common practice, no source.
 FILL = 0.7  # charge over capacity
 LEAST_CHARGE_L = 1e-3  # below it, drops decide
+LEAST_ABV = 1e-4  # of a charge that is not water [% vol]: a milligram a litre, and no hydrometer shows it
 _LITRES = "Correct the volumes under charge, or scale the recipe to a size that can be run."
 POWER_W_PER_L = 300.0
 MOST_POWER_W = 3000.0
