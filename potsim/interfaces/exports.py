@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 import io
 from typing import TYPE_CHECKING, Any
 
+from potsim.interfaces.files import csv_of
 from potsim.planning.run import Run
 from potsim.planning.stops import QUANTITIES
 from potsim.planning.sweep import Sweep
@@ -55,12 +55,8 @@ def saved(figure: Figure, kind: str) -> bytes:
 
 def numbers(run: Run) -> str:
     """Return the curve of a run as CSV."""
-    made = io.StringIO()
-    writer = csv.writer(made)
-    writer.writerow(QUANTITIES)
     columns = [getattr(run.profile, name).tolist() for name in QUANTITIES]
-    writer.writerows([[repr(value) for value in row] for row in zip(*columns, strict=True)])
-    return made.getvalue()
+    return csv_of([QUANTITIES, *([repr(value) for value in row] for row in zip(*columns, strict=True))])
 
 
 def sweep_content(sweep: Sweep, what: str, kind: str) -> str | bytes:
@@ -84,8 +80,4 @@ def sweep_numbers(sweep: Sweep) -> str:
             cells |= {f"{name}_{key}": told[key] for key in told if key != "botanical"}
         rows.append(cells)
     columns = list(dict.fromkeys(name for cells in rows for name in cells))
-    made = io.StringIO()
-    writer = csv.DictWriter(made, columns, restval="")
-    writer.writeheader()
-    writer.writerows(rows)
-    return made.getvalue()
+    return csv_of([columns, *([cells.get(name, "") for name in columns] for cells in rows)])

@@ -3,16 +3,66 @@
 from __future__ import annotations
 
 import contextlib
+import csv
 import errno
+import io
 import os
+import re
 import stat
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from pathlib import Path
 
-from potsim.errors import PotsimError, RequestError, nearest
+from potsim.errors import PotsimError, RequestError, Where, nearest
 from potsim.records import dataclass
 
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_NUMBER = re.compile(r"[+-]?[0-9.]+(?:e[+-]?[0-9]+)?")
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+
+
+def content_of(path: Path, largest: int, kind: str, pattern: str, larger: str) -> bytes:
+    """Return what is in a file, or refuse in words one that is not there or too large for its kind."""
+    shown = f"'{path}'"
+    try:
+        with path.open("rb") as file:
+            content = file.read(largest + 1)
+    except FileNotFoundError:
+        if path.is_symlink():
+            fault, hint = f"{shown} is a link to a file that is gone.", "Name the file itself."
+        else:
+            fault, hint = f"There is no file {shown}.", _near_file(path, pattern)
+        raise RequestError(fault, hint, kind="file") from None
+    except IsADirectoryError:
+        raise RequestError(f"{shown} is a folder.", f"Name a {kind} in it.", kind="file") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise RequestError(
+            f"{shown} cannot be read: {why}.", "Choose one of your own.", kind="file"
+        ) from None
+    if len(content) > largest:
+        most = f"{largest // 1000} kB" if largest < 1_000_000 else f"{largest // 1_000_000} MB"
+        fault = f"is larger than {most}; {larger}."
+        raise RequestError(fault, f"Is it a {kind}?", kind="file", follows=True).at(Where(path.name))
+    return content
+
+
+def _near_file(path: Path, pattern: str) -> str:
+    near: Sequence[str] = ()
+    with contextlib.suppress(OSError):
+        near = nearest(path.name, [p.name for p in path.parent.glob(pattern) if p.exists()][:1000], most=1)
+    return f"Did you mean '{near[0]}'?" if near else "Check the name and the folder."
+
+
+def csv_of(rows: Iterable[Sequence[object]]) -> str:
+    """Return rows as CSV in which a spreadsheet takes no name for a formula."""
+    made = io.StringIO()
+    csv.writer(made).writerows([_harmless(cell) for cell in row] for row in rows)
+    return made.getvalue()
+
+
+def _harmless(cell: object) -> object:
+    formula = isinstance(cell, str) and cell.startswith(_FORMULA) and not _NUMBER.fullmatch(cell)
+    return f"'{cell}" if formula else cell
 
 
 @dataclass(frozen=True)

@@ -42,6 +42,14 @@ def _stand_in(letter: str) -> str:
 codecs.register_error(PLAIN, _plain)
 
 
+_CONTROLS = {code: f"\\x{code:02x}" for code in (*range(32), *range(127, 160)) if code not in (9, 10)}
+
+
+def harmless(text: str) -> str:
+    """Return a text with control characters spelt out: what was typed may not move a terminal's cursor."""
+    return text.translate(_CONTROLS)
+
+
 def prepare() -> None:
     """Let both streams show a plain character where theirs cannot show the right one."""
     for stream in (sys.stdout, sys.stderr):
@@ -54,7 +62,7 @@ def result(text: str) -> None:
     """Write a result to standard output."""
     if sys.stdout is None:
         raise PotsimError("Standard output is closed: there is nowhere to write the result.", "")
-    sys.stdout.write(f"{text}\n")
+    sys.stdout.write(f"{harmless(text)}\n")
 
 
 def result_json(value: Any) -> None:
@@ -75,7 +83,7 @@ def words(text: str) -> None:
     """Write words about the work to standard error; where that is closed, they are lost."""
     if sys.stderr is not None:
         with contextlib.suppress(OSError, ValueError):
-            sys.stderr.write(f"{text}\n")
+            sys.stderr.write(f"{harmless(text)}\n")
             sys.stderr.flush()
 
 

@@ -23,6 +23,7 @@ from potsim.errors import (
     together,
 )
 from potsim.interfaces import output, quantities
+from potsim.interfaces.files import content_of
 from potsim.interfaces.quantities import shown, tidy
 from potsim.interfaces.report.follow import now_section, text_of_forecast
 from potsim.interfaces.report.tables import render
@@ -395,7 +396,9 @@ class Readings:
 def load_readings(path: str | os.PathLike[str], *, pressure_pa: float = ATMOSPHERE_PA) -> Readings:
     """Read a file of readings."""
     named = Path(path)
-    text, notes = _decoded(_content(named), named.name)
+    larger = "the readings of a run are a page or two: keep the columns that are needed, and a line a minute"
+    content = content_of(named, LARGEST, "file of readings", "*.csv", larger)
+    text, notes = _decoded(content, named.name)
     read = read_readings(text, named.name, pressure_pa=pressure_pa)
     return Readings(read.name, read.readings, (*notes, *read.notes))
 
@@ -604,36 +607,6 @@ def _decimal_points(text: str, table: _Table) -> str:
         return text
     table.note("Commas in numbers are read as decimal commas.")
     return re.sub(r"(?<=\d),(?=\d)", ".", text)
-
-
-def _content(path: Path) -> bytes:
-    try:
-        if path.is_file() and path.stat().st_size > LARGEST:
-            raise _too_large(path)
-        with path.open("rb") as file:
-            content = file.read(LARGEST + 1)
-    except FileNotFoundError:
-        near = nearest(path.name, [p.name for p in path.parent.glob("*.csv")][:1000], most=1)
-        hint = f"Did you mean {shown(near[0])}?" if near else "Check the name and the folder."
-        raise RequestError(f"There is no file {shown(str(path))}.", hint, kind="file") from None
-    except IsADirectoryError:
-        raise RequestError(
-            f"{shown(str(path))} is a folder.", "Name a file of readings in it.", kind="file"
-        ) from None
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or str(error)
-        raise RequestError(f"{shown(str(path))} cannot be read: {why}.", "", kind="file") from None
-    if len(content) > LARGEST:
-        raise _too_large(path)
-    return content
-
-
-def _too_large(path: Path) -> RequestError:
-    return RequestError(
-        f"{path.name} is larger than {LARGEST // 1_000_000} MB; the readings of a run are a page or two.",
-        "Is it a file of readings? Keep the columns that are needed, and a line a minute.",
-        kind="file",
-    )
 
 
 def _decoded(content: bytes, name: str) -> tuple[str, list[str]]:

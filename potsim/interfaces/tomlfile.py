@@ -19,10 +19,10 @@ from potsim.errors import (
     RequestError,
     UnknownNameError,
     Where,
-    nearest,
     together,
 )
 from potsim.interfaces import kinds
+from potsim.interfaces.files import content_of
 from potsim.interfaces.quantities import LONGEST, as_typed, shown
 from potsim.planning.plan import TABLES, most_rows, too_many
 from potsim.planning.schema import Key
@@ -54,7 +54,8 @@ _DOTTED = re.compile(rf"(?:[\w\"'-]+[ \t]*\.[ \t]*){{{MOST_PARTS},}}")
 def parse(text: str, name: str) -> dict[str, Any]:
     """Return the tables of TOML text; a fault in the writing is refused with its line."""
     if len(text) > LARGEST:
-        raise _file_error(f"has more than {LARGEST} characters; a plan is a page or two.", "").at(Where(name))
+        fault = f"has more than {LARGEST} characters; a plan is a page or two."
+        raise RequestError(fault, kind="file", follows=True).at(Where(name))
     deep = _DOTTED.search(text)
     if deep is not None:  # each part costs as much as all before it
         line = text.count("\n", 0, deep.start()) + 1
@@ -77,41 +78,17 @@ def parse(text: str, name: str) -> dict[str, Any]:
 
 def read_file(path: Path) -> str:
     """Return the text of a file, or refuse it in words."""
-    try:
-        with path.open("rb") as file:
-            content = file.read(LARGEST + 1)
-    except FileNotFoundError:
-        raise _file_error(f"There is no file {shown(str(path))}.", _near_file(path)) from None
-    except IsADirectoryError:
-        raise _file_error(f"{shown(str(path))} is a folder.", "Name a plan file in it.") from None
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or str(error)
-        raise _file_error(f"{shown(str(path))} cannot be read: {why}.", "") from None
-    if len(content) > LARGEST:
-        fault = f"is larger than {LARGEST // 1000} kB; a plan is a page or two."
-        raise _file_error(fault, "Is it a plan file?", follows=True).at(Where(path.name))
+    content = content_of(path, LARGEST, "plan file", "*.toml", "a plan is a page or two")
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         hint = "Save it as UTF-8 (plain text), and try again."
-        raise _file_error("not UTF-8 text.", hint).at(Where(path.name, line)) from None
-
-
-def _file_error(fault: str, hint: str, *, follows: bool = False) -> RequestError:
-    return RequestError(fault, hint, kind="file", follows=follows)
+        raise RequestError("not UTF-8 text.", hint, kind="file").at(Where(path.name, line)) from None
 
 
 def _written_wrong(fault: str) -> RequestError:
     return RequestError(fault, _TOML, kind="syntax")
-
-
-def _near_file(path: Path) -> str:
-    try:
-        near = nearest(path.name, [p.name for p in path.parent.glob("*.toml")][:1000], most=1)
-    except OSError:
-        near = ()
-    return f"Did you mean {shown(near[0])}?" if near else "Check the name and the folder."
 
 
 # --- Where in a file something stands.

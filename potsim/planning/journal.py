@@ -12,8 +12,9 @@ import importlib
 import json
 import os
 import re
+import stat
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -46,8 +47,10 @@ LARGEST = 20_000_000
 """Bytes that a journal may have."""
 WAIT_S = 2.0  # for another writer, who needs a few milliseconds
 _ID = re.compile(r"[A-Za-z0-9_.:-]{1,64}")
+_HELD = {errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES, errno.EDEADLK}  # by another writer
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 _BINARY = getattr(os, "O_BINARY", 0)
+_AT_ONCE = getattr(os, "O_NONBLOCK", 0)  # a pipe is refused, not waited for
 
 
 # The file ---------------------------------------------------------------------------------------------------
@@ -78,27 +81,45 @@ class BusyError(PotsimError):
 @contextlib.contextmanager
 def _alone(handle: int, path: Path) -> Iterator[None]:
     """Be the only writer for a moment; the lock goes with the process."""
-    try:
-        fcntl: Any = importlib.import_module("fcntl")
-    except ImportError:  # Windows
-        yield
-        return
+    lock, unlock = _locks()
     until = time.monotonic() + WAIT_S
     while True:
         try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            lock(handle)
             break
-        except BlockingIOError:
+        except OSError as error:
+            if error.errno not in _HELD:  # a file system without locks
+                yield
+                return
             if time.monotonic() > until:
                 raise BusyError(f"'{path}' is held by another program.", "Try again.") from None
             time.sleep(0.005)
-        except OSError:  # a file system without locks
-            yield
-            return
     try:
         yield
     finally:
-        fcntl.flock(handle, fcntl.LOCK_UN)
+        unlock(handle)
+
+
+def _locks() -> tuple[Callable[[int], object], Callable[[int], object]]:
+    """How this system locks an open file without waiting, and lets it go."""
+    try:
+        fcntl: Any = importlib.import_module("fcntl")
+    except ImportError:
+        msvcrt: Any = importlib.import_module("msvcrt")
+
+        def byte(handle: int, how: int) -> None:  # one far behind the end of any journal: reading goes on
+            here = os.lseek(handle, 0, os.SEEK_CUR)
+            os.lseek(handle, LARGEST * 2, os.SEEK_SET)
+            try:
+                msvcrt.locking(handle, how, 1)
+            finally:
+                os.lseek(handle, here, os.SEEK_SET)
+
+        return lambda handle: byte(handle, msvcrt.LK_NBLCK), lambda handle: byte(handle, msvcrt.LK_UNLCK)
+    return (
+        lambda handle: fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB),
+        lambda handle: fcntl.flock(handle, fcntl.LOCK_UN),
+    )
 
 
 def _write_line(handle: int, line: bytes) -> None:
@@ -126,7 +147,10 @@ def _sync_folder(path: Path) -> None:
 
 def _whole(handle: int, path: Path, start: int = 0) -> bytes:
     """Return what is in a file from a place on, refusing one that no run fills."""
-    if os.fstat(handle).st_size > LARGEST:
+    state = os.fstat(handle)
+    if not stat.S_ISREG(state.st_mode):
+        raise RequestError(f"'{path}' is not a file that can be kept.", "Name a plain file.", kind="file")
+    if state.st_size > LARGEST:
         raise RequestError(
             f"'{path}' is larger than {LARGEST // 1_000_000} MB; no run's journal is.", "Name another file."
         )
@@ -257,7 +281,7 @@ class Journal:
         named = Path(path)
         flags = os.O_RDWR | os.O_APPEND | _BINARY | (os.O_CREAT if plan_text is not None else 0)
         with blame(named):
-            handle = os.open(named, flags, 0o666)
+            handle = os.open(named, flags | _AT_ONCE, 0o666)
         journal = cls(named, handle, pressure_pa)
         try:
             with _alone(handle, named):
@@ -300,7 +324,7 @@ class Journal:
         """
         named = Path(path)
         with blame(named):
-            handle = os.open(named, os.O_RDONLY | _BINARY)
+            handle = os.open(named, os.O_RDONLY | _BINARY | _AT_ONCE)
         try:
             journal = cls(named, handle, pressure_pa)
             with blame(named):
@@ -330,8 +354,8 @@ class Journal:
             self._lines += 1
             self._good += len(text) + 1
             try:
-                found = records_of(json.loads(text.decode("utf-8")), self._lines)
-            except (ValueError, RecursionError, PotsimError) as error:
+                found = records_of(_plain_json(text.decode("utf-8")), self._lines)
+            except (ValueError, OverflowError, RecursionError, PotsimError) as error:
                 if self._lines == 1:
                     newer = isinstance(error, RequestError) and b'"journal"' in text
                     raise (error if newer else self._other()) from None
@@ -652,6 +676,15 @@ class Journal:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+def _plain_json(text: str) -> Any:
+    """Read a line, refusing numbers that are none."""
+
+    def none(name: str) -> float:
+        raise ValueError(name)
+
+    return json.loads(text, parse_constant=none)
 
 
 def _to_milliseconds(at: datetime) -> datetime:

@@ -84,7 +84,8 @@ def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | N
     follower = Follower(made, held)
     pressure_pa = made.setting.still.conditions.pressure_pa
     text = read_file(plan_file)
-    if path.exists() and _same_plan(Journal.read(path).plan_text, made.plan, plan_file):
+    begun = path.exists() and path.stat().st_size > 0
+    if begun and _same_plan(Journal.read(path).plan_text, made.plan, plan_file):
         text = Journal.read(path).plan_text  # what came of the run may stand in the file by now
     with Journal.open(path, text, pressure_pa=pressure_pa) as journal:
         output.words(f"Readings are saved in '{path}', each at once.")

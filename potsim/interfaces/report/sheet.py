@@ -19,6 +19,7 @@ from potsim.planning.ensemble import Ensemble
 from potsim.planning.run import Run
 from potsim.records import dataclass
 
+POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"  # runs nothing, asks for nothing
 STYLE = """
 @page { size: A4; margin: 13mm 14mm 15mm;
   @bottom-left { content: "potsim"; font: 8pt system-ui, sans-serif; color: #666 }
@@ -270,6 +271,7 @@ def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
             "<!DOCTYPE html>",
             '<html lang="en"><head><meta charset="utf-8">',
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">',
             f"<title>{title}</title><style>{STYLE}</style></head><body>",
             f"<header><h1>{title}</h1>",
             _part(Facts(tuple(facts(card(run))))),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -11,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from potsim import __version__
+from potsim.interfaces.files import csv_of
 from potsim.interfaces.report.cloud import GLASS, level, limit_words, span_words, taught_words
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table
 from potsim.interfaces.trialfile import (
@@ -495,18 +494,16 @@ def csv_of_book(entries: Sequence[Entry]) -> str:
     names = list(dict.fromkeys(name for entry in entries for name in entry.doses))
     plain = ["file", "title", "parent", "date", "charge_l", "charge_abv", "keep_l", "keep_abv"]
     plain += ["bottled_l", "bottled_abv", "collected_l", "strength_abv", "words"]
-    made = io.StringIO()
-    writer = csv.writer(made)
     each = [f"{name} {per}" for name in names for per in DOSES]
-    writer.writerow([*plain, "changes", "verdicts", *each, "refusal"])
+    rows: list[list[object]] = [[*plain, "changes", "verdicts", *each, "refusal"]]
     for entry in entries:
         told = entry.to_dict()
         changes = "; ".join(map(_change, entry.changes))
         verdicts = "; ".join(f"{name}: {verdict}" for name, verdict in entry.verdicts)
         held = [_cell(entry, name, per) for name in names for per in DOSES]
         row = ["" if told[name] is None else told[name] for name in plain]
-        writer.writerow([*row, changes, verdicts, *held, entry.refusal])
-    return made.getvalue()
+        rows.append([*row, changes, verdicts, *held, entry.refusal])
+    return csv_of(rows)
 
 
 def _cell(entry: Entry, name: str, per: str) -> str:
