@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
@@ -786,9 +787,7 @@ def distil(plan: Plan) -> Run:
     charge = spirit.with_water(sum(dose.water_brought_l for dose in bill))
     setting = settle(plan, charge)
     solids_l = solids(bill)
-    run = course(charge.mol, charge.x, setting.still)
-    _refuse_overfull(float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l, setting)
-    found = predict(run, bill, in_charge(charge.parts), plan.own_compounds)
+    run, found = _stream(plan, charge, setting, bill, solids_l)
     shift = plan.bottling.cloud_shift
     conditions = wanted(setting.stop, found, setting.heads_l, shift)
     end = stops.find_end(run, conditions, stops.min_level(run, solids_l))
@@ -818,6 +817,27 @@ def distil(plan: Plan) -> Run:
         proofing=bottled,
         flavours=found.cut_at(cut),
     )
+
+
+_STREAMS: deque[tuple[Plan, tuple[Course, Flavours]]] = deque(maxlen=4)
+"""Plans lately computed with their streams: half of a run, and the same wherever it is cut."""
+
+
+def _stream(
+    plan: Plan, charge: Charge, setting: Setting, bill: tuple[ResolvedDose, ...], solids_l: float
+) -> tuple[Course, Flavours]:
+    """Return how a charge boils, and what the stream carries; at once where only cuts, jars, bottle differ."""
+    for known, found in list(_STREAMS):
+        if all(getattr(known, name) == getattr(plan, name) for name in _OF_STREAM):
+            return found
+    run = course(charge.mol, charge.x, setting.still)
+    _refuse_overfull(float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l, setting)
+    made = run, predict(run, bill, in_charge(charge.parts), plan.own_compounds)
+    _STREAMS.append((plan, made))
+    return made
+
+
+_OF_STREAM = ("charge", "botanicals", "still", "own_botanicals", "own_compounds")
 
 
 def resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:

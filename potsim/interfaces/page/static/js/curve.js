@@ -1,6 +1,6 @@
 // The grips on the strip: heads and stop (and tails) slide along the line; everything answers at once.
 import { button, el, swap } from "./dom.js";
-import { ask, change, draft, pushed, putAt } from "./draft.js";
+import { change, putAt, take } from "./draft.js";
 import { figure, said } from "./formats.js";
 import { at } from "./strip.js";
 
@@ -76,7 +76,7 @@ export function grips(host, drawn, answer, { flag, freeze, words = true }) {
 }
 
 function drag(foot, { grip, name, scale, answer, place, flag, freeze }) {
-  let before = null;
+  let letGo = null;
   let last = grip.l;
   const { strip } = answer;
   const bounds = name === "heads" ? [0, answer.grips.stop?.l ?? scale.end] : [answer.grips.heads?.l ?? 0, scale.end];
@@ -89,22 +89,18 @@ function drag(foot, { grip, name, scale, answer, place, flag, freeze }) {
     change(put(said0), null, { quietly: true });
   };
   const end = (event) => {
-    if (!before) return;
+    if (!letGo) return;
     foot.removeEventListener("pointermove", move);
     if (foot.hasPointerCapture?.(event.pointerId)) foot.releasePointerCapture(event.pointerId);
-    const was = before;
-    before = null;
-    draft.moving = false;
     freeze(false);
     flag?.(null);
-    if (JSON.stringify(was) !== JSON.stringify(draft.tables)) pushed(was, `${name} moved`);
-    ask();
+    letGo(`${name} moved`);
+    letGo = null;
   };
   foot.addEventListener("pointerdown", (event) => {
     event.preventDefault();
     foot.focus();
-    before = structuredClone(draft.tables);
-    draft.moving = true;
+    letGo = take();
     freeze(true);
     foot.setPointerCapture(event.pointerId);
     foot.addEventListener("pointermove", move);
@@ -128,11 +124,11 @@ export function fine(answer, name = "stop") {
     button("+ 0.5", () => move(-1), { class: "quiet", "data-key": "fine-more", "aria-label": `${name} up a step` }));
 }
 
-export function flagOver(host, where, strip, leads) {
+export function flagOver(host, where, strip, leads, room) {
   if (!where) { swap(host); return; }
   const lead = leads.find((one) => where.l >= one.from_l && where.l < one.to_l);
   const width = 190;
-  const left = Math.max(0, Math.min(host.clientWidth - width, where.x - width / 2));
+  const left = Math.max(0, Math.min(room - width, where.x - width / 2));
   const box = el("div", { class: "flag" }, el("b", { text: `${where.text} · min ${figure("minutes", where.minute)}` }), lead ? el("span", { text: `${lead.label} leads` }) : "");
   box.style.left = `${left}px`;
   swap(host, box);

@@ -7,7 +7,9 @@ import { keep, kept } from "./store.js";
 
 const MOST = 50;
 const SAVE_MS = 900;
-const WITH_A_GRIP = ["strip", "lanes"];
+const IN_HAND = ["strip"];
+const AT_REST = ["strip", "lanes"];
+const REST_MS = 150;
 
 export const draft = {
   id: null, thing: null, tables: null, opened: null, past: [], example: false, saved: true,
@@ -16,6 +18,7 @@ export const draft = {
 let saving = 0;
 let asking = null;
 let asked = 0;
+let resting = 0;
 
 const copy = (value) => structuredClone(value);
 
@@ -59,20 +62,36 @@ export function change(work, words, { quietly = false } = {}) {
   tidy(next);
   if (JSON.stringify(next) === JSON.stringify(before)) return;
   draft.tables = next;
-  if (!quietly) pushed(before, words);
   draft.saved = draft.example;
-  remember();
+  if (quietly) { ask(); return; }
+  pushed(before, words);
   ask();
   tellAll("draft");
   if (!draft.example) saveSoon();
 }
 
 // One step of undo for all that moved since `before`.
-export function pushed(before, words) {
+function pushed(before, words) {
   draft.past.push({ tables: before, words });
   if (draft.past.length > MOST) draft.past.shift();
   remember();
   if (words) done(words, undo);
+}
+
+// A grip is in the hand: nothing is kept, and only what moves with it is asked for, until it is let go.
+export function take() {
+  const before = copy(draft.tables);
+  draft.moving = true;
+  return (words) => {
+    draft.moving = false;
+    clearTimeout(resting);
+    if (JSON.stringify(before) !== JSON.stringify(draft.tables)) {
+      pushed(before, words);
+      tellAll("draft");
+      if (!draft.example) saveSoon();
+    }
+    ask();
+  };
 }
 
 export function undo() {
@@ -115,15 +134,18 @@ export function putAt(tables, path, value) {
 }
 
 // Ask for the answer: one question under way, the latest one asked next.
-export async function ask() {
+export async function ask(want = IN_HAND) {
   const mine = (asked += 1);
+  if (draft.moving && want === IN_HAND) {
+    clearTimeout(resting);
+    resting = setTimeout(ask, REST_MS, AT_REST);
+  }
   if (asking) { asking.again = true; return; }
   asking = { again: false };
   try {
     const tables = draft.tables;
-    // While a grip moves only what moves with it is asked for; the rest stays till it rests.
-    const part = draft.moving && draft.answer;
-    const said = await api.post("/api/answer", part ? { plan: tables, want: WITH_A_GRIP } : { plan: tables });
+    const part = draft.moving && draft.answer ? want : null;
+    const said = await api.post("/api/answer", part ? { plan: tables, want: part } : { plan: tables });
     if (part) said.strip.clouds_l ??= draft.answer.strip.clouds_l;
     draft.answer = part ? { ...draft.answer, ...said } : said;
     draft.fault = null;
@@ -140,8 +162,8 @@ export async function ask() {
   }
   const { again } = asking;
   asking = null;
+  if (draft.moving || !again) tellAll("answer");
   if (again) ask();
-  else tellAll("answer");
 }
 
 function saveSoon() {

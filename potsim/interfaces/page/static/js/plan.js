@@ -29,6 +29,7 @@ export function show(host, { go }) {
   }
   let part = null;      // the part that is open, "curve" for the grips
   let frozen = null;    // the scale while a grip is dragged
+  let laned = null;     // the lanes that are drawn
   let beside = [];
   const parts = {
     head: el("div", { class: "plan-head" }), answer: el("div", { class: "plan-answer", "aria-live": "polite" }), flag: el("div", { class: "flag-host" }),
@@ -50,7 +51,7 @@ export function show(host, { go }) {
       maxAbv: frozen?.most, ghost: differs() && (big || wide()) ? draft.openedAnswer.strip : null, beside: big || wide() ? beside : [],
       after: (drawn) => {
         parts.strip.classList.toggle("with-grips", curved());
-        if (curved()) grips(parts.strip, drawn, answer, { words: big || !wide() || true, flag: (where) => flagOver(parts.flag, where, answer.strip, answer.lanes.leads), freeze: (yes) => { frozen = yes ? { end: drawn.scale.end, most: drawn.scale.most } : null; } });
+        if (curved()) grips(parts.strip, drawn, answer, { words: big || !wide() || true, flag: (where) => flagOver(parts.flag, where, answer.strip, answer.lanes.leads, drawn.scale.width), freeze: (yes) => { frozen = yes ? { end: drawn.scale.end, most: drawn.scale.most } : null; } });
       },
     };
   });
@@ -74,6 +75,7 @@ export function show(host, { go }) {
   function lanes() {
     const width = parts.lanes.clientWidth;
     const found = draft.answer;
+    laned = found?.lanes;
     if (!found || width < 20 || part === "curve" || !found.lanes.groups.length) { swap(parts.lanes); return; }
     const endL = wide() ? endOf(found.strip) : found.strip.end_l;
     swap(parts.lanes, part && !wide() ? leadBand(found.lanes, { width, endL, labels: true }) : lanesPicture(found.lanes, { width, endL }));
@@ -140,10 +142,16 @@ export function show(host, { go }) {
 
   // While a grip is dragged only what answers is drawn; forms stay as they are.
   function light() {
+    if (frozen) {
+      strip.redraw();
+      answer();
+      if (laned !== draft.answer.lanes) lanes();
+      return;
+    }
     head();
     answer();
-    if (frozen) strip.redraw();
-    else { strip.draw(); body(); }
+    strip.draw();
+    body();
     lanes();
     acts();
   }
