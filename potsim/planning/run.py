@@ -826,7 +826,7 @@ _STREAMS: deque[tuple[Plan, tuple[Course, Flavours]]] = deque(maxlen=4)
 def _stream(
     plan: Plan, charge: Charge, setting: Setting, bill: tuple[ResolvedDose, ...], solids_l: float
 ) -> tuple[Course, Flavours]:
-    """Return how a charge boils, and what the stream carries; at once where only cuts, jars, bottle differ."""
+    """Return how a charge boils and what the stream carries; kept, for plans that differ in cuts or jars."""
     for known, found in list(_STREAMS):
         if all(getattr(known, name) == getattr(plan, name) for name in _OF_STREAM):
             return found
