@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 
 
@@ -10,8 +11,14 @@ def main() -> int:
     """Run the command line of this process and return its exit code."""
     # The matrices here are small: further threads of BLAS would be started only to wait.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Until the command line can say so in words, Ctrl-C ends this process as it ends any other.
+    here = signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    if here:
+        signal.signal(signal.SIGINT, signal.SIG_DFL)
     from potsim.interfaces.cli import main as run
 
+    if here:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
     return run()
 
 
