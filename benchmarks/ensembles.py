@@ -13,8 +13,8 @@ import potsim
 from benchmarks.measure import Row, best_of
 from benchmarks.still import straightforward
 from potsim.liquid import strength
+from potsim.planning.draws import doubts_of, drawn, standard_numbers
 from potsim.planning.ensemble import CHUNK
-from potsim.planning.study import drawn, standard_numbers, study_of
 from potsim.still.courses import family
 
 SIZES = (1, 100, 10_000, 1_000_000)
@@ -97,7 +97,7 @@ def _single(some: Point) -> Row:
 
 def _look() -> Row:
     """Stream and pot strength of 20,000 charges, each in a still of its own."""
-    study = study_of(potsim.distil(potsim.example_plan()))
+    study = doubts_of(potsim.distil(potsim.example_plan()))
     draws = drawn(study, standard_numbers(study, DRAWS, np.random.SeedSequence(0)))
     tables = family(study.span)
     charge_x = draws.ethanol_mol / (draws.ethanol_mol + draws.water_mol)

@@ -7,8 +7,8 @@ Plans
     `Plan` and its parts `Ingredient`, `LeftOver`, `StillPlan`, `PowerStep`, `BotanicalDose`, `Cuts`, `Stop`,
     `JarPlan`, `JarStock`, `Bottling`, `Stretch`, `Uncertainty`; `load_plan`, `example_plan`.
 Runs
-    `distil` gives a `Run`; `sweep` a `Sweep`; `reach` a `Reach`; `ensemble` an `Ensemble`; ``run.follow``
-    a `Forecast`.
+    `distil` gives a `Run`; `sweep` a `Sweep`; `study` a table of many runs; `reach` a `Reach`; `ensemble`
+    an `Ensemble`; ``run.follow`` a `Forecast`.
 Modules
     `trials` (next, compare, blend, scale, book), `strength`, `proofing`, `botanicals`; the functions
     `bubble_point` and `clear_limit`.
@@ -57,6 +57,7 @@ if TYPE_CHECKING:
     from potsim.planning.reach import reach as reach
     from potsim.planning.run import Run as Run
     from potsim.planning.run import distil as distil
+    from potsim.planning.study import study as study
     from potsim.planning.sweep import Sweep as Sweep
     from potsim.planning.sweep import sweep as sweep
 
@@ -90,6 +91,7 @@ _HOMES = {
     "reach": "potsim.planning.reach",
     "Run": "potsim.planning.run",
     "distil": "potsim.planning.run",
+    "study": "potsim.planning.study",
     "Sweep": "potsim.planning.sweep",
     "sweep": "potsim.planning.sweep",
 }
@@ -134,6 +136,7 @@ __all__ = [
     "proofing",
     "reach",
     "strength",
+    "study",
     "sweep",
     "trials",
 ]

@@ -16,10 +16,10 @@ import potsim
 from potsim.data import read_table
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import equilibrium
+from potsim.planning.draws import VOLATILITY_SD
 from potsim.planning.ensemble import CHUNK, Ensemble, ensemble, estimate_s, moments
 from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, PowerStep, Stop, Stretch, Uncertainty
 from potsim.planning.run import Run, distil
-from potsim.planning.study import VOLATILITY_SD
 
 CERTAIN = Uncertainty(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 EXAMPLE = potsim.example_plan()

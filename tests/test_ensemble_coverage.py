@@ -18,9 +18,9 @@ from thermo.unifac import DOUFIP2016, DOUFSG, UNIFAC
 
 import potsim
 from potsim.liquid import equilibrium, strength
+from potsim.planning.draws import doubts_of, drawn, standard_numbers
 from potsim.planning.ensemble import ensemble
 from potsim.planning.run import distil
-from potsim.planning.study import drawn, standard_numbers, study_of
 from potsim.still import tables
 from potsim.still import tables as balance_module
 from potsim.still import tables as curves_module
@@ -124,7 +124,7 @@ def truth(run: Course) -> dict[str, float]:
 
 def truths(pressure_pa: float) -> dict[str, np.ndarray]:
     """Answers of so many other stills, each input off by its uncertainty."""
-    study = study_of(distil(PLAN), model_misfit=False)
+    study = doubts_of(distil(PLAN), model_misfit=False)
     draws = drawn(study, standard_numbers(study, TRUTHS, np.random.SeedSequence(11)))
     mol = draws.ethanol_mol + draws.water_mol
     other = OtherVapour(pressure_pa)
@@ -153,7 +153,7 @@ def test_bands_hold_the_truths_of_another_model() -> None:
     and UNIFAC happens to lie near), the end of the run 74 %: the hold-up delays it by 2.5 min.
     """
     sure = ensemble(PLAN, 4000)
-    found = truths(study_of(distil(PLAN)).still.conditions.pressure_pa)
+    found = truths(doubts_of(distil(PLAN)).still.conditions.pressure_pa)
     held = {
         name: float(np.mean((values >= sure.answers[name].low) & (values <= sure.answers[name].high)))
         for name, values in found.items()

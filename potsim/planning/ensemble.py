@@ -12,18 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import RequestError, require
+from potsim.planning.draws import EQUILIBRIUM, Doubts, answers, doubts_of, names, standard_numbers
+from potsim.planning.many import CURVES
 from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
-from potsim.planning.study import (
-    CURVES,
-    EQUILIBRIUM,
-    Study,
-    answers,
-    names,
-    standard_numbers,
-    study_of,
-)
 from potsim.records import dataclass
 
 Array = NDArray[np.float64]
@@ -325,13 +318,13 @@ def ensemble(
     """
     require("n", n, 1, MOST, "runs")
     run = distil(plan)
-    study = study_of(run, model_misfit=model_misfit)
-    own = _own(study)
-    drawn = int(n) if study.inputs else 0
+    doubts = doubts_of(run, model_misfit=model_misfit)
+    own = _own(doubts)
+    drawn = int(n) if doubts.inputs else 0
     total: Moments | None = None
     kept: list[Array] = []
     possible = done = 0
-    for size, chunk in _chunks(study, drawn, seed, executor):
+    for size, chunk in _chunks(doubts, drawn, seed, executor):
         total = chunk.moments if total is None else total.merge(chunk.moments)
         kept.append(chunk.kept)
         possible, done = possible + chunk.possible, done + size
@@ -347,10 +340,10 @@ def ensemble(
         plan=plan,
         n=int(n),
         seed=seed,
-        answers=_bands(study, columns),
-        curves=_curves(study, columns),
+        answers=_bands(doubts, columns),
+        curves=_curves(doubts, columns),
         traces=_traces(run) if model_misfit else {},
-        shares=_shares(study, total),
+        shares=_shares(doubts, total),
         impossible=1.0 - possible / drawn if drawn else 0.0,
     )
 
@@ -359,12 +352,12 @@ def estimate_s(plan: Plan, n: int, workers: int = 1) -> float:
     """Tell how long an ensemble will take, from a pilot of 512 runs."""
     require("n", n, 1, MOST, "runs")
     require("workers", workers, 1, 1e6)
-    study = study_of(distil(plan))
+    doubts = doubts_of(distil(plan))
     begin = time.perf_counter()
-    _own(study)
+    _own(doubts)
     tables_s = time.perf_counter() - begin
     begin = time.perf_counter()
-    work(study, 0, PILOT, np.random.SeedSequence(0))
+    work(doubts, 0, PILOT, np.random.SeedSequence(0))
     return tables_s + (time.perf_counter() - begin) * n / (PILOT * workers)
 
 
@@ -377,18 +370,18 @@ class Chunk:
     kept: Array  # answers of the first draws, for the quantiles
 
 
-def work(study: Study, keep: int, size: int, seed: np.random.SeedSequence) -> Chunk:
+def work(doubts: Doubts, keep: int, size: int, seed: np.random.SeedSequence) -> Chunk:
     """Compute one chunk of draws; what an executor is given."""
-    z = standard_numbers(study, size, seed)
-    flat = _flat(*answers(study, z))
+    z = standard_numbers(doubts, size, seed)
+    flat = _flat(*answers(doubts, z))
     ran = int(np.isfinite(flat[:, 0]).sum())
     return Chunk(ran, moments(z, flat), flat[:keep].copy())
 
 
-def _chunks(study: Study, n: int, seed: int, executor: Executor | None) -> Iterator[tuple[int, Chunk]]:
+def _chunks(doubts: Doubts, n: int, seed: int, executor: Executor | None) -> Iterator[tuple[int, Chunk]]:
     """Yield the chunks in order, at most `WAITING` of them in the making."""
     sizes = [CHUNK] * (n // CHUNK) + ([n % CHUNK] if n % CHUNK else [])
-    numbers = len(names(study)) + len(CURVES) * len(study.grid_l)
+    numbers = len(names(doubts)) + len(CURVES) * len(doubts.grid_l)
     left = min(KEPT, max(1, KEPT_NUMBERS // numbers))
     root = np.random.SeedSequence(seed)
     waiting: deque[tuple[int, Future[Chunk]]] = deque()
@@ -397,9 +390,9 @@ def _chunks(study: Study, n: int, seed: int, executor: Executor | None) -> Itera
             keep, left = min(size, left), max(0, left - size)
             (own,) = root.spawn(1)
             if executor is None:
-                yield size, work(study, keep, size, own)
+                yield size, work(doubts, keep, size, own)
                 continue
-            waiting.append((size, executor.submit(work, study, keep, size, own)))
+            waiting.append((size, executor.submit(work, doubts, keep, size, own)))
             if len(waiting) >= WAITING:
                 size, future = waiting.popleft()
                 yield size, future.result()
@@ -411,9 +404,9 @@ def _chunks(study: Study, n: int, seed: int, executor: Executor | None) -> Itera
             future.cancel()
 
 
-def _own(study: Study) -> Array:
+def _own(doubts: Doubts) -> Array:
     """The plan's own answers, by the same look-up."""
-    own = np.asarray(_flat(*answers(study, np.zeros((1, len(study.inputs)))))[0])
+    own = np.asarray(_flat(*answers(doubts, np.zeros((1, len(doubts.inputs)))))[0])
     if not np.isfinite(own).any():
         raise RequestError(
             "How sure this run is cannot be told: it is so near the limit of what pot and neck can do that "
@@ -440,24 +433,24 @@ def _columns(own: Array, total: Moments | None, sample: Array) -> Array:
     return np.stack([own, total.sd, *ends, answered], axis=1)
 
 
-def _bands(study: Study, columns: Array) -> dict[str, Band]:
-    rows = zip(names(study), columns.tolist(), strict=False)
+def _bands(doubts: Doubts, columns: Array) -> dict[str, Band]:
+    rows = zip(names(doubts), columns.tolist(), strict=False)
     return {name: Band(*row) for name, row in rows if np.isfinite(row[0])}
 
 
-def _curves(study: Study, columns: Array) -> dict[str, CurveBand]:
-    grid = np.array(study.grid_l)
-    parts = columns[len(names(study)) :, :4].reshape(len(CURVES), grid.size, 4)
+def _curves(doubts: Doubts, columns: Array) -> dict[str, CurveBand]:
+    grid = np.array(doubts.grid_l)
+    parts = columns[len(names(doubts)) :, :4].reshape(len(CURVES), grid.size, 4)
     return {name: CurveBand(grid, *part.T) for name, part in zip(CURVES, parts, strict=True)}
 
 
-def _shares(study: Study, total: Moments | None) -> dict[str, tuple[Share, ...]]:
+def _shares(doubts: Doubts, total: Moments | None) -> dict[str, tuple[Share, ...]]:
     if total is None:
         return {}
     table = total.shares
     out = {}
-    for k, name in enumerate(names(study)):
-        found = [Share(one.name, float(table[i, k]), one.of_spirit) for i, one in enumerate(study.inputs)]
+    for k, name in enumerate(names(doubts)):
+        found = [Share(one.name, float(table[i, k]), one.of_spirit) for i, one in enumerate(doubts.inputs)]
         if any(s.share > 0.0 for s in found):
             out[name] = tuple(sorted(found, key=lambda s: -s.share))
     return out

@@ -181,7 +181,7 @@ WATCHED = {name: key.watch for name, key in keys_of(Stop).items() if key.watch i
 """Stops that watch one quantity of a run, by their key in the plan file."""
 
 
-def margin(watch: Watch, reached: Array, value: float) -> Array:
+def margin(watch: Watch, reached: Array, value: float | Array) -> Array:
     """How far a value is passed: negative before."""
     return reached - value if watch.rises else value - reached
 

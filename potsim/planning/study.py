@@ -1,401 +1,546 @@
-"""What many draws of one plan come to, all at once."""
+"""A plan with several of its numbers varied: thousands of runs, their answers as a table."""
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, Future
+from dataclasses import fields, replace
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
-from potsim.liquid import strength
-from potsim.planning.plan import BY_FLAVOUR, Bottling, Ingredient, Stop, Uncertainty
-from potsim.planning.run import Run
-from potsim.planning.schema import Watch
-from potsim.planning.stops import WATCHED, ZERO_C, margin
+from potsim.errors import PotsimError, RequestError
+from potsim.planning.botanicals import solids
+from potsim.planning.charge import LEAST_CHARGE_L, Charge, between, settle
+from potsim.planning.frames import frame
+from potsim.planning.many import STOP, Cuts, bared, comes, single, single_names
+from potsim.planning.noticed import noticed as noticed_words
+from potsim.planning.plan import Bottling, Plan, Stop
+from potsim.planning.plan import Cuts as CutPlan
+from potsim.planning.run import Run, distil, resolve_bill
+from potsim.planning.stops import WATCHED
+from potsim.planning.sweep import CHARGE_ABV, Number, Same, charge_of, charges_of_strength, check_same, number
 from potsim.records import dataclass
-from potsim.still.course import EXHAUSTED
-from potsim.still.courses import Courses, ManyStates, courses, family
-from potsim.still.receiver import first_parrot_abv
-from potsim.still.still import MOST_LOST, Span, Still, Stills
+from potsim.still.courses import courses, family
+from potsim.still.still import Span, Still, Stills
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
 
-CURVES = ("stream_abv", "pot_abv", "vapour_c", "recovered", "elapsed_min")
-STOP = ("collected_l", "stream_abv", "pot_abv", "mean_abv", "recovered", "elapsed_min")
+CHUNK = 1024  # runs worked on at a time
+ALONE = 16  # of runs that are computed one by one
+WAITING = 16  # chunks handed to an executor ahead of the one waited for
+ROLES = ("heads", "keep", "tails")
+OF_CHARGE = ("charge", "botanical")  # tables whose numbers change what is in the pot
+LEFT = 1e-6  # share of what comes before the keep ends that must not be heads
+
+Progress = Callable[[int, int], None]
 
 
-def names(study: Study) -> tuple[str, ...]:
-    """Names of the single answers, in the order of `answers`."""
-    out = ["charge.volume_l", "charge.abv", "first_drop_min", *(f"stop.{name}" for name in STOP)]
-    out += [
-        f"{role}.{name}" for role in ("heads", "tails") if role in study.roles for name in ("volume_l", "abv")
-    ]
-    out += ["keep.volume_l", "keep.abv", "keep.ethanol_l"]
-    if study.bottling.abv is not None:
-        out += ["proofing.water_l", "proofing.volume_l"]
-        out += ["proofing.bottles"] if study.bottling.bottle_l is not None else []
-    numbers = range(1, len(study.roles) + 1)
-    return (*out, *(f"jars.{k}.{name}" for name in ("volume_l", "abv", "full_min") for k in numbers))
+def study(
+    plan: Plan,
+    vary: Mapping[str, Iterable[float]] | Sequence[Mapping[str, float]] | pd.DataFrame,
+    *,
+    same: Same = "alcohol",
+    flavours: bool = False,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> pd.DataFrame:
+    """Run a plan with several of its numbers varied together.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    vary : mapping of str to iterable of float, or sequence of mapping, or pandas.DataFrame
+        A grid: each number with its values, every one with every other, the last changing fastest. Or a list:
+        a row for each run, all with the same numbers. Names as for `potsim.sweep`, values in the plan's
+        plain units: L, % vol, W, min, g.
+    same : {'alcohol', 'volume'}
+        For ``"charge.abv"``: what stays when the strength of the charge changes.
+    flavours : bool
+        Whether to follow the botanicals too; each run is then computed by itself, which takes far longer.
+    executor : concurrent.futures.Executor, optional
+        Where the runs are computed: threads, processes, Dask, MPI; here if left out. It is not shut down.
+    progress : callable, optional
+        Called with the runs done and the runs wanted.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A row for each run: the numbers varied; ``charge``, ``stop``, ``heads``, ``keep``, ``tails`` and
+        ``proofing`` as `Run` has them; ``stop.reason``; ``refusal``, empty where the run can be made, else
+        why not, with all answers missing. With flavours, of each botanical ``gives_up`` and ``in_keep`` (of
+        1), ``times_threshold`` and ``noticed`` in the bottle. Units are in ``attrs["units"]``.
+
+    Raises
+    ------
+    UnknownNameError
+        If the plan has no such number; the nearest are suggested.
+    RequestError
+        If nothing is varied, or the rows of a list do not have the same numbers.
+
+    Notes
+    -----
+    Runs that are stopped by what a course shows go together through tables of the stills; the keep agrees
+    with that of `potsim.distil` to 1e-4 of its volume. What asks for more (a stop by flavour, a parrot, named
+    jars, jars that run out) is computed run by run.
+
+    Examples
+    --------
+    >>> import potsim
+    >>> grid = {"charge.abv": [30, 38], "still.power": [500, 700, 900]}
+    >>> table = potsim.study(potsim.example_plan(), grid)
+    >>> table["keep.abv"].round(1).tolist()
+    [73.1, 73.0, 72.9, 74.6, 74.5, 74.4]
+    >>> table.attrs["units"]["keep.volume_l"]
+    'L'
+    """
+    check_same(same)
+    names, values = _wanted(vary)
+    numbers = [number(plan, name) for name in names]
+    labels = _labels(plan) if flavours else ()
+    bottled = _set(plan, numbers, list(range(len(numbers))), values[0].tolist(), same) or plan
+    columns = single_names(ROLES, bottled.bottling)
+    answers = _Columns(columns, labels, values.shape[0])
+    done = 0
+    for rows, answer in _worked(_tasks(plan, numbers, values, same, labels, columns), executor):
+        answers.put(rows, answer)
+        done += rows.size
+        if progress is not None:
+            progress(done, values.shape[0])
+    varied = {name: values[:, k] for k, name in enumerate(names)}
+    units = {name: one.unit for one, name in zip(numbers, names, strict=True)}
+    return frame({**varied, **answers.made(), **varied}, units)  # what is given stays as given
 
 
-def answers(study: Study, z: Array) -> tuple[Array, Array]:
-    """Run all draws."""
-    draws = drawn(study, z)
-    single = np.full((z.shape[0], len(names(study))), np.nan)
-    curve = np.full((z.shape[0], len(CURVES), len(study.grid_l)), np.nan)
-    fine = can_run(study, draws)
-    if not fine.any():
-        return single, curve
-    mol = (draws.ethanol_mol + draws.water_mol)[fine]
-    ethanol = draws.ethanol_mol[fine]
-    got = 1.0 - draws.lost[fine]
-    runs = courses(family(study.span), mol, ethanol / mol, draws.stills.where(fine), study.still, got)
-    end, keep_end = _ends(study, runs)
-    ended = np.isfinite(end)
-    fine[fine] = ended
-    if not fine.any():
-        return single, curve
-    runs, end, keep_end = runs.where(ended), end[ended], keep_end[ended]
-    by_volume = np.array([*(edge.collected_l for edge in study.edges), *study.grid_l])
-    there = runs.at_collected(by_volume, study.reach)
-    jars = len(study.edges)
-    single[fine] = _single(study, runs, end, _answer_edges(study, there[:, :jars], end, keep_end))
-    curve[fine] = _curve(runs, there[:, jars:])
-    return single, curve
+def _wanted(vary: Any) -> tuple[list[str], Array]:
+    """Names, and values of shape (runs, names)."""
+    if hasattr(vary, "to_dict") and not isinstance(vary, Mapping):
+        vary = vary.to_dict("records")
+    if isinstance(vary, Mapping):
+        each = [np.atleast_1d(_floats(values, name)) for name, values in vary.items()]
+        if not each or any(one.size == 0 for one in each):
+            raise RequestError("Nothing is varied.", 'Give numbers with values: {"charge.abv": [30, 40]}.')
+        grid = np.meshgrid(*each, indexing="ij")
+        return list(vary), np.stack([one.ravel() for one in grid], axis=1)
+    rows = list(vary)
+    if not rows or not rows[0]:
+        raise RequestError("Nothing is varied.", 'Give rows with numbers: [{"charge.abv": 30}].')
+    names = list(rows[0])
+    for k, row in enumerate(rows):
+        if set(row) != set(names):
+            raise RequestError(
+                f"Row {k} has {', '.join(row)}, the first has {', '.join(names)}.",
+                "Give every row the same numbers.",
+            )
+    return names, np.stack([_floats([row[name] for row in rows], name) for name in names], axis=1)
 
 
-def _ends(study: Study, runs: Courses) -> tuple[Array, Array]:
-    """Depletions at which run and keep end; infinite where the plan's stop never comes, or at once."""
-    end = np.minimum(_first(study.stop, runs, study.reach, study.still.parrot_l), study.stop_at)
-    end = np.where(end > 0.0, end, np.inf)
-    least_l = study.still.min_level_l
-    ended = np.flatnonzero(np.isfinite(end))
-    if least_l > 0.0 and ended.size:
-
-        def margin(states: ManyStates) -> Array:
-            return least_l - states.pot_hot_l - study.solids_l
-
-        bare = margin(runs.at(np.where(np.isfinite(end), end, 0.0)[:, None]))[:, 0] >= 0.0
-        bare &= np.isfinite(end)
-        if bare.any():
-            level = runs.where(bare).first(margin, study.reach)
-            end[bare] = np.where(level > 0.0, np.minimum(level, end[bare]), np.inf)
-    keep_end = np.minimum(_first(study.tails_from, runs, study.reach, study.still.parrot_l), study.tails_at)
-    return end, np.minimum(keep_end, end)
+def _floats(values: Any, name: str) -> Array:
+    made = list(values) if isinstance(values, Iterable) and not isinstance(values, str) else [values]
+    for one in made:
+        if isinstance(one, str | bytes) or one is None:
+            raise RequestError(f"{name} is {one!r}.", "Give numbers, in the plan's plain units.", path=name)
+    return np.array([float(one) for one in made])
 
 
-def _first(stop: Stop, runs: Courses, reach: float, parrot_l: float | None) -> Array:
-    """Depletion at which the first of the conditions comes."""
-    out = np.full(runs.charge_mol.shape, np.inf)
-    for key, value in stop.named.items():
-        if key == "parrot_abv" and parrot_l is not None:
-            out = np.minimum(out, first_parrot_abv(runs, parrot_l, value, reach))
-        elif key in WATCHED:
-            out = np.minimum(out, runs.first(_margin(WATCHED[key], value), reach))
-    return out
+# --- Columns of the table, filled chunk by chunk.
 
 
-def _margin(watch: Watch, value: float) -> Callable[[ManyStates], Array]:
-    return lambda states: margin(watch, _quantity(states, watch.quantity), value)
+class _Columns:
+    """Answers of all runs."""
+
+    def __init__(self, names: Sequence[str], labels: Sequence[str], runs: int) -> None:
+        self.names = names
+        self.numbers = np.full((runs, len(self.names)), np.nan)
+        self.reason = np.full(runs, "", dtype=object)
+        self.refusal = np.full(runs, "", dtype=object)
+        self.labels = labels
+        self.flavours = np.full((runs, 3 * len(labels)), np.nan)
+        self.noticed = np.full((runs, len(labels)), "", dtype=object)
+
+    def put(self, rows: NDArray[np.intp], answer: Answer) -> None:
+        """Fill in some runs."""
+        self.numbers[rows] = answer.numbers
+        self.reason[rows] = answer.reason
+        self.refusal[rows] = answer.refusal
+        if self.labels:
+            self.flavours[rows], self.noticed[rows] = answer.flavours, answer.noticed
+
+    def made(self) -> dict[str, Any]:
+        """All columns in their order."""
+        out: dict[str, Any] = {name: self.numbers[:, k] for k, name in enumerate(self.names)}
+        out["stop.reason"] = self.reason
+        for k, label in enumerate(self.labels):
+            for j, name in enumerate(FLAVOUR):
+                out[f"{label}.{name}"] = self.flavours[:, 3 * k + j]
+            out[f"{label}.noticed"] = self.noticed[:, k]
+        return {**out, "refusal": self.refusal}
 
 
-def _single(study: Study, runs: Courses, end: Array, edges: Array) -> Array:
-    """Answers in the order of `names`, from the depletions at which jars begin and end."""
-    there, states = runs.at(end[:, None]), runs.at(edges)
-    ethanol = np.maximum(np.diff(states.over_ethanol_mol), 0.0)
-    water = np.maximum(np.diff(states.over_mol) - ethanol, 0.0)
-    charged = runs.charge_mol * runs.charge_x
-    columns = [
-        np.asarray(strength.volume_from_moles(charged, runs.charge_mol - charged)),
-        np.asarray(strength.abv_from_x(runs.charge_x)),
-        runs.first_drop_s / 60.0,
-        *(_quantity(there, name)[:, 0] for name in STOP),
-    ]
-    roles = np.array(study.roles)
-    for role in ("heads", "tails"):
-        if role in study.roles:
-            columns += _poured(ethanol[:, roles == role].sum(axis=1), water[:, roles == role].sum(axis=1))
-    kept = list(study.kept)
-    keep = ethanol[:, kept].sum(axis=1), water[:, kept].sum(axis=1)
-    keep_l, keep_abv = _poured(*keep)
-    columns += [keep_l, keep_abv, keep_l * keep_abv / 100.0]
-    columns += _bottled(study, *keep)
-    jar_l, jar_abv = _poured(ethanol, water)
-    full_min = np.where(jar_l > 0.0, states.elapsed_s[:, 1:] / 60.0, np.nan)
-    return np.concatenate([np.stack(columns, axis=1), jar_l, jar_abv, full_min], axis=1)
+FLAVOUR = ("gives_up", "in_keep", "times_threshold")
 
 
-def _answer_edges(study: Study, by_volume: Array, end: Array, keep_end: Array) -> Array:
-    """Depletions at which jars begin and end, shape (n, jars + 1)."""
-    s = by_volume.copy()
-    for k, edge in enumerate(study.edges):
-        if edge.at != "collected":
-            s[:, k] = end if edge.at == "end" else keep_end
-    s = np.minimum(s, end[:, None])
-    for k, role in enumerate(study.roles):
-        if role == "keep":
-            s[:, k + 1] = np.minimum(s[:, k + 1], keep_end)
-        elif role == "tails":
-            s[:, k + 1] = np.maximum(s[:, k + 1], keep_end)
-    return np.maximum.accumulate(s, axis=1)
+@dataclass(frozen=True)
+class Answer:
+    """What some runs came to; arrays of as many rows."""
+
+    numbers: Array  # in the order of the columns
+    reason: NDArray[Any]
+    refusal: NDArray[Any]
+    flavours: Array
+    noticed: NDArray[Any]
 
 
-def _poured(ethanol: Array, water: Array) -> list[Array]:
-    """Volume and strength of what is poured together; no strength of nothing."""
-    some = ethanol + water > 0.0
-    abv = np.asarray(strength.abv_from_moles(np.where(some, ethanol, 1.0), water))
-    return [np.asarray(strength.volume_from_moles(ethanol, water)), np.where(some, abv, np.nan)]
+def _labels(plan: Plan) -> tuple[str, ...]:
+    names = [dose.botanical.common_name for dose in resolve_bill(plan)]
+    return tuple(
+        name if names.count(name) == 1 else f"{name} ({dose.where})"
+        for name, dose in zip(names, plan.botanicals, strict=True)
+    )
 
 
-def _bottled(study: Study, ethanol: Array, water: Array) -> list[Array]:
-    """Water, volume and bottles; none where the keep is weaker than the bottling strength."""
-    bottling = study.bottling
-    if bottling.abv is None:
+# --- Runs that go together: all that they differ in, as arrays.
+
+
+@dataclass(frozen=True)
+class Together:
+    """Runs under one pressure with the same sort of stops and one bottling; arrays of shape (n,)."""
+
+    rows: NDArray[np.intp]  # which of the study
+    still: Still  # one of them
+    span: Span  # their stills
+    stills: Stills  # of each
+    bottling: Bottling
+    stop: Mapping[str, Array]  # what each waits for
+    tails: Mapping[str, Array]
+    ethanol_mol: Array
+    mol: Array
+    heating_w: Array
+    metal_j_per_k: Array
+    least_l: Array  # level that must stay in the pot [L]
+    solids_l: Array
+    capacity_l: Array
+    heads_l: Array
+    lost: Array
+
+    def where(self, chosen: NDArray[np.intp] | NDArray[np.bool_]) -> Together:
+        """Return some of the runs."""
+        changed: dict[str, Any] = {"stills": self.stills.where(chosen)}
+        for one in fields(self):
+            value = getattr(self, one.name)
+            if isinstance(value, np.ndarray):
+                changed[one.name] = value[chosen]
+            elif one.name in ("stop", "tails"):
+                changed[one.name] = {key: each[chosen] for key, each in value.items()}
+        return replace(self, **changed)
+
+
+def _together(plan: Plan, numbers: Sequence[Number], values: Array, same: Same) -> list[Together]:
+    """Gather the runs that can go together; the others are left out."""
+    of_charge = [k for k, one in enumerate(numbers) if one.table in OF_CHARGE]
+    others = [k for k in range(len(numbers)) if k not in of_charge]
+    alike = plan.still.capacity_l is not None and plan.still.built_of is None  # whatever is in the pot
+    try:
+        charge = charge_of(plan)
+    except PotsimError:
         return []
-    if bottling.stretch is not None:
-        added = strength.moles(bottling.stretch.spirit_l, bottling.stretch.abv)
-        ethanol, water = ethanol + added.ethanol_mol, water + added.water_mol
-    volume_l, abv = _poured(ethanol, water)
-    strong = abv >= bottling.abv
-    abv = np.where(strong, abv, bottling.abv)
-    water_l = np.asarray(strength.water_to_reach(volume_l, abv, bottling.abv))
-    more = np.asarray(strength.moles(water_l, 0.0).water_mol)
-    bottled_l = np.asarray(strength.volume_from_moles(ethanol, water + more))
-    out = [water_l, bottled_l]
-    if bottling.bottle_l is not None:
-        out.append(np.floor(bottled_l / bottling.bottle_l + 1e-9))
-    return [np.where(strong, column, np.nan) for column in out]
+    pots, pot = _pots(plan, numbers, of_charge, values, same)
+    settled: list[_Settled | None] = []
+    chosen = others if alike else list(range(len(numbers)))
+    kinds, kind = _different(values[:, chosen])
+    for each in kinds.tolist():
+        changed = _set(plan, numbers, chosen, each, same)
+        settled.append(None if changed is None else _settle(changed, charge if alike else None))
+    groups: dict[Any, list[int]] = {}
+    for k, one in enumerate(settled):
+        if one is not None:
+            groups.setdefault(one.sort, []).append(k)
+    possible = np.isfinite(pots[pot]).all(axis=1)
+    made = []
+    for members in groups.values():
+        rows = np.flatnonzero(possible & np.isin(kind, members))
+        if rows.size:
+            place = np.zeros(kinds.shape[0], dtype=np.intp)
+            place[members] = np.arange(len(members))
+            some = [one for k in members if (one := settled[k]) is not None]
+            made.append(_group(rows, pots[pot[rows]], some, place[kind[rows]]))
+    return [one for one in made if one is not None]
 
 
-def _curve(runs: Courses, s: Array) -> Array:
-    there = np.isfinite(s)
-    states = runs.at(np.where(there, s, 0.0))
-    columns = [np.where(there, _quantity(states, name), np.nan) for name in CURVES]
-    return np.stack(columns, axis=1)
+def _different(values: Array) -> tuple[Array, NDArray[np.intp]]:
+    """Each different row once, and which of them each is."""
+    if values.shape[1] == 0:
+        return np.zeros((1, 0)), np.zeros(values.shape[0], dtype=np.intp)
+    kinds, which = np.unique(values, axis=0, return_inverse=True)
+    return kinds, which.reshape(-1)
 
 
-def _quantity(states: ManyStates, name: str) -> Array:
-    """A quantity of `potsim.planning.stops.Profile`."""
-    if name in ("vapour_c", "pot_c"):
-        return np.asarray(getattr(states, f"{name[:-2]}_k")) - ZERO_C
-    if name == "elapsed_min":
-        return states.elapsed_s / 60.0
-    return np.asarray(getattr(states, name))
+def _set(
+    plan: Plan, numbers: Sequence[Number], chosen: Sequence[int], values: Sequence[float], same: Same
+) -> Plan | None:
+    """Return the plan with some of its numbers set; ``None`` where it cannot hold them."""
+    try:
+        for k, value in zip(chosen, values, strict=True):
+            plan = numbers[k].put(plan, value, same)
+    except PotsimError:
+        return None
+    return plan
 
 
-# --- What is uncertain in a plan, and how it is drawn.
+def _pots(
+    plan: Plan, numbers: Sequence[Number], of_charge: Sequence[int], values: Array, same: Same
+) -> tuple[Array, NDArray[np.intp]]:
+    """What the different charges hold, and which each run has.
+
+    Columns: ethanol and all moles, litres, litres of botanicals; NaN where one must be looked at by itself.
+    """
+    kinds, which = _different(values[:, of_charge])
+    pots = np.full((kinds.shape[0], 4), np.nan)
+    if [numbers[k].name for k in of_charge] == [CHARGE_ABV]:
+        pots[:, :3] = np.stack(charges_of_strength(plan, kinds[:, 0], same), axis=1)
+        pots[:, 3] = solids(resolve_bill(plan))
+    else:
+        for k, each in enumerate(kinds.tolist()):
+            changed = _set(plan, numbers, of_charge, each, same)
+            try:
+                if changed is not None and (charge := charge_of(changed)).ethanol_mol > 0.0:
+                    bulk = solids(resolve_bill(changed))
+                    pots[k] = charge.ethanol_mol, charge.mol, charge.volume_l, bulk
+            except PotsimError:  # told when the run goes alone
+                continue
+    pots[pots[:, 2] < LEAST_CHARGE_L] = np.nan
+    return pots, which
 
 
-# Standard deviation of a relative error of ln alpha that the model's misfit to published vapour compositions
-# near one atmosphere amounts to: Kamihama et al. 2012, Carey & Lewis 1932, Rieder & Thompson 1949 and Beebe
-# et al. 1942 (380 mmHg) are each met best with +0.021, -0.015, -0.028 and -0.015; the root mean square.
-VOLATILITY_SD = 0.02
-FURTHEST = 4.0  # standard deviations within which numbers are drawn
-MOST_POWER_OFF = 2.5  # of the heat that arrives, which no plate multiplies: more would widen all tables
-COLDEST_K, WARMEST_K = 273.15, 318.15  # rooms drawn
-CHARGE = "strength of "
-VOLUME, NECK, POT, ROOM = "volume of the charge", "neck loss", "pot loss", "temperature of the room"
-POWER, LOST = "heat that arrives", "spirit lost"
-EQUILIBRIUM = "vapour data"
-GRID = 41  # points of the bands along the run
+class _Settled(NamedTuple):
+    """A plan made whole but for its charge."""
+
+    still: Still
+    stop: Stop
+    cuts: CutPlan
+    bottling: Bottling
+
+    @property
+    def sort(self) -> tuple[Any, ...]:
+        """What runs must have in common to go together."""
+        tails = self.cuts.tails_from
+        named = () if tails is None else tuple(tails.named)
+        return self.still.conditions.pressure_pa, tuple(self.stop.named), named, self.bottling
 
 
-@dataclass(frozen=True)
-class Input:
-    """An uncertain number."""
-
-    name: str  # what it is called
-    # its standard deviation: of the number itself for strengths [% vol], the room [K] and the vapour data;
-    # of its logarithm for volume, power and losses, which stay positive; of the spirit lost upwards alone
-    size: float
-    of_spirit: bool = False  # whether it is the strength of one part of the charge
-
-
-@dataclass(frozen=True)
-class Edge:
-    """Where a jar begins or ends."""
-
-    at: str  # by volume, or with the keep or the run
-    collected_l: float  # pooled distillate there in the plan's own run [L]
+def _settle(plan: Plan, charge: Charge | None) -> _Settled | None:
+    """Fill in what a plan leaves out; ``None`` where its run must be looked at by itself."""
+    if plan.jars.keep or any(one.count is not None for one in plan.jars.sizes):
+        return None
+    try:
+        setting = settle(plan, charge_of(plan) if charge is None else charge)
+    except PotsimError:
+        return None
+    stops = [setting.stop, *([] if plan.cuts.tails_from is None else [plan.cuts.tails_from])]
+    watched = all(key in WATCHED and key != "parrot_abv" for stop in stops for key in stop.named)
+    if not watched or setting.still.power_changes or setting.still.parrot_l is not None:
+        return None
+    return _Settled(setting.still, setting.stop, plan.cuts, plan.bottling)
 
 
-@dataclass(frozen=True)
-class Study:
-    """All that the draws of a plan are computed from; small, and fit to be sent to other processes."""
+def _group(
+    rows: NDArray[np.intp], pots: Array, settled: Sequence[_Settled], which: NDArray[np.intp]
+) -> Together | None:
+    """Put runs together as arrays; without those whose heat is too weak."""
+    stills = [one.still for one in settled]
+    conditions = np.array([[getattr(s.conditions, f.name) for f in fields(Stills)] for s in stills])
+    own = ("heat_up_power_w", "metal_j_per_k", "min_level_l", "capacity_l", "lost")
+    columns = np.array([[getattr(still, name) for name in own] for still in stills])[which]
+    heating_w, metal, least_l, capacity_l, lost = columns.T
+    each, pressure_pa = Stills(*conditions[which].T), stills[0].conditions.pressure_pa
+    fine = each.can_run(pressure_pa) & (each.with_power(heating_w).net_power_w(373.15) > 0.0)
+    if not fine.any():
+        return None
+    heads = np.array([[one.cuts.heads_l or 0.0, one.cuts.heads_share or 0.0] for one in settled])[which]
+    stops = [one.stop.named for one in settled]
+    tails = [one.cuts.tails_from.named if one.cuts.tails_from else {} for one in settled]
+    return Together(
+        rows=rows,
+        still=stills[0],
+        span=Span.over(each.where(fine), pressure_pa),
+        stills=each,
+        bottling=settled[0].bottling,
+        stop={key: np.array([stop[key] for stop in stops])[which] for key in stops[0]},
+        tails={key: np.array([stop[key] for stop in tails])[which] for key in tails[0]},
+        ethanol_mol=pots[:, 0],
+        mol=pots[:, 1],
+        heating_w=heating_w,
+        metal_j_per_k=metal,
+        least_l=least_l,
+        solids_l=pots[:, 3],
+        capacity_l=capacity_l,
+        heads_l=np.where(heads[:, 0] > 0.0, heads[:, 0], heads[:, 1] * pots[:, 2]),
+        lost=lost,
+    ).where(fine)
 
-    parts: tuple[Ingredient, ...]  # what the charge is blended from
-    botanical_water_mol: float  # water that the botanicals bring
-    solids_l: float  # volume of botanicals in the pot [L]
-    still: Still  # the plan's still
-    inputs: tuple[Input, ...]  # what is uncertain
-    span: Span  # stills that may be drawn
-    stop: Stop  # what ends the run and the keep; what is in `BY_FLAVOUR` is taken from the plan's own run
-    tails_from: Stop
-    stop_at: float  # depletion at which ``cloudy`` or ``over`` end them there; infinite if they do not
-    tails_at: float  # depletion at which ``cloudy`` or ``over`` end them there; infinite if they do not
-    edges: tuple[Edge, ...]  # of the jars, one more than jars
-    roles: tuple[str, ...]  # of the jars
-    kept: tuple[int, ...]  # positions of the jars that are pooled
-    heads_l: float  # heads [L]
-    bottling: Bottling  # as in the plan
-    grid_l: tuple[float, ...]  # pooled distillate at which the curve is told [L]
-    reach: float  # depletion to which runs are looked at first
 
-
-@dataclass(frozen=True)
-class Drawn:
-    """Draws of the uncertain numbers; arrays of shape (n,)."""
-
-    ethanol_mol: Array  # the charges
-    water_mol: Array  # the charges
-    stills: Stills  # the stills
-    lost: Array  # share of what leaves the neck that is lost
-
-
-def study_of(run: Run, *, model_misfit: bool = True) -> Study:
-    """Return the study of a run's uncertainties."""
-    still, points = run.setting.still, run.points
-    inputs = _inputs(run.plan.uncertainty, run.charge.parts, still, model_misfit=model_misfit)
-    collected_l = float(run.collected_l[-1])
-    tails = run.plan.cuts.tails_from or Stop()
-    return Study(
-        parts=run.charge.parts,
-        botanical_water_mol=sum(float(strength.moles(d.water_brought_l, 0.0).water_mol) for d in run.bill),
-        solids_l=sum(dose.solids_volume_l for dose in run.bill if dose.dose.where == "pot"),
-        still=still,
-        inputs=inputs,
-        span=_span(still, inputs),
-        stop=run.setting.stop,
-        tails_from=tails,
-        stop_at=_stop_at(run),
-        tails_at=points.keep_end
-        if (tails.over or tails.cloudy or tails.faded) and points.keep_end < points.end
-        else np.inf,
-        edges=_edges(run),
-        roles=tuple(jar.role for jar in run.jars),
-        kept=tuple(k for k, jar in enumerate(run.jars) if jar.number in run.keep.jars),
-        heads_l=run.setting.heads_l,
-        bottling=run.plan.bottling,
-        grid_l=tuple(np.linspace(0.0, collected_l, GRID).tolist()),
-        reach=min(2.0 * points.end + 0.2, 6.0),
+def together(of: Together) -> tuple[Array, NDArray[Any]]:
+    """Answers of runs that go together, and what ends each; NaN in the first where one must go alone."""
+    names = single_names(ROLES, of.bottling)
+    numbers = np.full((of.rows.size, len(names)), np.nan)
+    reason = np.full(of.rows.size, "", dtype=object)
+    tables = family(of.span)
+    fine = of.ethanol_mol / of.mol <= tables.highest_x
+    if not fine.any():
+        return numbers, reason
+    some = of.where(fine)
+    x = some.ethanol_mol / some.mol
+    runs = courses(
+        *(tables, some.mol, x, some.stills, some.still, 1.0 - some.lost),
+        heating_w=some.heating_w,
+        metal_j_per_k=some.metal_j_per_k,
     )
+    cuts = Cuts(some.stop, some.tails, some.least_l, some.solids_l)
+    stops = comes(some.stop, runs, cuts)
+    end = stops.min(axis=0)
+    why = np.array([*some.stop, "min_level"], dtype=object)
+    whole = bared(cuts, runs, end)
+    which = np.where(whole < end, len(some.stop), stops.argmin(axis=0))
+    tails = comes(some.tails, runs, cuts)
+    keep_end = np.minimum(tails.min(axis=0, initial=np.inf), whole)
+    boils_l = runs.at(np.zeros(1)).pot_hot_l[:, 0] + some.solids_l
+    heads = np.where(some.heads_l > 0.0, runs.at_collected(some.heads_l[:, None])[:, 0], 0.0)
+    good = np.isfinite(whole) & (stops > 0.0).all(axis=0) & (tails > 0.0).all(axis=0)
+    good &= (boils_l <= some.capacity_l) & (heads < keep_end * (1.0 - LEFT))
+    if "collected" in some.stop:
+        good &= np.isfinite(stops[list(some.stop).index("collected")])
+    if not good.any():
+        return numbers, reason
+    edges = np.stack([np.zeros_like(heads), heads, keep_end, whole], axis=1)[good]
+    made = single(runs.where(good), whole[good], edges, ROLES, (1,), of.bottling)
+    at = np.flatnonzero(fine)[good]
+    numbers[at], reason[at] = made, why[which[good]]
+    known = [k for k, name in enumerate(names) if name not in ("heads.abv", "tails.abv")]
+    numbers[~np.isfinite(numbers[:, known]).all(axis=1)] = np.nan
+    return numbers, reason
 
 
-def standard_numbers(study: Study, size: int, seed: np.random.SeedSequence) -> Array:
-    """Draw standard normal numbers, none further out than four standard deviations."""
-    tail = 3.167124183311998e-05  # of the normal distribution beyond FURTHEST
-    uniform = np.random.default_rng(seed).random((size, len(study.inputs)))
-    return np.asarray(ndtri(tail + (1.0 - 2.0 * tail) * uniform))
+# --- Runs that go alone, and the work that an executor is given.
 
 
-def drawn(study: Study, z: Array) -> Drawn:
-    """Turn standard normal numbers into charges and stills."""
-    off = {one.name: one.size * z[:, k] for k, one in enumerate(study.inputs)}
-    nothing = np.zeros(z.shape[0])
-    larger = np.exp(off.get(VOLUME, nothing))
-    ethanol, water = nothing.copy(), np.full_like(nothing, study.botanical_water_mol)
-    for number, part in enumerate(study.parts):
-        abv = np.clip(part.abv + off.get(_strength_of(number, part), nothing), 0.0, 100.0)
-        each = strength.moles(part.volume_l * larger, abv)
-        ethanol, water = ethanol + each.ethanol_mol, water + each.water_mol
-    c = study.still.conditions
-    stills = Stills(
-        power_w=c.power_w * np.exp(_held(off.get(POWER, nothing), study.inputs)),
-        neck_loss_w_per_k=c.neck_loss_w_per_k * np.exp(off.get(NECK, nothing)),
-        pot_loss_w_per_k=c.pot_loss_w_per_k * np.exp(off.get(POT, nothing)),
-        room_k=np.clip(c.room_k + off.get(ROOM, nothing), COLDEST_K, WARMEST_K),
-        volatility_error=off.get(EQUILIBRIUM, nothing),
-    )
-    lost = np.minimum(study.still.lost + np.maximum(off.get(LOST, nothing), 0.0), MOST_LOST)
-    return Drawn(ethanol, water, stills, lost)
+@dataclass(frozen=True)
+class _Task:
+    """A chunk of a study."""
+
+    plan: Plan
+    names: tuple[str, ...]  # of the numbers varied
+    values: Array  # shape (runs, names)
+    same: Same
+    columns: tuple[str, ...]  # of the answers
+    labels: tuple[str, ...]  # of the botanicals that are followed
+    group: Together | None  # the same runs, where they go together
 
 
-def _held(off: Array, inputs: tuple[Input, ...]) -> Array:
-    """Hold the power's doubt within what the tables are made for."""
-    most = sum(MOST_POWER_OFF * one.size for one in inputs if one.name == POWER)
-    return np.clip(off, -most, most)
+def work(task: _Task) -> Answer:
+    """Compute a chunk of a study."""
+    runs = task.values.shape[0]
+    numbers = np.full((runs, len(task.columns)), np.nan)
+    reason, refusal = (np.full(runs, "", dtype=object) for _ in range(2))
+    flavours = np.full((runs, len(FLAVOUR) * len(task.labels)), np.nan)
+    noticed = np.full((runs, len(task.labels)), "", dtype=object)
+    if task.group is not None:
+        found, reason = together(task.group)
+        numbers[:, [task.columns.index(name) for name in single_names(ROLES, task.group.bottling)]] = found
+    varied = [number(task.plan, name) for name in task.names]
+    for row in np.flatnonzero(np.isnan(numbers[:, 0])):
+        try:
+            plan = task.plan
+            for one, value in zip(varied, task.values[row].tolist(), strict=True):
+                plan = one.put(plan, value, task.same)
+            run = distil(plan)
+        except PotsimError as error:
+            refusal[row], reason[row] = str(error), ""
+            continue
+        told = numbers_of(run)
+        numbers[row] = [told.get(name, np.nan) for name in task.columns]
+        reason[row] = run.end.reason
+        if task.labels:
+            flavours[row], noticed[row] = _flavours(run)
+    return Answer(numbers, reason, refusal, flavours, noticed)
 
 
-def can_run(study: Study, drawn: Drawn) -> NDArray[np.bool_]:
-    """Whether each draw can be run at all: enough heat under every power, a charge that a pot separates."""
-    pressure_pa = study.still.conditions.pressure_pa
-    fine = drawn.stills.can_run(pressure_pa)
-    told = drawn.stills.power_w / study.still.conditions.power_w
-    for change in study.still.power_changes:
-        fine &= drawn.stills.with_power(told * change.power_w).can_run(pressure_pa)
-    boiling = drawn.stills.with_power(told * study.still.heat_up_power_w).net_power_w(373.15)
-    x = drawn.ethanol_mol / (drawn.ethanol_mol + drawn.water_mol)
-    return np.asarray(fine & (boiling > 0.0) & (x <= family(study.span).highest_x))
+def numbers_of(run: Run) -> dict[str, float]:
+    """The answers of one run, by the names of `potsim.planning.many.single_names`."""
+    stop, points, made = run.stop, run.points, run.proofing
+    told = {
+        "charge.volume_l": run.charge.volume_l,
+        "charge.abv": run.charge.abv,
+        "first_drop_min": run.first_drop_min,
+        **{f"stop.{name}": getattr(stop, name) for name in STOP},
+        "keep.volume_l": run.keep.volume_l,
+        "keep.abv": run.keep.abv,
+        "keep.ethanol_l": run.keep.ethanol_l,
+    }
+    for role, begin, finish in (("heads", 0.0, points.heads), ("tails", points.keep_end, points.end)):
+        some = between(run.course, begin, finish) if finish > begin else None
+        told[f"{role}.volume_l"] = 0.0 if some is None else some.volume_l
+        told[f"{role}.abv"] = np.nan if some is None else some.abv
+    if made is not None:
+        told |= {"proofing.water_l": made.water_l, "proofing.volume_l": made.volume_l}
+        told |= {} if made.bottles is None else {"proofing.bottles": float(made.bottles)}
+    return told
 
 
-def _strength_of(number: int, part: Ingredient) -> str:
-    return f"{CHARGE}{part.name} ({number + 1})"
+def _flavours(run: Run) -> tuple[Array, list[str]]:
+    """`FLAVOUR` of each line of the bill, flat; and how it is noticed."""
+    of = run.flavours
+    amount = of.by_line(of.carried.rows.amount)
+    over = of.by_line(of.over_by_row([(0.0, run.points.end)])[:, 0])
+    some = np.where(amount > 0.0, amount, 1.0)
+    table = np.stack([over / some, of.kept_g / some, of.in_bottle], axis=1)
+    return table.ravel(), list(noticed_words(of.in_bottle))
 
 
-def _inputs(
-    given: Uncertainty, parts: tuple[Ingredient, ...], still: Still, *, model_misfit: bool
-) -> tuple[Input, ...]:
-    """All that is uncertain; what is certain, or nothing, is left out."""
-    c = still.conditions
-    wanted = [
-        *(Input(_strength_of(k, p), given.abv, of_spirit=True) for k, p in enumerate(parts) if p.abv > 0.0),
-        Input(VOLUME, _spread(given.volume)),
-        Input(NECK, _spread(given.neck_loss) if c.neck_loss_w_per_k > 0.0 else 0.0),
-        Input(POT, _spread(given.pot_loss) if c.pot_loss_w_per_k > 0.0 else 0.0),
-        Input(POWER, _spread(given.power)),
-        Input(LOST, given.lost),
-        Input(ROOM, given.room_c),
-        Input(EQUILIBRIUM, VOLATILITY_SD if model_misfit else 0.0),
-    ]
-    return tuple(one for one in wanted if one.size > 0.0)
+def _tasks(
+    plan: Plan,
+    numbers: Sequence[Number],
+    values: Array,
+    same: Same,
+    labels: tuple[str, ...],
+    columns: tuple[str, ...],
+) -> Iterator[tuple[NDArray[np.intp], _Task]]:
+    """Split the runs of a study: those that go together, then the others."""
+    names = tuple(one.name for one in numbers)
+    alone = np.ones(values.shape[0], dtype=bool)
+    for group in [] if labels else _together(plan, numbers, values, same):
+        alone[group.rows] = False
+        for k in range(0, group.rows.size, CHUNK):
+            part = group.where(np.arange(k, min(k + CHUNK, group.rows.size)))
+            yield part.rows, _Task(plan, names, values[part.rows], same, columns, labels, part)
+    rest = np.flatnonzero(alone)
+    for k in range(0, rest.size, ALONE):
+        rows = rest[k : k + ALONE]
+        yield rows, _Task(plan, names, values[rows], same, columns, labels, None)
 
 
-def _spread(relative: float) -> float:
-    """Standard deviation of the logarithm of a number of given relative standard deviation."""
-    return float(np.sqrt(np.log1p(relative**2)))
-
-
-def _span(still: Still, inputs: tuple[Input, ...]) -> Span:
-    """Stills at the ends of all draws, the plan's own first."""
-    c = still.conditions
-    size = {one.name: FURTHEST * one.size for one in inputs}
-    powers = [c.power_w, *(change.power_w for change in still.power_changes)]
-    off = float(np.exp(size.get(POWER, 0.0) * MOST_POWER_OFF / FURTHEST))
-    powers = [min(powers) / off, max(powers) * off]
-    ends = [(0.0, 0.0, 0.0, c.power_w)]
-    ends += itertools.product((-1.0, 1.0), (-1.0, 1.0), (-1.0, 1.0), powers)
-    neck, pot, room, power_w = np.array(ends).T
-    error = np.zeros_like(neck)
-    error[0] = size.get(EQUILIBRIUM, 0.0)
-    extremes = Stills(
-        power_w=power_w,
-        neck_loss_w_per_k=c.neck_loss_w_per_k * np.exp(size.get(NECK, 0.0) * neck),
-        pot_loss_w_per_k=c.pot_loss_w_per_k * np.exp(size.get(POT, 0.0) * pot),
-        room_k=np.clip(c.room_k + size.get(ROOM, 0.0) * room, COLDEST_K, WARMEST_K),
-        volatility_error=error,
-    )
-    return Span.over(extremes, c.pressure_pa)
-
-
-def _stop_at(run: Run) -> float:
-    """Depletion at which the run ends but for stops that are looked for in every draw."""
-    if run.end.reason in (*BY_FLAVOUR, "exhausted"):
-        return run.points.end
-    looked_for = set(run.setting.stop.named) & set(WATCHED)
-    return np.inf if looked_for else EXHAUSTED
-
-
-def _edges(run: Run) -> tuple[Edge, ...]:
-    """Edges of the jars, those at a cut that moves from draw to draw marked so."""
-    points = run.points
-    edges = [Edge("collected", run.jars[0].from_l)]
-    for jar in run.jars:
-        at = "collected"
-        if jar.end_depletion == points.end:
-            at = "end"
-        elif jar.role == "keep" and abs(jar.end_depletion - points.keep_end) < 1e-9:
-            at = "keep_end"
-        edges.append(Edge(at, jar.to_l))
-    return tuple(edges)
+def _worked(
+    tasks: Iterable[tuple[NDArray[np.intp], _Task]], executor: Executor | None
+) -> Iterator[tuple[NDArray[np.intp], Answer]]:
+    """Yield the answers of all tasks in order, at most `WAITING` of them in the making."""
+    waiting: deque[tuple[NDArray[np.intp], Future[Answer]]] = deque()
+    try:
+        for rows, task in tasks:
+            if executor is None:
+                yield rows, work(task)
+                continue
+            waiting.append((rows, executor.submit(work, task)))
+            if len(waiting) >= WAITING:
+                rows, future = waiting.popleft()
+                yield rows, future.result()
+        while waiting:
+            rows, future = waiting.popleft()
+            yield rows, future.result()
+    finally:  # an interrupt leaves nothing in the queue
+        for _, future in waiting:
+            future.cancel()

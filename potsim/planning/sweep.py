@@ -6,7 +6,10 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, fields, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args
+
+import numpy as np
+from numpy.typing import NDArray
 
 from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import strength
@@ -176,6 +179,32 @@ def with_strength(plan: Plan, abv: float, same: Same = "alcohol") -> Plan:
     water_l = water_kg / float(strength.mass_of(1.0, 0.0)) if some else 0.0
     kept = plan.charge if same == "alcohol" else parts
     return replace(plan, charge=_poured(kept, parts, more, water_l))
+
+
+class Charges(NamedTuple):
+    """What many charges of one plan's spirits hold; NaN where the spirits are too weak for it."""
+
+    ethanol_mol: NDArray[np.float64]
+    mol: NDArray[np.float64]
+    volume_l: NDArray[np.float64]
+
+
+def charges_of_strength(plan: Plan, abv: NDArray[np.float64], same: Same = "alcohol") -> Charges:
+    """Return the charges that `with_strength` makes of a plan, all at once."""
+    fine = (abv > 0.0) & (abv <= 100.0)
+    asked = np.where(fine, abv, 1.0)
+    parts = run.resolve(plan.charge, distil)
+    undiluted, juices_kg = _undiluted(parts), _juices_kg(plan)
+    spirit_w = float(strength.w_from_abv(undiluted.abv))
+    more = np.ones_like(asked)
+    if same == "volume":
+        more = _with_juices(plan, parts).volume_l * asked / (100.0 * undiluted.ethanol_l)
+    spirit_kg = more * undiluted.mass_kg
+    whole_kg = spirit_kg * spirit_w / np.asarray(strength.w_from_abv(asked))
+    fine &= whole_kg - spirit_kg - juices_kg >= -LEAST_WATER * spirit_kg
+    volume_l = whole_kg / np.asarray(strength.mass_of(1.0, asked))
+    ethanol, water = (np.asarray(one) for one in strength.moles(volume_l, asked))
+    return Charges(*(np.where(fine, one, np.nan) for one in (ethanol, ethanol + water, volume_l)))
 
 
 def _with_juices(plan: Plan, parts: tuple[Ingredient, ...]) -> Charge:

@@ -486,7 +486,7 @@ def heat_up_s(
     boiling_k: float | Array,
     vessel: Conditions | Stills,
     power_w: float | Array,
-    metal_j_per_k: float,
+    metal_j_per_k: float | Array,
 ) -> Array:
     """Time from switch-on to the first drop, of one charge or of many.
 
@@ -500,7 +500,7 @@ def heat_up_s(
         Rooms, and what the pots shed.
     power_w : float or ndarray
         Heat-up power [W].
-    metal_j_per_k : float
+    metal_j_per_k : float or ndarray
         Heat capacity of the metal.
 
     Returns

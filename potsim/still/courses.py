@@ -76,10 +76,10 @@ class _Mixed:
             self.made[name] = product(self.weights, self.columns[name][:, self.low : self.high])
         return self.made[name]
 
-    def read(self, table: Array, found: Rows) -> Array:
-        """Read one of the tables made, shape (n, m)."""
+    def read(self, table: Array, found: Rows, which: NDArray[np.intp]) -> Array:
+        """Read one of the tables made, shape (n, m), each row in that of the still named."""
         row, shares = found
-        start = row + (np.arange(row.shape[0]) * table.shape[1] - self.low)[:, None]
+        start = row + (which * table.shape[1] - self.low)[:, None]
         return _cubic(table.ravel(), start, shares)
 
 
@@ -90,28 +90,38 @@ class Walks:
     ----------
     tables : Tables
         The family's.
-    weights : ndarray, shape (n, tables)
-        Share of each table in each still.
+    weights : ndarray, shape (k, tables)
+        Share of each table in each different still.
     position : ndarray, shape (n,)
         ln W at which each charge begins.
-    stills : Stills
-        The stills, n of them.
+    kinds : Stills
+        The different stills, k of them.
+    which : ndarray of int, shape (n,)
+        Which of them each charge is in.
 
     Notes
     -----
-    Each still gets tables of its own, by one product of matrices, over the rows that its walk needs.
+    Each still gets tables of its own, by one product of matrices, over the rows that its walks need.
     """
 
-    def __init__(self, tables: Tables, weights: Array, position: Array, stills: Stills) -> None:
-        self.tables, self.position, self.stills = tables, position, stills
+    def __init__(
+        self, tables: Tables, weights: Array, position: Array, kinds: Stills, which: NDArray[np.intp]
+    ) -> None:
+        self.tables, self.position, self.kinds, self.which = tables, position, kinds, which
         self._weights = weights
         self._along = _Mixed(weights, {"logit": tables.logits}, tables.ln_w)
         self._across = _Mixed(weights, tables.own, tables.logit)
 
+    @property
+    def stills(self) -> Stills:
+        """The still of each walk."""
+        return self.kinds.where(self.which)
+
     def where(self, chosen: NDArray[np.bool_]) -> Walks:
         """Return some of the walks."""
-        stills = self.stills.where(chosen)
-        return Walks(self.tables, self._weights[chosen], self.position[chosen], stills)
+        kept, which = np.unique(self.which[chosen], return_inverse=True)
+        kinds = self.kinds.where(kept)
+        return Walks(self.tables, self._weights[kept], self.position[chosen], kinds, which)
 
     def at(self, depletion: Array) -> Look:
         """Look all walks up.
@@ -131,14 +141,14 @@ class Walks:
     def logit(self, place: Array) -> tuple[Array, Rows]:
         """Logit of the pot at places [ln W], shape (n, m), and where that stands along ln W."""
         found = self._along.find(place)
-        return self._along.read(self._along.table("logit"), found), found
+        return self._along.read(self._along.table("logit"), found, self.which), found
 
-    def column(self, name: str, found: Rows) -> Array:
-        """Read a column at what `across` found."""
+    def column(self, name: str, found: Rows, which: NDArray[np.intp] | None = None) -> Array:
+        """Read a column at what `across` found; in the stills named, if not each walk in its own."""
         if name in self.tables.common:
             row, shares = found
             return _cubic(self.tables.common[name], row, shares)
-        return self._across.read(self._across.table(name), found)
+        return self._across.read(self._across.table(name), found, self.which if which is None else which)
 
     def across(self, logit: Array) -> Rows:
         """Find logits, shape (n, m), in the tables along v; weaker pots than these are all but water."""
@@ -149,19 +159,19 @@ class Walks:
         along = self._along
         if "clock" not in along.made:
             along.made["clock"] = self._clock()
-        return along.read(along.made["clock"], found)
+        return along.read(along.made["clock"], found, self.which) * np.exp(-self.position)[:, None]
 
     def _clock(self) -> Array:
-        """Integrate W / rate up the rows along ln W, exact for cubics."""
-        along, s = self._along, self.stills
+        """Integrate W / rate up the rows along ln W, exact for cubics; for a charge at ln W = 0."""
+        along, s, every = self._along, self.kinds, np.arange(self._weights.shape[0])
         look = self.across(along.table("logit"))
         room_k = s.room_k[:, None]
         net_w = s.power_w[:, None] - s.pot_loss_w_per_k[:, None] * (self.column("pot_k", look) - room_k)
         if s.neck_loss_w_per_k.any():
-            net_w = net_w - s.neck_loss_w_per_k[:, None] * (self.column("vapour_k", look) - room_k)
+            net_w -= s.neck_loss_w_per_k[:, None] * (self.column("vapour_k", look, every) - room_k)
         first, step = along.grid
-        left = np.exp(first + step * np.arange(along.low, along.high) - self.position[:, None])
-        f = left * self.column("need_j_per_mol", look) / net_w
+        left = np.exp(first + step * np.arange(along.low, along.high))
+        f = left * self.column("need_j_per_mol", look, every) / net_w
         out = np.zeros_like(f)
         out[:, 1] = (5.0 * f[:, 0] + 8.0 * f[:, 1] - f[:, 2]) / 12.0
         out[:, 2:-1] = (13.0 * (f[:, 1:-2] + f[:, 2:-1]) - f[:, :-3] - f[:, 3:]) / 24.0
@@ -420,9 +430,10 @@ class Family:
         [[79.5], [79.9], [80.3]]
         """
         charge_x = np.broadcast_to(np.asarray(charge_x, dtype=float), stills.power_w.shape)
-        weights = self.weights(stills)
-        position = self.position(charge_x, weights)
-        return Walks(self.tables, weights, position, stills)
+        kinds, which = stills.different()
+        weights = self.weights(kinds)
+        position = self.position(charge_x, weights[which])
+        return Walks(self.tables, weights, position, kinds, which)
 
 
 @lru_cache(maxsize=8)
@@ -548,6 +559,8 @@ class Courses:
         Stretches of constant power.
     got : ndarray, shape (n,)
         Share of what leaves the neck that is collected.
+    number : ndarray of int, shape (n,)
+        Which of the runs first put in each is, so that a condition can hang on the run.
     """
 
     charge_mol: Array
@@ -555,12 +568,13 @@ class Courses:
     first_drop_s: Array
     legs: tuple[Leg, ...]
     got: Array
+    number: NDArray[np.intp]
 
     def where(self, chosen: Mask) -> Courses:
         """Return some of the runs."""
         legs = tuple(leg.where(chosen) for leg in self.legs)
         columns = (self.charge_mol[chosen], self.charge_x[chosen], self.first_drop_s[chosen])
-        return Courses(*columns, legs, self.got[chosen])
+        return Courses(*columns, legs, self.got[chosen], self.number[chosen])
 
     def at(self, depletion: Array) -> ManyStates:
         """States of all runs.
@@ -777,6 +791,8 @@ def courses(
     stills: Stills,
     still: Still,
     got: Array | None = None,
+    heating_w: Array | None = None,
+    metal_j_per_k: Array | None = None,
 ) -> Courses:
     """Put a charge into each of many stills.
 
@@ -789,9 +805,11 @@ def courses(
     stills : Stills
         What differs, n of them; all must be able to run and to boil.
     still : Still
-        What they have in common: heat-up power, metal, changes of power.
+        What they have in common: heat-up power, metal, changes of power; powers grow with a still's own.
     got : ndarray, shape (n,), optional
         Share of what leaves the neck that is collected; the still's own if left out.
+    heating_w, metal_j_per_k : ndarray, shape (n,), optional
+        Heat-up power [W] and heat capacity of the metal [J/K], where they differ.
 
     Returns
     -------
@@ -801,11 +819,12 @@ def courses(
     walks = family.walks(charge_x, stills)
     boiling_k = walks.at(np.zeros(1))("pot_k")[:, 0]
     told = stills.power_w / still.conditions.power_w  # what the powers are, over what the plan says
-    heating_w = told * still.heat_up_power_w
-    drop_s = heat_up_s(charge_mol, charge_x, boiling_k, stills, heating_w, still.metal_j_per_k)
+    heating = told * still.heat_up_power_w if heating_w is None else heating_w
+    metal = still.metal_j_per_k if metal_j_per_k is None else metal_j_per_k
+    drop_s = heat_up_s(charge_mol, charge_x, boiling_k, stills, heating, metal)
     legs = (Leg(walks, np.zeros_like(drop_s), drop_s),)
     collected = np.full_like(drop_s, 1.0 - still.lost) if got is None else got
-    out = Courses(charge_mol, charge_x, drop_s, legs, collected)
+    out = Courses(charge_mol, charge_x, drop_s, legs, collected, np.arange(drop_s.size))
     for change in still.power_changes:
         there = out.at_collected(np.array([change.from_collected_l]))[:, 0]
         out = out.at_power(there, family, told * change.power_w)

@@ -226,6 +226,14 @@ class Stills:
         """Return some of the stills."""
         return Stills(*[getattr(self, f.name)[chosen] for f in fields(self)])
 
+    def different(self) -> tuple[Stills, NDArray[np.intp]]:
+        """Return each different still once, and which of them each is; all as they are where most differ."""
+        columns = np.stack([getattr(self, f.name) for f in fields(self)], axis=1)
+        _, first, which = np.unique(columns, axis=0, return_index=True, return_inverse=True)
+        if 2 * first.size > self.power_w.size:
+            return self, np.arange(self.power_w.size)
+        return self.where(first), which.reshape(-1)
+
     def with_power(self, power_w: float | Array) -> Stills:
         """Return the same stills under another power [W], one for all or one each."""
         values = {f.name: getattr(self, f.name) for f in fields(self)}

@@ -1,0 +1,158 @@
+"""Many runs as a table: each as `distil` has it, refused ones among them."""
+
+import pickle
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import potsim
+from potsim import Cuts, JarPlan, JarStock, Plan, Stop
+from potsim.planning.study import CHUNK, numbers_of
+from potsim.planning.sweep import number
+
+BARE = replace(potsim.example_plan(), botanicals=())
+TOLERANCE = 1e-4  # of a keep, as the docstring of `study` says
+
+
+def one_by_one(plan: Plan, table: pd.DataFrame, varied: list[str]) -> pd.DataFrame:
+    """The same runs, each by itself."""
+    rows = []
+    for values in table[varied].to_numpy():
+        changed = plan
+        for name, value in zip(varied, values, strict=True):
+            changed = number(changed, name).put(changed, float(value))
+        try:
+            run = potsim.distil(changed)
+        except potsim.PotsimError as error:
+            rows.append({"refusal": str(error)})
+            continue
+        rows.append({**numbers_of(run), "stop.reason": run.end.reason, "refusal": ""})
+    return pd.DataFrame(rows)
+
+
+@pytest.mark.parametrize(
+    "vary",
+    [
+        {"charge.abv": [25.0, 38.0, 45.0], "still.power": [450.0, 700.0, 1000.0]},
+        {"cuts.stop.stream_abv": [40.0, 60.0], "still.neck_loss": [0.3, 1.0], "bottling.abv": [40.0, 45.0]},
+        {"still.altitude": [0.0, 1500.0], "cuts.heads": [0.0, 0.05], "still.min_level": [0.4, 1.6]},
+        {"charge.apple spirit": [0.7, 0.9], "still.room": [10.0, 25.0], "still.lost": [0.0, 0.05]},
+        {"still.heat_up_power": [900.0, 1500.0], "cuts.tails_from.stream_abv": [60.0, 70.0]},
+    ],
+)
+def test_each_run_of_a_study_is_that_of_distil(vary: dict[str, list[float]]) -> None:
+    table = potsim.study(BARE, vary)
+    alone = one_by_one(BARE, table, list(vary))
+    assert (table["refusal"] == alone["refusal"]).all()
+    assert (table["refusal"] == "").any()
+    fine = table["refusal"] == ""
+    assert (table["stop.reason"] == alone["stop.reason"])[fine].all()
+    for name in (name for name in alone if name not in ("stop.reason", "refusal")):
+        assert np.allclose(table[name], alone[name], rtol=TOLERANCE, atol=2e-3, equal_nan=True), name
+    for name in ("keep.volume_l", "proofing.volume_l"):
+        assert np.allclose(table[name], alone[name], rtol=TOLERANCE, atol=0.0, equal_nan=True), name
+
+
+def test_what_cannot_go_together_goes_alone_and_agrees() -> None:
+    of = {
+        "jars": replace(BARE, jars=JarPlan((JarStock(0.2, 12),))),
+        "parrot": replace(
+            BARE, still=replace(BARE.still, parrot_l=0.05), cuts=Cuts(stop=Stop(parrot_abv=60.0))
+        ),
+    }
+    for plan in of.values():
+        table = potsim.study(plan, [{"charge.abv": 30.0}, {"charge.abv": 38.0}])
+        alone = one_by_one(plan, table, ["charge.abv"])
+        assert np.allclose(table["keep.volume_l"], alone["keep.volume_l"], rtol=1e-12)
+
+
+def test_a_table_tells_its_units_and_keeps_the_order_of_a_list() -> None:
+    rows = pd.DataFrame({"charge.abv": [40.0, 30.0, 35.0], "still.power": [700.0, 500.0, 900.0]})
+    table = potsim.study(BARE, rows)
+    assert table["charge.abv"].tolist() == [40.0, 30.0, 35.0]
+    assert table.attrs["units"]["charge.abv"] == "% vol"
+    assert table.attrs["units"]["stop.elapsed_min"] == "min"
+    assert "stop.recovered" not in table.attrs["units"]
+    grid = potsim.study(BARE, {"charge.abv": [30.0, 40.0], "still.power": [500.0, 700.0]})
+    assert grid["still.power"].tolist() == [500.0, 700.0, 500.0, 700.0]
+
+
+def test_flavours_of_a_study_are_those_of_the_run() -> None:
+    plan = potsim.example_plan()
+    table = potsim.study(plan, {"charge.abv": [34.0]}, flavours=True)
+    run = potsim.distil(number(plan, "charge.abv").put(plan, 34.0))
+    for one in run.flavours:
+        row = table.iloc[0]
+        assert row[f"{one.botanical}.gives_up"] == pytest.approx(one.gives_up.value, rel=1e-9)
+        assert row[f"{one.botanical}.in_keep"] == pytest.approx(one.in_keep, rel=1e-9)
+        assert row[f"{one.botanical}.noticed"] == one.noticed
+
+
+def test_a_refused_plan_in_a_pool_of_processes_is_told_and_the_others_finish() -> None:
+    good, bad = 38.0, 80.0  # the spirits of the plan are weaker
+    with ProcessPoolExecutor(1) as pool:
+        table = potsim.study(BARE, {"charge.abv": [good, bad, 30.0]}, executor=pool)
+        futures = [pool.submit(potsim.distil, plan) for plan in (BARE, weak(), BARE)]
+        assert repr(futures[0].result()) == repr(futures[2].result()) == repr(potsim.distil(BARE))
+        with pytest.raises(potsim.RequestError, match="nothing would come over"):
+            futures[1].result()
+    assert (table["refusal"] == "").tolist() == [True, False, True]
+    assert "without water" in table["refusal"][1]
+    assert np.isnan(table["keep.abv"][1])
+    assert table["stop.reason"][1] == ""
+
+
+def weak() -> Plan:
+    """The example on a heat that pot and neck shed."""
+    return replace(BARE, still=replace(BARE.still, power_w=50.0))
+
+
+def test_refusals_pickle_with_all_that_they_say() -> None:
+    for make in (weak(), replace(BARE, cuts=Cuts(heads_l=1.9))):
+        with pytest.raises(potsim.PotsimError) as caught:
+            potsim.distil(make)
+        again = pickle.loads(pickle.dumps(caught.value))
+        assert str(again) == str(caught.value)
+        assert type(again) is type(caught.value)
+        assert vars(again) == vars(caught.value)
+
+
+class Slow(Executor):
+    """An executor whose work is never done."""
+
+    def __init__(self) -> None:
+        self.futures: list[Future[object]] = []
+
+    def submit(self, fn: object, /, *args: object, **kwargs: object) -> Future[object]:  # type: ignore[override]
+        """Take work and leave it."""
+        future: Future[object] = Future()
+        self.futures.append(future)
+        if len(self.futures) > 2:
+            raise KeyboardInterrupt
+        return future
+
+
+def test_an_interrupt_leaves_nothing_in_the_queue() -> None:
+    slow, many = Slow(), {"charge.abv": list(np.linspace(25.0, 45.0, 3 * CHUNK))}
+    with pytest.raises(KeyboardInterrupt):
+        potsim.study(BARE, many, executor=slow)
+    assert all(future.cancelled() for future in slow.futures[:2])
+
+
+@pytest.mark.parametrize(
+    ("vary", "said"),
+    [
+        ({}, "Nothing is varied"),
+        ({"charge.abv": []}, "Nothing is varied"),
+        ({"charge.abv": ["30 %"]}, "Give numbers"),
+        ({"charge.abv": "30 %"}, "Give numbers"),
+        ([{"charge.abv": 30.0}, {"still.power": 700.0}], "same numbers"),
+        ({"charge.avb": [30.0]}, "charge.abv"),
+    ],
+)
+def test_what_is_no_study_is_refused(vary: object, said: str) -> None:
+    with pytest.raises(potsim.PotsimError, match=said):
+        potsim.study(BARE, vary)  # type: ignore[arg-type]
