@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from types import SimpleNamespace
 
 import numpy as np
@@ -13,8 +14,8 @@ from scipy.integrate import solve_ivp
 from potsim.errors import RangeError, RequestError
 from potsim.interfaces.evidence import still
 from potsim.liquid import equilibrium, heat, strength
-from potsim.still import tables as balance_module
-from potsim.still import tables as curves_module
+from potsim.liquid.equilibrium import Boiling
+from potsim.still import tables
 from potsim.still.course import EXHAUSTED, course
 from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
 from potsim.still.tables import Curves, SmoothFit, UniformTable, balance, curves, running_integral
@@ -73,7 +74,7 @@ def test_halving_the_grid_changes_nothing(
     monkeypatch: pytest.MonkeyPatch, conditions: Conditions, name: str
 ) -> None:
     fine = Curves(conditions)
-    monkeypatch.setattr(curves_module, name, getattr(curves_module, name) // 2)
+    monkeypatch.setattr(tables, name, getattr(tables, name) // 2)
     coarse = Curves(conditions)
     x = np.array([0.01, 0.05, 0.15, 0.4, 0.8])
     fall = np.array([0.02, 0.2, 1.0, 2.0])
@@ -82,21 +83,31 @@ def test_halving_the_grid_changes_nothing(
         assert np.abs(a - b).max() < 1e-6
 
 
-def constant_volatility(alpha: float) -> SimpleNamespace:
-    """An equilibrium with the same volatility everywhere, boiling at 360 K."""
+def equilibrium_of(boils: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]) -> SimpleNamespace:
+    """An equilibrium without an azeotrope, of given boiling points and vapours."""
 
-    def bubble_point(x: np.ndarray, pressure_pa: float) -> tuple[np.ndarray, np.ndarray]:
-        x = np.asarray(x, dtype=float)
-        return np.full_like(x, 360.0), alpha * x / (1.0 + (alpha - 1.0) * x)
+    def ln_volatility(x: np.ndarray) -> np.ndarray:
+        y = boils(x)[1]
+        return np.log(y / (1.0 - y) * (1.0 - x) / x)
 
-    return SimpleNamespace(bubble_point=bubble_point, azeotrope=lambda pressure_pa: SimpleNamespace(x=1.0))
+    def boil(x: np.ndarray, pressure_pa: np.ndarray, model: object, start_k: object = None) -> Boiling:
+        (t, y), (low, high) = boils(x), (x * (1.0 - 1e-6), x * (1.0 + 1e-6))
+        warmer = (boils(high)[0] - boils(low)[0]) / (high - low)
+        more_volatile = (ln_volatility(high) - ln_volatility(low)) / (high - low)
+        return Boiling(t, warmer, y, ln_volatility(x), more_volatile)
+
+    return SimpleNamespace(
+        boil=boil,
+        excess=lambda: None,
+        azeotrope=lambda pressure_pa: SimpleNamespace(x=1.0),
+        bubble_point=lambda x, pressure_pa: boils(np.asarray(x, dtype=float)),
+    )
 
 
 def test_closed_form_at_constant_volatility(monkeypatch: pytest.MonkeyPatch) -> None:
     """Textbook identity: alpha 3, x from 0.30 to 0.20, 100 mol leaves 66.8292."""
-    fake = constant_volatility(3.0)
-    monkeypatch.setattr(balance_module, "equilibrium", fake)
-    monkeypatch.setattr(curves_module, "equilibrium", fake)
+    fake = equilibrium_of(lambda x: (np.full_like(x, 360.0), 3.0 * x / (1.0 + 2.0 * x)))
+    monkeypatch.setattr(tables, "equilibrium", fake)
     table = Curves(PLAIN)
     left = 100.0 * np.exp(float(table.position(0.20) - table.position(0.30)))
     assert left == pytest.approx(66.8292, abs=5e-5)
@@ -109,8 +120,7 @@ def test_methanol_water_stopped_on_the_mean_of_the_distillate(monkeypatch: pytes
     def psat(a: float, b: float, c: float, t_c: np.ndarray) -> np.ndarray:
         return 10.0 ** (a - b / (t_c + c))  # mmHg
 
-    def bubble_point(x: np.ndarray, pressure_pa: float) -> tuple[np.ndarray, np.ndarray]:
-        x = np.asarray(x, dtype=float)
+    def boils(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         low, high = np.full_like(x, 50.0), np.full_like(x, 110.0)
         for _ in range(60):
             t = 0.5 * (low + high)
@@ -119,9 +129,8 @@ def test_methanol_water_stopped_on_the_mean_of_the_distillate(monkeypatch: pytes
             low, high = np.where(over, low, t), np.where(over, t, high)
         return t + 273.15, light / 760.0
 
-    fake = SimpleNamespace(bubble_point=bubble_point, azeotrope=lambda pressure_pa: SimpleNamespace(x=1.0))
-    monkeypatch.setattr(balance_module, "equilibrium", fake)
-    monkeypatch.setattr(curves_module, "equilibrium", fake)
+    fake = equilibrium_of(boils)
+    monkeypatch.setattr(tables, "equilibrium", fake)
     table = Curves(PLAIN)
     x = np.linspace(0.3, 0.7, 4001)
     left = 75.0 * np.exp(table.position(x) - float(table.position(0.82)))

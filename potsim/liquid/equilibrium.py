@@ -448,8 +448,8 @@ def azeotrope(pressure_pa: ArrayLike = ATMOSPHERE_PA) -> Azeotrope:
         given = float(p[without].flat[0]) if p.ndim else float(p)
         hint = "At low pressure ethanol stays the more volatile up to pure ethanol."
         raise RangeError("pressure_pa", f"{given:g} Pa", "about 12,000 Pa and more", hint)
-    x = azeotrope_of(p, excess())
-    return Azeotrope(plain(x), plain(boil(x, p, excess()).temperature_k))
+    x, temperature_k = azeotrope_of(p, excess())
+    return Azeotrope(plain(x), plain(temperature_k))
 
 
 def limiting_volatility(pressure_pa: ArrayLike = ATMOSPHERE_PA) -> FloatOrArray:
@@ -552,13 +552,14 @@ _WIDEST = 6.0  # |ln alpha| stays below 3.5 from 4 to 160 kPa
 
 
 class Boiling(NamedTuple):
-    """A boiling liquid: temperature, vapour, relative volatility and its slope along the boiling line.
+    """A boiling liquid: temperature, vapour, relative volatility and their slopes along the boiling line.
 
-    ``ln_volatility`` is the logarithm of ``(y/x) / ((1-y)/(1-x))`` and ``volatility_slope`` its derivative in
-    x at constant pressure.
+    ``ln_volatility`` is the logarithm of ``(y/x) / ((1-y)/(1-x))``; ``volatility_slope`` its derivative, and
+    ``temperature_slope`` [K] that of the boiling point, in x at constant pressure.
     """
 
     temperature_k: Array
+    temperature_slope: Array
     y: Array
     ln_volatility: Array
     volatility_slope: Array
@@ -701,7 +702,7 @@ def total_pressure(x: Array, temperature_k: Array, model: Excess) -> Array:
     raise ConvergenceError("A pressure was not found.", "Please report the composition and the temperature.")
 
 
-def boil(x: Array, pressure_pa: Array, model: Excess) -> Boiling:
+def boil(x: Array, pressure_pa: Array, model: Excess, start_k: Array | None = None) -> Boiling:
     """Solve for the boiling point of a liquid.
 
     Parameters
@@ -712,6 +713,8 @@ def boil(x: Array, pressure_pa: Array, model: Excess) -> Boiling:
         Pressure [Pa], same shape.
     model : Excess
         The excess functions.
+    start_k : ndarray, optional
+        Where the search starts [K]; a rough guess if left out.
 
     Returns
     -------
@@ -728,7 +731,10 @@ def boil(x: Array, pressure_pa: Array, model: Excess) -> Boiling:
     Newton's method in ``1/T`` on ``ln P``, nearly a straight line, with the analytic slope.
     """
     mixture, ln_p = model.mixture(x), np.log(pressure_pa)
-    t = 1.0 / (1.0 / (351.0 + 22.1 / (1.0 + 17.0 * x)) - np.log(pressure_pa / _START_PA) / 4900.0)  # a start
+    if start_k is None:
+        t = 1.0 / (1.0 / (351.0 + 22.1 / (1.0 + 17.0 * x)) - np.log(pressure_pa / _START_PA) / 4900.0)
+    else:
+        t = start_k
     for _ in range(_MOST_STEPS):
         v = volatilities(x, mixture, t, pressure_pa, model)
         p1, p2 = x * np.exp(v.ethanol), (1.0 - x) * np.exp(v.water)
@@ -753,6 +759,7 @@ def _state(x: Array, t: Array, pressure_pa: Array, mixture: Mixture, model: Exce
     with_vapour = 2.0 * v.unlike * e1 * e2 / (p1 + p2) ** 2  # 2 unlike y (1 - y) / (x (1 - x))
     return Boiling(
         temperature_k=t,
+        temperature_slope=-rise_x / rise_t,
         y=v.y,
         ln_volatility=v.ethanol - v.water,
         volatility_slope=(at_one_vapour + with_vapour) / (1.0 - with_vapour * x * (1.0 - x)),
@@ -804,7 +811,7 @@ def liquid_under(y: Array, pressure_pa: Array, model: Excess) -> Array:
     )
 
 
-def azeotrope_of(pressure_pa: Array, model: Excess) -> Array:
+def azeotrope_of(pressure_pa: Array, model: Excess) -> tuple[Array, Array]:
     """Return the liquid with a vapour like itself, between x = 0.5 and 1, where there is one.
 
     Parameters
@@ -816,8 +823,8 @@ def azeotrope_of(pressure_pa: Array, model: Excess) -> Array:
 
     Returns
     -------
-    ndarray
-        Mole fraction of ethanol.
+    tuple of ndarray
+        Mole fraction of ethanol, and its boiling point [K].
 
     Raises
     ------
@@ -825,13 +832,13 @@ def azeotrope_of(pressure_pa: Array, model: Excess) -> Array:
         If it was not found; not known to happen.
     """
     low, high = np.full_like(pressure_pa, 0.5), np.ones_like(pressure_pa)
-    x = np.full_like(pressure_pa, 0.9)
+    x, start_k = np.full_like(pressure_pa, 0.9), None
     for _ in range(_MOST_STEPS):
-        state = boil(x, pressure_pa, model)
+        state = boil(x, pressure_pa, model, start_k)
         low, high = np.where(state.ln_volatility > 0.0, x, low), np.where(state.ln_volatility > 0.0, high, x)
         step = x - state.ln_volatility / state.volatility_slope
         new = np.where((step >= low) & (step <= high), step, 0.5 * (low + high))
         if np.max(np.abs(new - x), initial=0.0) < _ENOUGH:
-            return new
-        x = new
+            return new, state.temperature_k + state.temperature_slope * (new - x)
+        x, start_k = new, state.temperature_k
     raise ConvergenceError("The azeotrope was not found.", "Please report the pressure.")

@@ -58,6 +58,38 @@ def liquid_enthalpy(x: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray:
     return plain(pure + combine(model.mixture(share).gibbs, model.heat_weights(t)))
 
 
+def liquid_enthalpy_slope(x: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray:
+    """Return how the molar enthalpy of the liquid grows with its composition.
+
+    Parameters
+    ----------
+    x : array_like
+        Mole fraction of ethanol, 0 to 1.
+    temperature_k : array_like
+        Temperature [K], 273.15 to 423.15.
+
+    Returns
+    -------
+    float or ndarray
+        Derivative in ``x`` at constant temperature [J/mol]; shape as broadcast.
+
+    Raises
+    ------
+    RangeError
+        If a mole fraction or a temperature lies outside.
+
+    Notes
+    -----
+    The derivative of `liquid_enthalpy`: its excess part is that of the activity coefficients of ethanol less
+    those of water.
+    """
+    share, t = _state(x, "x", temperature_k)
+    model = excess()
+    mixture = model.mixture(share)
+    pure = heats("ethanol").liquid_enthalpy(t) - heats("water").liquid_enthalpy(t)
+    return plain(pure + combine(mixture.ethanol - mixture.water, model.heat_weights(t)))
+
+
 def vapour_enthalpy(y: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray:
     """Return the molar enthalpy of the vapour, on the scale of `liquid_enthalpy`.
 

@@ -18,12 +18,13 @@ from numpy.typing import NDArray
 
 from potsim.errors import ConvergenceError, RangeError, RequestError
 from potsim.liquid import equilibrium, heat, strength
+from potsim.liquid.equilibrium import Boiling
 from potsim.records import dataclass
 from potsim.still.still import Conditions
 
 Array = NDArray[np.float64]
 
-TOLERANCE = 1e-10  # of the neck's heat, or of the reflux composition, in the search for it
+TOLERANCE = 1e-9  # of the neck's heat, or of the reflux composition, in the search for it
 
 
 @dataclass(frozen=True)
@@ -131,10 +132,9 @@ def balances(x: Array, conditions: Sequence[Conditions]) -> list[Balance]:
         refuse_weak_heat(one)
     rows = np.array([astuple(one) for one in conditions])
     heats = _Heats(conditions[0].pressure_pa, *rows[:, 1:].T[:, :, None])
-    both = _balance(np.broadcast_to(x, (len(conditions), x.size)), heats)
-    return [
-        Balance(*(getattr(both, field.name)[k] for field in fields(Balance))) for k in range(len(conditions))
-    ]
+    both, shape = _balance(x, heats), (len(conditions), x.size)
+    columns = [np.broadcast_to(getattr(both, field.name), shape) for field in fields(Balance)]
+    return [Balance(*(column[k] for column in columns)) for k in range(len(conditions))]
 
 
 @dataclass(frozen=True)
@@ -151,9 +151,8 @@ class _Heats:
 
 def _balance(x: Array, heats: _Heats) -> Balance:
     pot = _Pot(x, heats)
-    part = _solve_reflux(pot) if np.any(heats.neck_loss_w_per_k) else np.zeros_like(x)
-    neck = pot.neck(part)
-    cooled = heat.liquid_enthalpy(neck.y_distillate, np.full_like(x, heats.room_k))
+    neck = _solve_reflux(pot) if np.any(heats.neck_loss_w_per_k) else pot.without_reflux()
+    cooled = heat.liquid_enthalpy(neck.y_distillate, heats.room_k)
     return Balance(
         x=x,
         y=pot.y,
@@ -199,15 +198,14 @@ def refuse_weak_heat(conditions: Conditions, key: str = "still.power") -> None:
         )
 
 
-def _vapour_over(x: Array, heats: _Heats) -> tuple[Array, Array]:
-    """Boiling point [K] of a liquid of ethanol and water, and its vapour."""
-    temperature_k, y = (np.asarray(v) for v in equilibrium.bubble_point(x, heats.pressure_pa))
+def _boiling(x: Array, heats: _Heats, start_k: Array | None = None) -> Boiling:
+    """A boiling liquid of ethanol and water, its volatility bent by the error told."""
+    state = equilibrium.boil(x, np.full_like(x, heats.pressure_pa), equilibrium.excess(), start_k)
     if not np.any(heats.volatility_error):
-        return temperature_k, y
-    ratio = y / (1.0 - y)
-    volatility = ratio * (1.0 - x) / x
-    ratio = ratio * volatility**heats.volatility_error
-    return temperature_k, ratio / (1.0 + ratio)
+        return state
+    more = 1.0 + heats.volatility_error
+    ratio = x / (1.0 - x) * np.exp(more * state.ln_volatility)
+    return state._replace(y=ratio / (1.0 + ratio), volatility_slope=more * state.volatility_slope)
 
 
 @dataclass(frozen=True)
@@ -227,26 +225,25 @@ class _Pot:
     def __init__(self, x: Array, heats: _Heats) -> None:
         self.x = x
         self.heats = heats
-        self.temperature_k, self.y = _vapour_over(x, heats)
+        self.state = _boiling(x, heats)
+        self.temperature_k, self.y = self.state.temperature_k, self.state.y
         self.vapour_enthalpy = np.asarray(heat.vapour_enthalpy(self.y, self.temperature_k))
         self.liquid_enthalpy = np.asarray(heat.liquid_enthalpy(x, self.temperature_k))
-        self.slope = self._enthalpy_slope()
+        warming = heat.liquid_heat_capacity(x, self.temperature_k) * self.state.temperature_slope
+        self.slope = heat.liquid_enthalpy_slope(x, self.temperature_k) + warming  # dh_L/dx on the way
 
-    def _enthalpy_slope(self) -> Array:
-        """dh_L/dx along the boiling line [J/mol]."""
-        low, high = np.maximum(self.x - 1e-5, 0.0), np.minimum(self.x + 1e-5, 1.0)
-        ends = []
-        for x in (low, high):
-            t = equilibrium.bubble_point(x, self.heats.pressure_pa)[0]
-            ends.append(np.asarray(heat.liquid_enthalpy(x, np.asarray(t))))
-        return np.asarray((ends[1] - ends[0]) / (high - low))
+    def without_reflux(self) -> _Neck:
+        """Balance if nothing ran back."""
+        return self._neck(self.x, self.state, np.zeros_like(self.x))
 
-    def neck(self, part: Array) -> _Neck:
+    def neck(self, part: Array, start_k: Array) -> _Neck:
         """Balance for a reflux composition ``x + part (y - x)``; the residual is zero at the solution [W]."""
-        c = self.heats
         x_r = self.x + part * (self.y - self.x)
-        vapour_k, y_d = _vapour_over(x_r, c)
-        reflux = np.where(part > 0, (y_d - self.y) / (y_d - x_r), 0.0)
+        over = _boiling(x_r, self.heats, start_k)
+        return self._neck(x_r, over, (over.y - self.y) / (over.y - x_r))
+
+    def _neck(self, x_r: Array, over: Boiling, reflux: Array) -> _Neck:
+        c, y_d, vapour_k = self.heats, over.y, over.temperature_k
         on = np.asarray(heat.vapour_enthalpy(y_d, vapour_k))
         back = np.asarray(heat.liquid_enthalpy(x_r, vapour_k))
         neck_w = c.neck_loss_w_per_k * (vapour_k - c.room_k)
@@ -256,28 +253,33 @@ class _Pot:
         given_up = self.vapour_enthalpy - reflux * back - (1.0 - reflux) * on
         return _Neck(x_r, y_d, vapour_k, reflux, on, rate, rate * given_up - (1.0 - reflux) * neck_w)
 
+    def first_part(self, bare: _Neck) -> Array:
+        """About where the reflux lies: its share of the vapour over how much richer its own vapour is."""
+        condensed = -bare.residual / (bare.rate * (self.vapour_enthalpy - self.liquid_enthalpy))
+        richer = self.state.volatility_slope + 1.0 / (self.x * (1.0 - self.x))  # d logit y / dx
+        return np.asarray(condensed / (richer * self.y * (1.0 - self.y)))
 
-def _solve_reflux(pot: _Pot) -> Array:
-    """Find the part of the way from x to y at which the reflux lies: Illinois false position on arrays."""
-    low, high = np.zeros_like(pot.x), np.full_like(pot.x, 1.0)
-    f_low, f_high = pot.neck(low).residual, pot.neck(high).residual
-    kept_low = np.zeros(pot.x.shape, dtype=bool)
-    kept_high = np.zeros(pot.x.shape, dtype=bool)
-    scale = np.abs(f_low)
-    before = low
+
+def _solve_reflux(pot: _Pot) -> _Neck:
+    """Find the part of the way from x to y at which the reflux lies: the secant method inside a bracket."""
+    bare = pot.without_reflux()
+    scale = np.abs(bare.residual)
+    low, high, done = np.zeros_like(scale), np.ones_like(scale), np.zeros(scale.shape, dtype=bool)
+    before, f_before = low, bare.residual
+    part, start_k = np.minimum(pot.first_part(bare), 0.5), np.broadcast_to(pot.temperature_k, scale.shape)
     for _ in range(60):
-        part = low - f_low * (high - low) / (f_high - f_low)
-        f = pot.neck(part).residual
-        below = f < 0
-        f_high = np.where(below & kept_high, 0.5 * f_high, f_high)
-        f_low = np.where(~below & kept_low, 0.5 * f_low, f_low)
-        low, f_low = np.where(below, part, low), np.where(below, f, f_low)
-        high, f_high = np.where(below, high, part), np.where(below, f_high, f)
-        kept_high, kept_low = below, ~below
-        settled = np.abs(part - before) <= TOLERANCE  # near the azeotrope rounding ends the search
-        if np.all(settled | (np.abs(f) <= TOLERANCE * scale)):
-            return np.asarray(part)
-        before = part
+        neck = pot.neck(part, start_k)
+        f, start_k = neck.residual, neck.vapour_k
+        low, high = np.where(f < 0.0, part, low), np.where(f < 0.0, high, part)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            step = part - f * (part - before) / (f - f_before)
+        settled = np.abs(step - part) <= TOLERANCE * part  # near the azeotrope rounding ends the search
+        done |= settled | (np.abs(f) <= TOLERANCE * scale)
+        if np.all(done):
+            return neck
+        before, f_before = part, f
+        inside = (step > low) & (step < high)  # not so of what is no number
+        part = np.where(done, part, np.where(inside, step, 0.5 * (low + high)))
     raise ConvergenceError(
         "The reflux of the neck was not found.", "Please report the [still] table of the plan."
     )
