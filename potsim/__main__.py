@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -15,6 +16,8 @@ def main() -> int:
     here = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if here:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
+    # What a command makes is seldom in circles, and looking for them was a twentieth of its time.
+    gc.set_threshold(50_000)
     from potsim.interfaces.cli import main as run
 
     if here:

@@ -52,7 +52,7 @@ else:
         cls.__match_args__ = () if kw_only else tuple(known)
         cls.__signature__ = _Signature()
         own = cls.__dict__
-        cls.__init__ = _init(known, kw_only)
+        cls.__init__ = _init(known, kw_only, hasattr(cls, "__post_init__"))
         for name in ("__repr__", "__eq__"):
             if name not in own:
                 setattr(cls, name, _Methods.__dict__[name])
@@ -72,20 +72,22 @@ else:
             delattr(cls, name)
         return one
 
-    def _init(known: dict[str, Field], kw_only: bool) -> Any:
+    def _init(known: dict[str, Field], kw_only: bool, prepares: bool) -> Any:
         names = tuple(known)
-        every = frozenset(names)
+        every = known.keys()
         count = len(names)
 
         def init(self: Any, /, *given: Any, **named: Any) -> None:
             values = self.__dict__
-            values.update(zip(names, given, strict=False))
-            values.update(named)
-            if len(values) != count or len(given) + len(named) != count or not named.keys() <= every:
+            if given:
+                values.update(zip(names, given))  # noqa: B905
+            if named:
+                values.update(named)
+            if values.keys() != every or len(given) + len(named) != count:
                 _complete(self, known, len(given), named, 0 if kw_only else count)
             elif kw_only and given:
                 raise TypeError(f"{type(self).__name__}() takes its fields by name only")
-            if hasattr(self, "__post_init__"):
+            if prepares:
                 self.__post_init__()
 
         return init

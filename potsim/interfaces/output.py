@@ -5,7 +5,6 @@ from __future__ import annotations
 import codecs
 import contextlib
 import os
-import shutil
 import sys
 import unicodedata
 from collections.abc import Callable, Sequence
@@ -76,6 +75,8 @@ def columns() -> int:
     """Columns to write in: those of a narrow terminal, else 80."""
     if sys.stdout is None or not sys.stdout.isatty():
         return MOST_COLUMNS
+    import shutil  # start-up: only a terminal has a width
+
     return max(LEAST_COLUMNS, min(MOST_COLUMNS, shutil.get_terminal_size().columns))
 
 

@@ -163,10 +163,11 @@ def from_groups(groups: Sequence[Groups], x: Array, temperature_k: Array) -> Arr
     mixture, to which the tests compare them.
     """
     table = group_table(tuple(groups))
-    pieces = range(0, len(x), POINTS_AT_ONCE)
+    pieces = [slice(i, i + POINTS_AT_ONCE) for i in range(0, len(x), POINTS_AT_ONCE)]
+    # Most of the work depends on the temperature alone: of one temperature it is done once.
+    alike = len(x) > 0 and bool(np.all(temperature_k == temperature_k[0]))
     parts = [
-        _infinite_dilution(table, x[i : i + POINTS_AT_ONCE], temperature_k[i : i + POINTS_AT_ONCE])
-        for i in pieces
+        _infinite_dilution(table, x[at], temperature_k[:1] if alike else temperature_k[at]) for at in pieces
     ]
     return np.concatenate(parts, axis=1) if parts else np.zeros((len(groups), 0))
 

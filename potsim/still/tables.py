@@ -416,12 +416,16 @@ class Curves:
         x_az = self.azeotrope_x
         v_ends = [np.log(x / (x_az - x)) for x in (self.lowest_x, self.highest_x)]
         v = np.concatenate([np.linspace(v_ends[0], -12.0, 60), np.linspace(-11.9, v_ends[1], 600)])
-        start = self._ln_w(_logistic(v, x_az))
-        v = np.interp(ln_w, start, v)
-        for _ in range(2):  # from 1e-4 by squares
-            x = _logistic(v, x_az)
-            slope = 1.0 / (x_az * self._phi(np.arcsinh(x / SCALE_X)))  # d ln W / dv
-            v = v - (self._ln_w(x) - ln_w) / slope
+        x = _logistic(v, x_az)
+        start, slope = self._ln_w(x), x_az * self._phi(np.arcsinh(x / SCALE_X))  # dv / d ln W
+        k = np.clip(np.searchsorted(start, ln_w) - 1, 0, start.size - 2)
+        wide = start[k + 1] - start[k]
+        t = (ln_w - start[k]) / wide
+        low, high = slope[k] * wide, slope[k + 1] * wide
+        rise = v[k + 1] - v[k]
+        v = v[k] + t * (low + t * (3.0 * rise - 2.0 * low - high + t * (low + high - 2.0 * rise)))
+        x = _logistic(v, x_az)  # to 1e-7 by Hermite's cubics; one step squares that
+        v = v - (self._ln_w(x) - ln_w) * x_az * self._phi(np.arcsinh(x / SCALE_X))
         return _logistic(v, x_az)
 
     def position(self, x: float | Array) -> Array:

@@ -7,7 +7,6 @@ values, a function makes it.
 
 from __future__ import annotations
 
-import string
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
@@ -18,21 +17,19 @@ from potsim.planning.stops import WATCHED
 Words = str | Callable[[Note], str]
 
 
-class _Template(string.Formatter):
-    """Templates whose values are told by the table of formats."""
+class _Said:
+    """A value that is told by the table of formats where a template names a kind of quantity."""
 
-    def format_field(self, value: Any, format_spec: str) -> str:
-        if format_spec in METRIC:
-            return say(format_spec, value)
-        return str(super().format_field(value, format_spec))
+    def __init__(self, value: Any) -> None:
+        self.value = value
 
-
-TEMPLATE = _Template()
+    def __format__(self, spec: str) -> str:
+        return say(spec, self.value) if spec in METRIC else format(self.value, spec)
 
 
 def fill(template: str, /, *values: Any, **named: Any) -> str:
     """Fill in a template."""
-    return TEMPLATE.vformat(template, values, named)
+    return template.format(*map(_Said, values), **{name: _Said(value) for name, value in named.items()})
 
 
 def words(note: Note) -> str:
