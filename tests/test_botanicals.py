@@ -332,7 +332,7 @@ def test_numbers_out_of_range_are_refused(line: dict[str, float], text: str) -> 
 @pytest.mark.parametrize(
     ("line", "text"),
     [
-        ({}, "has neither mass nor pieces. Give one of the two"),
+        ({}, "has neither amount, mass nor pieces. Add for example amount"),
         ({"mass_g": 1, "pieces": 2}, "has both mass and pieces"),
         ({"mass_g": 1, "state": "frsh"}, "Unknown state 'frsh'. Did you mean 'fresh'"),
         (

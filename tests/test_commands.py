@@ -277,7 +277,9 @@ def test_proof_to_the_strength_there_is_needs_no_water(say) -> None:
 
 
 def test_every_name_that_a_proofing_refuses_by_is_a_name_that_was_typed() -> None:
-    assert set(ask.PROOFED.values()) == {"VOLUME", "ABV", "TARGET", "--at", "--steps", "--bottle"}
+    assert set(ask.PROOFED.values()) == {
+        *("VOLUME", "ABV", "TARGET", "--at", "--hydrometer", "--steps", "--bottle")
+    }
 
 
 def test_blend_adds_alcohol_but_not_volumes(say) -> None:

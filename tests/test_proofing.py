@@ -89,7 +89,8 @@ def test_notes_warn_of_warmth_and_sugar() -> None:
     for made in (cool, room):
         assert {"rest", "falsified_reading"} <= {note.kind for note in made.notes}
     assert len(room.notes) == len(cool.notes) + 2
-    assert room.notes[0] == hint("reading_away", at_c=25.0, reading_abv=room.reading_abv, abv=40.0)
+    shown = {"at_c": 25.0, "calibrated_c": 20.0, "reading_abv": room.reading_abv, "abv": 40.0}
+    assert room.notes[0] == hint("reading_away", **shown)
     assert room.reading_abv > 41.5
 
 

@@ -126,8 +126,8 @@ NOTES = [
         "A room of 45 °C is too hot for proofing: cool spirit and water to 20 °C first.",
     ),
     (
-        hint("reading_away", at_c=25.0, reading_abv=41.93, abv=40.0),
-        "At 25 °C a hydrometer for 20 °C shows 41.9 % vol, not 40.0.",
+        hint("reading_away", at_c=25.0, calibrated_c=20.0, reading_abv=41.93, abv=40.0),
+        "At 25 °C a hydrometer for 20 °C shows 41.9 % vol, not 40.0 % vol.",
     ),
     (
         hint("more_stays_behind", "cacao nibs"),

@@ -99,6 +99,10 @@ def _write_sizes(stock: tuple[JarStock, ...]) -> list[str]:
     return [(f"{jar.count} x " if jar.count else "") + write_volume(jar.size_l) for jar in stock]
 
 
+def _write_amount(amount: quantities.Amount) -> str:
+    return exact(amount.size, "g") if amount.of == "g" else f"{exact(amount.size, amount.of)}".rstrip()
+
+
 def _shares_over(given: object) -> dict[str, float]:
     if not isinstance(given, dict):
         raise refusal(given, "will not do", "botanicals and shares", '{ "fennel seed" = "95 %" }')
@@ -197,6 +201,7 @@ KINDS: dict[str, Form] = {
     schema.HEAT_LOSS: measure(quantities.heat_loss_w_per_k, "W/K"),
     schema.ABV_DIFFERENCE: measure(quantities.abv_difference, "%"),
     schema.TEMPERATURE_DIFFERENCE: measure(quantities.temperature_difference_k, "K"),
+    schema.AMOUNT: Form(quantities.amount, _write_amount),
     schema.COUNT: Form(quantities.count, write_number),
     schema.ADDITIONS: Form(lambda given: int(quantities.count(given, "additions", whole=True)), same),
     schema.PRICE: Form(quantities.price, write_number),

@@ -16,6 +16,7 @@ from potsim.interfaces.files import Target, write_all
 if TYPE_CHECKING:
     from argparse import Namespace
 
+    from potsim.interfaces.quantities import System
     from potsim.interfaces.report.tables import Section
 
 
@@ -113,6 +114,7 @@ def emit(
     text: Callable[[], str | Sequence[Section]],
     files: Sequence[tuple[Target | None, Callable[[], str | bytes]]] = (),
     more: Sequence[str] = (),
+    units: System = "metric",
 ) -> None:
     """Give out the result of a command: files first, then plain data or text, then words about the files.
 
@@ -126,13 +128,19 @@ def emit(
         Files asked for, and what they hold; ``None`` for one that is not asked for.
     more : sequence of str
         Further words, told last.
+    units : str
+        The system of units of text and pictures; plain data are metric.
     """
+    from potsim.interfaces.wording import in_units  # start-up: not for --help
+
     wanted = [(target, content) for target, content in files if target is not None]
-    write_all([(target, content()) for target, content in wanted])
+    with in_units(units):
+        write_all([(target, content()) for target, content in wanted])
     if args.json:
         result_json(data())
     else:
-        made = text()
+        with in_units(units):
+            made = text()
         if not isinstance(made, str):
             from potsim.interfaces.report.tables import render  # start-up: not for --json
 

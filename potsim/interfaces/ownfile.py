@@ -13,7 +13,7 @@ from potsim.interfaces import kinds
 from potsim.interfaces.quantities import shown
 from potsim.interfaces.tomlfile import Place, build, missing, read_fields, several
 from potsim.planning import schema
-from potsim.planning.botanicals import Botanical, Piece
+from potsim.planning.botanicals import Botanical, Piece, find
 from potsim.planning.plan import STATES
 from potsim.planning.schema import Key
 
@@ -39,6 +39,7 @@ def _keys(table: type[Any], *keys: Key) -> dict[str, Key]:
 OWN_BOTANICAL = _keys(
     Botanical,
     _key("name", "common_name", schema.TEXT, "spruce tips"),
+    _key("like", "like", schema.TEXT, "juniper"),
     _key("category", "category", schema.TEXT, "leaf"),
     _key("oil_yield", "oil_yield_pct", schema.SPREAD, "0.8 %"),
     _key("composition", "composition", schema.COMPOSITION, '{ limonene = "70 %" }'),
@@ -132,9 +133,21 @@ def _botanical(table: dict[str, Any], known: set[str], place: Place) -> Botanica
         if share.compound_id not in known:
             with place.noting("composition"):
                 raise UnknownNameError("compound", share.compound_id, known)
+    like = None
+    if "like" in fields:
+        with place.noting("like"):
+            like = find(fields["like"])
+            fields = {**_as_in(like), **fields}
     name = fields.get("common_name", "")
     fields["id"] = re.sub(r"\W+", "_", name.lower()).strip("_")
     return build(Botanical, fields, OWN_BOTANICAL, place)
+
+
+def _as_in(one: Botanical) -> dict[str, Any]:
+    """What an own botanical takes of one of the library where it does not say it itself."""
+    taken = ("category", "oil_yield_pct", "composition", "part", "yield_state", "piece", "prepared_usually")
+    more = ("fresh_water_fraction", "fresh_water_source", "usual_dose", "yield_source", "yield_confidence")
+    return {name: getattr(one, name) for name in (*taken, *more)}
 
 
 def write_own(botanicals: Mapping[str, Botanical], compounds: Mapping[str, Any]) -> dict[str, Any]:
@@ -142,7 +155,11 @@ def write_own(botanicals: Mapping[str, Botanical], compounds: Mapping[str, Any])
     tables: dict[str, Any] = {}
     for botanical in botanicals.values():
         table = table_of(botanical, OWN_BOTANICAL)
-        if botanical.piece is not None:
+        taken = _as_in(find(botanical.like)) if botanical.like else {}
+        for name, key in OWN_BOTANICAL.items():
+            if key.field in taken and getattr(botanical, key.field) == taken[key.field]:
+                table.pop(name, None)
+        if botanical.piece is not None and botanical.piece != taken.get("piece"):
             table["piece"] = table_of(botanical.piece, PIECE)
         tables.setdefault("own_botanical", []).append(table)
     for compound in compounds.values():

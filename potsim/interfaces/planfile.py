@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from potsim.data import read_text
 from potsim.errors import RequestError, UnknownNameError
 from potsim.interfaces import kinds, output
 from potsim.interfaces.ownfile import OWN, read_own, table_of, write_own
-from potsim.interfaces.quantities import shown
+from potsim.interfaces.quantities import Amount, shown
 from potsim.interfaces.tomlfile import (
     Place,
     Source,
@@ -45,15 +46,20 @@ from potsim.planning.plan import (
 )
 from potsim.planning.schema import Key, keys_of
 
+if TYPE_CHECKING:
+    from potsim.planning.botanicals import Botanical, Library
+
 TOP_TABLES = tuple(name for name in TABLES if "." not in name)
-TITLE = {"title": keys_of(Plan)["title"], "parent": Key(schema.TEXT, example="trial-1.toml", name="parent")}
+TITLE = {**keys_of(Plan), "parent": Key(schema.TEXT, example="trial-1.toml", name="parent")}
 TITLE["parent"].field = "parent"
 LEFT_OVER = keys_of(LeftOver)
+WATER = {"water", "wasser", "leitungswasser", "quellwasser", "eau", "agua", "acqua"}  # accents do not count
 
 
 def is_water(name: str) -> bool:
-    """Whether a part of the charge is water by its name, and needs no strength."""
-    return "water" in name.lower().split()
+    """Whether a part of the charge is water by its name, in any of the kitchens, and needs no strength."""
+    words = {spelling(word) for word in name.replace("'", " ").split()}
+    return bool(words & WATER) and "vie" not in words  # eau de vie is none
 
 
 # --- The tables of a plan file made into a `Plan`.
@@ -104,6 +110,8 @@ def plan_of(document: Mapping[str, Any], source: Source, *, trial: bool = False)
         with top.noting():
             Plan(())
     source.refuse_faults()
+    if "units" not in fields and source.systems.count("us") > source.systems.count("metric"):
+        fields["units"] = "us"
     return Plan(**fields)
 
 
@@ -234,7 +242,8 @@ def _bill(document: Mapping[str, Any], top: Place, own: Mapping[str, Any]) -> tu
     """Read the bill, each name checked against the library and the plan's own botanicals."""
     if "botanical" not in document:
         return ()
-    from potsim.planning.botanicals import extend, find, library  # a plan without a bill reads no library
+    # a plan without a bill reads no library
+    from potsim.planning.botanicals import extend, library, piece_of
 
     among = library()
     with Place(top.source, "", "[[own_botanical]]", "own_botanical").noting():
@@ -242,12 +251,44 @@ def _bill(document: Mapping[str, Any], top: Place, own: Mapping[str, Any]) -> tu
     bill, keys = [], keys_of(BotanicalDose)
     for table, place in several(document, "botanical", top):
         fields = read_fields(table, keys, place)
+        amount = _amount(fields, place)
         dose = build(BotanicalDose, fields, keys, place)
         if "name" in fields:
-            with place.noting("name"):
-                find(fields["name"], among, fields.get("state"))
+            said = {name: fields[name] for name in ("name", "state", "counted", "like") if name in fields}
+            with place.noting("like" if "like" in said else "name"):
+                found = _meant(BotanicalDose(**said, pieces=1.0), among)
+                if dose is not None and amount not in (None, "", "g"):
+                    with place.noting("amount"):
+                        dose = replace(dose, counted=piece_of(found, amount))
         bill.append(dose)
     return tuple(dose for dose in bill if dose is not None)
+
+
+def _meant(dose: BotanicalDose, among: Library) -> Botanical:
+    from potsim.planning.botanicals import meant  # a plan without a bill reads no library
+
+    try:
+        return meant(dose, among)[0]
+    except UnknownNameError as error:
+        if dose.like is None:
+            error.hint += ' Or add like = "juniper", if it is like that; or describe it in [[own_botanical]].'
+        raise
+
+
+def _amount(fields: dict[str, Any], place: Place) -> str | None:
+    """Turn an amount into mass or pieces; the word that is counted, if there is one."""
+    amount: Amount | None = fields.get("counted")
+    if amount is None:
+        return None
+    fields["counted"] = amount.of
+    both = [name for name in ("mass", "pieces") if name in place.typed]
+    if both:
+        with place.noting("amount"):
+            raise RequestError(
+                f"is given beside {both[0]}.", "Keep one of the two.", kind="conflict", follows=True
+            )
+    fields["mass_g" if amount.of == "g" else "pieces"] = amount.size
+    return amount.of
 
 
 def _over_in_bill(fields: Mapping[str, Any], top: Place) -> None:
@@ -335,9 +376,10 @@ def tables_of(plan: Plan) -> dict[str, Any]:
         bottling["stretch"] = table_of(plan.bottling.stretch, keys_of(Stretch))
     tables = {
         "title": kinds.write(TITLE["title"], plan.title),
+        "units": plan.units or "",
         "charge": [_part(part) for part in plan.charge],
         "still": still,
-        "botanical": [table_of(dose, keys_of(BotanicalDose)) for dose in plan.botanicals],
+        "botanical": [_dose(dose) for dose in plan.botanicals],
         "cuts": _cuts_tables(plan.cuts),
         "jars": table_of(plan.jars, keys_of(JarPlan)),
         "bottling": bottling,
@@ -354,6 +396,20 @@ def _part(part: Ingredient | LeftOver) -> dict[str, Any]:
     if "abv" not in table and not is_water(part.name):
         table["abv"] = "0 %"
     return table
+
+
+def _dose(dose: BotanicalDose) -> dict[str, Any]:
+    keys = keys_of(BotanicalDose)
+    said = {name: key for name, key in keys.items() if name != "amount"}
+    if dose.counted is None:
+        return table_of(dose, said)
+    from potsim.planning.botanicals import plural  # a plan without a bill reads no library
+
+    size = dose.pieces if dose.mass_g is None else dose.mass_g
+    many = size is not None and size > 1.0 and dose.counted not in ("", "g")
+    amount = Amount(size or 0.0, plural(dose.counted) if many else dose.counted)
+    table = table_of(dose, {name: key for name, key in said.items() if name not in ("mass", "pieces")})
+    return {"name": table.pop("name"), "amount": kinds.write(keys["amount"], amount), **table}
 
 
 def _cuts_tables(cuts: Cuts) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
+from typing import Literal, NamedTuple
 
 from potsim.data import read_table
 from potsim.errors import RequestError, nearest
@@ -32,10 +33,35 @@ _VULGAR = {
     "¾": "3/4",
     "⅓": "1/3",
     "⅔": "2/3",
+    "⅕": "1/5",
+    "⅖": "2/5",
+    "⅙": "1/6",
     "⅛": "1/8",
     "⅜": "3/8",
     "⅝": "5/8",
     "⅞": "7/8",
+}
+# Numbers in words, in the languages whose names of botanicals are understood; common practice, no source.
+_NUMBER_WORDS: Mapping[str, Fraction] = {
+    word: Fraction(size)
+    for size, words in (
+        ("1", "a an one ein eine einen un une una uno um uma"),
+        ("2", "two pair couple zwei deux dos due dois duas"),
+        ("3", "three drei trois tres tre três"),
+        ("4", "four vier quatre cuatro quattro quatro"),
+        ("5", "five fünf cinq cinco cinque"),
+        ("6", "six sechs seis sei"),
+        ("7", "seven sieben sept siete sette sete"),
+        ("8", "eight acht huit ocho otto oito"),
+        ("9", "nine neun neuf nueve nove"),
+        ("10", "ten zehn dix diez dieci dez"),
+        ("11", "eleven"),
+        ("12", "twelve dozen"),
+        ("1/2", "half halb halbe halber halbes demi demie medio media mezzo mezza meio meia"),
+        ("1/3", "third drittel tiers tercio terzo terço"),
+        ("1/4", "quarter viertel quart cuarto quarto"),
+    )
+    for word in words.split()
 }
 _ALIKE = {
     "−": "-",
@@ -290,6 +316,26 @@ def _rows(kind: str) -> tuple[dict[str, str], ...]:
     return tuple(row for row in read_table("units.csv") if row["kind"] == kind)
 
 
+System = Literal["metric", "us"]
+
+
+def system_of(given: object) -> System | None:
+    """Return the system of units that a quantity was typed in; ``None`` where it does not tell."""
+    if not isinstance(given, str):
+        return None
+    unit = normal(re.sub(r"^[^a-z°%]*", "", tidy(given), flags=re.IGNORECASE))
+    return "us" if unit in ("proof", "°proof", "usproof") else _systems().get(unit, _systems().get(unit[:-1]))
+
+
+@cache
+def _systems() -> dict[str, System]:
+    found: dict[str, System] = {}
+    for row in read_table("units.csv"):
+        for word in row["spellings"].split() if row["system"] else ():
+            found[word] = "us" if row["system"] == "us" else "metric"
+    return found
+
+
 @cache
 def _units(kind: str) -> tuple[dict[str, Fraction], dict[str, tuple[str, ...]]]:
     """Spelling to size, and bare word to the units it may mean."""
@@ -393,6 +439,58 @@ def decades(given: str | float) -> float:
     if rest not in ("", "decades"):
         raise refusal(given, "is no plain number", allowed, "0.2")
     return float(number)
+
+
+_AMOUNT = 'a mass, or a number of pieces ("2 berries", "half a slice")'
+
+
+class Amount(NamedTuple):
+    """How much there is of a botanical: a mass, or so many of something."""
+
+    size: float  # grams, or how many
+    of: str  # ``"g"``; the word that is counted, as typed; empty for a bare number
+
+
+def amount(given: str | float) -> Amount:
+    """Read how much there is of a botanical, such as ``"5 g"``, ``"3 pods"``, ``"a quarter"``, ``0.5``."""
+    size, rest = _number_in_words(given)
+    words = re.sub(r"^(?:of |d'|de |di |von )(?:an? |the )?|^an? ", "", rest)
+    if size < 0:
+        raise refusal(given, "is less than nothing", _AMOUNT, "3 pods")
+    spelled = normal(words) if words else ""
+    for word in (spelled, spelled.removesuffix("s")):
+        if word in MASS.units:
+            return Amount(float(size * MASS.units[word]), "g")
+        if word in VOLUME.units or word in _units("volume")[1]:
+            why = "is a volume, and how much of it fills that is not known"
+            raise refusal(given, why, "what it weighs, or a number of pieces", "5 g")
+    return Amount(float(size), words)
+
+
+def _number_in_words(given: str | float) -> tuple[Fraction, str]:
+    """The number that an amount begins with, in figures or words, and what follows it."""
+    words = tidy(as_text(given, _AMOUNT, "3 pods")).split()
+    size, rest = _worded(None, words)
+    if size is not None:
+        return size, " ".join(rest)
+    size, after = leading_number(given, _AMOUNT, "3 pods")
+    size, rest = _worded(size, after.split())
+    return size or Fraction(0), " ".join(rest)
+
+
+def _worded(size: Fraction | None, words: list[str]) -> tuple[Fraction | None, list[str]]:
+    """Go on with a number in words: "half a dozen" multiplies, "one and a half" adds."""
+    while words:
+        word = words[0].casefold()
+        known = _NUMBER_WORDS.get(word) or _NUMBER_WORDS.get(word.removesuffix("s"))
+        if known is None:
+            break
+        size, words = known * (1 if size is None else size), words[1:]
+    if size is not None and len(words) > 1 and words[0].casefold() in ("and", "und", "et", "y", "e"):
+        more, rest = _worded(None, words[1:])
+        if more is not None:
+            return size + more, rest
+    return size, words
 
 
 def count(given: str | float, what: str = "a number of pieces", whole: bool = False) -> float:

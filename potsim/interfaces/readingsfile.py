@@ -393,13 +393,15 @@ class Readings:
     notes: tuple[str, ...]  # how it was read, where that is not plain
 
 
-def load_readings(path: str | os.PathLike[str], *, pressure_pa: float = ATMOSPHERE_PA) -> Readings:
+def load_readings(
+    path: str | os.PathLike[str], *, pressure_pa: float = ATMOSPHERE_PA, hydrometer_c: float | None = None
+) -> Readings:
     """Read a file of readings."""
     named = Path(path)
     larger = "the readings of a run are a page or two: keep the columns that are needed, and a line a minute"
     content = content_of(named, LARGEST, "file of readings", "*.csv", larger)
     text, notes = _decoded(content, named.name)
-    read = read_readings(text, named.name, pressure_pa=pressure_pa)
+    read = read_readings(text, named.name, pressure_pa=pressure_pa, hydrometer_c=hydrometer_c)
     return Readings(read.name, read.readings, (*notes, *read.notes))
 
 
@@ -423,9 +425,15 @@ def readings_of(rows: Any, pressure_pa: float = ATMOSPHERE_PA) -> tuple[Reading,
     return read_readings(text.getvalue(), pressure_pa=pressure_pa).readings
 
 
-def read_readings(text: str, name: str = "readings", *, pressure_pa: float = ATMOSPHERE_PA) -> Readings:
+def read_readings(
+    text: str,
+    name: str = "readings",
+    *,
+    pressure_pa: float = ATMOSPHERE_PA,
+    hydrometer_c: float | None = None,
+) -> Readings:
     r"""Read the text of a file of readings."""
-    table = _Table(name)
+    table = _Table(name, hydrometer_c)
     found: list[Reading] = []
     lines = _rows(text, table)
     line, header = next(lines, (0, []))
@@ -459,6 +467,7 @@ class _Table:
     """The table as it is being read."""
 
     name: str
+    hydrometer_c: float | None = None  # what hydrometers of % vol are made for [°C]; ``None`` for 20 °C
     columns: list[Column] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     units: dict[int, tuple[str, int]] = field(default_factory=dict)  # own unit of cells, and its first line
@@ -547,6 +556,8 @@ class _Table:
             fields["of"] = "jar"
         if "parrot_l" in fields and "of" not in fields:
             fields["of"] = "parrot"
+        if self.hydrometer_c is not None and "read_abv" in fields:
+            fields.setdefault("calibrated_c", self.hydrometer_c)
         return Entry(**fields)  # type: ignore[arg-type]
 
     def _since(self, clock: float, line: int) -> float:
@@ -625,9 +636,9 @@ def _decoded(content: bytes, name: str) -> tuple[str, list[str]]:
     return text, [f"Line {line} is not UTF-8; the file is read as Windows-1252."]
 
 
-def entry_of(fields: Mapping[str, float | str]) -> Entry:
+def entry_of(fields: Mapping[str, float | str], hydrometer_c: float | None = None) -> Entry:
     """Return an entry from fields typed at the still; a jar or a parrot that has a size is one."""
-    return _Table("")._entry(dict(fields), 0)
+    return _Table("", hydrometer_c)._entry(dict(fields), 0)
 
 
 # --- Readings typed one by one at the still: each on disk before the answer to it.
@@ -646,7 +657,7 @@ Type what you read, with commas between:  42 min, 220 mL, 71 % at 24 °C, vapour
   end                    leave; the journal stays, and the same command goes on with it"""
 
 
-def enter(follower: Follower, journal: Journal) -> None:
+def enter(follower: Follower, journal: Journal, hydrometer_c: float | None = None) -> None:
     """Take readings line by line until the end of input or ``end``.
 
     A line that cannot be is refused and asked for again; all before it is on disk.
@@ -661,7 +672,7 @@ def enter(follower: Follower, journal: Journal) -> None:
         if not line.strip():
             continue
         try:
-            _take(line.strip(), follower, journal)
+            _take(line.strip(), follower, journal, hydrometer_c)
         except PotsimError as error:
             output.words(f"Not taken: {error.message}")
             if error.hint:
@@ -675,7 +686,7 @@ def _ask(prompt: str) -> None:
         sys.stderr.flush()
 
 
-def _take(line: str, follower: Follower, journal: Journal) -> None:
+def _take(line: str, follower: Follower, journal: Journal, hydrometer_c: float | None) -> None:
     """Put one line on disk, and answer it."""
     word, _, rest = line.partition(" ")
     command = word.lower()
@@ -696,7 +707,7 @@ def _take(line: str, follower: Follower, journal: Journal) -> None:
         output.words(f"Reading {number} is taken back.")
         _say(follower.update(journal.readings))
     else:
-        entry = entry_of(read_entry_fields(line))
+        entry = entry_of(read_entry_fields(line), hydrometer_c)
         jar = 1 + max((one.number for one in journal.jars), default=0) if entry.of == "jar" else None
         reading = journal.reading_of(journal.append(Read(entry, jar)).record.id)
         assert reading is not None

@@ -21,9 +21,10 @@ from potsim.errors import (
     Where,
     together,
 )
-from potsim.interfaces import kinds
+from potsim.interfaces import kinds, quantities
 from potsim.interfaces.files import content_of
 from potsim.interfaces.quantities import LONGEST, as_typed, shown
+from potsim.planning import schema
 from potsim.planning.plan import TABLES, most_rows, too_many
 from potsim.planning.schema import Key
 from potsim.records import dataclass
@@ -168,6 +169,8 @@ class Source:
     text: str = ""  # what the file holds; empty where there is no text
     root: str = ""  # path of the tables in the file; not empty for a plan inside a plan
     faults: list[PotsimError] = field(default_factory=list)  # what is wrong with it
+    # the systems of units of all that was typed
+    systems: list[quantities.System] = field(default_factory=list)
 
     @cached_property
     def _lines(self) -> dict[str, int]:
@@ -233,6 +236,8 @@ class Place:
         """Return the value of a key, within its range."""
         self.typed[name] = given
         value = kinds.read(key, given)
+        system = quantities.system_of(given) if key.kind in schema.MEASURED else None
+        self.source.systems += [] if system is None else [system]
         if ranged:
             key.check(value, self.table)
         return value

@@ -241,6 +241,8 @@ def sync(
 ) -> None:
     """Change what a plan file says to what another plan is."""
     old, new = tables_of(before), tables_of(after)
+    if after.units is not None and not edit.has(("units",)):  # what is written here is metric
+        edit.set_top("units", after.units, after="title")
     for name in ROWS:
         gone = set(dropped) if name == "botanical" else set()
         _rows(edit, name, old.get(name, []), new.get(name, []), gone, why, added)

@@ -7,15 +7,22 @@ by it too, so that a volume turns to litres at the same size everywhere.
 from __future__ import annotations
 
 import contextlib
+import functools
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextvars import ContextVar
 from decimal import Decimal
-from typing import Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, ParamSpec, TypeVar, get_args
 
-System = Literal["metric", "us"]
-SYSTEMS: tuple[System, ...] = ("metric", "us")
+from potsim.interfaces.quantities import System
+
+if TYPE_CHECKING:
+    from potsim.planning.plan import Plan
+
+P = ParamSpec("P")
+T = TypeVar("T")
+SYSTEMS: tuple[System, ...] = get_args(System)
 
 
 class Step(NamedTuple):
@@ -34,13 +41,15 @@ class Format(NamedTuple):
     steps: tuple[Step, ...]  # rising; the last has no bound
     plus: float = 0.0  # added to the told number, for scales that begin elsewhere
     nought: int = 0  # which step tells nothing at all
+    beside: str = ""  # as which metric kind a sentence tells it too
 
 
 def _one(unit: str, times: float = 1.0, decimals: int = 0, trim: bool = False, plus: float = 0.0) -> Format:
     return Format((Step(math.inf, unit, times, decimals, trim),), plus)
 
 
-ML, FL_OZ, GALLON = 1000.0, 1.0 / 0.0295735295625, 1.0 / 3.785411784  # of them in a litre; NIST HB 44, exact
+# of them in a litre; NIST HB 44, exact
+ML, FL_OZ, CUP, GALLON = 1000.0, 1.0 / 0.0295735295625, 16.0 / 3.785411784, 1.0 / 3.785411784
 OZ, LB = 1.0 / 28.349523125, 1.0 / 453.59237  # of them in a gram; NIST HB 44, exact
 IN_HG = 1.0 / 33.86389  # inches of mercury at 0 °C in a hectopascal; NIST SP 811
 
@@ -104,18 +113,38 @@ METRIC: Mapping[str, Format] = {
     "money": _one("", decimals=2),
     "count": _one(""),
 }
+PROOF, CUPS = "proof", "US cups"
 US: Mapping[str, Format] = {
     **METRIC,
     "volume": Format(
-        (Step(0.94635, "fl oz", FL_OZ, 2, trim=True), Step(math.inf, "US gal", GALLON, 2, trim=True))
+        (
+            Step(1.0 / CUP, "US fl oz", FL_OZ, 2, trim=True),
+            Step(1.0 / GALLON, CUPS, CUP, 2, trim=True),
+            Step(math.inf, "US gal", GALLON, 2, trim=True),
+        ),
+        beside="volume",
     ),
     "volume_column": Format((Step(10.0, "fl oz", FL_OZ, 2), Step(math.inf, "US gal", GALLON, 3))),
     "volume_axis": Format((Step(10.0, "fl oz", FL_OZ, 1), Step(math.inf, "US gal", GALLON, 2))),
-    "volume_exact": Format((Step(0.94635, "fl oz", FL_OZ, 2), Step(math.inf, "US gal", GALLON, 3))),
-    "mass": Format((Step(453.6, "oz", OZ, 3, trim=True), Step(math.inf, "lb", LB, 2, trim=True))),
+    "volume_exact": Format(
+        (
+            Step(1.0 / CUP, "US fl oz", FL_OZ, 2),
+            Step(1.0 / GALLON, "US fl oz", FL_OZ, 1),
+            Step(math.inf, "US gal", GALLON, 3),
+        ),
+        beside="volume_exact",
+    ),
+    # twice the % vol, good to 0.3 proof, as the strength at 60 °F is that at 20 °C to 0.15 % vol
+    "abv": Format((Step(math.inf, PROOF, 2.0, 0),), beside="abv"),
+    "abv_short": Format((Step(math.inf, PROOF, 2.0, 0),), beside="abv_short"),
+    "abv_about": Format((Step(math.inf, PROOF, 2.0, 0),), beside="abv_about"),
+    "abv_exact": Format((Step(math.inf, PROOF, 2.0, 0),), beside="abv_short"),
+    "mass": Format(
+        (Step(453.6, "oz", OZ, 3, trim=True), Step(math.inf, "lb", LB, 2, trim=True)), beside="mass"
+    ),
     "mass_column": Format((Step(10_000.0, "oz", OZ, 2), Step(math.inf, "lb", LB, 2))),
     "mass_about": Format((Step(453.6, "oz", OZ, 1), Step(math.inf, "lb", LB, 1, trim=True))),
-    "water": _one("oz", OZ, 1),
+    "water": Format((Step(math.inf, "oz", OZ, 1),), beside="water"),
     "temperature": _one("°F", 1.8, 0, plus=32.0),
     "temperature_short": _one("°F", 1.8, 0, plus=32.0),
     "temperature_about": _one("°F", 1.8, 0, plus=32.0),
@@ -156,7 +185,41 @@ def number(kind: str, value: float, step: Step | None = None) -> str:
 def say(kind: str, value: float) -> str:
     """Return a value with its unit: ``say("volume", 0.25)`` is ``"250 mL"``."""
     step = step_of(kind, value)
-    return f"{number(kind, value, step)} {step.unit}".rstrip()
+    size = number(kind, value, step)
+    unit = step.unit.removesuffix("s") if size == "1" and step.unit == CUPS else step.unit
+    told = f"{size} {unit}".rstrip()
+    beside = FORMATS[_SYSTEM.get()][kind].beside
+    if not beside:
+        return told
+    return f"{told} ({metric(beside, value)})"
+
+
+def metric(kind: str, value: float) -> str:
+    """Return a value in metric units, whatever all else is told in: the size that is printed on a jar."""
+    with in_units("metric"):
+        return say(kind, value)
+
+
+def unit_of(kind: str) -> str:
+    """Return the unit that a kind of quantity has at any size, such as ``"°C"``."""
+    return FORMATS[_SYSTEM.get()][kind].steps[-1].unit
+
+
+def units_of(plan: Plan) -> System:
+    """Return the system of units that the answers of a plan are told in."""
+    return "us" if plan.units == "us" else "metric"
+
+
+def as_planned(make: Callable[P, T]) -> Callable[P, T]:
+    """Tell what is made of the first argument, a run or what has one, in the units of its plan."""
+
+    @functools.wraps(make)
+    def made(*args: P.args, **more: P.kwargs) -> T:
+        of: Any = args[0]
+        with in_units(units_of(of.plan if hasattr(of, "plan") else of.run.plan)):
+            return make(*args, **more)
+
+    return made
 
 
 def column(kind: str, values: Sequence[float]) -> tuple[str, list[str]]:

@@ -6,6 +6,7 @@ import re
 import unicodedata
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import replace
 from functools import cache, lru_cache
 from typing import Literal
 
@@ -155,6 +156,7 @@ class Botanical:
     usual_dose: UsualDose | None = None  # see `Piece`, `UsualDose` and `Caution`
     cautions: tuple[Caution, ...] = ()  # see `Piece`, `UsualDose` and `Caution`
     remarks: str = ""  # part of the plant, and what else to know
+    like: str = ""  # botanical of the library whose figures stand for those that are not known of it
 
     def __post_init__(self) -> None:
         if self.category not in materials():
@@ -206,12 +208,32 @@ class Botanical:
         """Preparation taken when none is named."""
         return self.prepared_usually or self.material.usual_prepared
 
+    def counted_by(self, word: str) -> int:
+        """How well a word says its piece: 2 its own, as ``"strip"`` of a peel strip, 1 another, 0 not."""
+        if self.piece is None:
+            return 0
+        own = {singular(part) for part in self.piece.name.casefold().split()} - {"of"}
+        said = {singular(part) for part in word.casefold().split()} - {"of"}
+        if said <= own:
+            return 2
+        return int(any(piece <= own for piece in _piece_words().get(spelling(word), ())))
+
     def mass_in_g(self, wanted: State, mass_g: float, given: State) -> float:
         """Return what the same matter weighs in another state [g]."""
         if wanted == given:
             return mass_g
         dry = 1.0 - (self.fresh_water_fraction or 0.0)
         return mass_g * dry if wanted == "dried" else mass_g / dry
+
+
+@cache
+def _piece_words() -> Mapping[str, tuple[frozenset[str], ...]]:
+    """Other words for pieces, and what they may be: words of the name of a piece."""
+    found: defaultdict[str, list[frozenset[str]]] = defaultdict(list)
+    for row in read_table("piece_words.csv"):
+        for word in _split(row["words"]):
+            found[spelling(word)].append(frozenset(row["piece"].split()))
+    return {word: tuple(pieces) for word, pieces in found.items()}
 
 
 # --- The library of botanicals, and how a name finds its botanical.
@@ -279,13 +301,13 @@ def choose(
     candidates = among.called(name)
     if not candidates:
         _refuse_dangerous(name)
-        raise UnknownNameError(
-            "botanical", name, _nearest(name, among) or [b.common_name for b in among.values()]
-        )
+        near = _nearest(name, among)
+        raise UnknownNameError("botanical", name, near, hint="`potsim botanicals` lists all that are known.")
     if len(candidates) == 1:
         return candidates[0], None
     by_state = [b for b in candidates if state is not None and b.yield_state == state]
-    by_piece = [b for b in candidates if counted and b.piece and spelling(counted) in spelling(b.piece.name)]
+    fits = [b.counted_by(counted) if counted else 0 for b in candidates]
+    by_piece = [b for b, fit in zip(candidates, fits, strict=True) if fit and fit == max(fits)]
     by: Literal["state", "piece", "commonest"]
     if 0 < len(by_state) < len(candidates):
         taken, by = by_state[0], "state"
@@ -296,6 +318,62 @@ def choose(
     return taken, Choice(
         name, taken.common_name, tuple(b.common_name for b in candidates if b is not taken), by
     )
+
+
+GENERAL = ("piece", "pc", "whole")  # words for a piece of anything
+SINGLE = ("seed", "berry", "bud", "pod", "roasted bean")  # kinds of which one is a piece
+
+
+def piece_of(botanical: Botanical, word: str) -> str:
+    """Return the name of the piece that a word counts; refused where it is none of the botanical's.
+
+    ``"2 cloves"`` and ``"3 pieces"`` count pieces too; half a lemon is no piece of its peel.
+    """
+    piece = botanical.piece
+    said = {*GENERAL, *(map(spelling, botanical.names) if botanical.category in SINGLE else ())}
+    if piece is not None and (spelling(word) in said or botanical.counted_by(word)):
+        return piece.name
+    if piece is None:
+        raise RequestError(
+            f"counts '{word}', but what a piece of {botanical.common_name} weighs is not known.",
+            'Give its mass, such as amount = "5 g", or a piece = { mass = "1.5 g" } in [[own_botanical]].',
+        )
+    raise RequestError(
+        f"counts '{word}'; allowed: a mass, or {botanical.common_name} by the {piece.name} "
+        f"({piece.mass_g:g} g {piece.state}).",
+        f'Write for example amount = "5 g", or amount = "2 {plural(piece.name)}".',
+        allowed=piece.name,
+    )
+
+
+def plural(piece: str) -> str:
+    """Return the name of a piece for several of it: ``"leaves"``, ``"pieces of peel"``."""
+    head, of, rest = piece.partition(" of ")
+    if head.endswith("leaf"):
+        return f"{head.removesuffix('leaf')}leaves{of}{rest}"
+    if head.endswith("y") and head[-2:-1] not in "aeiou":
+        return f"{head[:-1]}ies{of}{rest}"
+    return f"{head}{'es' if head.endswith(('s', 'x')) else 's'}{of}{rest}"
+
+
+def pieces_of(count: float, piece: str) -> str:
+    """Return a number of pieces: ``"2 berries"``, ``"0.5 star"``."""
+    return f"{count:.6g} {piece if count <= 1.0 else plural(piece)}"
+
+
+def meant(dose: BotanicalDose, among: Library | None = None) -> tuple[Botanical, Choice | None]:
+    """Return the botanical of a line of a bill; one that the library lacks is taken like another of it."""
+    among = library() if among is None else among
+    if dose.like is None:
+        return choose(dose.name, among, dose.state, dose.counted)
+    if among.called(dose.name):
+        raise RequestError(
+            f"is given for {dose.name}, which is known.", "Leave like out.", kind="conflict", path="like"
+        )
+    _refuse_dangerous(dose.name)
+    model, choice = choose(dose.like, among, dose.state, dose.counted)
+    own = replace(model, id=spelling(dose.name), common_name=dose.name, like=model.common_name)
+    return replace(own, latin_names=(), aliases=(), cautions=()), choice
 
 
 def find(
@@ -457,7 +535,7 @@ def resolve(dose: BotanicalDose, among: Library | None = None) -> ResolvedDose:
     differ between lots by a factor of two and more. A gram of the water in fresh material is taken as a
     millilitre (0.2 % off; its amount is known to a tenth at best).
     """
-    botanical, choice = choose(dose.name, among, dose.state)
+    botanical, choice = meant(dose, among)
     state = _state(dose, botanical)
     wet_g = _mass_as_put_in(dose, botanical, state)
     dry_g = botanical.mass_in_g("dried", wet_g, state)
@@ -525,7 +603,7 @@ def _choice_note(choice: Choice | None) -> tuple[Note, ...]:
 def _notes(dose: BotanicalDose, botanical: Botanical, state: State, prepared: Prepared) -> tuple[Note, ...]:
     """What was taken because the line does not say it."""
     name, water, piece = botanical.common_name, botanical.fresh_water_fraction, botanical.piece
-    notes = []
+    notes = [hint("like", name, like=botanical.like)] if botanical.like else []
     if not (dose.state and dose.prepared):
         taken = {"state": None if dose.state else state, "prepared": None if dose.prepared else prepared}
         notes.append(hint("taken_as", name, **taken))

@@ -30,6 +30,7 @@ OIL_FACTORS = (0.1, 10.0)  # beyond, the botanical is another, or the number is 
 METALS = ("stainless steel", "steel", "copper", "glass")
 HEATS = ("element", "plate", "gas")
 BUILT_OF = ("glass", "steel", "copper")
+SYSTEMS = ("metric", "us")
 State = Literal["dried", "fresh"]
 Prepared = Literal["whole", "cracked", "ground", "sliced"]
 Where = Literal["pot", "basket"]
@@ -355,6 +356,16 @@ class BotanicalDose:
         vary=True,
         extensive=True,
     )
+    # how the amount was said in place of mass or pieces: ``"g"``, the name of the piece, empty for a bare
+    # number; ``None`` where it was not
+    counted: str | None = key(
+        schema.AMOUNT,
+        default=None,
+        name="amount",
+        example="3 pods",
+        label="or amount",
+        usually="mass or pieces",
+    )
     # state weighed; ``None`` for that of the library
     state: State | None = key(
         *(schema.CHOICE,),
@@ -398,6 +409,15 @@ class BotanicalDose:
     oil_factor: float = key(
         *(schema.RATIO, *OIL_FACTORS), default=1.0, example="1.3", label="Oil, times", usually="1"
     )
+    # botanical of the library that stands for one that the library lacks
+    like: str | None = key(
+        *(schema.TEXT,),
+        default=None,
+        example="juniper",
+        label="Like",
+        noun="what it is like",
+        usually="the library knows it",
+    )
     # in the pot, or in a basket in the rising vapour
     where: Where = key(
         schema.CHOICE, default="pot", example="basket", label="Where", choices=WHERE, usually="pot"
@@ -424,8 +444,10 @@ class BotanicalDose:
         if (self.mass_g is None) == (self.pieces is None):
             neither = self.mass_g is None
             raise RequestError(
-                f"has {'neither mass nor pieces' if neither else 'both mass and pieces'}.",
-                "Give one of the two.",
+                f"has {'neither amount, mass nor pieces' if neither else 'both mass and pieces'}.",
+                'Add for example amount = "5 g", or how many there are: amount = "2 berries".'
+                if neither
+                else "Give one of the two.",
                 kind="missing" if neither else "conflict",
                 path=path,
                 follows=True,
@@ -902,6 +924,16 @@ class Plan:
     title: str = key(
         schema.TEXT, default="Untitled run", example="Bench spirit, trial 1", label="Title"
     )  # a name for the run
+    # system of units that answers are told in; ``None`` is metric
+    units: str | None = key(
+        schema.CHOICE,
+        default=None,
+        example="us",
+        label="Units of answers",
+        choices=SYSTEMS,
+        what="system of units",
+        usually="those that most is typed in",
+    )
     still: StillPlan = field(default_factory=StillPlan)  # the still
     botanicals: tuple[BotanicalDose, ...] = ()  # the bill
     cuts: Cuts = field(default_factory=Cuts)  # the distiller's decisions and doubts
@@ -914,6 +946,7 @@ class Plan:
     own_compounds: Mapping[str, Compound] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        check(self, "plan")
         if not self.charge:
             raise RequestError(
                 "The plan has no charge.", "Add a [[charge]] with name, volume and abv.", kind="missing"

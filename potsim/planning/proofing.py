@@ -118,7 +118,7 @@ class Addition:
     water_kg: float  # the same by mass [kg]
     volume_l: float  # volume after it at 20 °C [L]
     abv: float  # strength after it [% vol at 20 °C]
-    # what a hydrometer calibrated at 20 °C then shows at the temperature of the room [% vol]
+    # what the hydrometer then shows at the temperature of the room [% vol at its own]
     reading_abv: float
 
 
@@ -139,12 +139,48 @@ class Proofing:
     ethanol_l: float  # pure alcohol in it [L at 20 °C]
     # by how much spirit and water, at 20 °C, exceed the volume [L]; a little below zero for weak spirit
     contraction_l: float
-    reading_abv: float  # what a hydrometer calibrated at 20 °C shows in it at ``at_c`` [% vol]
+    reading_abv: float  # what the hydrometer shows in it at ``at_c`` [% vol at ``calibrated_c``]
     additions: tuple[Addition, ...]  # the water in steps
     bottle_l: float | None  # volume of a bottle [L at 20 °C]; ``None`` if none was named
     bottles: int | None  # full bottles; ``None`` if no bottle was named
     left_over_l: float  # what fills no bottle [L at 20 °C]; all of it if no bottle was named
     notes: tuple[Note, ...]  # what to heed
+    calibrated_c: float = strength.REFERENCE_C  # temperature the hydrometer is made for [°C]
+
+
+@dataclass(frozen=True)
+class Gauged:
+    """Spirit as it was read, and what it is."""
+
+    reading_abv: float  # what the hydrometer showed [% vol at ``calibrated_c``]
+    at_c: float  # temperature of spirit and hydrometer [°C]
+    calibrated_c: float  # temperature the hydrometer is made for [°C]
+    abv: float  # strength [% vol at 20 °C]
+    volume_l: float | None  # volume [L at 20 °C]; ``None`` where neither volume nor mass was given
+    mass_kg: float | None  # the same by mass [kg]
+
+
+def gauge(
+    reading_abv: float,
+    *,
+    at_c: float,
+    calibrated_c: float = strength.REFERENCE_C,
+    volume_at_c_l: float | None = None,
+    mass_kg: float | None = None,
+) -> Gauged:
+    """Return what spirit is of which the strength was read, and its volume or its mass."""
+    require("at_c", at_c, COLDEST_C, WARMEST_C, "°C", hint=_LIQUID)
+    require("calibrated_c", calibrated_c, COLDEST_C, WARMEST_C, "°C", hint="It is printed on its scale.")
+    require("volume", volume_at_c_l, 0, unit="L", open_low=True)
+    require("mass", mass_kg, 0, unit="kg", open_low=True)
+    abv = float(strength.true_abv(reading_abv, at_c, calibrated_c=calibrated_c))
+    volume_l = None
+    if volume_at_c_l is not None:
+        volume_l = float(strength.volume_at(volume_at_c_l, abv, at_c, strength.REFERENCE_C))
+        mass_kg = float(strength.mass_of(volume_l, abv))
+    elif mass_kg is not None:
+        volume_l = mass_kg / float(strength.mass_of(1.0, abv))
+    return Gauged(reading_abv, at_c, calibrated_c, abv, volume_l, mass_kg)
 
 
 def proof_down(
@@ -155,6 +191,7 @@ def proof_down(
     at_c: float = 20.0,
     steps: int = 1,
     bottle_l: float | None = None,
+    calibrated_c: float = strength.REFERENCE_C,
 ) -> Proofing:
     """Return the water that brings spirit down to a strength, and what comes of it.
 
@@ -174,7 +211,7 @@ def proof_down(
     there = np.append(abv + (target_abv - abv) * number[:-1] / steps, target_abv)
     water = np.maximum.accumulate(np.asarray(strength.water_to_reach(volume_l, abv, there))).tolist()
     mixed = [strength.mix([volume_l, litres], [abv, 0.0]) for litres in water]
-    additions = _additions(water, mixed, there, at_c)
+    additions = _additions(water, mixed, there, at_c, calibrated_c)
     water_l, end = water[-1], mixed[-1]
     bottles, left_over_l = _bottled(end.volume_l, bottle_l)
     return Proofing(
@@ -195,7 +232,8 @@ def proof_down(
         bottle_l=bottle_l,
         bottles=bottles,
         left_over_l=left_over_l,
-        notes=_notes(target_abv, additions[-1].reading_abv, at_c),
+        notes=_notes(target_abv, additions[-1].reading_abv, at_c, calibrated_c),
+        calibrated_c=calibrated_c,
     )
 
 
@@ -209,17 +247,28 @@ def from_reading(
     bottle_l: float | None = None,
 ) -> Proofing:
     """Return the proofing of spirit whose volume and strength were read at room temperature."""
-    require("at_c", at_c, COLDEST_C, WARMEST_C, "°C", hint=_LIQUID)
-    abv = float(strength.true_abv(reading_abv, at_c))
-    volume_l = float(strength.volume_at(volume_at_c_l, abv, at_c, strength.REFERENCE_C))
-    return proof_down(volume_l, abv, target_abv, at_c=at_c, steps=steps, bottle_l=bottle_l)
+    read = gauge(reading_abv, at_c=at_c, volume_at_c_l=volume_at_c_l)
+    return from_gauged(read, target_abv, steps=steps, bottle_l=bottle_l)
+
+
+def from_gauged(
+    read: Gauged, target_abv: float, *, steps: int = 1, bottle_l: float | None = None
+) -> Proofing:
+    """Return the proofing of spirit as it was read; of a litre where its amount is not known."""
+    volume_l = 1.0 if read.volume_l is None else read.volume_l
+    more = {"at_c": read.at_c, "calibrated_c": read.calibrated_c}
+    return proof_down(volume_l, read.abv, target_abv, steps=steps, bottle_l=bottle_l, **more)
 
 
 def _additions(
-    water_l: Sequence[float], mixed: Sequence[strength.Mixture], abvs: Array, at_c: float
+    water_l: Sequence[float],
+    mixed: Sequence[strength.Mixture],
+    abvs: Array,
+    at_c: float,
+    calibrated_c: float,
 ) -> tuple[Addition, ...]:
     """Tell apart additions of which the water together, the mixture and the strength are given."""
-    readings = np.asarray(strength.reading_abv(abvs, at_c))
+    readings = np.asarray(strength.reading_abv(abvs, at_c, calibrated_c=calibrated_c))
     steps = zip(np.diff(water_l, prepend=0.0).tolist(), mixed, abvs.tolist(), readings.tolist(), strict=True)
     return tuple(
         Addition(
@@ -249,18 +298,22 @@ def _bottled(volume_l: float, bottle_l: float | None) -> tuple[int | None, float
     return bottles, max(volume_l - bottles * bottle_l, 0.0)
 
 
-def _notes(target_abv: float, reading_abv: float, at_c: float) -> tuple[Note, ...]:
-    away = (
-        hint("reading_away", at_c=at_c, reading_abv=reading_abv, abv=target_abv),
-        hint("volumes_at_reference", at_c=strength.REFERENCE_C),
+def _notes(target_abv: float, reading_abv: float, at_c: float, calibrated_c: float) -> tuple[Note, ...]:
+    shown = {"at_c": at_c, "calibrated_c": calibrated_c, "reading_abv": reading_abv, "abv": target_abv}
+    return (
+        *((hint("reading_away", **shown),) if at_c != calibrated_c else ()),
+        *((hint("volumes_at_reference", at_c=strength.REFERENCE_C),) if at_c != strength.REFERENCE_C else ()),
+        hint("rest"),
+        hint("falsified_reading"),
     )
-    return (*(away if at_c != strength.REFERENCE_C else ()), hint("rest"), hint("falsified_reading"))
 
 
 # --- The keep brought down to bottling strength, as a plan asks.
 
 
-def bottle(bottling: Bottling, pooled: Keep, room_c: float) -> Proofing | None:
+def bottle(
+    bottling: Bottling, pooled: Keep, room_c: float, calibrated_c: float = strength.REFERENCE_C
+) -> Proofing | None:
     """Proof a keep down."""
     if bottling.abv is None:
         return None
@@ -279,6 +332,7 @@ def bottle(bottling: Bottling, pooled: Keep, room_c: float) -> Proofing | None:
             at_c=at_c,
             steps=bottling.steps,
             bottle_l=bottling.bottle_l,
+            calibrated_c=calibrated_c,
         )
     except RangeError as error:
         if error.argument != "target_abv":

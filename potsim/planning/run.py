@@ -796,7 +796,8 @@ def distil(plan: Plan) -> Run:
     points = cut_points(run, setting.heads_l, keep_end, end.depletion)
     row = jars.lay(run, points, plan.jars.stock)
     pooled = proofing.pool(row.jars, plan.jars.keep)
-    bottled = bottle(plan.bottling, pooled, setting.still.conditions.room_k - ZERO_C)
+    made_for_c = strength.US_REFERENCE_C if plan.units == "us" else strength.REFERENCE_C
+    bottled = bottle(plan.bottling, pooled, setting.still.conditions.room_k - ZERO_C, made_for_c)
     cut = Cut(
         end.depletion,
         points.heads,
@@ -957,6 +958,7 @@ PROOFING = (
     "bottles",
     "left_over_l",
     "at_c",
+    "calibrated_c",
     "reading_abv",
 )
 

@@ -15,6 +15,7 @@ MASS, MASS_KG, DURATION, DURATION_H = "mass", "mass_kg", "duration", "duration_h
 TEMPERATURE, HEIGHT, PRESSURE, POWER, HEAT_LOSS = "temperature", "height", "pressure", "power", "heat_loss"
 ABV_DIFFERENCE, TEMPERATURE_DIFFERENCE = "abv_difference", "temperature_difference"
 COUNT, ADDITIONS, PRICE, PRICE_PER_L = "count", "additions", "price", "price_per_l"
+AMOUNT = "amount"
 TEXT, WORDS, SAID, DAY, YES, CHOICE, SPIRIT = "text", "words", "said", "day", "yes", "choice", "spirit"
 JAR_NUMBERS, JAR_SIZES, SHARES_OVER = "jar_numbers", "jar_sizes", "shares_over"
 SPREAD, COMPOSITION, NAMES, USUAL_DOSE = "spread", "composition", "names", "usual_dose"
@@ -40,6 +41,9 @@ UNITS: Mapping[str, str] = {
     TEMPERATURE_DIFFERENCE: "K",
     DECADES: "decades",
 }
+
+MEASURED = (*UNITS, AMOUNT)
+"""Kinds that are typed with a unit."""
 
 
 class Watch(NamedTuple):

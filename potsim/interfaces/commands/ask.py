@@ -22,11 +22,13 @@ from potsim.interfaces.options import (
     typed_as,
 )
 from potsim.interfaces.planfile import the_plan, the_plan_file
+from potsim.interfaces.wording import units_of
 
 if TYPE_CHECKING:
     from potsim.interfaces.report.tables import Section
     from potsim.interfaces.report.trials import Blended
     from potsim.planning.plan import Bottling
+    from potsim.planning.proofing import Gauged
     from potsim.planning.run import Run
     from potsim.planning.sweep import Number
 
@@ -39,7 +41,14 @@ BY = ("amount", "strength")
 # What is refused by planning, as it is typed here.
 REACHED = {"bottles": "--bottles", "keep_l": "--keep", "keep_abv": "--keep", "recover": "--recover"}
 PROOFED = {"volume": "VOLUME", "reading_abv": "ABV", "abv": "ABV", "target_abv": "TARGET"}
-PROOFED |= {"at_c": "--at", "t_c": "--at", "steps": "--steps", "bottle": "--bottle"}
+PROOFED |= {
+    "mass": "VOLUME",
+    "calibrated_c": "--hydrometer",
+    "at_c": "--at",
+    "t_c": "--at",
+    "steps": "--steps",
+    "bottle": "--bottle",
+}
 
 
 def strengths(args: argparse.Namespace) -> None:
@@ -62,7 +71,7 @@ def strengths(args: argparse.Namespace) -> None:
         (target, functools.partial(sweep_content, made, option, target.suffix))
         for option, target in wanted.items()
     ]
-    output.emit(args, made.to_dict, lambda: text_of_sweep(made), contents)
+    output.emit(args, made.to_dict, lambda: text_of_sweep(made), contents, units=units_of(plan))
 
 
 def _values(args: argparse.Namespace, varied: Number) -> tuple[float, ...]:
@@ -155,15 +164,22 @@ def _bottling(args: argparse.Namespace, planned: Bottling) -> Bottling:
 def proof(args: argparse.Namespace) -> None:
     """Tell how much water brings spirit to a strength."""
     from potsim.planning.cloud import Glass, to_dict
-    from potsim.planning.proofing import from_reading
+    from potsim.planning.proofing import from_gauged, gauge
 
     if args.clouded_at is not None and args.of is None:
         raise RequestError("--clouded-at: a glass of what?", "Name the plan that it is of with --of.")
-
-    with typed_as(PROOFED, args.typed):
-        made = from_reading(
-            args.volume, args.abv, args.target, at_c=args.at, steps=args.steps, bottle_l=args.bottle
-        )
+    texts = _spirit(args.spirit)
+    typed = {**args.typed, **texts}
+    amount = read("VOLUME", _amount, texts["VOLUME"]) if "VOLUME" in texts else {}
+    shown, calibrated_c = _reading(read("ABV", quantities.abv, texts["ABV"]), texts["ABV"], args.hydrometer)
+    target = read("TARGET", quantities.abv, texts["TARGET"]) if "TARGET" in texts else None
+    systems = [quantities.system_of(text) for text in typed.values()]
+    units: quantities.System = "us" if systems.count("us") > systems.count("metric") else "metric"
+    with typed_as(PROOFED, typed):
+        gauged = gauge(shown, at_c=args.at, calibrated_c=calibrated_c, **amount)
+        if target is None:
+            return _only_gauged(args, gauged, units)
+        made = from_gauged(gauged, target, steps=args.steps, bottle_l=args.bottle)
     run = None if args.of is None else _kept(args.of, args.target)
     glass = None if args.clouded_at is None else Glass(args.clouded_at, args.at)
     cloud = None if run is None else run.cloud_at(args.target, glass)
@@ -173,11 +189,62 @@ def proof(args: argparse.Namespace) -> None:
 
     def text() -> list[Section]:
         from potsim.interfaces.report.cloud import cloud_of_keep
-        from potsim.interfaces.report.jars import proofing_section
+        from potsim.interfaces.report.jars import gauged_section, proofing_section
 
-        return [proofing_section(made), *([] if run is None else [cloud_of_keep(run, cloud)])]
+        away = [gauged_section(gauged)] if gauged.at_c != 20.0 or gauged.calibrated_c != 20.0 else []
+        return [*away, proofing_section(made), *([] if run is None else [cloud_of_keep(run, cloud)])]
 
-    output.emit(args, data, text)
+    output.emit(args, data, text, units=units)
+
+
+def _spirit(typed: list[str]) -> dict[str, str]:
+    """Tell apart what was typed: [VOLUME or MASS] ABV [TARGET]."""
+    first = typed[0].lower()
+    strong = "%" in first or "proof" in first or (len(typed) < 3 and not re.search(r"[a-z]", first))
+    names = ("ABV", "TARGET") if strong else ("VOLUME", "ABV", "TARGET")
+    if len(typed) > len(names):
+        raise RequestError(
+            f"potsim proof: '{typed[len(names)]}' is too much after {', '.join(names)}.",
+            'Such as: potsim proof "1 L" "72 %" "42 %"',
+        )
+    if names[0] == "VOLUME" and len(typed) < 2:
+        raise RequestError(
+            "missing: ABV, and TARGET if it is to be let down.", 'Such as: potsim proof "1 L" "72 %" "42 %"'
+        )
+    return dict(zip(names, typed, strict=False))
+
+
+def _amount(text: str) -> dict[str, float]:
+    """Read how much spirit there is, by volume or by mass."""
+    try:
+        return {"mass_kg": quantities.mass_kg(text)}
+    except RequestError:
+        return {"volume_at_c_l": quantities.volume_l(text)}
+
+
+def _reading(abv: float, text: str, made_for_c: float | None) -> tuple[float, float]:
+    """The mark that was read, and the temperature of the hydrometer: 60 °F where it shows proof."""
+    from potsim.liquid import strength
+
+    if "proof" not in text.lower():
+        return abv, strength.REFERENCE_C if made_for_c is None else made_for_c
+    mark = float(strength.percent_at(abv, strength.US_REFERENCE_C))
+    return mark, strength.US_REFERENCE_C if made_for_c is None else made_for_c
+
+
+def _only_gauged(args: argparse.Namespace, gauged: Gauged, units: quantities.System) -> None:
+    """Tell what spirit is that is not let down."""
+    needs = {"--steps": args.steps != 1, "--bottle": args.bottle is not None, "--of": args.of is not None}
+    given = [name for name, there in needs.items() if there]
+    if given:
+        raise RequestError(f"{given[0]} needs a TARGET.", 'Such as: potsim proof "1 L" "72 %" "42 %"')
+
+    def text() -> list[Section]:
+        from potsim.interfaces.report.jars import gauged_section
+
+        return [gauged_section(gauged)]
+
+    output.emit(args, lambda: dataclasses.asdict(gauged), text, units=units)
 
 
 def _kept(name: str, target_abv: float) -> Run:
@@ -403,22 +470,34 @@ stays as in the plan. Without PLAN: the built-in example.""",
 PROOF = Command(
     name="proof",
     description="""\
-Tell how much water brings VOLUME of spirit down to TARGET. VOLUME and ABV are
-both as measured at the temperature T: the volume in the measuring glass, and
-the reading of a hydrometer made for 20 °C. TARGET is the strength at 20 °C.
-With --of, also whether the keep of that plan clouds at TARGET.""",
+Tell how much water brings spirit down to TARGET, the strength at 20 °C. How
+much there is, a volume or the grams on the scales, and ABV are as measured at
+the temperature T. ABV is the reading of a hydrometer made for 20 °C, or for
+60 °F if it shows proof. Without TARGET: what the reading is at 20 °C. Without
+VOLUME: the water for each litre. With --of, also whether the keep of that plan
+clouds at TARGET.""",
     examples=(
         'potsim proof "1 L" "72 %" "42 %"',
+        'potsim proof "930 g" "72 %" "42 %"',
+        'potsim proof "150 proof" --at "80 °F"',
         'potsim proof "850 mL" "73.5 %" "43 %" --at "17 °C" --steps 3 --bottle "350 mL"',
         'potsim proof "1.04 L" "73.4 %" "38 %" --of trial-1.toml',
         'potsim proof "1.04 L" "73.4 %" "42 %" --of trial-1.toml --clouded-at "38 %"',
     ),
     arguments=(
-        argument("volume", metavar="VOLUME", type=quantities.volume_l, help='such as "1 L"'),
         argument(
-            "abv", metavar="ABV", type=quantities.abv, help='reading of the hydrometer, such as "72 %%"'
+            "spirit",
+            metavar="VOLUME|MASS|ABV|TARGET",
+            nargs="+",
+            help='how much, such as "1 L" or "930 g"; reading of the hydrometer, such as "72 %%"; strength '
+            'wanted, such as "42 %%"',
         ),
-        argument("target", metavar="TARGET", type=quantities.abv, help='strength wanted, such as "42 %%"'),
+        argument(
+            "--hydrometer",
+            metavar="T",
+            type=quantities.temperature_c,
+            help="temperature the hydrometer is made for (20 °C; 60 °F for a reading in proof)",
+        ),
         argument(
             "--at",
             metavar="T",

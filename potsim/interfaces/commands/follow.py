@@ -10,6 +10,7 @@ from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import files, output, quantities
 from potsim.interfaces.options import FORCE, JSON, Command, argument
 from potsim.interfaces.planfile import the_plan, the_plan_file
+from potsim.interfaces.wording import in_units, units_of
 
 if TYPE_CHECKING:
     from potsim.planning.forecast import Forecast
@@ -36,8 +37,9 @@ def run(args: argparse.Namespace) -> None:
 
     made = distil(plan)
     if args.enter:
-        return _enter(args, plan_file, made, args.hold_up)
-    readings, notes = _readings(Path(args.readings), plan_file, plan, made)
+        with in_units(units_of(plan)):
+            return _enter(args, plan_file, made, args.hold_up)
+    readings, notes = _readings(Path(args.readings), plan_file, plan, made, args.hydrometer)
     from potsim.interfaces.report.follow import text_of_forecast
     from potsim.planning.forecast import follow
 
@@ -49,6 +51,7 @@ def run(args: argparse.Namespace) -> None:
         lambda: {**forecast.to_dict(), "notes": list(notes)},
         lambda: text_of_forecast(forecast, notes),
         more=words,
+        units=units_of(plan),
     )
 
 
@@ -93,11 +96,11 @@ def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | N
             output.words(sentence)
         if journal.readings:
             output.words(f"Going on after {len(journal.readings)} readings.")
-        enter(follower, journal)
+        enter(follower, journal, args.hydrometer)
 
 
 def _readings(
-    path: Path, plan_file: Path, plan: Plan, made: Run
+    path: Path, plan_file: Path, plan: Plan, made: Run, hydrometer_c: float | None
 ) -> tuple[tuple[Reading, ...], tuple[str, ...]]:
     """Read a table, or a journal, which begins with a brace."""
     from potsim.interfaces.readingsfile import load_readings
@@ -111,7 +114,7 @@ def _readings(
         changed = ("The plan is no longer as it was when this journal was begun.",) if other else ()
         aside = (f"{error} The reading is set aside." for _, error in journal.aside)
         return journal.readings, (*damage(journal), *aside, *changed)
-    read_table = load_readings(path, pressure_pa=pressure_pa)
+    read_table = load_readings(path, pressure_pa=pressure_pa, hydrometer_c=hydrometer_c)
     return read_table.readings, read_table.notes
 
 
@@ -200,6 +203,12 @@ out), jar, parrot, or pooled for all so far poured together. Or a journal that
             metavar="VOLUME",
             type=quantities.volume_l,
             help='what the condenser holds back, such as "20 mL"',
+        ),
+        argument(
+            "--hydrometer",
+            metavar="T",
+            type=quantities.temperature_c,
+            help="temperature it is made for (20 °C; 60 °F for readings in proof)",
         ),
         JSON,
         argument("--plot", metavar="FILE", help="draw readings and forecast: .svg, .png or .pdf"),

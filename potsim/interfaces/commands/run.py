@@ -24,6 +24,7 @@ from potsim.interfaces.options import (
     typed_as,
 )
 from potsim.interfaces.planfile import the_plan, the_plan_file
+from potsim.interfaces.wording import units_of
 from potsim.planning.plan import TABLES
 
 if TYPE_CHECKING:
@@ -71,6 +72,7 @@ def run(args: argparse.Namespace) -> None:
         lambda: {**made.to_dict(), **({} if sure is None else {"band": sure.bands()})},
         text,
         [(target, functools.partial(content, option)) for option, target in wanted.items()],
+        units=units_of(plan),
     )
 
 
@@ -126,7 +128,7 @@ def jars(args: argparse.Namespace) -> None:
         pooled = (report.jar_section(made), report.keep_section(made), report.changes_section(made))
         return [*pooled, report.section(small, args.away, args.most), *cloud_sections(made)]
 
-    output.emit(args, data, text)
+    output.emit(args, data, text, units=units_of(plan))
 
 
 def _jars(args: argparse.Namespace, planned: JarPlan) -> JarPlan:
@@ -176,7 +178,7 @@ def flavours(args: argparse.Namespace) -> None:
         )
         return sections or [Section("Flavours", (NOTHING,))]
 
-    output.emit(args, data, text)
+    output.emit(args, data, text, units=units_of(plan))
 
 
 def botanicals(args: argparse.Namespace) -> None:

@@ -129,6 +129,12 @@ class Volumes:
         """Return a volume [L] with the unit."""
         return f"{self.number(volume_l)} {self.unit}"
 
+    @property
+    def label(self) -> str:
+        """The unit as it stands on an axis, with millilitres beside where it is another."""
+        each = 1000.0 / self.per_l
+        return self.unit if self.unit in ("mL", "L") else f"{self.unit} ({each:.4g} mL each)"
+
 
 def volumes_up_to(most_l: float) -> Volumes:
     """Return the unit for a picture that reaches to a volume."""

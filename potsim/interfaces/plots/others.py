@@ -17,6 +17,7 @@ from potsim.interfaces.plots.ink import Volumes, volumes_up_to
 from potsim.interfaces.plots.run import WIDTH_IN, new_axes
 from potsim.interfaces.report.sweep import number_words, short_words, value_words
 from potsim.interfaces.trialfile import oil, ratio
+from potsim.interfaces.wording import as_planned
 from potsim.planning.comparison import Comparison, Pair, pairs
 from potsim.planning.forecast import Forecast, in_short
 from potsim.planning.sweep import Row, Sweep
@@ -108,6 +109,7 @@ LABEL = 0.34  # width of the label of the band, of the axes
 MARK = {"stream": "o", "parrot": "s", "jar": "D"}
 
 
+@as_planned
 def plot_follow(forecast: Forecast, ax: Axes | None = None) -> Axes:
     """Draw readings on the predicted band, the forecast ahead, and the stop."""
     ax = new_axes() if ax is None else ax
@@ -125,7 +127,7 @@ def plot_follow(forecast: Forecast, ax: Axes | None = None) -> Axes:
     low, high = (f(np.concatenate([np.asarray(v, dtype=float) for v in shown])) for f in (np.min, np.max))
     ax.set_xlim(0.0, float(places[-1]))
     ax.set_ylim(max(0.0, float(low) - 4.0), min(100.0, float(high) + 5.0))
-    ax.set_xlabel(f"distillate collected, {volumes.unit} at 20 °C")
+    ax.set_xlabel(f"distillate collected, {volumes.label} at 20 °C")
     ax.set_ylabel("strength at the spout, % vol at 20 °C")
     ink.plain(ax)
     _mark(forecast, ax)
@@ -237,6 +239,7 @@ def _beside_now(now: float, stop: float) -> float:
     return max(now - 0.55 * LABEL, 0.5 * LABEL)
 
 
+@as_planned
 def figure_of_follow(forecast: Forecast) -> Figure:
     """Return the whole picture of a run being followed."""
     figure = Figure(figsize=(WIDTH_IN, 4.2), layout="constrained")
@@ -276,6 +279,7 @@ class _Curve:
         return OWN_WEIGHT if self.row.planned else WEIGHT
 
 
+@as_planned
 def plot_sweep(sweep: Sweep, ax: Axes | None = None) -> Axes:
     """Draw the strength of the stream against the distillate, a curve for each value.
 
@@ -304,6 +308,7 @@ def plot_sweep(sweep: Sweep, ax: Axes | None = None) -> Axes:
     return ax
 
 
+@as_planned
 def figure_of_sweep(sweep: Sweep) -> Figure:
     """Return the whole picture of a sweep."""
     figure = Figure(figsize=(WIDTH_IN, 4.6), layout="constrained")
@@ -327,7 +332,7 @@ def _curves(sweep: Sweep) -> tuple[str, list[_Curve]]:
         colour = ink.INK if row.planned else colormaps[MAP](DARKEST + share * (PALEST - DARKEST))
         words = ("plan, " if row.planned else "") + value_words(sweep.number, row.value, planned=row.planned)
         curves.append(_Curve(row, volumes.per_l * run.collected_l, run.stream_abv, colour, words))
-    return volumes.unit, curves
+    return volumes.label, curves
 
 
 def _frame(ax: Axes, curves: list[_Curve]) -> None:

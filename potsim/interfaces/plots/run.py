@@ -17,6 +17,7 @@ from matplotlib.figure import Figure
 
 from potsim.interfaces.plots.ink import Volumes, volumes_up_to
 from potsim.interfaces.report.cloud import sentences
+from potsim.interfaces.wording import as_planned, say
 from potsim.planning.lanes import Lane, Lanes, lanes
 from potsim.planning.run import Run
 
@@ -62,6 +63,7 @@ def new_axes(height_in: float = 4.2, paper: str = "white") -> Axes:
     return axes
 
 
+@as_planned
 def plot_run(run: Run, ax: Axes | None = None, ground: Ground = LIGHT) -> Axes:
     """Draw the strip of a run: width is volume, height is strength, jars are its slices.
 
@@ -113,12 +115,13 @@ def plot_run(run: Run, ax: Axes | None = None, ground: Ground = LIGHT) -> Axes:
     _cuts(run, ax, volumes, ground)
     _scale(ax, _ends(run, scale, end), volumes, ground)
     ax.set_ylabel("stream, % vol", fontsize=SIZE, color=ground.ink)
-    ax.set_xlabel(f"distillate collected, {volumes.unit} at 20 °C", fontsize=SIZE, color=ground.ink)
+    ax.set_xlabel(f"distillate collected, {volumes.label} at 20 °C", fontsize=SIZE, color=ground.ink)
     _cloud(run, ax, volumes, ground)
     _upper(run, ax, scale, end, ground)
     return ax
 
 
+@as_planned
 def figure_of_run(
     run: Run, sure: Ensemble | None = None, *, words: bool = True, ground: Ground = LIGHT
 ) -> Figure:
@@ -300,7 +303,7 @@ def foot_words(run: Run, told: Lanes, cloud: bool) -> list[str]:
     if cloud and run.cloud is not None:
         said.append(" ".join(sentences(run.cloud)[:2]))
     # A number and its unit stay on one line.
-    kept = (one.replace(" °C", "\xa0°C").replace(" %", "\xa0%") for one in said)
+    kept = (one.replace(" °", "\xa0°").replace(" %", "\xa0%") for one in said)
     return [line for one in kept for line in textwrap.wrap(one, WORDS)]
 
 
@@ -406,7 +409,7 @@ def _ends(run: Run, scale: float, end: float) -> list[float]:
 
 def _scale(ax: Axes, places: list[float], volumes: Volumes, ground: Ground) -> None:
     _plain(ax, ground)
-    digits = 0 if volumes.per_l >= 100.0 else 2
+    digits = {"mL": 0, "fl oz": 1}.get(volumes.unit, 2)
     ax.set_xticks(places, [f"{place:.{digits}f}" for place in places])
     ax.get_xticklabels()[-1].set_fontweight("bold")
 
@@ -418,7 +421,7 @@ def _upper(run: Run, ax: Axes, scale: float, end: float, ground: Ground) -> None
         np.interp(places / scale, run.collected_l, each) for each in (run.elapsed_min, run.vapour_c)
     )
     upper = ax.secondary_xaxis("top")
-    labels = [f"{m:.0f} min\n{v:.1f} °C" for m, v in zip(minutes, vapour, strict=True)]
+    labels = [f"{m:.0f} min\n{say('temperature', v)}" for m, v in zip(minutes, vapour, strict=True)]
     upper.set_xticks(places, labels)
     upper.tick_params(labelsize=SIZE - 1, colors=ground.faint, length=3, color=ground.hatch)
     upper.spines["top"].set_visible(False)

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from potsim.interfaces.report.cloud import bottle_words, watch_words
 from potsim.interfaces.report.tables import wrapped
 from potsim.interfaces.report.words import words
-from potsim.interfaces.wording import format_numbers, say
+from potsim.interfaces.wording import as_planned, format_numbers, say
 from potsim.planning.card import CLASSES, Card, Neighbour, Strongest, card
 from potsim.planning.flavours import BotanicalFlavour
 from potsim.planning.notes import EVERY_RUN, Note
@@ -35,6 +35,7 @@ GUESSES = {
 """What was guessed, each in few words; what moves the answer most stands first."""
 
 
+@as_planned
 def text_of_card(run: Run, width: int = WIDTH) -> str:
     """Return the card of a run, at most 30 lines of 80 columns."""
     return "\n".join(lines_of_card(card(run), width))
@@ -176,9 +177,9 @@ def _neighbours(of: Card) -> str:
     for one, how in zip(of.neighbours, ("weaker", "stronger"), strict=True):
         if isinstance(one, Neighbour):
             keep = _spirit(one.keep_l, one.keep_abv)
-            said.append(f"at {one.charge_abv:.0f} % vol {keep} of keep in {one.elapsed_min:.0f} min")
+            said.append(f"at {say('abv_about', one.charge_abv)} {keep} of keep in {one.elapsed_min:.0f} min")
         elif isinstance(one, Strongest):
-            said.append(f"{how} than {one.charge_abv:.0f} % vol takes stronger spirit")
+            said.append(f"{how} than {say('abv_about', one.charge_abv)} takes stronger spirit")
     return "; ".join(said)
 
 

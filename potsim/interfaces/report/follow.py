@@ -6,7 +6,16 @@ from collections.abc import Sequence
 
 from potsim.interfaces.report.cloud import watch_words
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
-from potsim.interfaces.wording import Step, format_abv, format_minutes, format_volume, number, step_of
+from potsim.interfaces.wording import (
+    Step,
+    as_planned,
+    format_abv,
+    format_minutes,
+    format_volume,
+    number,
+    step_of,
+    unit_of,
+)
 from potsim.planning.forecast import Band, FlavourNow, Forecast, JarNow, in_short
 from potsim.planning.notes import sentences
 from potsim.planning.readings import Reading
@@ -17,6 +26,7 @@ MODEL = (
 )
 
 
+@as_planned
 def text_of_forecast(forecast: Forecast, notes: Sequence[str] = ()) -> str:
     """Return a forecast as text of at most 80 columns."""
     return render(sections_of_forecast(forecast, notes))
@@ -125,11 +135,11 @@ def _readings(forecast: Forecast) -> tuple[Section, ...]:
         Column("collected", step.unit),
         Column("of", align="left"),
         Column("read", "% vol"),
-        Column("at", "°C"),
+        Column("at", unit_of("temperature")),
         Column("is", "% vol"),
         Column("fit", "% vol"),
-        Column("vapour", "°C"),
-        Column("fit", "°C"),
+        Column("vapour", unit_of("temperature")),
+        Column("fit", unit_of("temperature")),
         Column("", align="left"),
     )
     rows = tuple(_row(forecast, k, one, step) for k, one in enumerate(forecast.readings))
@@ -146,11 +156,11 @@ def _row(forecast: Forecast, line: int, reading: Reading, step: Step) -> tuple[s
         _mass(reading) if place is None else number("volume_column", place, step),
         entry.of if reading.abv is not None else "",
         "" if entry.read_abv is None else f"{entry.read_abv:.1f}",
-        "" if entry.read_c is None else f"{entry.read_c:.0f}",
+        "" if entry.read_c is None else number("temperature_about", entry.read_c),
         "" if reading.abv is None else f"{reading.abv:.1f}",
         "" if strength is None else f"{strength.fitted:.1f}",
-        "" if entry.vapour_c is None else f"{entry.vapour_c:.1f}",
-        "" if vapour is None else f"{vapour.fitted - 273.15:.1f}",
+        "" if entry.vapour_c is None else number("temperature", entry.vapour_c),
+        "" if vapour is None else number("temperature", vapour.fitted - 273.15),
         "odd" if any(r.left_out for r in fits.values()) else "",
     )
 

@@ -19,13 +19,17 @@ from potsim.interfaces.wording import (
     format_numbers,
     format_share,
     format_volume,
+    metric,
+    number,
+    say,
+    unit_of,
     volumes,
 )
 from potsim.liquid.strength import Mixture
 from potsim.planning import flavours
 from potsim.planning.heads import HeadsCut
 from potsim.planning.jars import TOO_SMALL, WorkingJar, working_jar
-from potsim.planning.proofing import Keep, Proofing
+from potsim.planning.proofing import Gauged, Keep, Proofing
 from potsim.planning.run import Run
 
 
@@ -199,13 +203,13 @@ def jar_section(run: Run) -> Section:
         (
             str(jar.number),
             "keep" if jar.number in kept else jar.role if jar.role != "keep" else "left out",
-            format_volume(jar.size_l),
+            metric("volume", jar.size_l),
             held[k],
             grams[k],
             to[k],
             f"{jar.abv:.1f}",
             f"{jar.end_abv:.1f}",
-            f"{jar.vapour_c:.1f}",
+            number("temperature", jar.vapour_c),
             f"{jar.full_min:.0f}",
         )
         for k, jar in enumerate(jars)
@@ -219,7 +223,7 @@ def jar_section(run: Run) -> Section:
         Column("until", to_unit),
         Column("jar", "% vol"),
         Column("stream", "% vol"),
-        Column("vapour", "°C"),
+        Column("vapour", unit_of("temperature")),
         Column("at", "min"),
     )
     told = "until, stream, vapour, at: all collected, the stream and the minute when the jar is taken away"
@@ -284,19 +288,35 @@ def _edges(keep: Keep) -> list[tuple[str, str]]:
 def proofing_section(made: Proofing) -> Section:
     """Return the water that brings spirit down to a strength, and what comes of it."""
     warm, water = made.at_c != 20.0, exactly(made.water_at_c_l)
+    at = say("temperature_short", made.at_c)
+    at = say("temperature_short", made.at_c)
     pairs = [
         ("spirit", f"{format_volume(made.from_l)} at {format_abv(made.from_abv)}{_at_20(warm)}"),
-        ("water", f"{format_mass(1000.0 * made.water_kg)}, or {water} of it at {made.at_c:g} °C"),
+        ("water", f"{say('water', 1000.0 * made.water_kg)}, or {water} of it at {at}"),
         ("gives", f"{exactly(made.volume_l)} at {format_abv(made.target_abv)}{_at_20(warm)}"),
     ]
     if warm:
         reading = f"{exactly(made.volume_at_c_l)}, reading {format_abv(made.reading_abv)}"
-        pairs.append(("", f"{reading}, at {made.at_c:g} °C"))
+        pairs.append(("", f"{reading}, at {at}"))
     pairs += _bottles(made)
     parts: list[Part] = [Facts(tuple(pairs))]
     if len(made.additions) > 1:
         parts.append(_additions(made))
     return Section("Proofing", (*parts, Points(sentences(made.notes))))
+
+
+def gauged_section(read: Gauged) -> Section:
+    """Return what spirit is whose strength was read."""
+    at = say("temperature_short", read.at_c)
+    made_for = say("temperature_short", read.calibrated_c)
+    pairs = [
+        ("the reading", f"{format_abv(read.reading_abv)} at {at}, on a hydrometer for {made_for}"),
+        ("is", f"{format_abv(read.abv)}, at 20 °C"),
+    ]
+    if read.volume_l is not None and read.mass_kg is not None:
+        amount = f"{exactly(read.volume_l)} at 20 °C, {say('water', 1000.0 * read.mass_kg)}"
+        pairs += [("there are", amount), ("alcohol", exactly(read.volume_l * read.abv / 100.0))]
+    return Section("Strength", (Facts(tuple(pairs)),))
 
 
 def _at_20(warm: bool) -> str:
@@ -316,7 +336,7 @@ def _additions(made: Proofing) -> Table:
     columns = (
         Column("addition"),
         Column("water", "kg" if large else "g"),
-        Column(f"at {made.at_c:g} °C", unit),
+        Column(f"at {say('temperature_short', made.at_c)}", unit),
         Column("strength", "% vol"),
         Column("reads", "% vol"),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from potsim.interfaces.report.jars import bottling_sections, costs_sections, jar
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
+    as_planned,
     format_abv,
     format_mass,
     format_power,
@@ -20,6 +22,8 @@ from potsim.interfaces.wording import (
     format_temperature,
     format_volume,
     masses,
+    number,
+    unit_of,
     volumes,
 )
 from potsim.planning.botanicals import Botanical, composition
@@ -106,6 +110,7 @@ NOT_KNOWN = (
 )
 
 
+@as_planned
 def text_of_run(run: Run, sure: Ensemble | None = None) -> str:
     """Return the report of a run as text of at most 80 columns."""
     sections = sections_of_run(run)
@@ -271,9 +276,10 @@ def curve_section(run: Run) -> Section:
             100.0 * run.recovered,
         )
     ]
-    decimals = (1, *(1 for _ in shown), 1, 1, 1, 0, 0)
+    one, warm, whole = "{:.1f}".format, functools.partial(number, "temperature"), "{:.0f}".format
+    told = (one, *(one for _ in shown), one, one, warm, whole, whole)
     rows = tuple(
-        (collected[k], *(f"{column[k]:.{d}f}" for column, d in zip(along, decimals, strict=True)))
+        (collected[k], *(tell(column[k]) for column, tell in zip(along, told, strict=True)))
         for k in range(len(places))
     )
     columns = (
@@ -282,7 +288,7 @@ def curve_section(run: Run) -> Section:
         *(Column("parrot", "% vol") for _ in shown),
         Column("pooled", "% vol"),
         Column("pot", "% vol"),
-        Column("vapour", "°C"),
+        Column("vapour", unit_of("temperature")),
         Column("minute"),
         Column("recovered", "%"),
     )
@@ -352,11 +358,15 @@ def _cuts(run: Run) -> Section:
 def _added(run: Run) -> Table:
     """What each further step still adds of each botanical that is noticed."""
     names = list(run.added)[:MOST_ADDED]
-    columns = (Column("stream", "% vol"), Column("vapour", "°C"), *(Column(name, "%") for name in names))
+    columns = (
+        Column("stream", "% vol"),
+        Column("vapour", unit_of("temperature")),
+        *(Column(name, "%") for name in names),
+    )
     rows = tuple(
         (
             f"{row.stream_abv:.1f}",
-            f"{row.vapour_c:.1f}",
+            number("temperature", row.vapour_c),
             *(f"{100.0 * run.added[name][k]:.0f}" for name in names),
         )
         for k, row in enumerate(run.cuts.keep_end)

@@ -13,7 +13,17 @@ from potsim.interfaces.report.jars import jar_notes
 from potsim.interfaces.report.run import format_minutes_whole, sections_of_run, sources_section
 from potsim.interfaces.report.sweep import sure_section
 from potsim.interfaces.report.tables import Facts, Part, Points, Section, Table
-from potsim.interfaces.wording import format_abv, format_mass, format_temperature, format_volume, volumes
+from potsim.interfaces.wording import (
+    as_planned,
+    format_abv,
+    format_mass,
+    format_temperature,
+    format_volume,
+    metric,
+    number,
+    unit_of,
+    volumes,
+)
 from potsim.planning.card import card
 from potsim.planning.ensemble import Ensemble
 from potsim.planning.run import Run
@@ -100,7 +110,6 @@ READ = (
     " Strength and temperature are read together, in the cool jar; a hydrometer for 20 °C shows more than "
     "there is when the spirit is warmer."
 )
-HEADS = ("date", "room, °C", "barometer, hPa", "heat on at", "first drop at", "stopped at")
 
 
 @dataclass(frozen=True)
@@ -123,16 +132,19 @@ def jar_sheet(run: Run) -> str:
         _Column("at", "min", "n"),
         _Column("to hold", "g", "n"),
         *([_Column("foretold", "% vol", "n"), _Column("stream", "% vol", "n")] if spirit else []),
-        _Column("vapour", "°C", "n"),
+        _Column("vapour", unit_of("temperature"), "n"),
         *([_Column("marked by")] if marks else []),
     ]
     blank = [
         *(
-            [_Column("strength", "read, % vol", "blank"), _Column("spirit", "at, °C", "blank")]
+            [
+                _Column("strength", "read, % vol", "blank"),
+                _Column("spirit", f"at, {unit_of('temperature')}", "blank"),
+            ]
             if spirit
             else []
         ),
-        _Column("vapour", "°C", "blank"),
+        _Column("vapour", unit_of("temperature"), "blank"),
         _Column("smell and taste", kind="blank broad"),
         _Column("keep", "yes, no", "blank box"),
     ]
@@ -146,7 +158,9 @@ def jar_sheet(run: Run) -> str:
         ]
         blanks = [f'<td class="{column.kind}"></td>' for column in blank]
         rows.append(f"<tr{cut}>{''.join([*cells, *mark, *blanks])}</tr>")
-    lines = "".join(f"<span>{html.escape(text)}</span>" for text in HEADS)
+    room, glass = unit_of("temperature"), unit_of("pressure")
+    heads = ("date", f"room, {room}", f"barometer, {glass}", "heat on at", "first drop at", "stopped at")
+    lines = "".join(f"<span>{html.escape(text)}</span>" for text in heads)
     notes = "".join(f"<li>{html.escape(note)}</li>" for note in jar_notes(run))
     return (
         f"<section><h2>Jar sheet: {html.escape(run.plan.title)}</h2>"
@@ -162,12 +176,12 @@ def _foretold(run: Run) -> list[tuple[str, ...]]:
         (
             str(jar.number),
             jar.role if jar.number in kept or jar.role != "keep" else "left out",
-            format_volume(jar.size_l),
+            metric("volume", jar.size_l),
             until[k],
             f"{jar.full_min:.0f}",
             f"{jar.mass_g:.0f}",
             *((f"{jar.abv:.1f}", f"{jar.end_abv:.1f}") if run.charge.ethanol_mol > 0.0 else ()),
-            f"{jar.vapour_c:.1f}",
+            number("temperature", jar.vapour_c),
         )
         for k, jar in enumerate(run.jars)
     ]
@@ -190,7 +204,7 @@ def proofing_sheet(run: Run) -> str:
     rows = [
         ("jars kept", "", "which"),
         ("keep", f"{format_volume(keep.volume_l)}, {format_mass(keep.mass_g)}", "volume or grams"),
-        ("its strength", format_abv(keep.abv), "read, and at °C"),
+        ("its strength", format_abv(keep.abv), f"read, and at {unit_of('temperature')}"),
     ]
     if by is not None:
         added = f"{format_volume(by.spirit_l)} at {format_abv(by.abv)}"
@@ -201,7 +215,7 @@ def proofing_sheet(run: Run) -> str:
     ]
     shows = f"{format_abv(made.reading_abv)} at {format_temperature(made.at_c)}"
     rows += [
-        ("after a rest the hydrometer shows", shows, "read, and at °C"),
+        ("after a rest the hydrometer shows", shows, f"read, and at {unit_of('temperature')}"),
         ("in all", format_volume(made.volume_l), "volume"),
     ]
     rows += _glass(run)
@@ -254,6 +268,7 @@ PAIRS = (
 IN_TWO = (SAFETY, *LAST)  # lists in two columns on paper
 
 
+@as_planned
 def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
     """Return the report of a run as an HTML page."""
     head, goes_in, *rest = sections_of_run(run)
@@ -291,6 +306,7 @@ def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
     )
 
 
+@as_planned
 def notebook_view(run: Run) -> str:
     """Return a run as a notebook shows it: the card beside its picture."""
     from potsim.interfaces.exports import picture

@@ -9,6 +9,7 @@ from potsim.interfaces.report.flavours import MEANS_STAYS
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
+    as_planned,
     format_abv,
     format_mass,
     format_minutes,
@@ -16,7 +17,9 @@ from potsim.interfaces.wording import (
     format_share,
     format_volume,
     number,
+    say,
     step_of,
+    unit_of,
     volumes,
 )
 from potsim.planning.ensemble import Band, Ensemble
@@ -61,6 +64,7 @@ STAYS = {
 HEIGHTS = ("still.altitude", "still.pressure")  # numbers that move every temperature
 
 
+@as_planned
 def text_of_sweep(sweep: Sweep) -> str:
     """Return a sweep as text of at most 80 columns."""
     return render(sections_of_sweep(sweep))
@@ -100,7 +104,11 @@ def _outcomes(sweep: Sweep, rows: Sequence[Row]) -> Table:
     warm = sweep.number.name in HEIGHTS
     columns = (
         Column(short_words(sweep.number), align="left"),
-        *((Column("boils", "°C"), Column("vapour", "°C")) if warm else ()),
+        *(
+            (Column("boils", unit_of("temperature")), Column("vapour", unit_of("temperature")))
+            if warm
+            else ()
+        ),
         Column("over", units["distillate_l"]),
         Column("over", "% vol"),
         Column("alcohol", "%"),
@@ -124,7 +132,11 @@ def _marked(sweep: Sweep, row: Row) -> str:
 
 def _warmth(of: Outcome | None) -> tuple[str, str]:
     """Where the charge boils, and the vapour at the stop."""
-    return (NONE, NONE) if of is None else (f"{of.boils_c:.1f}", f"{of.vapour_c:.1f}")
+    return (
+        (NONE, NONE)
+        if of is None
+        else (number("temperature", of.boils_c), number("temperature", of.vapour_c))
+    )
 
 
 def _numbers(of: Outcome | None, volume: dict[str, str]) -> tuple[str, ...]:
@@ -224,6 +236,7 @@ def _cautions(sweep: Sweep, rows: Sequence[Row]) -> tuple[str, ...]:
 # --- The answer to a question asked backwards, as a distiller wants to read it.
 
 
+@as_planned
 def text_of_reach(found: Reach) -> str:
     """Return an answer as text of at most 80 columns."""
     sections = [
@@ -330,10 +343,10 @@ def sure_section(found: Ensemble) -> Section:
     volume, neck, pot, heat = (
         f"+/-{100.0 * share:.0f} %" for share in (doubt.volume, doubt.neck_loss, doubt.pot_loss, doubt.power)
     )
-    lost = f"{100.0 * doubt.lost:.0f} %"
+    lost, room = f"{100.0 * doubt.lost:.0f} %", say("temperature_difference", doubt.room_c)
     taken = (
         f"{found.n} runs drawn (seed {found.seed}) with strengths +/-{doubt.abv:g} % vol, volumes {volume}, "
-        f"neck loss {neck}, pot loss {pot}, room +/-{doubt.room_c:g} °C, heat that arrives {heat}, spirit "
+        f"neck loss {neck}, pot loss {pot}, room +/-{room}, heat that arrives {heat}, spirit "
         f"lost up to {lost} more, and the misfit of the vapour model to published data. Set your own in "
         "[uncertainty]."
     )
@@ -344,7 +357,7 @@ def _row(band: Band, unit: str, per: float, digits: int) -> tuple[str, ...]:
     """Unit and numbers; volumes in millilitres where they are small."""
     if unit == "L":
         step = step_of("volume_axis", band.high)
-        unit, per, digits = step.unit, step.times, digits if step.decimals else 0
+        unit, per, digits = step.unit, step.times, min(digits, step.decimals + 1) if step.decimals else 0
     return unit, *_cells(band, per, digits)
 
 

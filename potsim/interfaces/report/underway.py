@@ -13,6 +13,7 @@ from potsim.interfaces.wording import (
     format_power,
     format_volume,
     plain,
+    say,
 )
 from potsim.planning.botanicals import ResolvedDose
 from potsim.planning.events import (
@@ -134,7 +135,7 @@ def noted(event: Event, jar: Any = None) -> str:
                 None if event.mass_g is None else format_mass(event.mass_g),
                 None if event.volume_l is None else format_volume(event.volume_l),
                 None if event.read_abv is None else format_abv(event.read_abv),
-                None if event.read_c is None else f"{event.read_c:g} °C",
+                None if event.read_c is None else say("temperature_short", event.read_c),
             ]
             return f"In the jug: {', '.join(p for p in parts if p)}"
         case Water():
@@ -157,7 +158,7 @@ def noted(event: Event, jar: Any = None) -> str:
 
 def reading(entry: Entry, jar: int | None, hazy: bool) -> str:
     """Say a reading in a few words."""
-    at = "" if entry.read_c is None else f" at {entry.read_c:g} °C"
+    at = "" if entry.read_c is None else f" at {say('temperature_short', entry.read_c)}"
     parts = [
         "" if jar is None else f"jar {jar}",
         "pooled" if entry.of == "pooled" else "",
@@ -166,8 +167,8 @@ def reading(entry: Entry, jar: int | None, hazy: bool) -> str:
         "" if entry.jar_l is None else format_volume(entry.jar_l),
         "" if entry.jar_g is None else format_mass(entry.jar_g),
         "" if entry.read_abv is None else f"{format_abv(entry.read_abv)}{at}",
-        "" if entry.vapour_c is None else f"vapour {entry.vapour_c:g} °C",
-        "" if entry.pot_c is None else f"pot {entry.pot_c:g} °C",
+        "" if entry.vapour_c is None else f"vapour {say('temperature_short', entry.vapour_c)}",
+        "" if entry.pot_c is None else f"pot {say('temperature_short', entry.pot_c)}",
         "" if entry.power_w is None else format_power(entry.power_w),
         "hazy" if hazy else "",
         entry.words,

@@ -174,6 +174,7 @@ TAKEN: dict[str, Words] = {
     "left_over_oils": "Oils that left-over jars bring into the charge are not followed.",
     "taken_as": _taken_as,
     "taken_for": _taken_for,
+    "like": "{subject}: not in the library; oil, part and piece taken like those of {like}",
     "dose_of_nothing": "{subject}: the dose is nothing, and nothing comes over; leave the line out to drop "
     "it",
     "piece": "{subject}: {pieces:g} x {piece} taken as {mass_g:mass} each, {state}: {source}",
@@ -234,8 +235,8 @@ JARS: dict[str, Words] = {
 PROOFING: dict[str, Words] = {
     "hot_room": "A room of {room_c:temperature_about} is too hot for proofing: cool spirit and water "
     "to {at_c:temperature_about} first.",
-    "reading_away": "At {at_c:temperature_short} a hydrometer for 20 °C shows {reading_abv:abv}, "
-    "not {abv:.1f}.",
+    "reading_away": "At {at_c:temperature_short} a hydrometer for {calibrated_c:temperature_short} shows "
+    "{reading_abv:abv}, not {abv:abv}.",
     "volumes_at_reference": "Volumes are for {at_c:temperature_short} unless they say otherwise; a weighed "
     "addition needs no correction.",
     "rest": "Mixing warms the spirit and sets bubbles free: let it rest until it has the temperature of the "
