@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -277,7 +278,7 @@ def curve_section(run: Run) -> Section:
         )
     ]
     one, warm, whole = "{:.1f}".format, functools.partial(number, "temperature"), "{:.0f}".format
-    told = (one, *(one for _ in shown), one, one, warm, whole, whole)
+    told: list[Callable[[float], str]] = [one, *(one for _ in shown), one, one, warm, whole, whole]
     rows = tuple(
         (collected[k], *(tell(column[k]) for column, tell in zip(along, told, strict=True)))
         for k in range(len(places))
