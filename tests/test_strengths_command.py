@@ -8,7 +8,7 @@ import json
 
 import pytest
 
-from potsim.planning.sweep import evenly
+from potsim.interfaces.commands.ask import evenly
 
 
 def test_strengths_prints_a_table_within_80_columns(say) -> None:

@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 
 import potsim
 from potsim.errors import RangeError, RequestError, UnknownNameError
+from potsim.interfaces.commands.ask import evenly
 from potsim.interfaces.report.sweep import text_of_sweep, value_reader, value_words
 from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, PowerStep, StillPlan, Stop, Stretch
-from potsim.planning.sweep import charge_of, evenly, number, numbers, outcome, sweep
+from potsim.planning.sweep import charge_of, number, numbers, outcome, sweep
 
 LOSSLESS = StillPlan(capacity_l=150.0, neck_loss_w_per_k=0.0, pot_loss_w_per_k=0.0)
 
@@ -143,14 +144,12 @@ def test_unknown_keys_suggest_the_nearest(example_plan: Plan) -> None:
     assert "Known: " in refused(UnknownNameError, example_plan, "xyz", [1.0])
 
 
-def test_no_value_too_many_and_no_such_thing_to_keep(example_plan: Plan) -> None:
+def test_no_value_a_text_and_no_such_thing_to_keep(example_plan: Plan) -> None:
     assert refused(RequestError, example_plan, "still.power", []) == (
         "No value of still.power is given. Give at least one."
     )
-    endless = iter(range(1, 10**9))
-    assert refused(RequestError, example_plan, "still.power", endless) == (
-        "More than 200 values of still.power are given. Take fewer."
-    )
+    said = refused(RequestError, example_plan, "still.power", ["700 W"])  # type: ignore[list-item]
+    assert said == "still.power is '700 W'. Give numbers, in the plan's plain units."
     said = refused(RequestError, example_plan, "charge.abv", [30.0], "alcohl")
     assert said == "Unknown quantity that stays the same 'alcohl'. Did you mean 'alcohol'?"
 

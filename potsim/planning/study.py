@@ -21,7 +21,16 @@ from potsim.planning.plan import Bottling, Plan, Stop
 from potsim.planning.plan import Cuts as CutPlan
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import WATCHED
-from potsim.planning.sweep import CHARGE_ABV, Number, Same, charge_of, charges_of_strength, check_same, number
+from potsim.planning.sweep import (
+    CHARGE_ABV,
+    Number,
+    Same,
+    charge_of,
+    charges_of_strength,
+    check_same,
+    floats,
+    number,
+)
 from potsim.records import dataclass
 from potsim.still.courses import courses, family
 from potsim.still.still import Span, Still, Stills
@@ -123,7 +132,7 @@ def _wanted(vary: Any) -> tuple[list[str], Array]:
     if hasattr(vary, "to_dict") and not isinstance(vary, Mapping):
         vary = vary.to_dict("records")
     if isinstance(vary, Mapping):
-        each = [np.atleast_1d(_floats(values, name)) for name, values in vary.items()]
+        each = [np.atleast_1d(floats(values, name)) for name, values in vary.items()]
         if not each or any(one.size == 0 for one in each):
             raise RequestError("Nothing is varied.", 'Give numbers with values: {"charge.abv": [30, 40]}.')
         grid = np.meshgrid(*each, indexing="ij")
@@ -138,15 +147,7 @@ def _wanted(vary: Any) -> tuple[list[str], Array]:
                 f"Row {k} has {', '.join(row)}, the first has {', '.join(names)}.",
                 "Give every row the same numbers.",
             )
-    return names, np.stack([_floats([row[name] for row in rows], name) for name in names], axis=1)
-
-
-def _floats(values: Any, name: str) -> Array:
-    made = list(values) if isinstance(values, Iterable) and not isinstance(values, str) else [values]
-    for one in made:
-        if isinstance(one, str | bytes) or one is None:
-            raise RequestError(f"{name} is {one!r}.", "Give numbers, in the plan's plain units.", path=name)
-    return np.array([float(one) for one in made])
+    return names, np.stack([floats([row[name] for row in rows], name) for name in names], axis=1)
 
 
 # --- Columns of the table, filled chunk by chunk.

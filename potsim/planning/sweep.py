@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import asdict, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args
@@ -429,30 +429,33 @@ def scaled(plan: Plan, factor: float, *, measurable: bool = False) -> Plan:
 # --- One number of a plan varied, all else left as it is: what a stronger or weaker charge does.
 
 
-MOST_VALUES = 200
 NEAR = 1e-9  # relative; closer values are the same
+
+
+class Curve(NamedTuple):
+    """Strength of the stream along a run, first drop to stop; arrays of one shape."""
+
+    collected_l: NDArray[np.float64]  # pooled distillate [L at 20 °C]
+    stream_abv: NDArray[np.float64]  # [% vol at 20 °C]
 
 
 @dataclass(frozen=True)
 class Row:
-    """A plan with one number set, and its run."""
+    """A plan with one number set, and what came of its run; the run itself is made anew when asked for."""
 
     value: float  # the number
     planned: bool  # whether it is the plan's own
     plan: Plan | None  # the plan with it; ``None`` if no plan can hold it
-    run: Run | None  # the run; ``None`` if it cannot be run
-    refusal: str  # why it cannot; empty if it can
+    refusal: str  # why it cannot be run; empty if it can
     notes: tuple[Note, ...]  # what to take care of, but for what goes for every run
+    outcome: Outcome | None = None  # what came of the run; ``None`` if it cannot be run
+    places: tuple[Place, ...] = ()  # where each botanical comes over
+    curve: Curve | None = None
 
     @cached_property
-    def outcome(self) -> Outcome | None:
-        """What came of the run."""
-        return None if self.run is None else outcome(self.run)
-
-    @cached_property
-    def places(self) -> tuple[Place, ...]:
-        """Where each botanical comes over; nothing if it cannot be run."""
-        return () if self.run is None else places(self.run)
+    def run(self) -> Run | None:
+        """The run; ``None`` if it cannot be run."""
+        return None if self.plan is None or self.refusal else distil(self.plan)
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -546,7 +549,14 @@ class Sweep:
         }
 
 
-def sweep(plan: Plan, key: str, values: Iterable[float], same: Same = "alcohol") -> Sweep:
+def sweep(
+    plan: Plan,
+    key: str,
+    values: Iterable[float],
+    same: Same = "alcohol",
+    *,
+    progress: Callable[[int, int], None] | None = None,
+) -> Sweep:
     """Run a plan with one of its numbers set to each of several values.
 
     Parameters
@@ -557,10 +567,12 @@ def sweep(plan: Plan, key: str, values: Iterable[float], same: Same = "alcohol")
         The number: ``"charge.abv"``, ``"still.power"``, ``"cuts.heads"``, ``"botanical.juniper"``, or any
         other of `potsim.planning.sweep.numbers`.
     values : iterable of float
-        1 to 200 values, in the plan's plain units: L, % vol, W, min, g.
+        The values, in the plan's plain units: L, % vol, W, min, g.
     same : {'alcohol', 'volume'}
         For ``"charge.abv"``: what stays. The alcohol, so that only the water changes; or the volume in the
         pot, so that spirit and water both change.
+    progress : callable, optional
+        Called with the runs done and the runs wanted.
 
     Returns
     -------
@@ -572,7 +584,7 @@ def sweep(plan: Plan, key: str, values: Iterable[float], same: Same = "alcohol")
     UnknownNameError
         If the plan has no such number, or ``same`` is neither; the nearest are suggested.
     RequestError
-        If there is no value, or more than 200.
+        If there is no value, or one that is no number.
 
     Notes
     -----
@@ -582,7 +594,7 @@ def sweep(plan: Plan, key: str, values: Iterable[float], same: Same = "alcohol")
     Examples
     --------
     >>> import potsim
-    >>> made = sweep(potsim.example_plan(), "charge.abv", [25, 35, 45])
+    >>> made = potsim.sweep(potsim.example_plan(), "charge.abv", [25, 35, 45])
     >>> [round(row.outcome.recovered, 2) for row in made.rows]
     [0.75, 0.85, 0.91]
     """
@@ -591,40 +603,32 @@ def sweep(plan: Plan, key: str, values: Iterable[float], same: Same = "alcohol")
     of_charge = varied.name == CHARGE_ABV
     wanted = _checked(values, varied)
     own = varied.get(plan)
-    rows = [_row(plan, varied, value, same, planned=_is(value, own)) for value in wanted]
+    rows = []
+    for value in wanted:
+        rows.append(_row(plan, varied, value, same, planned=_is(value, own)))
+        if progress is not None:
+            progress(len(rows), len(wanted))
     at_home = next((row for row in rows if row.planned), None)
     if at_home is None and own is not None:
         at_home = _run(plan, own, planned=True, at_abv=own if of_charge else 0.0)
     return Sweep(plan, varied, same if of_charge else None, tuple(rows), at_home)
 
 
-def evenly(first: float, last: float, step: float) -> tuple[float, ...]:
-    """Return values from one to another."""
-    if not all(math.isfinite(value) for value in (first, last, step)):
-        raise RequestError(f"From {first:g} to {last:g} by {step:g} is no range.", "Give three numbers.")
-    if step <= 0.0:
-        raise RequestError(f"A step of {step:g} never ends.", "Give a step above 0.")
-    if last < first:
-        raise RequestError(f"From {first:g} to {last:g} there is nothing.", "Put the smaller number first.")
-    count = (last - first) / step * (1.0 + NEAR) + 1.0
-    if count >= MOST_VALUES + 1:
-        raise RequestError(
-            f"From {first:g} to {last:g} in steps of {step:g} are {count:.0f} values; "
-            f"allowed are {MOST_VALUES}.",
-            "Take a larger step, or a shorter range.",
-        )
-    return tuple(round(float(first + k * step), 12) for k in range(int(count)))
-
-
 def _checked(values: Iterable[float], varied: Number) -> list[float]:
-    wanted: list[float] = []
-    for value in values:
-        wanted.append(float(value))
-        if len(wanted) > MOST_VALUES:
-            raise RequestError(f"More than {MOST_VALUES} values of {varied.name} are given.", "Take fewer.")
+    wanted: list[float] = floats(values, varied.name).tolist()
     if not wanted:
         raise RequestError(f"No value of {varied.name} is given.", "Give at least one.")
     return wanted
+
+
+def floats(values: Any, name: str) -> NDArray[np.float64]:
+    """Return values of a number as an array; texts are refused."""
+    made = list(values) if isinstance(values, Iterable) and not isinstance(values, str) else [values]
+    for one in made:
+        if isinstance(one, str | bytes) or one is None:
+            hint = "Give numbers, in the plan's plain units."
+            raise RequestError(f"is {one!r}.", hint, path=name, follows=True)
+    return np.array([float(one) for one in made])
 
 
 def _is(value: float, own: float | None) -> bool:
@@ -636,7 +640,7 @@ def _row(plan: Plan, varied: Number, value: float, same: Same, *, planned: bool)
     try:
         changed = plan if planned else varied.put(plan, value, same)
     except PotsimError as error:
-        return Row(value, planned, None, None, str(error), _fire(value) if of_charge else ())
+        return Row(value, planned, None, str(error), _fire(value) if of_charge else ())
     return _run(changed, value, planned=planned, at_abv=value if of_charge else 0.0)
 
 
@@ -644,8 +648,9 @@ def _run(plan: Plan, value: float, *, planned: bool, at_abv: float = 0.0) -> Row
     try:
         run = distil(plan)
     except PotsimError as error:
-        return Row(value, planned, plan, None, str(error), _fire(at_abv))
-    return Row(value, planned, plan, run, "", particular(run))
+        return Row(value, planned, plan, str(error), _fire(at_abv))
+    curve = Curve(run.collected_l, run.stream_abv)
+    return Row(value, planned, plan, "", particular(run), outcome(run), places(run), curve)
 
 
 def _fire(abv: float) -> tuple[Note, ...]:

@@ -559,7 +559,7 @@ def _fits(nodes: Balance, top: float) -> SmoothFit:
     return SmoothFit(0.0, top, np.stack(columns, axis=1))
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=16)  # of 1.5 MB each
 def curves(conditions: Conditions) -> Curves:
     """Return the curves of a still, tabulated at the first call and kept.
 

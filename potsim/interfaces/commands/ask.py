@@ -5,8 +5,11 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import functools
+import math
 import re
-from typing import TYPE_CHECKING, Any
+import time
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Literal
 
 from potsim.errors import RequestError
 from potsim.interfaces import output, quantities
@@ -40,6 +43,9 @@ USUAL = {"from": "20 %", "to": "60 %", "step": "5 %"}
 BY = ("amount", "strength")
 # What is refused by planning, as it is typed here.
 REACHED = {"bottles": "--bottles", "keep_l": "--keep", "keep_abv": "--keep", "recover": "--recover"}
+MOST_VALUES = 200  # of one sweep: a table that can still be read
+ROUNDING = 1e-9  # relative; closer values are the same
+LONG_S, MEASURED = 5.0, 3  # what is told beforehand, after so many runs
 PROOFED = {"volume": "VOLUME", "reading_abv": "ABV", "abv": "ABV", "target_abv": "TARGET"}
 PROOFED |= {
     "mass": "VOLUME",
@@ -63,8 +69,9 @@ def strengths(args: argparse.Namespace) -> None:
     varied = varied or number(plan, CHARGE_ABV)
     if args.same and varied.name != CHARGE_ABV:
         raise RequestError("--same goes with the strength of the charge only.", "Leave it out.")
-    made = sweep(plan, varied.name, _values(args, varied), "volume" if args.same == "volume" else "alcohol")
-    if all(row.run is None for row in made.rows):
+    same: Literal["alcohol", "volume"] = "volume" if args.same == "volume" else "alcohol"
+    made = sweep(plan, varied.name, _values(args, varied), same, progress=_said_beforehand())
+    if all(row.outcome is None for row in made.rows):
         why = made.rows[0]
         raise RequestError(f"None of the values can be run: {why.refusal}", " ".join(why.cautions) or OTHERS)
     contents = [
@@ -74,10 +81,22 @@ def strengths(args: argparse.Namespace) -> None:
     output.emit(args, made.to_dict, lambda: text_of_sweep(made), contents, units=units_of(plan))
 
 
+def _said_beforehand() -> Callable[[int, int], None]:
+    """Say how long the rest takes, where that is long, once the first run has made what all need."""
+    times: list[float] = []
+
+    def progress(done: int, wanted: int) -> None:
+        times.append(time.monotonic())
+        if done == MEASURED and (left := (times[-1] - times[0]) / (done - 1) * (wanted - done)) >= LONG_S:
+            output.words(f"{wanted} runs take about {left:.0f} s more. Ctrl-C stops.")
+
+    return progress
+
+
 def _values(args: argparse.Namespace, varied: Number) -> tuple[float, ...]:
     """Read the values: a list, or evenly from one to another."""
     from potsim.interfaces.report.sweep import value_reader
-    from potsim.planning.sweep import CHARGE_ABV, evenly
+    from potsim.planning.sweep import CHARGE_ABV
 
     of_charge = varied.name == CHARGE_ABV
     reader = value_reader(varied)
@@ -86,7 +105,10 @@ def _values(args: argparse.Namespace, varied: Number) -> tuple[float, ...]:
     if args.values is not None:
         if some:
             raise RequestError(f"--values and --{some[0]} exclude each other.", "Give a list or a range.")
-        return tuple(read("--values", reader, _with_unit(text, of_charge)) for text in _split(args.values))
+        texts_given = _split(args.values)
+        if len(texts_given) > MOST_VALUES:
+            raise RequestError(f"More than {MOST_VALUES} values of {varied.name} are given.", "Take fewer.")
+        return tuple(read("--values", reader, _with_unit(text, of_charge)) for text in texts_given)
     missing = [name for name, text in ranged.items() if text is None]
     if missing and not of_charge:
         raise RequestError(
@@ -98,6 +120,24 @@ def _values(args: argparse.Namespace, varied: Number) -> tuple[float, ...]:
         read(f"--{name}", reader, _with_unit(text, of_charge)) for name, text in texts.items()
     )
     return evenly(first, last, step)
+
+
+def evenly(first: float, last: float, step: float) -> tuple[float, ...]:
+    """Return values from one to another."""
+    if not all(math.isfinite(value) for value in (first, last, step)):
+        raise RequestError(f"From {first:g} to {last:g} by {step:g} is no range.", "Give three numbers.")
+    if step <= 0.0:
+        raise RequestError(f"A step of {step:g} never ends.", "Give a step above 0.")
+    if last < first:
+        raise RequestError(f"From {first:g} to {last:g} there is nothing.", "Put the smaller number first.")
+    count = (last - first) / step * (1.0 + ROUNDING) + 1.0
+    if count >= MOST_VALUES + 1:
+        raise RequestError(
+            f"From {first:g} to {last:g} in steps of {step:g} are {count:.0f} values; "
+            f"allowed are {MOST_VALUES}.",
+            "Take a larger step, or a shorter range.",
+        )
+    return tuple(round(float(first + k * step), 12) for k in range(int(count)))
 
 
 def _split(text: str) -> list[str]:

@@ -321,17 +321,17 @@ def figure_of_sweep(sweep: Sweep) -> Figure:
 
 def _curves(sweep: Sweep) -> tuple[str, list[_Curve]]:
     """Unit of volume, and curves of all that can be run, the lowest value first and darkest."""
-    rows = [(row, row.run) for row in sweep.with_own if row.run is not None]
+    rows = [(row, row.curve) for row in sweep.with_own if row.curve is not None]
     if not rows:
         why = sweep.rows[0].refusal
         raise RequestError(f"None of the values of {sweep.number.name} can be run.", why)
     curves = []
-    volumes = volumes_up_to(max(float(run.collected_l[-1]) for _, run in rows))
-    for k, (row, run) in enumerate(rows):
+    volumes = volumes_up_to(max(float(curve.collected_l[-1]) for _, curve in rows))
+    for k, (row, along) in enumerate(rows):
         share = k / max(len(rows) - 1, 1)
         colour = ink.INK if row.planned else colormaps[MAP](DARKEST + share * (PALEST - DARKEST))
         words = ("plan, " if row.planned else "") + value_words(sweep.number, row.value, planned=row.planned)
-        curves.append(_Curve(row, volumes.per_l * run.collected_l, run.stream_abv, colour, words))
+        curves.append(_Curve(row, volumes.per_l * along.collected_l, along.stream_abv, colour, words))
     return volumes.label, curves
 
 

@@ -73,7 +73,7 @@ def text_of_sweep(sweep: Sweep) -> str:
 def sections_of_sweep(sweep: Sweep) -> tuple[Section, ...]:
     """Return a sweep, section by section."""
     rows = sweep.with_own
-    ran = [row for row in rows if row.run is not None]
+    ran = [row for row in rows if row.outcome is not None]
     stays = [] if sweep.same is None else [STAYS[sweep.same]]
     if sweep.plan.still.capacity_l is None:
         stays.append("The plan names no capacity: the pot is sized to each charge.")
@@ -81,7 +81,7 @@ def sections_of_sweep(sweep: Sweep) -> tuple[Section, ...]:
     found = [Section(title, (*stays, _outcomes(sweep, rows), _key(sweep)))]
     if any(row.places for row in ran):
         found.append(Section("Where the botanicals come over", tuple(_flavours(sweep, ran))))
-    refused = tuple(f"{_value(sweep, row)}: {row.refusal}" for row in rows if row.run is None)
+    refused = tuple(f"{_value(sweep, row)}: {row.refusal}" for row in rows if row.outcome is None)
     if refused:
         found.append(Section("What cannot be run", (Points(refused),)))
     cautions = _cautions(sweep, rows)
@@ -206,7 +206,7 @@ def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
     told = []
     for row in ran:
         made = row.outcome
-        if made is None or row.run is None or row.run.cloud is None:
+        if made is None:
             continue
         stream = "" if made.clouds_l is None else f"the stream clouds at {format_volume(made.clouds_l)}"
         bottle = {"may cloud": "the bottle may cloud", "cloudy": "the bottle clouds"}.get(
@@ -223,10 +223,10 @@ def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
 def _cautions(sweep: Sweep, rows: Sequence[Row]) -> tuple[str, ...]:
     """Cautions, each once, with the values it goes for; without, where it goes for all."""
     heeding: dict[str, list[Row]] = {}
-    for row in (row for row in rows if row.run is not None):
+    for row in (row for row in rows if row.outcome is not None):
         for text in row.cautions:
             heeding.setdefault(text, []).append(row)
-    ran = sum(row.run is not None for row in rows)
+    ran = sum(row.outcome is not None for row in rows)
     some = {text: found for text, found in heeding.items() if len(found) < ran}
     everywhere = [text for text in heeding if text not in some]
     told = [f"{', '.join(_value(sweep, row) for row in found)}: {text}" for text, found in some.items()]
