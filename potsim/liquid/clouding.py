@@ -64,9 +64,7 @@ SESQUITERPENES = 0.4  # of all sesquiterpenes at once, on top: none was measured
 VISIBLE = 0.09  # of what the eye sees: 3 to 5 mg/L as 10 to 90 %
 LOT, RELEASE = 0.2, 0.2  # of the oil in a lot of a botanical, and of what the still gets out of it
 BASE = 0.35  # of what a base spirit brings of its own: kinds spread threefold either way
-ANOTHER_LOG10 = (
-    0.085  # of what a glass does not tell of other doses: twice the peel moves a fifth of the load
-)
+DOSE = math.log10(4.0) / math.sqrt(12.0)  # of a dose in another batch: half to double, all alike likely
 SEEN_LOG10 = 0.04  # of what a glass shows: 1 % vol, at a factor of two in 8 % vol
 TENTH = 1.2816  # standard deviations from the middle to the 10th and the 90th percentile
 MOST_TAUGHT = 2.5  # standard deviations that a glass may move the forecast by
@@ -118,6 +116,8 @@ class Load(NamedTuple):
         Spread of its logarithm [decades]: of what the next batch will share, and of what it will not.
     lift : ndarray, shape (spirits,)
         By how much errors that do not agree raise the median of its logarithm [decades].
+    unlike : ndarray, shape (spirits,)
+        Spread of what lasts between two batches, whose doses and lots differ [decades].
     """
 
     value: Array
@@ -125,6 +125,7 @@ class Load(NamedTuple):
     lasting: Array
     passing: Array
     lift: Array
+    unlike: Array
 
     def spread(self, knowing: Knowing = "nothing") -> Array:
         """Return the spread of the logarithm [decades], by what a glass has taught."""
@@ -132,8 +133,7 @@ class Load(NamedTuple):
         if knowing == "this batch":
             return np.where(lasting + passing > 0.0, SEEN_LOG10, 0.0)
         if knowing == "another batch":
-            unlike = np.where(lasting > 0.0, ANOTHER_LOG10**2, 0.0)
-            lasting = np.minimum(lasting, lasting * (1.0 - self.gain()) + unlike)
+            lasting = self._left()
         return np.asarray(np.sqrt(lasting + passing))
 
     def edges(self, knowing: Knowing = "nothing") -> tuple[Array, Array]:
@@ -142,10 +142,24 @@ class Load(NamedTuple):
         lift = self.lift * np.minimum(spread / whole, 1.0) ** 2
         return np.minimum(lift - TENTH * spread, 0.0), np.maximum(lift + TENTH * spread, 0.0)
 
-    def gain(self) -> Array:
-        """Return how much of what one glass shows is to be believed of the next batch, 0 to 1."""
-        seen = self.lasting**2 + self.passing**2 + SEEN_LOG10**2
-        return np.asarray(self.lasting**2 / seen)
+    def gain(self, knowing: Knowing = "nothing") -> Array:
+        """Return how much of what a glass shows is to be believed of the next batch, 0 to 1."""
+        lasting = self._left() if knowing == "another batch" else self.lasting**2
+        return np.asarray(self._shared(lasting) / self._seen(lasting))
+
+    def _left(self) -> Array:
+        """Variance of what lasts, once a glass of another batch is known."""
+        lasting = self.lasting**2
+        seen = self._seen(lasting)
+        return np.asarray(lasting - self._shared(lasting) ** 2 / np.where(seen > 0.0, seen, 1.0))
+
+    def _shared(self, lasting: Array) -> Array:
+        """Covariance of the logarithms of two batches of other doses."""
+        return np.maximum(lasting - 0.5 * self.unlike**2, 0.0)
+
+    def _seen(self, lasting: Array) -> Array:
+        """Variance of what a glass shows."""
+        return np.asarray(lasting + self.passing**2 + SEEN_LOG10**2)
 
 
 @dataclass(frozen=True)
@@ -255,7 +269,8 @@ def loads(oils: Oils, g_per_l: Array, abv: Array, own: Own | None = None, at_c: 
     the share of the load it bears on. To second order, errors that do not agree raise the sum: by half of ln
     10 times the mean variance of the parts less the variance of the whole. Of the errors, those of
     solubilities, of the eye and of what the still gets out of a plant last from batch to batch, those of a
-    lot do not.
+    lot do not. Doses and lots that differ move the share ``p_k`` of lot ``k`` in the load by ``ln 10 p_k (d_k
+    - mean d)``, and with it what the error of each compound weighs in another batch.
     """
     own = own or {}
     prepare(name for name in oils.names if name not in own)
@@ -264,7 +279,7 @@ def loads(oils: Oils, g_per_l: Array, abv: Array, own: Own | None = None, at_c: 
     row = np.array([k for k, name in enumerate(oils.names) if name in clouds], dtype=np.intp)
     if not row.size:
         nothing = np.zeros(abv.shape)
-        return Load(nothing, part, nothing, nothing, nothing)
+        return Load(nothing, part, nothing, nothing, nothing, nothing)
     place = {name: k for k, name in enumerate(clouds)}
     which = np.array([place[oils.names[k]] for k in row], dtype=np.intp)
     held = np.zeros((len(clouds), *abv.shape))
@@ -297,9 +312,35 @@ def loads(oils: Oils, g_per_l: Array, abv: Array, own: Own | None = None, at_c: 
     alike, errs = of_load * bears**2, COMMON**2 + EACH**2
     of_parts = errs * alike.sum(axis=0) + SESQUITERPENES**2 * alike[late].sum(axis=0)
     of_lots = oils.spread_log10**2 + RELEASE**2 * oils.released
-    unlike = of_parts + (of_lots[:, None] * of_lot).sum(axis=0) - lasting - passing
-    lift = 0.5 * math.log(10.0) * np.maximum(unlike, 0.0)
-    return Load(np.where(freezes, most, dropped), part, np.sqrt(lasting), np.sqrt(passing), lift)
+    apart = of_parts + (of_lots[:, None] * of_lot).sum(axis=0) - lasting - passing
+    lift = 0.5 * math.log(10.0) * np.maximum(apart, 0.0)
+    unlike = _unlike(oils, part[row] * bears[which], row, which, seen, late, of_lot)
+    return Load(np.where(freezes, most, dropped), part, np.sqrt(lasting), np.sqrt(passing), lift, unlike)
+
+
+def _unlike(
+    oils: Oils,
+    share: Array,
+    row: NDArray[np.intp],
+    which: NDArray[np.intp],
+    seen: Array,
+    late: Array,
+    p: Array,
+) -> Array:
+    """Spread of what errors of compounds come to in two batches whose doses and lots differ [decades]."""
+    lot = oils.lot[row]
+    mine = np.flatnonzero(lot >= 0)
+    mine = mine[oils.released[lot[mine]]]
+    own, lot, which = share[mine], lot[mine], which[mine]
+    moves = np.where(oils.released, 2.0 * (DOSE**2 + oils.spread_log10**2), 0.0)[:, None]
+    pulled = (moves * p**2).sum(axis=0)
+    each = (moves[lot] * own * (own - 2.0 * seen[which] * p[lot])).sum(axis=0)
+    each += (seen**2).sum(axis=0) * pulled
+    late_of_lot = np.zeros(p.shape)
+    np.add.at(late_of_lot, lot[late[which]], own[late[which]])
+    together = (moves * (late_of_lot - seen[late].sum(axis=0) * p) ** 2).sum(axis=0)
+    found = EACH**2 * each + SESQUITERPENES**2 * together
+    return np.asarray(math.log(10.0) * np.sqrt(np.maximum(found, 0.0)))
 
 
 def load(
@@ -560,18 +601,16 @@ def learn(seen: Load, shift_log10: float = 0.0, knowing: Knowing = "nothing") ->
     Notes
     -----
     Where the haze shows first the load is 1; what is computed there is the shift seen. Of what that adds to
-    the earlier shift, the share ``lasting variance / (lasting + passing + reading variance)`` is the best
-    linear guess for the next batch. The shift seen is cut to 2.5 spreads about the earlier one.
+    the earlier shift, the share ``covariance of both batches / (lasting + passing + reading variance)`` is
+    the best linear guess for a next batch of other doses. The shift seen is cut to 2.5 spreads about the
+    earlier one.
     """
     if float(seen.value[0]) <= 0.0:
         return Taught(shift_log10, shift_log10, False)
     more = math.log10(float(seen.value[0])) - shift_log10
     most = MOST_TAUGHT * float(seen.spread(knowing)[0])
     cut = min(max(more, -most), most)
-    lasting, gain = float(seen.lasting[0]) ** 2, float(seen.gain()[0])
-    if knowing == "another batch":
-        lasting *= 1.0 - gain
-        gain = lasting / (lasting + float(seen.passing[0]) ** 2 + SEEN_LOG10**2)
+    gain = float(seen.gain(knowing)[0])
     bound = min(max(shift_log10 + cut, -MOST_SHIFT), MOST_SHIFT)
     believed = min(max(shift_log10 + gain * cut, -MOST_SHIFT), MOST_SHIFT)
     return Taught(bound, believed, abs(more) > most)

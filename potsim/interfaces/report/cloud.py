@@ -119,6 +119,8 @@ def stream_words(stream: Stream) -> list[str]:
         return said
     after = "" if stream.possible_l <= stream.end_l else ", after the stop"
     sure = "not sure before the end of the alcohol"
+    if stream.middle_l is None:
+        sure = "but more likely none before the end of the alcohol"
     if stream.sure_l is not None and stream.sure_abv is not None:
         sure = f"sure by {format_volume(stream.sure_l)} ({stream.sure_abv:.0f} % vol)"
     possible = f"possible from {format_volume(stream.possible_l)} ({stream.possible_abv:.0f} % vol)"
