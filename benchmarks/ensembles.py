@@ -15,7 +15,7 @@ from benchmarks.still import straightforward
 from potsim.liquid import strength
 from potsim.planning.draws import doubts_of, drawn, standard_numbers
 from potsim.planning.ensemble import CHUNK
-from potsim.still.courses import family
+from potsim.still.family import family
 
 SIZES = (1, 100, 10_000, 1_000_000)
 DRAWS, POINTS = 20_000, 200

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from potsim.errors import RangeError
 from potsim.liquid import equilibrium, strength
 from potsim.still.course import EXHAUSTED, course
-from potsim.still.courses import Family, courses, family, family_over
+from potsim.still.courses import courses
+from potsim.still.family import Family, family, family_over
 from potsim.still.still import Conditions, PowerChange, Span, Still, Stills, reference_k
 from potsim.still.tables import Curves, balance
 

@@ -10,7 +10,8 @@ from potsim.errors import RequestError
 from potsim.liquid import strength
 from potsim.still.build import HEATERS, full_power_s, losses, mass_kg, shed_w_per_m2_k
 from potsim.still.course import Course, course
-from potsim.still.courses import courses, family
+from potsim.still.courses import courses
+from potsim.still.family import family
 from potsim.still.receiver import Parrot, condensing_power_w, condensing_w, first_parrot_abv
 from potsim.still.still import Conditions, PowerChange, Span, Still, Stills
 from potsim.still.tables import balance

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -73,7 +74,7 @@ DENSEST_G_PER_L = 1500.0  # no oil weighs as much
 _ABV = "Give % vol of ethanol at 20 °C."
 _AT_C = "Give °C between freezing and a warm day; a fridge has 5."
 _G_PER_L = "Give grams in a litre of spirit at 20 °C."
-_GRID = np.linspace(0.0, 100.0, 401)  # strengths along a dilution, % vol
+_GRID = np.linspace(0.0, 100.0, 101)  # strengths along a dilution, % vol
 
 
 class Oils(NamedTuple):
@@ -282,65 +283,70 @@ def loads(oils: Oils, g_per_l: Array, abv: Array, own: Own | None = None, at_c: 
         return Load(nothing, part, nothing, nothing, nothing, nothing)
     place = {name: k for k, name in enumerate(clouds)}
     which = np.array([place[oils.names[k]] for k in row], dtype=np.intp)
-    held = np.zeros((len(clouds), *abv.shape))
-    np.add.at(held, which, g_per_l[row])
-    liquid = g_per_l_of_all(list(clouds.values()), abv, at_c)
-    frozen = liquid * np.array([law.crystals(at_c) for law in clouds.values()])[:, None]
+    mine = g_per_l[row]
+    held = _sums(which, len(clouds)) @ mine
+    on_grid = abv is _GRID and not own
+    liquid = _on_grid(tuple(clouds), at_c) if on_grid else g_per_l_of_all(list(clouds.values()), abv, at_c)
     drops = held / (liquid + VISIBLE_G_PER_L)
-    crystals = np.where(frozen < liquid, held / (frozen + VISIBLE_G_PER_L), 0.0)
-    dropped, first = drops.sum(axis=0), crystals.argmax(axis=0)
-    most = np.take_along_axis(crystals, first[None], axis=0)[0]
-    freezes = most > dropped
-    alone = np.arange(len(clouds))[:, None] == first
-    of_load = np.where(freezes, alone, drops / np.where(dropped > 0.0, dropped, 1.0))
-    part[row] = (of_load / np.where(held > 0.0, held, 1.0))[which] * g_per_l[row]
-    dissolved = np.where(freezes, frozen, liquid)
+    dropped = most = drops.sum(axis=0)
+    of_load, dissolved = drops / np.where(dropped > 0.0, dropped, 1.0), liquid
+    crystals = np.array([law.crystals(at_c) for law in clouds.values()])[:, None]
+    if crystals.min() < 1.0:
+        frozen = liquid * crystals
+        parted = np.where(crystals < 1.0, held / (frozen + VISIBLE_G_PER_L), 0.0)
+        most = np.maximum(parted.max(axis=0), dropped)
+        freezes = most > dropped
+        alone = np.arange(len(clouds))[:, None] == parted.argmax(axis=0)
+        of_load, dissolved = np.where(freezes, alone, of_load), np.where(freezes, frozen, liquid)
     bears = dissolved / (dissolved + VISIBLE_G_PER_L)  # of an error in a solubility
     seen = of_load * bears
+    part[row] = mine_of = (of_load / np.where(held > 0.0, held, 1.0))[which] * mine
     late = np.array([n not in own and "sesquiterpene" in compound(n).family for n in clouds])
+    of_lot = _sums(oils.lot[row], oils.spread_log10.size) @ mine_of
+    all_seen, all_late, alone_seen = seen.sum(axis=0), seen[late].sum(axis=0), (seen**2).sum(axis=0)
     lasting = (
-        (COMMON * seen.sum(axis=0)) ** 2
-        + EACH**2 * (seen**2).sum(axis=0)
-        + (SESQUITERPENES * seen[late].sum(axis=0)) ** 2
-        + (VISIBLE * (of_load - seen).sum(axis=0)) ** 2
+        (COMMON * all_seen) ** 2
+        + EACH**2 * alone_seen
+        + (SESQUITERPENES * all_late) ** 2
+        + (VISIBLE * (1.0 - all_seen)) ** 2 * (most > 0.0)
+        + (RELEASE * of_lot[oils.released].sum(axis=0)) ** 2
     )
-    of_lot = np.zeros((oils.spread_log10.size, *abv.shape))
-    bought = oils.lot >= 0
-    np.add.at(of_lot, oils.lot[bought], part[bought])
     passing = ((oils.spread_log10[:, None] * of_lot) ** 2).sum(axis=0)
-    lasting = lasting + (RELEASE * of_lot[oils.released].sum(axis=0)) ** 2
-    alike, errs = of_load * bears**2, COMMON**2 + EACH**2
-    of_parts = errs * alike.sum(axis=0) + SESQUITERPENES**2 * alike[late].sum(axis=0)
-    of_lots = oils.spread_log10**2 + RELEASE**2 * oils.released
-    apart = of_parts + (of_lots[:, None] * of_lot).sum(axis=0) - lasting - passing
-    lift = 0.5 * math.log(10.0) * np.maximum(apart, 0.0)
-    unlike = _unlike(oils, part[row] * bears[which], row, which, seen, late, of_lot)
-    return Load(np.where(freezes, most, dropped), part, np.sqrt(lasting), np.sqrt(passing), lift, unlike)
+    alike = seen * bears
+    of_parts = (COMMON**2 + EACH**2) * alike.sum(axis=0) + SESQUITERPENES**2 * alike[late].sum(axis=0)
+    of_lots = (oils.spread_log10**2 + RELEASE**2 * oils.released) @ of_lot
+    lift = 0.5 * math.log(10.0) * np.maximum(of_parts + of_lots - lasting - passing, 0.0)
+    unlike = _unlike(oils, oils.lot[row], mine_of * bears[which], seen[which], of_lot, late[which])
+    return Load(most, part, np.sqrt(lasting), np.sqrt(passing), lift, np.sqrt(unlike))
+
+
+@lru_cache(maxsize=32)
+def _on_grid(names: tuple[str, ...], at_c: float) -> Array:
+    """Solubilities along a dilution, shape (compounds, strengths); asked for again and again."""
+    return g_per_l_of_all([solubility_law(name) for name in names], _GRID, at_c)
+
+
+def _sums(group: NDArray[np.intp], count: int) -> Array:
+    """What adds rows up by group, shape (count, rows); those of group -1 count nowhere."""
+    return np.asarray(np.arange(count)[:, None] == group, dtype=float)
 
 
 def _unlike(
-    oils: Oils,
-    share: Array,
-    row: NDArray[np.intp],
-    which: NDArray[np.intp],
-    seen: Array,
-    late: Array,
-    p: Array,
+    oils: Oils, lot: NDArray[np.intp], own: Array, seen: Array, of_lot: Array, late: NDArray[np.bool_]
 ) -> Array:
-    """Spread of what errors of compounds come to in two batches whose doses and lots differ [decades]."""
-    lot = oils.lot[row]
-    mine = np.flatnonzero(lot >= 0)
-    mine = mine[oils.released[lot[mine]]]
-    own, lot, which = share[mine], lot[mine], which[mine]
-    moves = np.where(oils.released, 2.0 * (DOSE**2 + oils.spread_log10**2), 0.0)[:, None]
-    pulled = (moves * p**2).sum(axis=0)
-    each = (moves[lot] * own * (own - 2.0 * seen[which] * p[lot])).sum(axis=0)
-    each += (seen**2).sum(axis=0) * pulled
-    late_of_lot = np.zeros(p.shape)
-    np.add.at(late_of_lot, lot[late[which]], own[late[which]])
-    together = (moves * (late_of_lot - seen[late].sum(axis=0) * p) ** 2).sum(axis=0)
-    found = EACH**2 * each + SESQUITERPENES**2 * together
-    return np.asarray(math.log(10.0) * np.sqrt(np.maximum(found, 0.0)))
+    """Variance of what errors of compounds come to in two batches whose doses and lots differ.
+
+    The arrays have a row for each row of oil: its own part of the load, and that of its compound.
+    """
+    moves = np.where(oils.released, 2.0 * (DOSE**2 + oils.spread_log10**2), 0.0)
+    if not moves.any():
+        return np.zeros(of_lot.shape[1:])
+    pulled, sums = moves @ of_lot**2, _sums(lot, moves.size)
+    each = moves @ (sums @ own**2 - 2.0 * of_lot * (sums @ (own * seen)))
+    each += (own * seen).sum(axis=0) * pulled
+    late_of_lot = sums[:, late] @ own[late]
+    together = moves @ (late_of_lot - own[late].sum(axis=0) * of_lot) ** 2
+    return np.asarray(math.log(10.0) ** 2 * np.maximum(EACH**2 * each + SESQUITERPENES**2 * together, 0.0))
 
 
 def load(
@@ -417,7 +423,7 @@ def haze(
     names = [n for n in concentrations_g_per_l if not solubility_law(n, own).never_clouds]
     c = np.array([float(_concentration(name, concentrations_g_per_l[name])) for name in names])
     laws = [solubility_law(name, own) for name in names]
-    s = np.array([float(law.g_per_l(strength, at_c)[0]) for law in laws])
+    s = g_per_l_of_all(laws, strength, at_c)[:, 0] if laws else np.zeros(0)
     frozen = {
         name: float(held - kept * law.crystals(at_c))
         for name, held, kept, law in zip(names, c, s, laws, strict=True)

@@ -217,14 +217,13 @@ class Oil:
         """Depletion at which the stream clouds, once it has been clear; ``None`` if never worth telling."""
         load, since = self.margin(edge)
         depletion = self.flavours.carried.depletion
-
-        def margin(states: States) -> Array:
-            return np.where(states.depletion > since, np.interp(states.depletion, depletion, load), -1.0)
-
-        at = self.flavours.course.first(margin)
-        if at is None or float(self.flavours.course.at(np.array([at])).stream_abv[0]) < NOISE_ABV:
+        hazy = np.flatnonzero((load >= 0.0) & (depletion > since))
+        if hazy.size == 0:
             return None
-        return at
+        k = int(hazy[0])
+        along = load[k - 1] / (load[k - 1] - load[k])
+        at = float(depletion[k - 1] + along * (depletion[k] - depletion[k - 1]))
+        return at if float(self.flavours.course.at(np.array([at])).stream_abv[0]) >= NOISE_ABV else None
 
     def limit(
         self, by_row: Array, ethanol_l: float, at_c: float, bottled: Bottled | None = None

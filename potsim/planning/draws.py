@@ -15,7 +15,8 @@ from potsim.planning.run import Run
 from potsim.planning.stops import WATCHED
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED
-from potsim.still.courses import courses, family
+from potsim.still.courses import courses
+from potsim.still.family import family
 from potsim.still.still import MOST_LOST, Span, Still, Stills
 
 Array = NDArray[np.float64]

@@ -7,6 +7,7 @@ compound comes over, not whether it is pleasant.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field, replace
@@ -39,7 +40,7 @@ Span = tuple[float, float]
 MARKS = np.array([0.05, 0.5, 0.95])  # of what is over by the stop: start, half and end
 FADED = 0.95  # of what a botanical gives with 99 % of the alcohol, from which on it has faded
 UG_PER_G = 1e6
-COARSE = 32  # steps of the run by which a band is found, good to a thousandth
+COARSE = 16  # steps of the run by which a band is found, good to a thousandth
 
 
 class Band(NamedTuple):
@@ -208,8 +209,8 @@ class Flavours:
         The run.
     bill : tuple of ResolvedDose
         The botanicals.
-    carried : Carried
-        Every compound of the base spirit (source 0) and of each line of the bill (sources 1 and up).
+    sources : tuple of Source
+        The base spirit (source 0) and each line of the bill (sources 1 and up).
     in_charge : mapping of str to float
         Compound id to grams of the base spirit's own.
     alcohol_over : float
@@ -222,7 +223,7 @@ class Flavours:
 
     course: Course
     bill: tuple[ResolvedDose, ...]
-    carried: Carried
+    sources: tuple[Source, ...]
     in_charge: Mapping[str, float]
     alcohol_over: float
     cut: Cut
@@ -236,7 +237,29 @@ class Flavours:
 
     def cut_at(self, cut: Cut) -> Flavours:
         """Return the same run, looked at up to a stop."""
-        return replace(self, cut=cut)
+        there = replace(self, cut=cut)
+        if "carried" in vars(self):  # followed once, and not again
+            vars(there)["carried"] = self.carried.holding(there._edges)
+        return there
+
+    @cached_property
+    def carried(self) -> Carried:
+        """Every compound of every source, followed along the run when first asked for.
+
+        Raises
+        ------
+        RangeError
+            If pot or reflux are stronger than volatilities are known for, 96 % vol.
+        UnknownNameError
+            If a compound is unknown.
+        """
+        return carry(self.course, self.sources, self.own, [self.cut.end]).holding(self._edges)
+
+    @property
+    def _edges(self) -> tuple[float, ...]:
+        """Depletions that will be asked for."""
+        cut = self.cut
+        return (0.0, cut.heads_end, cut.end, self.alcohol_over, *itertools.chain(*cut.jars))
 
     @property
     def compound_ids(self) -> tuple[str, ...]:
@@ -281,9 +304,20 @@ class Flavours:
         each = [(self.own.get(name) or compound(name)).group for name in self.compound_ids]
         return tuple(each[c] for c in self.carried.rows.compound)
 
+    @cached_property
+    def _of_source(self) -> Array:
+        """What adds rows of `carried` up by source, shape (sources, rows)."""
+        return np.asarray(np.arange(len(self.bill) + 1)[:, None] == self.carried.rows.source, dtype=float)
+
+    @cached_property
+    def _of_compound(self) -> Array:
+        """What adds rows of `carried` up by compound, shape (compounds, rows)."""
+        rows = self.carried.rows
+        return np.asarray(np.arange(len(rows.compounds))[:, None] == rows.compound, dtype=float)
+
     def rows_of(self, source: int) -> NDArray[np.intp]:
         """Rows of `carried` of one source: 0 is the base spirit, k + 1 line k of the bill."""
-        return np.flatnonzero(self.carried.rows.source == source)
+        return np.flatnonzero(self._of_source[source])
 
     def rows_called(self, name: str) -> NDArray[np.intp]:
         """Rows of `carried` of a botanical, by any of its names.
@@ -340,9 +374,7 @@ class Flavours:
 
     def by_line(self, by_row: Array) -> Array:
         """Rows of `carried`, shape (rows, ...), added up for each line of the bill, shape (lines, ...)."""
-        total = np.zeros((len(self.bill) + 1, *by_row.shape[1:]))
-        np.add.at(total, self.carried.rows.source, by_row)
-        return total[1:]
+        return np.asarray(self._of_source[1:] @ by_row)
 
     def jars_g(self, spans: Sequence[Span]) -> tuple[dict[str, float], ...]:
         """What comes over of each compound in each span apart, as `over_g` [g]."""
@@ -455,9 +487,7 @@ class Flavours:
         return [plain_botanical(flavour) for flavour in self.botanicals]
 
     def _by_compound(self, by_row: Array) -> Array:
-        total = np.zeros((len(self.carried.rows.compounds), by_row.shape[1]))
-        np.add.at(total, self.carried.rows.compound, by_row)
-        return total
+        return np.asarray(self._of_compound @ by_row)
 
     @cached_property
     def kept_g(self) -> Array:
@@ -483,9 +513,7 @@ class Flavours:
         both = carry(self.course, [*slow, *fast], self.own, [self.cut.end], steps=COARSE)
         over = self.collected * both.at(np.array([self.cut.end])).over[:, 0]
         weight = self._weight[self.carried.rows.source > 0]
-        ends = np.zeros(2 * len(self.bill))
-        np.add.at(ends, both.rows.source, over * np.tile(weight, 2))
-        low, high = np.split(ends, 2)
+        low, high = np.split(np.bincount(both.rows.source, over * np.tile(weight, 2), 2 * len(self.bill)), 2)
         return np.minimum(low, high), np.maximum(low, high)
 
     @cached_property
@@ -623,23 +651,16 @@ def predict(
     Flavours
         Looked at up to 99 % of the alcohol, all of it kept; see `Flavours.cut_at`.
 
-    Raises
-    ------
-    RangeError
-        If pot or reflux are stronger than volatilities are known for, 96 % vol.
-    UnknownNameError
-        If a compound is unknown.
-
     Notes
     -----
     Release counts from the maceration through the heat-up to the boil, see `potsim.still.carry`. Limits of
     the model: dilute oil, pieces of one size, nothing formed or lost by heat.
     """
     known, base, end = own or {}, in_charge or {}, alcohol_over(course)
-    carried = carry(course, _sources(course, bill, base, level, holds_back), known, [end])
+    sources = _sources(course, bill, base, level, holds_back)
     whole_l = between(course, 0.0, end).volume_l
     cut = Cut(end, 0.0, ((0.0, end),), (whole_l,), (0,), whole_l)
-    return Flavours(course, tuple(bill), carried, base, end, cut, known)
+    return Flavours(course, tuple(bill), tuple(sources), base, end, cut, known)
 
 
 def _sources(

@@ -33,8 +33,8 @@ from potsim.planning.run import Run
 from potsim.planning.stops import ZERO_C
 from potsim.planning.trials import TELLS, odd_readings, verdicts
 from potsim.records import dataclass
-from potsim.still.carry import Points, Tracks
 from potsim.still.course import EXHAUSTED
+from potsim.still.courses import Points, Tracks
 from potsim.still.fit import LOGARITHMS, NAMES, Fit, Noise, fit, places, run_out
 
 FROM_RUN_TO_RUN = 0.05  # of a loss: draught, lagging, weather; common practice, no source

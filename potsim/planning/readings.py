@@ -17,8 +17,8 @@ from potsim.planning.run import Run
 from potsim.planning.stops import ZERO_C
 from potsim.records import dataclass
 from potsim.still import still
-from potsim.still.carry import Bench
-from potsim.still.courses import family
+from potsim.still.courses import Bench
+from potsim.still.family import family
 from potsim.still.fit import NAMES, Observed, Prior
 from potsim.still.still import LEAST_TILT_PER_K, MOST_RATIO, MOST_TILT_PER_K, Span, Stills
 

@@ -479,7 +479,7 @@ class Run:
         shares = grams[:, :-1] / np.where(grams[:, -1:] > 0.0, grams[:, -1:], 1.0)
         return {labels[one.line]: tuple(shares[one.line].tolist()) for one in counted}
 
-    @property
+    @cached_property
     def _last_depletion(self) -> float:
         """How far the run could be let go on: to the least level, or to exhaustion."""
         if self.setting.still.min_level_l == 0.0:
@@ -806,6 +806,8 @@ def distil(plan: Plan) -> Run:
         tuple(k for k, jar in enumerate(row.jars) if jar.number in pooled.jars),
         pooled.volume_l if bottled is None else bottled.volume_l,
     )
+    followed = found.cut_at(cut)
+    _ = followed.carried  # what cannot be followed is refused here
     return Run(
         plan=plan,
         charge=charge,
@@ -816,7 +818,7 @@ def distil(plan: Plan) -> Run:
         row=row,
         keep=pooled,
         proofing=bottled,
-        flavours=found.cut_at(cut),
+        flavours=followed,
     )
 
 

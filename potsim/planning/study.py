@@ -32,7 +32,8 @@ from potsim.planning.sweep import (
     number,
 )
 from potsim.records import dataclass
-from potsim.still.courses import courses, family
+from potsim.still.courses import courses
+from potsim.still.family import family
 from potsim.still.still import Span, Still, Stills
 
 if TYPE_CHECKING:

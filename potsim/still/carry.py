@@ -1,13 +1,12 @@
 """How trace compounds leave the pot: released by the plant, held by its fat, carried over by the vapour.
 
 Every source is followed apart, and all is linear in the amounts but for the fat, which grows with the dose;
-any unit of amount will do. The second part follows a few charges in a few stills at once, as a spout shows
-them.
+any unit of amount will do.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property, lru_cache
 
@@ -15,13 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import RangeError
-from potsim.liquid import strength, traces
+from potsim.liquid import traces
 from potsim.liquid.compounds import Compound
 from potsim.liquid.equilibrium import bubble_point
 from potsim.liquid.pure import distinct
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, States
-from potsim.still.courses import Family, Look
 from potsim.still.escape import (
     NODES,
     ROOM_K,
@@ -33,14 +31,13 @@ from potsim.still.escape import (
     partition_table,
     weights,
 )
-from potsim.still.still import Stills
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Pools = tuple[tuple[float, float], ...]  # shares, and the rate at which each is released [1/s]
 
-STEPS = 96  # of the grid; the error falls with about the fifth power, and is 1e-7 here
-EVEN_UPTO = 0.02  # depletion up to which the steps are even; beyond they widen in proportion
+STEPS = 64  # of the grid; the error falls with about the fifth power, and is 1e-6 at most here
+EVEN_UPTO = 0.01  # depletion up to which the steps are even; beyond they widen in proportion
 
 GAS_J_PER_MOL_K = 8.314462618
 BOILING_SPIRIT_K = 356.15  # 83 °C, the temperature at which easy time is real time
@@ -125,11 +122,11 @@ class Rows:
     Parameters
     ----------
     compounds : tuple of str or Compound
-        Each compound once; once a source where every source is followed alone.
-    lipid_l : ndarray, shape (compounds,)
-        Fat and wax in the liquid in which a compound is dissolved [L].
-    source, compound : ndarray of int, shape (rows,)
-        Which source and which compound a row is of.
+        Each compound once.
+    pot_compound, lipid_l : ndarray, shape (pots,)
+        A compound in a pot, and the fat and wax there [L]; one pot holds all sources, unless each is alone.
+    source, compound, pot : ndarray of int, shape (rows,)
+        Which source and which compound a row is of, and which compound in which pot.
     amount : ndarray, shape (rows,)
         All that can come out.
     hold : ndarray, shape (2, 1, rows)
@@ -141,9 +138,11 @@ class Rows:
     """
 
     compounds: Compounds
+    pot_compound: Index
     lipid_l: Array
     source: Index
     compound: Index
+    pot: Index
     amount: Array
     hold: Array
     pool: Array
@@ -184,6 +183,8 @@ class Carried:
         Easy time of washing and of diffusion on the grid [s], see `ease`.
     grid : Shares
         Shares on the grid, arrays of shape (rows, n).
+    wanted : tuple of float
+        Depletions that will be asked for again, see `holding`.
     """
 
     course: Course
@@ -191,6 +192,23 @@ class Carried:
     depletion: Array
     easy_s: Array
     grid: Shares
+    wanted: tuple[float, ...] = ()
+
+    def holding(self, wanted: Iterable[float]) -> Carried:
+        """Return the same, with shares at depletions that will be asked for found together, and kept."""
+        return replace(self, wanted=tuple(sorted(set(wanted))))
+
+    @cached_property
+    def _held(self) -> tuple[Array, Shares]:
+        """Depletions at which shares are known, rising, and the shares."""
+        if not self.wanted:
+            return self.depletion, self.grid
+        extra = np.array(self.wanted)
+        there = self._step_to(extra)
+        points = np.concatenate([self.depletion, extra])
+        order = np.argsort(points, kind="stable")
+        both = zip(vars(self.grid).values(), vars(there).values(), strict=True)
+        return points[order], Shares(*(np.concatenate(pair, axis=1)[:, order] for pair in both))
 
     @cached_property
     def compound_ids(self) -> tuple[str, ...]:
@@ -231,11 +249,13 @@ class Carried:
             raise RangeError(
                 "depletion", f"{s.min():g} to {s.max():g}", f"0 to {end:g}", "Ask within the run."
             )
-        known = self._known(s)
-        if known is not None:
-            return Shares(
-                *(part[:, known] for part in (self.grid.in_plant, self.grid.in_pot, self.grid.over))
-            )
+        points, held = self._held
+        known = _places(points, s)
+        if known is None:
+            return self._step_to(s)
+        return Shares(held.in_plant[:, known], held.in_pot[:, known], held.over[:, known])
+
+    def _step_to(self, s: Array) -> Shares:
         before = np.clip(np.searchsorted(self.depletion, s, side="right") - 1, 0, self.depletion.size - 2)
         steps = _steps(self.course, self.rows, self.depletion[before], s, lambda _: self.easy_s[:, before])
         there = self.grid.in_pot[:, before]
@@ -258,7 +278,7 @@ class Carried:
             Share of all that can come out, for each unit of depletion.
         """
         s = np.asarray(depletion, dtype=float)
-        known = self._known(s)
+        known = _places(self.depletion, s)
         if known is not None:
             return self.grid_rate[:, known]
         there = self.at(s)
@@ -275,11 +295,6 @@ class Carried:
         gain = along.ease_s.reshape(2, 3, before.size, -1)
         return np.asarray(self.easy_s[:, before] + width * np.einsum("n,knsr->ksr", SHARES, gain))
 
-    def _known(self, depletion: Array) -> Index | None:
-        """Places on the grid, if all of these are points of it."""
-        place = np.minimum(np.searchsorted(self.depletion, depletion), self.depletion.size - 1)
-        return place if np.array_equal(self.depletion[place], depletion) else None
-
     @cached_property
     def _vapour(self) -> Index:
         return np.flatnonzero(self.rows.in_vapour)
@@ -292,11 +307,17 @@ class Carried:
     def _rate(self, states: States, in_pot: Array, easy_s: Array | None) -> Array:
         rows, vapour = self.rows, self._vapour
         along = _along_states(self.course, rows, states)
-        flow = along.per_depletion[:, rows.compound].T * in_pot
+        flow = along.per_depletion[:, rows.pot].T * in_pot
         if vapour.size and easy_s is not None:
             released = rows.released(easy_s, along.ease_s)
             flow[vapour] += (along.past_neck[:, rows.compound] * released)[:, vapour].T
         return flow
+
+
+def _places(points: Array, depletion: Array) -> Index | None:
+    """Places among rising points, if all of these are among them."""
+    place = np.minimum(np.searchsorted(points, depletion), points.size - 1)
+    return place if np.array_equal(points[place], depletion) else None
 
 
 def ease(hold: Array, partition: Array, temperature_k: Array, boiling: bool) -> Array:
@@ -392,8 +413,8 @@ def carry(
 
 def _rows(sources: Sequence[Source], own: Mapping[str, Compound], alone: bool) -> Rows:
     pairs = [(k, name) for k, source in enumerate(sources) for name in source.amounts]
-    keys = list(dict.fromkeys((k if alone else 0, name) for k, name in pairs))
-    place = {key: n for n, key in enumerate(keys)}
+    names = {name: n for n, name in enumerate(dict.fromkeys(name for _, name in pairs))}
+    pots = {key: n for n, key in enumerate(dict.fromkeys((k if alone else 0, name) for k, name in pairs))}
     source = np.array([k for k, _ in pairs], dtype=np.intp)
     lipid_l = np.array([0.0 if one.in_vapour else one.lipid_l for one in sources])
     both = [(one.washed, one.pools) for one in sources]
@@ -402,10 +423,12 @@ def _rows(sources: Sequence[Source], own: Mapping[str, Compound], alone: bool) -
     pools = np.array(padded, dtype=float).reshape(len(sources), 2, most, 2)[source]
     wax = np.array([one.wax for one in sources], dtype=float)[source]
     return Rows(
-        compounds=tuple(own.get(name, name) for _, name in keys),
-        lipid_l=np.array([lipid_l[k] for k, _ in keys]) if alone else np.full(len(keys), lipid_l.sum()),
+        compounds=tuple(own.get(name, name) for name in names),
+        pot_compound=np.array([names[name] for _, name in pots], dtype=np.intp),
+        lipid_l=np.array([lipid_l[k] if alone else lipid_l.sum() for k, _ in pots]),
         source=source,
-        compound=np.array([place[(k if alone else 0, name)] for k, name in pairs], dtype=np.intp),
+        compound=np.array([names[name] for _, name in pairs], dtype=np.intp),
+        pot=np.array([pots[k if alone else 0, name] for k, name in pairs], dtype=np.intp),
         amount=np.array([a for one in sources for a in one.amounts.values()], dtype=float),
         hold=np.stack([np.full(wax.size, FILM), wax])[:, None],
         pool=np.moveaxis(pools[..., 0], 0, 2),
@@ -465,7 +488,7 @@ def _boil_k(x: float, pressure_pa: float) -> float:
 class _Along:
     """What decides the fate of compounds at points of a run."""
 
-    per_depletion: Array  # escape of what is in the pot, the fat's share taken off, shape (points, compounds)
+    per_depletion: Array  # escape of what is in each pot, the fat's share taken off, shape (points, pots)
     past_neck: Array  # share of what enters the vapour that passes the neck, shape (points, compounds)
     ease_s: Array  # easy time for each unit of depletion [s], shape (2, points, rows)
 
@@ -476,18 +499,22 @@ def _along(course: Course, rows: Rows, depletion: Array) -> _Along:
 
 def _along_states(course: Course, rows: Rows, states: States) -> _Along:
     out = escape(rows.compounds, states, _pressure(course))
-    k = out.per_depletion
+    k = out.per_depletion.take(rows.pot_compound, axis=1)
     if rows.lipid_l.any():
-        k = k / (1.0 + rows.lipid_l * out.partition / states.pot_l[:, None])
-    parts = out.partition.take(rows.compound, axis=1)
-    kelvin = np.broadcast_to(states.pot_k[:, None], parts.shape)
-    if rows.in_vapour.any():
+        held = rows.lipid_l * out.partition.take(rows.pot_compound, axis=1)
+        k /= 1.0 + held / states.pot_l[:, None]
+    parts, seconds = (
+        out.partition.take(rows.compound, axis=1),
+        (states.pot_mol / states.rate_mol_per_s)[:, None],
+    )
+    easy = ease(rows.hold, parts, states.pot_k[:, None], True)
+    vapour = np.flatnonzero(rows.in_vapour)
+    if vapour.size:
         condensate = np.minimum(states.stream_x, traces.X_MAX)
-        vapour = partition_table(rows.compounds, _pressure(course))(condensate).take(rows.compound, axis=1)
-        parts = np.where(rows.in_vapour, vapour, parts)
-        kelvin = np.where(rows.in_vapour, states.vapour_k[:, None], kelvin)
-    seconds = (states.pot_mol / states.rate_mol_per_s)[:, None]
-    return _Along(k, out.past_neck, seconds * ease(rows.hold, parts, kelvin, True))
+        above = partition_table(rows.compounds, _pressure(course))(condensate)
+        parts = above.take(rows.compound[vapour], axis=1)
+        easy[..., vapour] = ease(rows.hold[..., vapour], parts, states.vapour_k[:, None], True)
+    return _Along(k, out.past_neck, seconds * easy)
 
 
 @dataclass(frozen=True)
@@ -505,7 +532,7 @@ def _steps(course: Course, rows: Rows, start: Array, end: Array, easy_at: Callab
     width = end - start
     along = _along(course, rows, (start + width * NODES[:, None]).ravel())
     shape = (3, width.size, -1)
-    gain, source = along.ease_s.reshape(2, 3, width.size, rows.source.size), rows.compound
+    gain = along.ease_s.reshape(2, 3, width.size, rows.source.size)
     gained = width[:, None] * np.einsum("n,knsr->ksr", SHARES, gain)
     edges = easy_at(gained)  # at the start of each step, and of the one after the last where they follow on
     begin = edges[:, : width.size]
@@ -514,12 +541,12 @@ def _steps(course: Course, rows: Rows, start: Array, end: Array, easy_at: Callab
     given = rows.released(inside, gain)
     direct = np.zeros(1)
     if rows.in_vapour.any():
-        past = np.where(rows.in_vapour, along.past_neck.take(source, axis=1).reshape(given.shape), 0.0)
+        past = np.where(rows.in_vapour, along.past_neck.take(rows.compound, axis=1).reshape(given.shape), 0.0)
         direct = width[:, None] * np.tensordot(SHARES, past * given, axes=1)
         given *= 1.0 - past
-    kept, left = (np.einsum("isr,isr->sr", part.take(source, axis=2), given) for part in (w.kept, w.left))
+    kept, left = (np.einsum("isr,isr->sr", part.take(rows.pot, axis=2), given) for part in (w.kept, w.left))
     left += direct
-    lost = w.lost.take(source, axis=1)
+    lost = w.lost.take(rows.pot, axis=1)
     plant = rows.in_plant(edges)
     following_on = len(plant) > width.size
     plant_start, plant_end = plant[: width.size], plant[1:] if following_on else rows.in_plant(begin + gained)
@@ -560,331 +587,3 @@ def _dissolved(first: Array, stays: Array, kept: Array) -> Array:
 
 def _pressure(course: Course) -> float:
     return course.still.conditions.pressure_pa
-
-
-# --- A few charges in a few stills followed at once, as a spout shows them: by volume, or by the clock.
-
-
-TRACK_POINTS = 129  # of each track, evenly spaced in moles that are over
-# Where the age of a well-mixed volume's content is looked at: Gauss-Legendre in 1 - exp(-age / mean age).
-_AT, _WEIGHT = (
-    0.5 * (v + shift) for v, shift in zip(np.polynomial.legendre.leggauss(8), (1.0, 0.0), strict=True)
-)
-
-
-@dataclass(frozen=True)
-class TrackRows:
-    """What differs from track to track; arrays of shape (k,).
-
-    Parameters
-    ----------
-    ratio : ndarray
-        Neck heat over the bench's net power, at the family's temperature of reference.
-    time_scale : ndarray
-        The bench's net power over that which the pot really gets: what the run takes longer.
-    charge_abv, charge_l : ndarray
-        Strength [% vol] and volume at 20 °C [L] of the charge.
-    volatility_error : ndarray
-        Relative error of ln alpha.
-    start_s : ndarray
-        Time of the first drop at the neck [s], were the power what it was known to be.
-    hold_up_l : ndarray
-        Spirit that the condenser holds back, well mixed [L].
-    lost : ndarray
-        Share of what passes the neck that is never collected, 0 to 1.
-    """
-
-    ratio: Array
-    time_scale: Array
-    charge_abv: Array
-    charge_l: Array
-    volatility_error: Array
-    start_s: Array
-    hold_up_l: Array
-    lost: Array
-
-
-@dataclass(frozen=True)
-class Bench:
-    """What all tracks have in common.
-
-    Parameters
-    ----------
-    family : Family
-        The tables.
-    power_w : float
-        Power that reaches the pot at the first drop, as far as it was known before [W].
-    net_power_w : float
-        The part of it that the pot does not shed, at the temperature of reference, where the time scale is 1.
-    heat_share : float
-        Share of the power on the plate that ``power_w`` is.
-    room_k : float
-        Temperature of the room [K].
-    power_changes : tuple of (float, float)
-        Collected volume [L] and power from there on [W].
-    parrot_l : float
-        What a parrot under the spout holds [L]; 0 for none.
-    share : float
-        Share of the charge's moles that is followed, below 1.
-    """
-
-    family: Family
-    power_w: float
-    net_power_w: float
-    heat_share: float
-    room_k: float
-    power_changes: tuple[tuple[float, float], ...]
-    parrot_l: float
-    share: float
-
-    @property
-    def shed_w(self) -> float:
-        """What the pot sheds at the temperature of reference [W]; held, as one run does not part it."""
-        return self.power_w - self.net_power_w
-
-    def stills(self, rows: TrackRows) -> Stills:
-        """Return the stills of the rows under the first power.
-
-        Parameters
-        ----------
-        rows : Rows
-            The tracks.
-
-        Returns
-        -------
-        Stills
-            One for each; the pot's loss is as it was known, and what is left of the power carries the doubt.
-        """
-        above = self.family.reference_k - self.room_k
-        net = self.net_power_w / rows.time_scale
-        alike = np.ones_like(net)
-        return Stills(
-            power_w=net + self.shed_w,
-            neck_loss_w_per_k=rows.ratio * self.net_power_w / above,
-            pot_loss_w_per_k=self.shed_w / above * alike,
-            room_k=self.room_k * alike,
-            volatility_error=rows.volatility_error,
-        )
-
-    def arrives(self, rows: TrackRows) -> Array:
-        """Power that reaches the pot over what was known of it, shape (k,)."""
-        return np.asarray((self.net_power_w / rows.time_scale + self.shed_w) / self.power_w)
-
-
-@dataclass(frozen=True)
-class Points:
-    """Quantities along tracks; arrays of one shape, the first axis that of the tracks.
-
-    Parameters
-    ----------
-    over_mol, ethanol_mol : ndarray
-        Moles that have passed the neck, and those of ethanol.
-    over_l, over_g : ndarray
-        The same as a volume at 20 °C [L] and as a mass [g].
-    stream_abv, stream_x : ndarray
-        Strength at the neck [% vol], and its mole fraction of ethanol.
-    ethanol_per_l, water_per_l : ndarray
-        Moles in a litre at the neck.
-    pot_x, pot_mol : ndarray
-        Mole fraction of ethanol in the pot, and moles there.
-    pot_k, vapour_k : ndarray
-        Temperatures [K].
-    elapsed_s : ndarray
-        Time since switch-on [s].
-    """
-
-    over_mol: Array
-    ethanol_mol: Array
-    over_l: Array
-    over_g: Array
-    stream_abv: Array
-    stream_x: Array
-    ethanol_per_l: Array
-    water_per_l: Array
-    pot_x: Array
-    pot_mol: Array
-    pot_k: Array
-    vapour_k: Array
-    elapsed_s: Array
-
-
-class Tracks:
-    """Tracks of a few rows.
-
-    Parameters
-    ----------
-    bench : Bench
-        What they have in common.
-    rows : Rows
-        What differs.
-
-    Attributes
-    ----------
-    points : Points
-        Along each track, shape (k, m).
-    """
-
-    def __init__(self, bench: Bench, rows: TrackRows) -> None:
-        self.bench, self.rows = bench, rows
-        self.charge_x = np.asarray(strength.x_from_abv(rows.charge_abv))
-        ethanol, water = strength.moles(rows.charge_l, rows.charge_abv)
-        self.charge_mol = np.asarray(ethanol + water)
-        over = np.linspace(0.0, bench.share, TRACK_POINTS)
-        self._depletion = -np.log1p(-over)
-        self.points = self._follow()
-        self._reach = 1.0 + float(self.points.over_l[:, -1].max())
-        self._count = self.points.over_l.shape[0]
-        steps = self._reach * np.arange(self._count)[:, None]
-        self._flat = (self.points.over_l + steps).ravel()
-
-    def _follow(self) -> Points:
-        """Walk each leg of constant power, and put them together."""
-        bench, rows, s = self.bench, self.rows, self._depletion
-        stills = bench.stills(rows)
-        walks = bench.family.walks(self.charge_x, stills)
-        look = walks.at(s)
-        columns = _columns(look)
-        start_s = rows.start_s / bench.arrives(rows)  # the heat-up waits for the same share of the power
-        seconds = look.seconds() * self.charge_mol[:, None] + start_s[:, None]
-        hold = (rows.hold_up_l + bench.parrot_l)[:, None]
-        for from_l, power_w in bench.power_changes:
-            over_l = _litres(*self._over(columns["x"]))
-            at = np.array([np.interp(from_l + h, row, s) for h, row in zip(hold[:, 0], over_l, strict=True)])
-            here = at[:, None]
-            x = np.array([np.interp(a, s, row) for a, row in zip(at, columns["x"], strict=True)])
-            t = np.array([np.interp(a, s, row) for a, row in zip(at, seconds, strict=True)])
-            changed = replace(stills, power_w=power_w * bench.arrives(rows))
-            walks = bench.family.walks(x, changed)
-            look = walks.at(np.maximum(s - here, 0.0))
-            later = s > here
-            columns = {name: np.where(later, v, columns[name]) for name, v in _columns(look).items()}
-            left = (self.charge_mol * np.exp(-at))[:, None]
-            seconds = np.where(later, t[:, None] + left * look.seconds(), seconds)
-        return self._points(columns, seconds)
-
-    def _over(self, x: Array) -> tuple[Array, Array]:
-        """Moles collected, and those of ethanol."""
-        mol = self.charge_mol[:, None]
-        left = mol * np.exp(-self._depletion)
-        over = mol - left
-        ethanol = (self.charge_mol * self.charge_x)[:, None] - left * x
-        return over, np.minimum(np.maximum(ethanol, 0.0), over)
-
-    def _points(self, columns: dict[str, Array], seconds: Array) -> Points:
-        over, ethanol = self._over(columns["x"])
-        ethanol[:, 0] = 0.0
-        litres = _litres(over, ethanol)
-        y = columns["y"]
-        litres_per_mol = _litres(np.ones_like(y), y)
-        return Points(
-            over_mol=over,
-            ethanol_mol=ethanol,
-            over_l=litres,
-            over_g=_ETHANOL_G * ethanol + _WATER_G * (over - ethanol),
-            stream_abv=columns["stream_abv"],
-            stream_x=y,
-            ethanol_per_l=y / litres_per_mol,
-            water_per_l=(1.0 - y) / litres_per_mol,
-            pot_x=columns["x"],
-            pot_mol=self.charge_mol[:, None] * np.exp(-self._depletion),
-            pot_k=columns["pot_k"],
-            vapour_k=columns["vapour_k"],
-            elapsed_s=seconds,
-        )
-
-    def at(self, over_l: Array, *names: str) -> tuple[Array, ...]:
-        """Read quantities where so much has passed the neck.
-
-        Parameters
-        ----------
-        over_l : ndarray, shape (k, n)
-            Volumes [L], within the tracks.
-        *names : str
-            Fields of `Points`.
-
-        Returns
-        -------
-        tuple of ndarray, shape (k, n)
-            One for each name.
-        """
-        shift = self._reach * np.arange(self._count)[:, None]
-        place = (over_l + shift).ravel()
-        size = self.points.over_l.shape[1]
-        row = np.searchsorted(self._flat, place, side="right") - 1
-        first = np.repeat(np.arange(self._count) * size, over_l.shape[1])
-        row = np.clip(row, first, first + size - 2)
-        low = self._flat.take(row)
-        part = (place - low) / (self._flat.take(row + 1) - low)
-        out = []
-        for name in names:
-            flat = getattr(self.points, name).ravel()
-            value = flat.take(row)
-            out.append((value + part * (flat.take(row + 1) - value)).reshape(over_l.shape))
-        return tuple(out)
-
-    def where(self, name: str, value: Array) -> Array:
-        """Find how much has passed the neck when a rising quantity takes a value.
-
-        Parameters
-        ----------
-        name : str
-            A field of `Points` that rises along every track.
-        value : ndarray, shape (n,) or (k, n)
-            The values.
-
-        Returns
-        -------
-        ndarray, shape (k, n)
-            Volumes [L]; the end of the track beyond it.
-        """
-        wanted = np.broadcast_to(value, (self._count, value.shape[-1]))
-        rising = getattr(self.points, name)
-        return np.stack(
-            [np.interp(v, r, u) for v, r, u in zip(wanted, rising, self.points.over_l, strict=True)]
-        )
-
-    def mixed(self, over_l: Array, held_l: Array) -> tuple[Array, Array]:
-        """What is in a well-mixed volume behind the neck: moles of ethanol and of water in a litre.
-
-        Parameters
-        ----------
-        over_l : ndarray, shape (k, n)
-            What has passed the neck [L].
-        held_l : ndarray, shape (k, n)
-            The volume that mixes [L]; where it is 0, the stream itself.
-
-        Returns
-        -------
-        ethanol, water : ndarray, shape (k, n)
-            Moles in a litre.
-
-        Notes
-        -----
-        It fills first, and then gives as much as it takes: ``V dc/du = c_in - c``.
-        """
-        since = np.maximum(over_l - held_l, 0.0)
-        some = np.maximum(held_l, 1e-9)
-        fresh = -np.expm1(-since / some)[..., None]  # share that came since it was full
-        ages = np.minimum(-np.log1p(-fresh * _AT) * some[..., None], since[..., None])
-        later = over_l[..., None] - ages
-        filled = np.minimum(some, over_l)[..., None] * _AT
-        shape = (over_l.shape[0], -1)
-        places = np.concatenate([later.reshape(shape), filled.reshape(shape)], axis=1)
-        out = []
-        for values in self.at(places, "ethanol_per_l", "water_per_l"):
-            new, old = np.split(values, 2, axis=1)
-            mean_new = new.reshape(later.shape) @ _WEIGHT
-            mean_old = old.reshape(later.shape) @ _WEIGHT
-            out.append(fresh[..., 0] * mean_new + (1.0 - fresh[..., 0]) * mean_old)
-        return out[0], out[1]
-
-
-_ETHANOL_G, _WATER_G = strength.molar_mass_of("ethanol"), strength.molar_mass_of("water")
-
-
-def _columns(look: Look) -> dict[str, Array]:
-    return {"x": look.x, **{name: look(name) for name in ("y", "pot_k", "vapour_k", "stream_abv")}}
-
-
-def _litres(over_mol: Array, ethanol_mol: Array) -> Array:
-    return np.asarray(strength.volume_from_moles(ethanol_mol, over_mol - ethanol_mol))

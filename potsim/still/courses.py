@@ -1,519 +1,21 @@
-"""Charges in many stills, followed at once along the tables of a family."""
+"""Charges in many stills, followed at once: each by its depletion, or a few as a spout shows them."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
-from functools import cached_property, lru_cache
-from typing import Any
+from functools import cached_property
 
 import numpy as np
-from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
-from potsim.errors import RangeError
 from potsim.liquid import heat, strength
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, heat_up_s
-from potsim.still.still import REFERENCE_X, Conditions, Span, Still, Stills, reference_k
-from potsim.still.tables import LEAST_X, WATER_X, Curves, four_rows, many_curves, product
+from potsim.still.family import Family, Look, Walks
+from potsim.still.still import Still, Stills
 
 Array = NDArray[np.float64]
-Rows = tuple[NDArray[np.intp], tuple[Array, Array, Array, Array]]
-
-MARGIN = 8  # rows made beyond those asked for
-
-
-@dataclass(frozen=True)
-class Tables:
-    """Tables of a family.
-
-    Parameters
-    ----------
-    top_x : float
-        Azeotrope, to which the logit ``v = ln(x / (top_x - x))`` refers.
-    ln_w, logit : tuple of float
-        First row and step of rows along ln W and along v.
-    logits : ndarray, shape (tables, rows along ln W)
-        v of the pot.
-    common : dict of str to ndarray, shape (rows along v,)
-        Columns that all stills share.
-    own : dict of str to ndarray, shape (tables, rows along v)
-        Columns that differ from still to still.
-    """
-
-    top_x: float
-    ln_w: tuple[float, float]
-    logit: tuple[float, float]
-    logits: Array
-    common: dict[str, Array]
-    own: dict[str, Array]
-
-
-class _Mixed:
-    """Tables of n stills, each a weighted sum of the family's, made over the rows that are asked for."""
-
-    def __init__(self, weights: Array, columns: dict[str, Array], grid: tuple[float, float]) -> None:
-        self.weights, self.columns, self.grid = weights, columns, grid
-        self.count = next(iter(columns.values())).shape[1]
-        self.low, self.high = self.count, 0
-        self.made: dict[str, Array] = {}
-
-    def find(self, position: Array) -> Rows:
-        """Find the four rows around each position, shape (n, m), and their shares."""
-        row, shares = four_rows(position, *self.grid, self.count)
-        low, high = int(row.min()), int(row.max()) + 4
-        if low < self.low or high > self.high:
-            self.low = min(self.low, max(0, low - MARGIN))
-            self.high = max(self.high, min(self.count, high + MARGIN))
-            self.made.clear()
-        return row, shares
-
-    def table(self, name: str) -> Array:
-        """The rows made of a column, shape (n, rows)."""
-        if name not in self.made:
-            self.made[name] = product(self.weights, self.columns[name][:, self.low : self.high])
-        return self.made[name]
-
-    def read(self, table: Array, found: Rows, which: NDArray[np.intp]) -> Array:
-        """Read one of the tables made, shape (n, m), each row in that of the still named."""
-        row, shares = found
-        start = row + (which * table.shape[1] - self.low)[:, None]
-        return _cubic(table.ravel(), start, shares)
-
-
-class Walks:
-    """What becomes of one charge in each of n stills.
-
-    Parameters
-    ----------
-    tables : Tables
-        The family's.
-    weights : ndarray, shape (k, tables)
-        Share of each table in each different still.
-    position : ndarray, shape (n,)
-        ln W at which each charge begins.
-    kinds : Stills
-        The different stills, k of them.
-    which : ndarray of int, shape (n,)
-        Which of them each charge is in.
-
-    Notes
-    -----
-    Each still gets tables of its own, by one product of matrices, over the rows that its walks need.
-    """
-
-    def __init__(
-        self, tables: Tables, weights: Array, position: Array, kinds: Stills, which: NDArray[np.intp]
-    ) -> None:
-        self.tables, self.position, self.kinds, self.which = tables, position, kinds, which
-        self._weights = weights
-        self._along = _Mixed(weights, {"logit": tables.logits}, tables.ln_w)
-        self._across = _Mixed(weights, tables.own, tables.logit)
-
-    @property
-    def stills(self) -> Stills:
-        """The still of each walk."""
-        return self.kinds.where(self.which)
-
-    def where(self, chosen: NDArray[np.bool_]) -> Walks:
-        """Return some of the walks."""
-        kept, which = np.unique(self.which[chosen], return_inverse=True)
-        kinds = self.kinds.where(kept)
-        return Walks(self.tables, self._weights[kept], self.position[chosen], kinds, which)
-
-    def at(self, depletion: Array) -> Look:
-        """Look all walks up.
-
-        Parameters
-        ----------
-        depletion : ndarray, shape (m,) or (n, m)
-            ln(W0 / W), 0 to that of exhaustion.
-
-        Returns
-        -------
-        Look
-            Gives any column on call, and the clock.
-        """
-        return Look(self, self.position[:, None] - depletion)
-
-    def logit(self, place: Array) -> tuple[Array, Rows]:
-        """Logit of the pot at places [ln W], shape (n, m), and where that stands along ln W."""
-        found = self._along.find(place)
-        return self._along.read(self._along.table("logit"), found, self.which), found
-
-    def column(self, name: str, found: Rows, which: NDArray[np.intp] | None = None) -> Array:
-        """Read a column at what `across` found; in the stills named, if not each walk in its own."""
-        if name in self.tables.common:
-            row, shares = found
-            return _cubic(self.tables.common[name], row, shares)
-        return self._across.read(self._across.table(name), found, self.which if which is None else which)
-
-    def across(self, logit: Array) -> Rows:
-        """Find logits, shape (n, m), in the tables along v; weaker pots than these are all but water."""
-        return self._across.find(np.maximum(logit, self.tables.logit[0]))
-
-    def clock(self, found: Rows) -> Array:
-        """Seconds for each mole charged, from an arbitrary zero; falls along the walk."""
-        along = self._along
-        if "clock" not in along.made:
-            along.made["clock"] = self._clock()
-        return along.read(along.made["clock"], found, self.which) * np.exp(-self.position)[:, None]
-
-    def _clock(self) -> Array:
-        """Integrate W / rate up the rows along ln W, exact for cubics; for a charge at ln W = 0."""
-        along, s, every = self._along, self.kinds, np.arange(self._weights.shape[0])
-        look = self.across(along.table("logit"))
-        room_k = s.room_k[:, None]
-        net_w = s.power_w[:, None] - s.pot_loss_w_per_k[:, None] * (self.column("pot_k", look) - room_k)
-        if s.neck_loss_w_per_k.any():
-            net_w -= s.neck_loss_w_per_k[:, None] * (self.column("vapour_k", look, every) - room_k)
-        first, step = along.grid
-        left = np.exp(first + step * np.arange(along.low, along.high))
-        f = left * self.column("need_j_per_mol", look, every) / net_w
-        out = np.zeros_like(f)
-        out[:, 1] = (5.0 * f[:, 0] + 8.0 * f[:, 1] - f[:, 2]) / 12.0
-        out[:, 2:-1] = (13.0 * (f[:, 1:-2] + f[:, 2:-1]) - f[:, :-3] - f[:, 3:]) / 24.0
-        out[:, -1] = (5.0 * f[:, -1] + 8.0 * f[:, -2] - f[:, -3]) / 12.0
-        return np.asarray(np.cumsum(out, axis=1) * step)
-
-
-class Look:
-    """Walks at given places; shape (n, m).
-
-    Parameters
-    ----------
-    walks : Walks
-        The walks.
-    place : ndarray, shape (n, m)
-        ln W, counted as in the tables.
-    """
-
-    def __init__(self, walks: Walks, place: Array) -> None:
-        self._walks = walks
-        self._logit, self._along = walks.logit(place)
-
-    @cached_property
-    def _across(self) -> Rows:
-        return self._walks.across(self._logit)
-
-    @property
-    def x(self) -> Array:
-        """Mole fraction of ethanol in the pot."""
-        return np.asarray(self._walks.tables.top_x / (1.0 + np.exp(-self._logit)))
-
-    def __call__(self, name: str) -> Array:
-        """Return ``pot_k``, ``pot_abv`` or a column of `potsim.still.courses.OWN`."""
-        return self._walks.column(name, self._across)
-
-    def seconds(self) -> Array:
-        """Time since each charge began to come over [s for each mole charged]."""
-        walks = self._walks
-        _, begin = walks.logit(walks.position[:, None])
-        return np.asarray(walks.clock(begin) - walks.clock(self._along))
-
-
-def _cubic(values: Array, start: NDArray[np.intp], shares: tuple[Array, Array, Array, Array]) -> Array:
-    total = values.take(start)
-    total *= shares[0]
-    for k in (1, 2, 3):
-        part = values[k:].take(start)
-        part *= shares[k]
-        total += part
-    return np.asarray(total)
-
-
-# --- Tables of many stills at once, so that thousands of stills that differ a little stay look-ups.
-
-
-NODES, APART = 3, 0.13  # places along the ratio: so many, and one more for each such stretch of it
-ROWS = 2048
-FALL = 7.0  # in ln W below a pot of water, enough for 99.9 % of it to come over
-LOGIT_ROWS = 512
-OWN = ("y", "vapour_k", "stream_abv", "need_j_per_mol")  # columns of which each still has its own
-INSIDE = 0.65  # ends of tilt and error are tabulated so far out: most stills lie within
-NODE_POWER_W = 1000.0  # any would do: it cancels
-COOLEST_K, WARMEST_K = 273.15, 318.15  # rooms in which a still can be tabulated
-
-
-class Family:
-    """Tables of the stills of a span.
-
-    Parameters
-    ----------
-    span : Span
-        What they are to serve; see `family`, which keeps them.
-
-    Attributes
-    ----------
-    reference_k : float
-        Temperature of reference [K].
-    highest_x : float
-        Strongest pot tabulated, mole fraction of ethanol.
-
-    Notes
-    -----
-    Chebyshev points along the ratio; at each, parabolas along the tilt and along the volatility's error, and
-    a straight line along the pot's part of the tilt. ln W is counted from x = 0.1. Within three standard
-    deviations of 30 % in both losses, 3 K in the room and 2 % in ln alpha, all at once, x agrees with a table
-    made for the still to 5e-5, without the last to 2e-6; where the pot sheds half of the power, to 5e-4.
-    """
-
-    def __init__(self, span: Span) -> None:
-        self.span = span
-        self.reference_k = reference_k(span.pressure_pa)
-        wide = span.highest_ratio - span.lowest_ratio
-        self._count = 1 if wide == 0.0 else NODES + math.ceil(wide / APART)
-        unit = chebyshev.chebpts1(self._count)
-        ratios = span.lowest_ratio + 0.5 * wide * (unit + 1.0)
-        waves = chebyshev.chebvander(unit, self._count - 1)
-        self._waves = waves * np.where(np.arange(self._count) == 0, 1.0, 2.0) / self._count
-        stills = [self._conditions(r, *corner) for r in ratios for corner in self._corners()]
-        tables = many_curves(stills, ROWS)
-        self._tabulate(tables)
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        return family, (self.span,)
-
-    def _corners(self) -> list[tuple[float, float, float]]:
-        """Tilts, pots' parts of them and errors at which each ratio is tabulated."""
-        s = self.span
-        middle, half, error, further = self._reaches()
-        corners = [(middle, s.pot_tilt, 0.0)]
-        corners += [(middle + side * half, s.pot_tilt, 0.0) for side in (-1.0, 1.0) if half > 0.0]
-        corners += [(middle, s.pot_tilt, side * error) for side in (-1.0, 1.0) if error > 0.0]
-        corners += [(middle, s.pot_tilt + further, 0.0)] if further > 0.0 else []
-        return corners
-
-    def _reaches(self) -> tuple[float, float, float, float]:
-        """Middle of the tilt, and how far from it and from none tilt, error and pot's part are tabulated."""
-        s = self.span
-        middle, half = 0.5 * (s.lowest_tilt + s.highest_tilt), 0.5 * (s.highest_tilt - s.lowest_tilt)
-        by_room = max(0.0, middle - s.pot_tilt - 1.0 / (self.reference_k - COOLEST_K))
-        further = min(INSIDE * s.pot_tilt_reach, by_room)
-        return middle, INSIDE * half, INSIDE * s.volatility_error, further
-
-    def _conditions(self, ratio: float, tilt: float, pot_tilt: float, error: float) -> Conditions:
-        """Return a still that has them."""
-        by_room = max(tilt - pot_tilt, 1.0 / (self.reference_k - COOLEST_K))
-        room_k = min(self.reference_k - 1.0 / by_room, WARMEST_K)
-        above = self.reference_k - room_k
-        pot = max(tilt - 1.0 / above, 0.0)
-        net_w = NODE_POWER_W / (1.0 + pot * above)
-        return Conditions(
-            self.span.pressure_pa, NODE_POWER_W, ratio * net_w / above, pot * net_w, room_k, error
-        )
-
-    def _tabulate(self, tables: list[Curves]) -> None:
-        """Bring all tables upon one grid in ln W and one in logit x."""
-        top = tables[0].azeotrope_x  # of all: it hangs on the pressure alone
-        zeros = [float(t.position(REFERENCE_X)) for t in tables]
-        pairs = list(zip(tables, zeros, strict=True))
-        low = min(float(t.position(WATER_X)) - zero for t, zero in pairs) - FALL
-        high = min(t.last - zero for t, zero in pairs)
-        ln_w = np.linspace(low, high, ROWS)
-        rows = [_logit_at(t, np.clip(ln_w + zero, t.first, t.last)) for t, zero in pairs]
-        ends = _logit(np.array([WATER_X, tables[0].highest_x]), top)
-        logits = np.linspace(ends[0], ends[1], LOGIT_ROWS)
-        x = np.minimum(top / (1.0 + np.exp(-logits)), tables[0].highest_x)
-        columns = [_columns(t, t.position(x)) for t in tables]
-        self.highest_x = float(top / (1.0 + np.exp(-min(row[-1] for row in rows))))
-        self._ln_w = np.stack([t.position(x) - zero for t, zero in pairs], axis=1)
-        self.tables = Tables(
-            top_x=top,
-            ln_w=(low, float(ln_w[1] - ln_w[0])),
-            logit=(float(logits[0]), float(logits[1] - logits[0])),
-            logits=np.stack(rows),
-            common=_common(tables[0], x),
-            own={name: np.stack([column[k] for column in columns]) for k, name in enumerate(OWN)},
-        )
-
-    def weights(self, stills: Stills) -> Array:
-        """Share of each table in each still.
-
-        Parameters
-        ----------
-        stills : Stills
-            The stills, n of them.
-
-        Returns
-        -------
-        ndarray, shape (n, tables)
-            Rows that add up to one.
-
-        Raises
-        ------
-        RangeError
-            For a still outside the span.
-        """
-        s, at_k = self.span, self.reference_k
-        ratio, tilt, error = stills.ratio(at_k), stills.tilt(at_k), stills.volatility_error
-        _within("the ratio of neck heat to net power", ratio, s.lowest_ratio, s.highest_ratio)
-        _within("the tilt of that ratio", tilt, s.lowest_tilt, s.highest_tilt)
-        _within("volatility_error", error, -s.volatility_error, s.volatility_error)
-        half = 0.5 * (s.highest_ratio - s.lowest_ratio)
-        unit = (ratio - s.lowest_ratio) / half - 1.0 if half > 0 else np.zeros_like(ratio)
-        along = chebyshev.chebvander(unit, self._count - 1) @ self._waves.T
-        corners = self._corner_weights(tilt, error, stills.pot_tilt(at_k))
-        return np.asarray((along[:, :, None] * corners[:, None, :]).reshape(ratio.size, -1))
-
-    def _corner_weights(self, tilt: Array, error: Array, pot_tilt: Array) -> Array:
-        """Parabolas along the tilt and along the error, a straight line along the pot's part."""
-        middle, half, most, further = self._reaches()
-        centre = np.ones_like(tilt)
-        ends = []
-        for away, reach in ((tilt - middle, half), (error, most)):
-            if reach > 0.0:
-                u = away / reach
-                centre = centre - u**2
-                ends += [0.5 * u * (u - 1.0), 0.5 * u * (u + 1.0)]
-        if further > 0.0:
-            u = (pot_tilt - self.span.pot_tilt) / further
-            centre = centre - u
-            ends.append(u)
-        return np.stack([centre, *ends], axis=1)
-
-    def position(self, charge_x: Array, weights: Array) -> Array:
-        """Where charges stand in the tables of their stills.
-
-        Parameters
-        ----------
-        charge_x : ndarray, shape (n,)
-            Mole fraction of ethanol in the pot; 0 stands for water.
-        weights : ndarray, shape (n, tables)
-            From `weights`.
-
-        Returns
-        -------
-        ndarray, shape (n,)
-            ln W, counted from x = 0.1.
-
-        Raises
-        ------
-        RangeError
-            If a pot is stronger than the tables hold.
-        """
-        _within("the charge's mole fraction of ethanol", charge_x, 0.0, self.highest_x)
-        v = _logit(np.maximum(charge_x, WATER_X), self.tables.top_x)
-        row, shares = four_rows(v, *self.tables.logit, LOGIT_ROWS)
-        near = self._ln_w[row[:, None] + np.arange(4)]  # (n, 4, tables)
-        at = np.einsum("nrk,rn,nk->n", near, np.stack(shares), weights, optimize=True)
-        return np.asarray(at)
-
-    def walks(self, charge_x: Array, stills: Stills) -> Walks:
-        """Put a charge into each still.
-
-        Parameters
-        ----------
-        charge_x : ndarray, shape (n,)
-            Mole fraction of ethanol in each charge.
-        stills : Stills
-            As many, under the family's pressure.
-
-        Returns
-        -------
-        Walks
-            What comes of each.
-
-        Raises
-        ------
-        RangeError
-            For a charge or a still outside the family.
-
-        Examples
-        --------
-        >>> base = Conditions(power_w=700.0, neck_loss_w_per_k=0.6)
-        >>> necks = Stills.like(base, neck_loss_w_per_k=np.array([0.4, 0.6, 0.8]))
-        >>> walks = family(Span.over(necks, base.pressure_pa)).walks(np.full(3, 0.15), necks)
-        >>> walks.at(np.array([0.0]))("stream_abv").round(1).tolist()
-        [[79.5], [79.9], [80.3]]
-        """
-        charge_x = np.broadcast_to(np.asarray(charge_x, dtype=float), stills.power_w.shape)
-        kinds, which = stills.different()
-        weights = self.weights(kinds)
-        position = self.position(charge_x, weights[which])
-        return Walks(self.tables, weights, position, kinds, which)
-
-
-@lru_cache(maxsize=8)
-def family(span: Span) -> Family:
-    """Return the tables of the stills of a span, made at the first call and kept.
-
-    Parameters
-    ----------
-    span : Span
-        What they are to serve.
-
-    Returns
-    -------
-    Family
-        About 10 ms for each of its tables, of which there are up to 48.
-    """
-    return Family(span)
-
-
-def family_over(conditions: Conditions, lowest_w_per_k: float, highest_w_per_k: float) -> Family:
-    """Return the tables of stills that are alike but for the neck's loss.
-
-    Parameters
-    ----------
-    conditions : Conditions
-        What they have in common.
-    lowest_w_per_k, highest_w_per_k : float
-        Neck losses between which they lie [W/K].
-
-    Returns
-    -------
-    Family
-        Of two dozen tables at the most; `Stills.like` gives the stills to ask it for.
-
-    Raises
-    ------
-    RangeError
-        If the neck would take more than 0.6 of the net power.
-    """
-    ends = Stills.like(conditions, neck_loss_w_per_k=np.array([lowest_w_per_k, highest_w_per_k]))
-    at_k = reference_k(conditions.pressure_pa)
-    ratio, tilt = ends.ratio(at_k), float(ends.tilt(at_k)[0])
-    pot = tilt - 1.0 / (at_k - conditions.room_k)
-    error = abs(conditions.volatility_error)
-    return family(Span(conditions.pressure_pa, float(ratio[0]), float(ratio[1]), tilt, tilt, pot, error))
-
-
-def _logit_at(table: Curves, ln_w: Array) -> Array:
-    """Return logit x along a table; what is next to nothing near its lower end stays a number."""
-    return _logit(np.maximum(table.at(ln_w).x, LEAST_X), table.azeotrope_x)
-
-
-def _common(table: Curves, x: Array) -> dict[str, Array]:
-    """Columns that hang on the pot and the pressure alone."""
-    row = table.at(table.position(x))
-    return {"pot_k": row.pot_k, "pot_abv": row.pot_abv}
-
-
-def _columns(table: Curves, ln_w: Array) -> tuple[Array, ...]:
-    """Columns of `OWN`; the last is the heat taken by each mole that leaves the neck."""
-    row, c = table.at(ln_w), table.conditions
-    shed_w = c.pot_loss_w_per_k * (row.pot_k - c.room_k) + c.neck_loss_w_per_k * (row.vapour_k - c.room_k)
-    return row.y, row.vapour_k, row.stream_abv, (c.power_w - shed_w) / row.rate
-
-
-def _logit(x: float | Array, top: float) -> Array:
-    return np.asarray(np.log(x) - np.log(top - x))
-
-
-def _within(what: str, values: Array, low: float, high: float) -> None:
-    room = 1e-9 * max(abs(low), abs(high))
-    fine = (values >= low - room) & (values <= high + room)
-    if not np.all(fine):
-        worst = float(values[~fine].flat[0])
-        raise RangeError(what, f"{worst:.4g}", f"{low:.4g} to {high:.4g}", "Ask for a wider family.")
-
-
-# --- Charges in many stills that differ a little, from the first drop to exhaustion, by look-up.
-
-
 Mask = NDArray[np.bool_]
 
 POINTS = 65  # at which a condition is looked for, evenly spaced in moles that are over
@@ -855,3 +357,331 @@ def _close_in(
             break
         before = there
     return np.asarray(there)
+
+
+# --- A few charges in a few stills followed at once, as a spout shows them: by volume, or by the clock.
+
+
+TRACK_POINTS = 129  # of each track, evenly spaced in moles that are over
+# Where the age of a well-mixed volume's content is looked at: Gauss-Legendre in 1 - exp(-age / mean age).
+_AT, _WEIGHT = (
+    0.5 * (v + shift) for v, shift in zip(np.polynomial.legendre.leggauss(8), (1.0, 0.0), strict=True)
+)
+
+
+@dataclass(frozen=True)
+class TrackRows:
+    """What differs from track to track; arrays of shape (k,).
+
+    Parameters
+    ----------
+    ratio : ndarray
+        Neck heat over the bench's net power, at the family's temperature of reference.
+    time_scale : ndarray
+        The bench's net power over that which the pot really gets: what the run takes longer.
+    charge_abv, charge_l : ndarray
+        Strength [% vol] and volume at 20 °C [L] of the charge.
+    volatility_error : ndarray
+        Relative error of ln alpha.
+    start_s : ndarray
+        Time of the first drop at the neck [s], were the power what it was known to be.
+    hold_up_l : ndarray
+        Spirit that the condenser holds back, well mixed [L].
+    lost : ndarray
+        Share of what passes the neck that is never collected, 0 to 1.
+    """
+
+    ratio: Array
+    time_scale: Array
+    charge_abv: Array
+    charge_l: Array
+    volatility_error: Array
+    start_s: Array
+    hold_up_l: Array
+    lost: Array
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What all tracks have in common.
+
+    Parameters
+    ----------
+    family : Family
+        The tables.
+    power_w : float
+        Power that reaches the pot at the first drop, as far as it was known before [W].
+    net_power_w : float
+        The part of it that the pot does not shed, at the temperature of reference, where the time scale is 1.
+    heat_share : float
+        Share of the power on the plate that ``power_w`` is.
+    room_k : float
+        Temperature of the room [K].
+    power_changes : tuple of (float, float)
+        Collected volume [L] and power from there on [W].
+    parrot_l : float
+        What a parrot under the spout holds [L]; 0 for none.
+    share : float
+        Share of the charge's moles that is followed, below 1.
+    """
+
+    family: Family
+    power_w: float
+    net_power_w: float
+    heat_share: float
+    room_k: float
+    power_changes: tuple[tuple[float, float], ...]
+    parrot_l: float
+    share: float
+
+    @property
+    def shed_w(self) -> float:
+        """What the pot sheds at the temperature of reference [W]; held, as one run does not part it."""
+        return self.power_w - self.net_power_w
+
+    def stills(self, rows: TrackRows) -> Stills:
+        """Return the stills of the rows under the first power.
+
+        Parameters
+        ----------
+        rows : Rows
+            The tracks.
+
+        Returns
+        -------
+        Stills
+            One for each; the pot's loss is as it was known, and what is left of the power carries the doubt.
+        """
+        above = self.family.reference_k - self.room_k
+        net = self.net_power_w / rows.time_scale
+        alike = np.ones_like(net)
+        return Stills(
+            power_w=net + self.shed_w,
+            neck_loss_w_per_k=rows.ratio * self.net_power_w / above,
+            pot_loss_w_per_k=self.shed_w / above * alike,
+            room_k=self.room_k * alike,
+            volatility_error=rows.volatility_error,
+        )
+
+    def arrives(self, rows: TrackRows) -> Array:
+        """Power that reaches the pot over what was known of it, shape (k,)."""
+        return np.asarray((self.net_power_w / rows.time_scale + self.shed_w) / self.power_w)
+
+
+@dataclass(frozen=True)
+class Points:
+    """Quantities along tracks; arrays of one shape, the first axis that of the tracks.
+
+    Parameters
+    ----------
+    over_mol, ethanol_mol : ndarray
+        Moles that have passed the neck, and those of ethanol.
+    over_l, over_g : ndarray
+        The same as a volume at 20 °C [L] and as a mass [g].
+    stream_abv, stream_x : ndarray
+        Strength at the neck [% vol], and its mole fraction of ethanol.
+    ethanol_per_l, water_per_l : ndarray
+        Moles in a litre at the neck.
+    pot_x, pot_mol : ndarray
+        Mole fraction of ethanol in the pot, and moles there.
+    pot_k, vapour_k : ndarray
+        Temperatures [K].
+    elapsed_s : ndarray
+        Time since switch-on [s].
+    """
+
+    over_mol: Array
+    ethanol_mol: Array
+    over_l: Array
+    over_g: Array
+    stream_abv: Array
+    stream_x: Array
+    ethanol_per_l: Array
+    water_per_l: Array
+    pot_x: Array
+    pot_mol: Array
+    pot_k: Array
+    vapour_k: Array
+    elapsed_s: Array
+
+
+class Tracks:
+    """Tracks of a few rows.
+
+    Parameters
+    ----------
+    bench : Bench
+        What they have in common.
+    rows : Rows
+        What differs.
+
+    Attributes
+    ----------
+    points : Points
+        Along each track, shape (k, m).
+    """
+
+    def __init__(self, bench: Bench, rows: TrackRows) -> None:
+        self.bench, self.rows = bench, rows
+        self.charge_x = np.asarray(strength.x_from_abv(rows.charge_abv))
+        ethanol, water = strength.moles(rows.charge_l, rows.charge_abv)
+        self.charge_mol = np.asarray(ethanol + water)
+        over = np.linspace(0.0, bench.share, TRACK_POINTS)
+        self._depletion = -np.log1p(-over)
+        self.points = self._follow()
+        self._reach = 1.0 + float(self.points.over_l[:, -1].max())
+        self._count = self.points.over_l.shape[0]
+        steps = self._reach * np.arange(self._count)[:, None]
+        self._flat = (self.points.over_l + steps).ravel()
+
+    def _follow(self) -> Points:
+        """Walk each leg of constant power, and put them together."""
+        bench, rows, s = self.bench, self.rows, self._depletion
+        stills = bench.stills(rows)
+        walks = bench.family.walks(self.charge_x, stills)
+        look = walks.at(s)
+        columns = _columns(look)
+        start_s = rows.start_s / bench.arrives(rows)  # the heat-up waits for the same share of the power
+        seconds = look.seconds() * self.charge_mol[:, None] + start_s[:, None]
+        hold = (rows.hold_up_l + bench.parrot_l)[:, None]
+        for from_l, power_w in bench.power_changes:
+            over_l = _litres(*self._over(columns["x"]))
+            at = np.array([np.interp(from_l + h, row, s) for h, row in zip(hold[:, 0], over_l, strict=True)])
+            here = at[:, None]
+            x = np.array([np.interp(a, s, row) for a, row in zip(at, columns["x"], strict=True)])
+            t = np.array([np.interp(a, s, row) for a, row in zip(at, seconds, strict=True)])
+            changed = replace(stills, power_w=power_w * bench.arrives(rows))
+            walks = bench.family.walks(x, changed)
+            look = walks.at(np.maximum(s - here, 0.0))
+            later = s > here
+            columns = {name: np.where(later, v, columns[name]) for name, v in _columns(look).items()}
+            left = (self.charge_mol * np.exp(-at))[:, None]
+            seconds = np.where(later, t[:, None] + left * look.seconds(), seconds)
+        return self._points(columns, seconds)
+
+    def _over(self, x: Array) -> tuple[Array, Array]:
+        """Moles collected, and those of ethanol."""
+        mol = self.charge_mol[:, None]
+        left = mol * np.exp(-self._depletion)
+        over = mol - left
+        ethanol = (self.charge_mol * self.charge_x)[:, None] - left * x
+        return over, np.minimum(np.maximum(ethanol, 0.0), over)
+
+    def _points(self, columns: dict[str, Array], seconds: Array) -> Points:
+        over, ethanol = self._over(columns["x"])
+        ethanol[:, 0] = 0.0
+        litres = _litres(over, ethanol)
+        y = columns["y"]
+        litres_per_mol = _litres(np.ones_like(y), y)
+        return Points(
+            over_mol=over,
+            ethanol_mol=ethanol,
+            over_l=litres,
+            over_g=_ETHANOL_G * ethanol + _WATER_G * (over - ethanol),
+            stream_abv=columns["stream_abv"],
+            stream_x=y,
+            ethanol_per_l=y / litres_per_mol,
+            water_per_l=(1.0 - y) / litres_per_mol,
+            pot_x=columns["x"],
+            pot_mol=self.charge_mol[:, None] * np.exp(-self._depletion),
+            pot_k=columns["pot_k"],
+            vapour_k=columns["vapour_k"],
+            elapsed_s=seconds,
+        )
+
+    def at(self, over_l: Array, *names: str) -> tuple[Array, ...]:
+        """Read quantities where so much has passed the neck.
+
+        Parameters
+        ----------
+        over_l : ndarray, shape (k, n)
+            Volumes [L], within the tracks.
+        *names : str
+            Fields of `Points`.
+
+        Returns
+        -------
+        tuple of ndarray, shape (k, n)
+            One for each name.
+        """
+        shift = self._reach * np.arange(self._count)[:, None]
+        place = (over_l + shift).ravel()
+        size = self.points.over_l.shape[1]
+        row = np.searchsorted(self._flat, place, side="right") - 1
+        first = np.repeat(np.arange(self._count) * size, over_l.shape[1])
+        row = np.clip(row, first, first + size - 2)
+        low = self._flat.take(row)
+        part = (place - low) / (self._flat.take(row + 1) - low)
+        out = []
+        for name in names:
+            flat = getattr(self.points, name).ravel()
+            value = flat.take(row)
+            out.append((value + part * (flat.take(row + 1) - value)).reshape(over_l.shape))
+        return tuple(out)
+
+    def where(self, name: str, value: Array) -> Array:
+        """Find how much has passed the neck when a rising quantity takes a value.
+
+        Parameters
+        ----------
+        name : str
+            A field of `Points` that rises along every track.
+        value : ndarray, shape (n,) or (k, n)
+            The values.
+
+        Returns
+        -------
+        ndarray, shape (k, n)
+            Volumes [L]; the end of the track beyond it.
+        """
+        wanted = np.broadcast_to(value, (self._count, value.shape[-1]))
+        rising = getattr(self.points, name)
+        return np.stack(
+            [np.interp(v, r, u) for v, r, u in zip(wanted, rising, self.points.over_l, strict=True)]
+        )
+
+    def mixed(self, over_l: Array, held_l: Array) -> tuple[Array, Array]:
+        """What is in a well-mixed volume behind the neck: moles of ethanol and of water in a litre.
+
+        Parameters
+        ----------
+        over_l : ndarray, shape (k, n)
+            What has passed the neck [L].
+        held_l : ndarray, shape (k, n)
+            The volume that mixes [L]; where it is 0, the stream itself.
+
+        Returns
+        -------
+        ethanol, water : ndarray, shape (k, n)
+            Moles in a litre.
+
+        Notes
+        -----
+        It fills first, and then gives as much as it takes: ``V dc/du = c_in - c``.
+        """
+        since = np.maximum(over_l - held_l, 0.0)
+        some = np.maximum(held_l, 1e-9)
+        fresh = -np.expm1(-since / some)[..., None]  # share that came since it was full
+        ages = np.minimum(-np.log1p(-fresh * _AT) * some[..., None], since[..., None])
+        later = over_l[..., None] - ages
+        filled = np.minimum(some, over_l)[..., None] * _AT
+        shape = (over_l.shape[0], -1)
+        places = np.concatenate([later.reshape(shape), filled.reshape(shape)], axis=1)
+        out = []
+        for values in self.at(places, "ethanol_per_l", "water_per_l"):
+            new, old = np.split(values, 2, axis=1)
+            mean_new = new.reshape(later.shape) @ _WEIGHT
+            mean_old = old.reshape(later.shape) @ _WEIGHT
+            out.append(fresh[..., 0] * mean_new + (1.0 - fresh[..., 0]) * mean_old)
+        return out[0], out[1]
+
+
+_ETHANOL_G, _WATER_G = strength.molar_mass_of("ethanol"), strength.molar_mass_of("water")
+
+
+def _columns(look: Look) -> dict[str, Array]:
+    return {"x": look.x, **{name: look(name) for name in ("y", "pot_k", "vapour_k", "stream_abv")}}
+
+
+def _litres(over_mol: Array, ethanol_mol: Array) -> Array:
+    return np.asarray(strength.volume_from_moles(ethanol_mol, over_mol - ethanol_mol))

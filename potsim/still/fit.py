@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from potsim.errors import ConvergenceError
 from potsim.liquid import strength
 from potsim.records import dataclass
-from potsim.still.carry import Bench, TrackRows, Tracks
+from potsim.still.courses import Bench, TrackRows, Tracks
 
 Array = NDArray[np.float64]
 
