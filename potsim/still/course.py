@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
 from functools import cached_property
 
@@ -13,7 +13,7 @@ from potsim.errors import RangeError, RequestError
 from potsim.liquid import heat, strength
 from potsim.records import dataclass
 from potsim.still.still import Conditions, Still, Stills
-from potsim.still.tables import Curves, curves, curves_together, refuse_weak_heat
+from potsim.still.tables import ROWS, Curves, curves, many_curves, refuse_weak_heat
 
 Array = NDArray[np.float64]
 
@@ -124,7 +124,8 @@ ROUNDING = 1e-9  # of a depletion
 CLOSE = 1e-12  # depletion to which a condition is placed
 EVEN = np.linspace(0.0, 1.0, 17)  # parts of a step at which it is looked at next, whatever the condition
 NEAR = 10.0 ** -np.arange(1.0, 10.0)  # and how near, in steps, to where a straight line would cross
-SEVERAL = 3  # tables so many are made together
+SEVERAL = 3  # changes of power from which on their tables are made together, and short
+SLACK = 0.05  # of depletion, and of 1 + depletion, by which such a table is longer than seems needed
 EXHAUSTED = float(np.log(1000.0))  # depletion at which 99.9 % of the charge's moles are over
 
 
@@ -382,6 +383,11 @@ class Course:
         leg = _Leg(new, depletion, float(new.position(here.pot_x)[0]), float(here.elapsed_s[0]))
         return replace(self, legs=(*self.legs, leg))
 
+    def in_whole_table(self) -> Course:
+        """Return the same course with the whole table of its last power."""
+        leg = self.legs[-1]
+        return replace(self, legs=(*self.legs[:-1], replace(leg, curves=curves(leg.curves.conditions))))
+
     def energy_error(self, upto: float) -> float:
         """Relative error of the energy balance from the first drop to a depletion.
 
@@ -442,28 +448,53 @@ def course(charge_mol: float, charge_x: float, still: Still) -> Course:
     boiling_k = float(table.at(np.array([position])).pot_k[0])
     first_drop_s = _first_drop_s(charge_mol, charge_x, boiling_k, still)
     run = Course(still, charge_mol, charge_x, first_drop_s, (_Leg(table, 0.0, position, first_drop_s),))
-    tables = _tables(still)
-    for change in still.power_changes:
-        there = run.first(
-            lambda s, at=change.from_collected_l: s.collected_l - at,  # type: ignore[misc]
-            since=run.legs[-1].from_depletion,
-        )
+    short = _short_tables(run)
+    upto = EXHAUSTED
+    for k, change in enumerate(still.power_changes):
+
+        def margin(states: States, at: float = change.from_collected_l) -> Array:
+            return states.collected_l - at
+
+        there = run.first(margin, upto, run.legs[-1].from_depletion)
+        if there is None and upto < EXHAUSTED:  # later than it was expected
+            run, upto = run.in_whole_table(), EXHAUSTED
+            there = run.first(margin, upto, run.legs[-1].from_depletion)
         if there is None:
-            break
-        run = run.at_power(there, change.power_w, tables.get(change.power_w))
+            return run
+        if not short:
+            run = run.at_power(there, change.power_w)
+            continue
+        table, upto = short[k]
+        run = run.at_power(there, change.power_w, table)
+        leg = run.legs[-1]
+        if not (table.covers(leg.position) and table.covers(leg.position - (upto - there))):
+            run, upto = run.in_whole_table(), EXHAUSTED
     return run
 
 
-def _tables(still: Still) -> Mapping[float, Curves]:
-    """Tables of a still at its later powers, made together where there are several; of none too weak."""
-    powers = tuple(dict.fromkeys(change.power_w for change in still.power_changes))
-    if len(powers) < SEVERAL:
-        return {}
+def _short_tables(run: Course) -> Sequence[tuple[Curves, float]]:
+    """Tables for the changes of power, where there are several, and the depletion up to which each serves.
+
+    The pot's strength at a given depletion depends on the power by the reflux alone, so the first power tells
+    nearly where the others will be in use.
+    """
+    changes = run.still.power_changes
+    if len(changes) < SEVERAL:
+        return ()
+    over = np.linspace(0.0, -np.expm1(-EXHAUSTED), 1025)
+    depletion = np.minimum(-np.log1p(-over), EXHAUSTED)
+    litres = run.at(depletion).collected_l
+    at = np.interp([change.from_collected_l for change in changes], litres, depletion)
+    start = np.maximum(at - SLACK * (1.0 + at), 0.0)
+    until = np.minimum(np.append(at[1:] + SLACK * (1.0 + at[1:]), EXHAUSTED), EXHAUSTED)
+    leg = run.legs[0]
+    x = leg.curves.at(leg.position - np.stack([until + SLACK * (1.0 + until), start])).x
+    powers = [replace(run.still.conditions, power_w=change.power_w) for change in changes]
     try:
-        made = curves_together(tuple(replace(still.conditions, power_w=power) for power in powers))
+        tables = many_curves(powers, ROWS, [(low, high) for low, high in x.T.tolist()])
     except RequestError:  # refused where the run comes to it, if it does
-        return {}
-    return dict(zip(powers, made, strict=True))
+        return ()
+    return list(zip(tables, until.tolist(), strict=True))
 
 
 def _first_drop_s(charge_mol: float, charge_x: float, boiling_k: float, still: Still) -> float:

@@ -291,6 +291,7 @@ def _solve_reflux(pot: _Pot) -> _Neck:
 NODES = 96  # compositions at which the balances are solved
 ROWS = 4096  # rows of the look-up table
 SCALE_X = 0.02  # composition over which the vapour curve bends most; nodes crowd below it
+BESIDE = 8  # rows made beyond what is asked for of a part of the table
 CLOSEST_TO_AZEOTROPE = 0.03  # mole fraction; 1 % vol. Nearer, a simple pot hardly separates any more
 WATER_X = 1e-9  # a charge of water stands here, and its ethanol is then called none
 WATER_FALL = 7.0  # in ln W below that, enough for 99.9 % of such a charge to come over
@@ -331,7 +332,9 @@ class Curves:
     known : tuple of float and Balance, optional
         Azeotrope and balances at the nodes, where they are known already.
     rows : int, optional
-        Rows of the table; enough for 1e-8 in x if left out.
+        Rows of the whole table; enough for 1e-8 in x if left out.
+    between : tuple of float, optional
+        Weakest and strongest pot that is asked for, mole fractions; of the rest no rows are made.
 
     Attributes
     ----------
@@ -349,7 +352,11 @@ class Curves:
     """
 
     def __init__(
-        self, conditions: Conditions, known: tuple[float, Balance] | None = None, rows: int | None = None
+        self,
+        conditions: Conditions,
+        known: tuple[float, Balance] | None = None,
+        rows: int | None = None,
+        between: tuple[float, float] | None = None,
     ) -> None:
         self.conditions = conditions
         self.azeotrope_x, nodes = known or _solved(conditions)
@@ -358,12 +365,12 @@ class Curves:
         rise = nodes.y_distillate - nodes.x
         self._phi = SmoothFit(0.0, top, rise / (nodes.x * (self.azeotrope_x - nodes.x)))
         self._set_integral(top)
-        self._tabulate(_fits(nodes, top), rows or ROWS)
+        self._tabulate(_fits(nodes, top), rows or ROWS, between)
 
     def _set_integral(self, top: float) -> None:
         """Fit the smooth rest of Rayleigh's integral, as a function of z."""
         x_az = self.azeotrope_x
-        phi_0, phi_az = self._phi(np.array([0.0, top]))
+        phi_0, phi_az = self._phi.ends
         self._a, self._b = 1.0 / (x_az * phi_0), 1.0 / (x_az * phi_az)
         z = SmoothFit.points(0.0, top, 2 * NODES)
         x = SCALE_X * np.sinh(z)
@@ -375,15 +382,20 @@ class Curves:
         poles = self._a * np.log(x) - self._b * np.log1p(-x / self.azeotrope_x)
         return np.asarray(poles + self._smooth(np.arcsinh(x / SCALE_X)))
 
-    def _tabulate(self, fits: SmoothFit, rows: int) -> None:
+    def _tabulate(self, fits: SmoothFit, rows: int, between: tuple[float, float] | None) -> None:
         x_az = self.azeotrope_x
         # Towards water x falls as exp(ln W / a): the stronger the reflux, the further.
         self.lowest_x = max(LEAST_X, float(WATER_X * np.exp(-WATER_FALL / self._a)))
-        ends = self._ln_w(np.array([self.lowest_x, self.highest_x]))
+        whole = (self.lowest_x, self.highest_x)
+        *ends, low, high = self._ln_w(np.clip([*whole, *(between or whole)], *whole))
+        if between is not None:
+            step = (ends[1] - ends[0]) / (rows - 1)
+            ends = [max(ends[0], low - BESIDE * step), min(ends[1], high + BESIDE * step)]
+            rows = max(int((ends[1] - ends[0]) / step), 2 * BESIDE)
         ln_w = np.linspace(ends[0], ends[1], rows)
         self.first, self.last = float(ln_w[0]), float(ln_w[-1])
         self.step = float(ln_w[1] - ln_w[0])
-        x = self._invert(ln_w)
+        x = self._invert(ln_w, between)
         waves = fits.waves(np.arcsinh(x / SCALE_X))
         together = np.column_stack([fits.coefficients, self._phi.coefficients])
         pot_k, vapour_k, needed, reflux, reflux_ratio, condenser, phi = product(waves, together).T
@@ -411,11 +423,15 @@ class Curves:
         strengths = np.stack([columns["stream_abv"], columns["pot_abv"]], axis=1)
         self._strengths = UniformTable(self.first, self.step, strengths)
 
-    def _invert(self, ln_w: Array) -> Array:
+    def _invert(self, ln_w: Array, between: tuple[float, float] | None) -> Array:
         """Composition at each ln W, by Newton's method in ln(x / (x_az - x))."""
         x_az = self.azeotrope_x
-        v_ends = [np.log(x / (x_az - x)) for x in (self.lowest_x, self.highest_x)]
-        v = np.concatenate([np.linspace(v_ends[0], -12.0, 60), np.linspace(-11.9, v_ends[1], 600)])
+        lowest, highest = (np.log(x / (x_az - x)) for x in (self.lowest_x, self.highest_x))
+        v = np.concatenate([np.linspace(lowest, -12.0, 60), np.linspace(-11.9, highest, 600)])
+        if between is not None:
+            low, high = (np.log(x / (x_az - x)) for x in np.clip(between, self.lowest_x, self.highest_x))
+            first, last = np.searchsorted(v, [low - 1.0, high + 1.0])  # more than the rows beside
+            v = v[max(first - 1, 0) : last + 1]
         x = _logistic(v, x_az)
         start, slope = self._ln_w(x), x_az * self._phi(np.arcsinh(x / SCALE_X))  # dv / d ln W
         k = np.clip(np.searchsorted(start, ln_w) - 1, 0, start.size - 2)
@@ -427,6 +443,10 @@ class Curves:
         x = _logistic(v, x_az)  # to 1e-7 by Hermite's cubics; one step squares that
         v = v - (self._ln_w(x) - ln_w) * x_az * self._phi(np.arcsinh(x / SCALE_X))
         return _logistic(v, x_az)
+
+    def covers(self, ln_w: float) -> bool:
+        """Whether a position lies in the table."""
+        return self.first <= ln_w <= self.last
 
     def position(self, x: float | Array) -> Array:
         """Where a pot of given composition stands in the table.
@@ -522,7 +542,9 @@ def _solved(conditions: Conditions) -> tuple[float, Balance]:
     return azeotrope_x, balance(x, conditions)
 
 
-def many_curves(conditions: Sequence[Conditions], rows: int) -> list[Curves]:
+def many_curves(
+    conditions: Sequence[Conditions], rows: int, between: Sequence[tuple[float, float] | None] = ()
+) -> list[Curves]:
     """Return the curves of many stills, made together.
 
     Parameters
@@ -530,7 +552,9 @@ def many_curves(conditions: Sequence[Conditions], rows: int) -> list[Curves]:
     conditions : sequence of Conditions
         The stills, under one pressure; all with a loss of the neck, or none.
     rows : int
-        Rows of each table.
+        Rows of each whole table.
+    between : sequence of tuple of float, optional
+        For each the weakest and strongest pot that is asked for; whole tables if left out.
 
     Returns
     -------
@@ -539,7 +563,11 @@ def many_curves(conditions: Sequence[Conditions], rows: int) -> list[Curves]:
     """
     azeotrope_x, x = _nodes(conditions[0].pressure_pa)
     states = balances(x, conditions)
-    return [Curves(one, (azeotrope_x, state), rows) for one, state in zip(conditions, states, strict=True)]
+    parts = between or [None] * len(conditions)
+    return [
+        Curves(one, (azeotrope_x, state), rows, part)
+        for one, state, part in zip(conditions, states, parts, strict=True)
+    ]
 
 
 def _logistic(v: Array, top: float) -> Array:
@@ -574,23 +602,6 @@ def curves(conditions: Conditions) -> Curves:
         The table.
     """
     return Curves(conditions)
-
-
-@lru_cache(maxsize=8)
-def curves_together(conditions: tuple[Conditions, ...]) -> tuple[Curves, ...]:
-    """Return the curves of a still at several powers, made together at the first call and kept.
-
-    Parameters
-    ----------
-    conditions : tuple of Conditions
-        Pressure, power, losses and room; all under one pressure.
-
-    Returns
-    -------
-    tuple of Curves
-        One for each, as from `curves`.
-    """
-    return tuple(many_curves(conditions, ROWS))
 
 
 def product(left: Array, right: Array) -> Array:
@@ -629,9 +640,8 @@ class SmoothFit:
     def __init__(self, low: float, high: float, values: Array) -> None:
         self.low, self.high = low, high
         n = values.shape[0]
-        waves = chebyshev.chebvander(chebyshev.chebpts1(n), n - 1)  # orthogonal on these points
         # Not by BLAS, which would wake a second thread for it and let it wait.
-        self.coefficients = np.einsum("ij,i...->j...", waves, values) * (2.0 / n)
+        self.coefficients = np.einsum("ij,i...->j...", _waves(n), values) * (2.0 / n)
         self.coefficients[0] *= 0.5
 
     @staticmethod
@@ -660,6 +670,12 @@ class SmoothFit:
         """What the coefficients count, at ``z``; shape (z, coefficients)."""
         return np.asarray(chebyshev.chebvander(self._unit(z), len(self.coefficients) - 1))
 
+    @property
+    def ends(self) -> tuple[float, float]:
+        """What it is at both ends."""
+        odd, even = self.coefficients[1::2].sum(), self.coefficients[::2].sum()
+        return float(even - odd), float(even + odd)
+
     def integral(self) -> SmoothFit:
         """Return the integral from ``low``."""
         out = object.__new__(SmoothFit)
@@ -669,6 +685,12 @@ class SmoothFit:
 
     def _unit(self, z: Array) -> Array:
         return 2.0 * (z - self.low) / (self.high - self.low) - 1.0
+
+
+@lru_cache(maxsize=8)
+def _waves(n: int) -> Array:
+    """The first n Chebyshev polynomials on the n points on which they are orthogonal."""
+    return np.asarray(chebyshev.chebvander(chebyshev.chebpts1(n), n - 1))
 
 
 class UniformTable:
