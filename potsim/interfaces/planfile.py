@@ -257,8 +257,9 @@ def _bill(document: Mapping[str, Any], top: Place, own: Mapping[str, Any]) -> tu
             said = {name: fields[name] for name in ("name", "state", "counted", "like") if name in fields}
             with place.noting("like" if "like" in said else "name"):
                 found = _meant(BotanicalDose(**said, pieces=1.0), among)
-                if dose is not None and amount not in (None, "", "g"):
+                if dose is not None and amount not in (None, "g"):
                     with place.noting("amount"):
+                        _refuse_bare(dose, found)
                         dose = replace(dose, counted=piece_of(found, amount))
         bill.append(dose)
     return tuple(dose for dose in bill if dose is not None)
@@ -273,6 +274,24 @@ def _meant(dose: BotanicalDose, among: Library) -> Botanical:
         if dose.like is None:
             error.hint += ' Or add like = "juniper", if it is like that; or describe it in [[own_botanical]].'
         raise
+
+
+LIGHT_G = 1.0  # pieces below are as likely weighed as counted
+
+
+def _refuse_bare(dose: BotanicalDose, found: Botanical) -> None:
+    """Refuse a bare number of what is small: 12 juniper may be grams or berries."""
+    piece = found.piece
+    if dose.counted == "" and piece is not None and (dose.pieces or 0.0) > 1.0 and piece.mass_g < LIGHT_G:
+        from potsim.planning.botanicals import pieces_of
+
+        raise RequestError(
+            f"is {dose.pieces:g}, which may be grams or pieces.",
+            f'Write "{dose.pieces:g} g" or "{pieces_of(dose.pieces or 0.0, piece.name)}".',
+            kind="quantity",
+            given=f"{dose.pieces:g}",
+            follows=True,
+        )
 
 
 def _amount(fields: dict[str, Any], place: Place) -> str | None:

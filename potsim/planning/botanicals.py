@@ -330,6 +330,8 @@ def piece_of(botanical: Botanical, word: str) -> str:
     ``"2 cloves"`` and ``"3 pieces"`` count pieces too; half a lemon is no piece of its peel.
     """
     piece = botanical.piece
+    if not word and piece is not None:
+        return piece.name
     said = {*GENERAL, *(map(spelling, botanical.names) if botanical.category in SINGLE else ())}
     if piece is not None and (spelling(word) in said or botanical.counted_by(word)):
         return piece.name
