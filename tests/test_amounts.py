@@ -184,7 +184,7 @@ def test_a_volume_is_told_in_both_systems() -> None:
     with in_units("us"):
         # 231 cubic inches are a gallon of 16 cups, 128 fluid ounces: NIST Special Publication 811
         assert say("volume", 0.231 * 16.387064 / 16.0) == "1 US cup (237 mL)"
-        assert say("volume", 0.0295735295625) == "1 US fl oz (29.6 mL)"
+        assert say("volume", 0.0295735295625) == "1 US fl oz (30 mL)"
         assert say("temperature", 100.0) == "212 °F"
         assert metric("volume", 0.25) == "250 mL"
 

@@ -267,7 +267,7 @@ def test_proof_reads_volume_and_strength_at_the_temperature_named(say) -> None:
 def test_proof_in_steps_and_bottles(say) -> None:
     said = say("proof", "850 mL", "73.5 %", "43 %", "--at", "17 °C", "--steps", "3", "--bottle", "350 mL")
     assert said.code == 0
-    assert "4 of 350 mL, and 75.8 mL left over" in said.out
+    assert "4 of 350 mL, and 76 mL left over" in said.out
     assert re.search(r"\n +3 +296\.\d +296\.\d +43\.0 +41\.8\n", said.out)
     assert max(map(len, said.out.splitlines())) <= 80
 

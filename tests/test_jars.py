@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from functools import cache
 from itertools import pairwise
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 
 from potsim.errors import RangeError, RequestError
 from potsim.planning.charge import amounts, between, blend
-from potsim.planning.jars import KITCHEN_L, TOO_SMALL, Jar, Row, lay, wanted_sizes, working_jar
+from potsim.planning.jars import KITCHEN_L, TOO_SMALL, Jar, Row, emptied, lay, wanted_sizes, working_jar
 from potsim.planning.plan import Ingredient, JarStock
 from potsim.planning.stops import CutPoints, cut_points
 from potsim.still.course import EXHAUSTED, Course, course
@@ -279,7 +280,9 @@ def test_practice_ten_to_twenty_jars_for_20_to_25_l(volume_l: float) -> None:
 def test_a_proposal_scales_with_the_run(volume_l: float) -> None:
     run = run_of(volume_l, 38.0, 300.0 * volume_l)
     row = lay(run, points_of(run, volume_l / 100.0))
-    assert 5 <= len(row.jars) <= 20
+    assert 5 <= len(row.jars) <= 24
+    assert row.at_stake is not None
+    assert row.at_stake.share < 1.0 / 6.0
     assert_sound(row, run, points_of(run, volume_l / 100.0))
 
 
@@ -367,3 +370,18 @@ def test_jars_that_float_no_hydrometer_are_told_of() -> None:
     points = points_of(run, 0.3)
     told = {ml: len(lay(run, points, stock(ml, 1000.0)).notes) for ml in (95.0, 99.9, 100.0, 105.0)}
     assert told[95.0] == told[99.9] == told[100.0] + 1 == told[105.0] + 1
+
+
+def test_a_working_jar_of_a_plan_says_how_often_and_what_is_at_risk() -> None:
+    run = run_of()
+    points = points_of(run)
+    jar = emptied(run, points.heads, points.keep_end, 0.06)
+    keep_l = between(run, points.heads, points.keep_end).volume_l
+    assert jar.times == math.ceil(keep_l / 0.06)
+    assert 0.0 < jar.every_min <= jar.slowest_min
+    # filled at its fastest all along, the keep would be done sooner than it is
+    span_min = float(np.ptp(run.at(np.array([points.heads, points.keep_end])).elapsed_s)) / 60.0
+    assert (jar.times - 1) * jar.every_min <= span_min <= jar.times * jar.slowest_min
+    for minutes, lost, share in jar.away:
+        assert lost == pytest.approx(min(0.06 + 0.06 / jar.every_min * minutes, keep_l))
+        assert share == pytest.approx(lost / keep_l)

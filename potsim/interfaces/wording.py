@@ -59,7 +59,7 @@ METRIC: Mapping[str, Format] = {
     # as people say it
     "volume": Format(
         (
-            Step(0.09995, "mL", ML, 1, trim=True),
+            Step(0.01995, "mL", ML, 1, trim=True),
             Step(0.9995, "mL", ML, 0),
             Step(9.995, "L", 1.0, 2, trim=True),
             Step(math.inf, "L", 1.0, 1, trim=True),
@@ -194,6 +194,11 @@ def say(kind: str, value: float) -> str:
     return f"{told} ({metric(beside, value)})"
 
 
+def counted(number: int, thing: str) -> str:
+    """Return a number of things: ``"1 bottle"``, ``"5 bottles"``."""
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
 def metric(kind: str, value: float) -> str:
     """Return a value in metric units, whatever all else is told in: the size that is printed on a jar."""
     with in_units("metric"):
@@ -259,7 +264,7 @@ def _no_minus_zero(text: str) -> str:
 
 
 def format_volume(volume_l: float) -> str:
-    """Return a volume as people say it: ``"30.5 mL"``, ``"250 mL"``, ``"1.35 L"``."""
+    """Return a volume as people say it: ``"15.5 mL"``, ``"250 mL"``, ``"1.35 L"``."""
     return say("volume", volume_l)
 
 

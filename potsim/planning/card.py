@@ -23,7 +23,7 @@ class Neighbour(NamedTuple):
     charge_abv: float  # in the pot [% vol]
     keep_l: float
     keep_abv: float
-    elapsed_min: float
+    elapsed_min: float  # until the keep is done
 
 
 class Strongest(NamedTuple):
@@ -68,7 +68,7 @@ def _neighbour(run: Run, step: float) -> Neighbour | Strongest | None:
         there = distil(with_strength(plan, abv))
     except RequestError:
         return None
-    return Neighbour(abv, there.keep.volume_l, there.keep.abv, there.stop.elapsed_min)
+    return Neighbour(abv, there.keep.volume_l, there.keep.abv, there.kept_min)
 
 
 def _without_flavours(run: Run) -> Plan:

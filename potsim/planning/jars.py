@@ -36,6 +36,7 @@ PROPOSED_JARS = 14  # between heads and the end of a run of a litre or more
 FEWEST_JARS = 6
 JAR_TO_READ_L = 0.06  # a small run takes fewer jars rather than jars in which no hydrometer floats
 MOST_SIZES = 3
+MOST_AT_STAKE = 1.0 / 6.0  # of the keep's alcohol in one jar
 BASE, CHANGE, NEARNESS = 0.4, 0.25, 0.35  # what jars are shared out by: volume, change of strength, cuts
 REACH = 0.08  # how far a cut makes itself felt, as a share of the volume after the heads
 LAST = 1.5  # a last jar up to so much larger than wanted is taken rather than two
@@ -101,6 +102,8 @@ def proposed(run: Amounts, parts: Parts) -> list[list[float]]:
     (start, heads_end), after = parts.stretches_l[0], parts.ends_l[-1]
     low, high = min(wanted.size_l), max(wanted.size_l)
     low = max(low, min(JAR_TO_READ_L, (after - start) / FEWEST_JARS))
+    _, (_, keep_end), tails = parts.stretches_l
+    safe = safe_size(run, heads_end, keep_end)
     palette = [size for size in KITCHEN_L if 0.8 * low <= size <= 1.25 * high] or [nearest_size(low)]
     if len(palette) > MOST_SIZES:
         middle = min(palette, key=lambda size: abs(math.log(size * size / (palette[0] * palette[-1]))))
@@ -108,8 +111,22 @@ def proposed(run: Amounts, parts: Parts) -> list[list[float]]:
     heads = [_holding(parts.heads_l * (1.0 - FULL), KITCHEN_L)] if parts.heads_l > 0.0 else []
     if heads and heads[0] > 4.0 * palette[-1]:
         heads = [palette[-1]] * math.ceil((heads_end - start) * COVER / palette[-1])
-    rest = Parts(((heads_end, heads_end), *parts.stretches_l[1:]), 0.0)
-    return [heads, *_lay(rest, [JarStock(size) for size in palette], wanted, 1.0).rows[1:]]
+    small = [size for size in palette if size <= safe] or [size_below(safe) or safe]
+    nothing = (heads_end, heads_end), (keep_end, keep_end)
+    keep = Parts((nothing[0], (heads_end, keep_end), nothing[1]), 0.0)
+    after_keep = Parts((*nothing, tails), 0.0)
+    row = _lay(keep, [JarStock(size) for size in small], wanted, 1.0).rows[1]
+    return [heads, row, _lay(after_keep, [JarStock(size) for size in palette], wanted, 1.0).rows[2]]
+
+
+def safe_size(run: Amounts, start_l: float, end_l: float) -> float:
+    """Return the largest jar of a keep [L] that, gone wrong, costs less than a sixth of its alcohol."""
+    place = np.linspace(start_l, end_l, 129)
+    abv = np.interp(place, run.stream_l, run.stream_abv)
+    whole, strongest = float(np.trapezoid(abv, place)), float(abv.max())
+    if whole <= 0.0 or strongest <= 0.0:
+        return math.inf if end_l <= start_l else MOST_AT_STAKE * (end_l - start_l)
+    return 0.999 * MOST_AT_STAKE * whole / strongest
 
 
 def nearest_size(size_l: float) -> float:
@@ -434,6 +451,40 @@ def _short(jars: Sequence[Jar], left: Portion) -> list[Note]:
 
 
 POINTS = 65
+AWAY_MIN = (1.0, 5.0)  # minutes of distraction that are told
+
+
+@dataclass(frozen=True)
+class Emptied:
+    """A working jar of a plan: how often it is emptied, and what is at risk each time."""
+
+    size_l: float  # what it holds [L]
+    times: int  # how often it is filled during the keep
+    every_min: float  # time in which it fills when the stream is fastest, and slowest [min]
+    slowest_min: float  # time in which it fills when the stream is fastest, and slowest [min]
+    # minutes away from the still, and what the worst of them costs: volume [L at 20 °C], share of the keep
+    away: tuple[tuple[float, float, float], ...]
+
+
+def emptied(course: Course, start: float, end: float, size_l: float) -> Emptied:
+    """Return what a working jar of a size asks for; at worst ``lost = size + flow * minutes``."""
+    keep_l, flow = _keep_and_flow(course, start, end)
+    fastest = float(flow.max())
+    lost = [(minutes, min(size_l + fastest * minutes, keep_l)) for minutes in AWAY_MIN]
+    return Emptied(
+        size_l,
+        math.ceil(keep_l / size_l * (1.0 - 1e-9)),
+        size_l / fastest,
+        size_l / float(flow.min()),
+        tuple((minutes, litres, litres / keep_l) for minutes, litres in lost),
+    )
+
+
+def _keep_and_flow(course: Course, start: float, end: float) -> tuple[float, Array]:
+    """Volume of a keep [L], and what comes over along it [L/min]."""
+    states = course.at(np.linspace(start, end, POINTS))
+    l_per_mol = np.asarray(strength.volume_from_moles(states.stream_x, 1.0 - states.stream_x))
+    return between(course, start, end).volume_l, states.rate_mol_per_s * l_per_mol * 60.0
 
 
 @dataclass(frozen=True)
@@ -458,10 +509,8 @@ def working_jar(
     """
     require("minutes", minutes, 0, 1e5, "min")
     require("most_lost", most_lost, 0, 1, "of the keep (0 to 1)", open_low=True)
-    keep_l = between(course, start, end).volume_l
-    states = course.at(np.linspace(start, end, POINTS))
-    l_per_mol = np.asarray(strength.volume_from_moles(states.stream_x, 1.0 - states.stream_x))
-    flow = float(np.max(states.rate_mol_per_s * l_per_mol)) * 60.0
+    keep_l, along = _keep_and_flow(course, start, end)
+    flow = float(np.max(along))
     largest = most_lost * keep_l - flow * minutes
     if largest <= 0.0:
         raise RequestError(

@@ -454,6 +454,19 @@ class Run:
         """`taken` in words, a sentence each."""
         return sentences(self.taken)
 
+    @property
+    def kept_min(self) -> float:
+        """Minute at which the last jar of the keep is taken away, from switch-on."""
+        return self.jars[max(self.keep.jars) - 1].full_min if self.keep.jars else self.stop.elapsed_min
+
+    @cached_property
+    def emptied(self) -> jars.Emptied | None:
+        """What the working jar asks for; ``None`` where the plan has a row of jars."""
+        size_l = self.plan.jars.working_l
+        if size_l is None:
+            return None
+        return jars.emptied(self.course, self.points.heads, self.points.keep_end, size_l)
+
     @cached_property
     def cuts(self) -> CutTable:
         """What moving the heads cut, and the end of the keep, would come to."""
@@ -907,6 +920,7 @@ def document(run: Run) -> dict[str, Any]:
             "mass_g": run.row.left_over.mass_g,
         },
         "at_stake": plain(run.row.at_stake),
+        "working": plain(run.emptied),
         "cuts": plain(run.cuts),
         "cuts_add": {name: list(shares) for name, shares in run.added.items()},
         "heads": plain(run.heads),

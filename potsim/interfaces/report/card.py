@@ -7,9 +7,10 @@ from collections.abc import Iterable
 from potsim.interfaces.report.cloud import bottle_words, watch_words
 from potsim.interfaces.report.tables import wrapped
 from potsim.interfaces.report.words import words
-from potsim.interfaces.wording import as_planned, format_numbers, say
+from potsim.interfaces.wording import as_planned, counted, format_numbers, say
 from potsim.planning.card import CLASSES, Card, Neighbour, Strongest, card
 from potsim.planning.flavours import BotanicalFlavour
+from potsim.planning.jars import Emptied
 from potsim.planning.notes import EVERY_RUN, Note
 from potsim.planning.run import Run
 
@@ -67,7 +68,7 @@ def _facts(of: Card, most: int, most_cautions: int) -> list[tuple[str, str]]:
         ("plate", _plate(run)),
         ("heads", _heads(run, most)),
         *_keep(run),
-        ("jars", _jars(run)),
+        ("jars", _jars(run)) if run.emptied is None else ("jar", _emptied(run, run.emptied)),
         *((klass, _named(of.comes[klass], most)) for klass in CLASSES),
         ("noticed", _noticed(of, most)),
         *_cloud(run),
@@ -131,14 +132,13 @@ def _keep(run: Run) -> list[tuple[str, str]]:
     keep, made = run.keep, run.proofing
     if run.charge.ethanol_mol == 0.0:
         return []
-    ends = run.jars[max(keep.jars) - 1]
-    done = f", done at minute {ends.full_min:.0f}" if run.points.keep_end < run.points.end else ""
+    tails = run.points.keep_end < run.points.end
+    done = f", done at minute {run.kept_min:.0f}" if tails else ""
     rows = [("keep", f"{_spirit(keep.volume_l, keep.abv)}, jars {format_numbers(keep.jars)}{done}")]
     if made is not None:
         bottles = ""
         if made.bottles is not None and made.bottle_l is not None:
-            plural = "" if made.bottles == 1 else "s"
-            bottles = f", {made.bottles} bottle{plural} of {say('volume', made.bottle_l)}"
+            bottles = f", {counted(made.bottles, 'bottle')} of {say('volume', made.bottle_l)}"
         water = f"{say('volume', made.water_l)} or {say('mass_about', 1000.0 * made.water_kg)}"
         rows.append(("water", f"{water}: makes {_spirit(made.volume_l, made.target_abv)}{bottles}"))
     return rows
@@ -154,6 +154,21 @@ def _jars(run: Run) -> str:
         "" if stake is None else f"; one bad jar costs up to {say('share', stake.share)} (jar {stake.number})"
     )
     return f"{row}{bad}"
+
+
+def _emptied(run: Run, jar: Emptied) -> str:
+    """The working jar: how often it is emptied, what each time is at risk, when to taste."""
+    every, slow = f"{jar.every_min:.0f}", f"{jar.slowest_min:.0f}"
+    pace = f"{every} min" if every == slow else f"{every} to {slow} min"
+    at_risk = "; ".join(
+        f"{minutes:.0f} min away costs up to {say('volume', lost)}, {say('share', share)} of the keep"
+        for minutes, lost, share in jar.away
+    )
+    fades = "" if run.faded_l is None else f", with care from {say('volume', run.faded_l)} on"
+    return (
+        f"{say('volume', jar.size_l)}, emptied {counted(jar.times, 'time')}, full in {pace}; at each "
+        f"emptying {at_risk}; taste before each{fades}"
+    )
 
 
 def _named(botanicals: Iterable[BotanicalFlavour], most: int) -> str:

@@ -12,6 +12,7 @@ from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
     column,
+    counted,
     exactly,
     format_abv,
     format_mass,
@@ -28,7 +29,7 @@ from potsim.interfaces.wording import (
 from potsim.liquid.strength import Mixture
 from potsim.planning import flavours
 from potsim.planning.heads import HeadsCut
-from potsim.planning.jars import TOO_SMALL, WorkingJar, working_jar
+from potsim.planning.jars import TOO_SMALL, Emptied, WorkingJar, working_jar
 from potsim.planning.proofing import Gauged, Keep, Proofing
 from potsim.planning.run import Run
 
@@ -178,6 +179,24 @@ def section(jar: WorkingJar | RequestError, away_min: float, most_share: float) 
         ("at worst", f"{format_volume(jar.lost_l)} are lost, {format_share(jar.lost_share)} of the keep"),
     )
     return Section(TITLE, (HOW, Facts(pairs)))
+
+
+def emptied_section(run: Run, jar: Emptied) -> Section:
+    """Return the working jar of a plan: how often it is emptied, and what is at risk each time."""
+    fades = "" if run.faded_l is None else f", with care from {format_volume(run.faded_l)} collected on"
+    often = f"{format_minutes(jar.every_min)} to {format_minutes(jar.slowest_min)}"
+    pairs = [
+        ("jar", f"{format_volume(jar.size_l)}, emptied {counted(jar.times, 'time')}, full in {often}"),
+        ("taste", f"after the heads, then before each emptying{fades}"),
+        *(
+            (
+                f"{minutes:.0f} min away",
+                f"costs {format_volume(lost)} at most, {format_share(share)} of the keep",
+            )
+            for minutes, lost, share in jar.away
+        ),
+    ]
+    return Section("Working jar", (Facts(tuple(pairs)),))
 
 
 def plain(jar: WorkingJar | RequestError, away_min: float, most_share: float) -> dict[str, Any]:

@@ -10,11 +10,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from potsim.interfaces.report.flavours import flavour_sections
-from potsim.interfaces.report.jars import bottling_sections, costs_sections, jar_section, keep_section, timing
+from potsim.interfaces.report.jars import (
+    bottling_sections,
+    costs_sections,
+    emptied_section,
+    jar_section,
+    keep_section,
+    timing,
+)
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
     as_planned,
+    counted,
     format_abv,
     format_mass,
     format_power,
@@ -148,7 +156,8 @@ def _made(run: Run) -> tuple[Section, ...]:
     """Cuts, jars and keep."""
     if is_cleaning(run):
         return (Section("Nothing to keep", (CLEANING,)),)
-    return (_cuts(run), jar_section(run), keep_section(run))
+    working = () if run.emptied is None else (emptied_section(run, run.emptied),)
+    return (_cuts(run), *working, jar_section(run), keep_section(run))
 
 
 def _in_short(run: Run) -> str:
@@ -163,14 +172,14 @@ def _in_short(run: Run) -> str:
     short = (
         f"{format_volume(run.charge.volume_l)} at {format_abv(run.charge.abv)} in the pot give "
         f"{format_volume(keep.volume_l)} of keep at {format_abv(keep.abv)} in "
-        f"{format_minutes_whole(run.stop.elapsed_min)}"
+        f"{format_minutes_whole(run.kept_min)}"
     )
     if made is None:
         return f"{short}."
     spirit = "" if by is None else f"{format_volume(by.spirit_l)} of spirit at {format_abv(by.abv)} and "
     water = f"{format_volume(made.water_l)} of water"
     bottled = f"{short}; with {spirit}{water} that is {format_volume(made.volume_l)}"
-    count = "" if made.bottles is None else f", {made.bottles} bottles"
+    count = "" if made.bottles is None else f", {counted(made.bottles, 'bottle')}"
     return f"{bottled} at {format_abv(made.target_abv)}{count}."
 
 

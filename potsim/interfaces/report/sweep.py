@@ -10,6 +10,7 @@ from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
     as_planned,
+    counted,
     format_abv,
     format_mass,
     format_minutes,
@@ -300,8 +301,7 @@ def _result(found: Reach) -> Facts:
         ),
     ]
     if made.water_l is not None and made.bottled_l is not None and run.proofing is not None:
-        plural = "" if made.bottles == 1 else "s"
-        full = "" if made.bottles is None else f", {made.bottles} full bottle{plural}"
+        full = "" if made.bottles is None else f", {counted(made.bottles, 'full bottle')}"
         all_runs = f" ({format_volume(found.runs * made.bottled_l)} in all)" if found.runs > 1 else ""
         bottled = f"{format_volume(made.bottled_l)} at {format_abv(run.proofing.target_abv)}"
         pairs.append(("bottled", f"{bottled} with {format_volume(made.water_l)} of water{full}{all_runs}"))

@@ -24,6 +24,7 @@ from potsim.interfaces.trialfile import (
     when,
 )
 from potsim.interfaces.wording import (
+    counted,
     format_abv,
     format_mass,
     format_minutes,
@@ -371,8 +372,8 @@ def _filled(run: Run) -> str:
 
 
 def _sizes(sizes: Sequence[float]) -> str:
-    counted = Counter(format_volume(size) for size in sizes)
-    return ", ".join(f"{count} x {size}" for size, count in counted.items())
+    there = Counter(format_volume(size) for size in sizes)
+    return ", ".join(f"{count} x {size}" for size, count in there.items())
 
 
 def _jars(run: Run) -> tuple[Part, ...]:
@@ -604,7 +605,7 @@ def _kept(run: Run) -> float:
 
 def _bottled(run: Run) -> str:
     made = run.proofing
-    count = "" if made is None or made.bottles is None else f", {made.bottles} bottles"
+    count = "" if made is None or made.bottles is None else f", {counted(made.bottles, 'bottle')}"
     return f"{format_volume(bottled_l(run))} at {format_abv(bottled_abv(run))}{count}"
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from potsim.interfaces.wording import (
+    counted,
     format_abv,
     format_mass,
     format_minutes,
@@ -141,7 +142,7 @@ def noted(event: Event, jar: Any = None) -> str:
         case Water():
             return f"{format_mass(event.mass_g)} of water poured in"
         case Bottled():
-            return f"{event.count} bottles filled"
+            return f"{counted(event.count, 'bottle')} filled"
         case Clouded():
             return "Did not cloud" if event.abv is None else f"Clouded at {format_abv(event.abv)}"
         case Verdict():
@@ -185,7 +186,7 @@ def poured(made: Poured) -> str:
         return (
             f"It has {format_abv(made.jug_abv)}: no water, it is weaker than {format_abv(made.target_abv)}."
         )
-    bottles = "" if made.bottles is None else f", {made.bottles} bottles"
+    bottles = "" if made.bottles is None else f", {counted(made.bottles, 'bottle')}"
     end = f"{format_volume(made.end_l)} at {format_abv(made.target_abv)}{bottles}"
     later = made.water_g.value - made.first_g
     if made.measured is None:

@@ -3,7 +3,7 @@ let table = {};
 
 // On the strip, its axis and the jars volumes are told as on an axis; beside figures of strength the sign is enough.
 const ON_PAGE = { volume: "volume_axis" };
-const SIGN = { abv: "%" };
+const SIGN = { "% vol": "%" };
 
 export function useFormats(formats, system = "metric") { table = formats[system] ?? formats.metric; }
 
@@ -13,7 +13,7 @@ function entry(kind, value) {
   const found = table[ON_PAGE[kind] ?? kind] ?? { unit: "", times: 1, decimals: 1 };
   const step = found.steps?.find((one) => Math.abs(value) < one.below);
   const all = { plus: 0, ...found, ...step };
-  return SIGN[kind] ? { ...all, unit: SIGN[kind] } : all;
+  return kind === "abv" ? { ...all, unit: SIGN[all.unit] ?? all.unit } : all;
 }
 
 export const unit = (kind, value = 0) => entry(kind, value).unit;
