@@ -23,7 +23,7 @@ from potsim.planning.botanicals import find, library, resolve
 from potsim.planning.classes import ALCOHOL_OVER, DOSE_G_PER_L, LASTS_S, classes, dissolved
 from potsim.planning.comparison import in_bottle
 from potsim.planning.doses import noticed_doses
-from potsim.planning.flavours import Flavours, predict
+from potsim.planning.flavours import Flavours, jars_mg_per_l, predict
 from potsim.planning.lanes import lanes
 from potsim.planning.next_trial import Learnt, next_trial, stays
 from potsim.planning.noticed import CLEAR, HINT, leaders, marks, noticed
@@ -261,10 +261,18 @@ def test_juniper_comes_first_and_clove_last(four: Run) -> None:
     mg_per_l = flavours.by_line(flavours.jars_by_row) / np.array(flavours.cut.jars_l)
     before_60 = [jar.to_l <= float(flavours.course.at(np.array([at_60])).collected_l[0]) for jar in four.jars]
     assert (np.diff(mg_per_l[0, before_60]) < 0.0).all()
-    # All but the clove, which only begins: less in the last jar than in the second.
+    # So much clove, ten times the juniper's oil, only begins: without it, less in the last jar than in the second.
     assert mg_per_l[:3, -1].sum() < mg_per_l[:3, 1].sum()
     assert mg_per_l[3, -1] > mg_per_l[3, 1]
     assert {one.botanical: one.klass for one in flavours}["clove"] == "late"
+
+
+def test_of_a_bill_in_usual_doses_the_last_jar_holds_less_than_the_second() -> None:
+    grams = {"juniper": 20.0, "coriander seed": 10.0, "star anise": 2.0, "clove": 0.4}
+    bill = "".join(line(name, mass) for name, mass in grams.items())
+    run = run_of(plan_text(bill, more='[jars]\nsizes = ["100 mL"]'))
+    mg_per_l = jars_mg_per_l(run)
+    assert mg_per_l[-1] < mg_per_l[1]
 
 
 def test_spirits_and_aromas_published() -> None:

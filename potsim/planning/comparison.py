@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from potsim.planning.botanicals import spelling
 from potsim.planning.classes import Klass
-from potsim.planning.flavours import Passage
+from potsim.planning.noticed import Passage
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
 from potsim.planning.sweep import outcome

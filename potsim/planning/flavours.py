@@ -12,7 +12,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ from potsim.planning import noticed
 from potsim.planning.botanicals import Level, ResolvedDose, spelling
 from potsim.planning.charge import between
 from potsim.planning.classes import Class, Klass, alcohol_over, classes, dissolved
-from potsim.planning.plan import Where
+from potsim.planning.noticed import Band, BotanicalFlavour, CompoundFlavour, Passage, plain_botanical
 from potsim.planning.release import heat_up, soaks, source
 from potsim.records import dataclass
 from potsim.still.carry import Carried, Source, carry
@@ -41,134 +41,6 @@ MARKS = np.array([0.05, 0.5, 0.95])  # of what is over by the stop: start, half 
 FADED = 0.95  # of what a botanical gives with 99 % of the alcohol, from which on it has faded
 UG_PER_G = 1e6
 COARSE = 16  # steps of the run by which a band is found, good to a thousandth
-
-
-class Band(NamedTuple):
-    """A number with the range that its rough constants leave."""
-
-    value: float
-    low: float
-    high: float
-
-
-class Passage(NamedTuple):
-    """Where something comes over, up to the stop.
-
-    Parameters
-    ----------
-    start_l, half_l, end_l : float
-        5, 50 and 95 % of what is over by the stop is over [L at 20 °C].
-    peak_l : float
-        The stream holds most of it [L at 20 °C].
-    """
-
-    start_l: float
-    half_l: float
-    peak_l: float
-    end_l: float
-
-
-@dataclass(frozen=True)
-class CompoundFlavour:
-    """One compound of one botanical, or of the base spirit.
-
-    Parameters
-    ----------
-    compound_id, name, odour, group : str
-        What it is, what it smells of and the group of flavour that is.
-    klass : {'early', 'middle', 'late', 'stays'}
-        When it comes over in the reference run, see `potsim.planning.classes`.
-    passage : Passage or None
-        Where it comes over in this run; None for what stays.
-    releasable_g, over_g : float
-        What the source holds of it, and what of that is over by the stop [g].
-    left_in_plant, left_in_pot : float
-        Shares of it that are still in the plant, and in the pot, at the stop, 0 to 1.
-    odour_threshold_ug_per_l : float or None
-        Least concentration noticed in water [µg/L], a rough guide; None when none is known.
-    route : str
-        How its volatility was found.
-    expected_factor : float
-        Expected error of the volatility: 2 means between half and double.
-    """
-
-    compound_id: str
-    name: str
-    odour: str
-    group: str
-    klass: Klass
-    passage: Passage | None
-    releasable_g: float
-    over_g: float
-    left_in_plant: float
-    left_in_pot: float
-    odour_threshold_ug_per_l: float | None
-    route: str
-    expected_factor: float
-
-
-@dataclass(frozen=True)
-class BotanicalFlavour:
-    """One line of the bill; the volatile oil as a whole and each compound.
-
-    Parameters
-    ----------
-    line : int
-        Which line of the bill, from 0.
-    botanical_id, botanical : str
-        What it is.
-    where : {'pot', 'basket'}
-        Where it lies.
-    klass : {'early', 'middle', 'late', 'stays'}
-        When it comes over in the reference run, see `potsim.planning.classes`.
-    half_share : float
-        Share of the reference run's distillate at which half of it is over, 0 to 1.
-    passage : Passage or None
-        Where its oil comes over in this run; None for what stays.
-    releasable_g, over_g : float
-        Oil whose compounds are followed, and what of that is over by the stop [g].
-    gives_up : Band
-        Share of that oil that is over by the stop, 0 to 1.
-    in_heads, in_keep : float
-        Shares of that oil in the heads and in the keep, 0 to 1.
-    left_in_plant, left_in_pot, lost : float
-        Shares of it still in the plant, in the pot, and lost after the neck, at the stop, 0 to 1; with what
-        is over they make 1.
-    later : float
-        Share of it that comes over between the stop and 99 % of the alcohol, 0 to 1.
-    noticed : {'leads', 'clear', 'hint', 'lost'}
-        In the bottle.
-    times_threshold : float
-        Sum of concentration over odour threshold in the bottle [-].
-    without_threshold : float
-        Share of what is in the keep that has no known threshold and is left out of it, 0 to 1.
-    unlisted_oil_g : float
-        Oil of unknown composition, which is not followed [g].
-    compounds : tuple of CompoundFlavour
-        In the order of the composition, what is not volatile last.
-    """
-
-    line: int
-    botanical_id: str
-    botanical: str
-    where: Where
-    klass: Klass
-    half_share: float
-    passage: Passage | None
-    releasable_g: float
-    over_g: float
-    gives_up: Band
-    in_heads: float
-    in_keep: float
-    left_in_plant: float
-    left_in_pot: float
-    lost: float
-    later: float
-    noticed: noticed.Noticed
-    times_threshold: float
-    without_threshold: float
-    unlisted_oil_g: float
-    compounds: tuple[CompoundFlavour, ...]
 
 
 @dataclass(frozen=True)
@@ -707,50 +579,6 @@ def stream_l(states: States) -> Array:
     """
     x = states.stream_x
     return np.asarray(states.pot_mol * np.asarray(strength.volume_from_moles(x, 1.0 - x)))
-
-
-def plain_compound(one: CompoundFlavour) -> dict[str, Any]:
-    """Return a compound as plain data for programs."""
-    return {
-        "compound": one.compound_id,
-        "name": one.name,
-        "odour": one.odour,
-        "group": one.group,
-        **_when(one),
-        "releasable_g": one.releasable_g,
-        "over_g": one.over_g,
-        "left_in_plant": one.left_in_plant,
-        "left_in_pot": one.left_in_pot,
-        "expected_factor": one.expected_factor,
-    }
-
-
-def plain_botanical(one: BotanicalFlavour) -> dict[str, Any]:
-    """Return a botanical as plain data for programs; start, half, peak and end are None for what stays."""
-    return {
-        "botanical": one.botanical,
-        "where": one.where,
-        **_when(one),
-        "gives_up": one.gives_up._asdict(),
-        "in_heads": one.in_heads,
-        "in_keep": one.in_keep,
-        "left_in_plant": one.left_in_plant,
-        "left_in_pot": one.left_in_pot,
-        "lost": one.lost,
-        "later": one.later,
-        "noticed": one.noticed,
-        "times_threshold": one.times_threshold,
-        "without_threshold": one.without_threshold,
-        "releasable_g": one.releasable_g,
-        "over_g": one.over_g,
-        "unlisted_oil_g": one.unlisted_oil_g,
-        "compounds": [plain_compound(each) for each in one.compounds],
-    }
-
-
-def _when(one: BotanicalFlavour | CompoundFlavour) -> dict[str, Any]:
-    where = dict.fromkeys(Passage._fields) if one.passage is None else one.passage._asdict()
-    return {"class": one.klass, **where}
 
 
 def rows_by_jar(of: Flavours, jars: Sequence[Jar]) -> list[dict[str, Any]]:

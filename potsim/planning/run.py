@@ -16,7 +16,7 @@ from potsim import __version__
 from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.strength import Mixture
-from potsim.planning import apparatus, botanicals, cautions, flavours, jars, proofing, stops
+from potsim.planning import apparatus, botanicals, cautions, flavours, jars, noticed, proofing, stops
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
 from potsim.planning.charge import Charge, Portion, Setting, amounts, between, blend, pool, settle
 from potsim.planning.cloud import Bottled, Cloud, Glass, cloud, cloudy_condition, to_dict
@@ -936,7 +936,7 @@ def document(run: Run) -> dict[str, Any]:
         "costs": plain(run.costs),
         "flavours": run.flavours.to_dict(),
         "faded_l": run.faded_l,
-        "base_spirit": [flavours.plain_compound(one) for one in run.flavours.base],
+        "base_spirit": [noticed.plain_compound(one) for one in run.flavours.base],
         "cloud": to_dict(run.cloud),
         "condenser_w": run.condenser_w,
         "condenser_duty_w": run.condensing.duty_w,
