@@ -261,7 +261,7 @@ def test_juniper_comes_first_and_clove_last(four: Run) -> None:
     mg_per_l = flavours.by_line(flavours.jars_by_row) / np.array(flavours.cut.jars_l)
     before_60 = [jar.to_l <= float(flavours.course.at(np.array([at_60])).collected_l[0]) for jar in four.jars]
     assert (np.diff(mg_per_l[0, before_60]) < 0.0).all()
-    # So much clove, ten times the juniper's oil, only begins: without it, less in the last jar than in the second.
+    # So much clove only begins: without it the last jar holds less than the second.
     assert mg_per_l[:3, -1].sum() < mg_per_l[:3, 1].sum()
     assert mg_per_l[3, -1] > mg_per_l[3, 1]
     assert {one.botanical: one.klass for one in flavours}["clove"] == "late"
