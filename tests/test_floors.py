@@ -12,14 +12,6 @@ import potsim
 
 ROOT = Path(potsim.__file__).parent
 FLOORS = ["data", "liquid", "still", "planning", "interfaces"]
-# Run.plot draws through the top floor, and loads it only when called; it names the type of its axes.
-# Notes are put in words by the top floor, which is loaded when words are asked for.
-EXCEPTIONS = {
-    ("planning/run.py", "interfaces"),
-    ("planning/run.py", "matplotlib"),
-    ("planning/plan.py", "interfaces"),  # a plan is read from text and written as text
-    ("planning/notes.py", "interfaces"),
-}
 # A package above its floor of use: who may import it.
 HOMES = {
     "thermo": {"liquid"},
@@ -58,10 +50,9 @@ def test_imports_point_down(path: Path) -> None:
     for imported in imports(path):
         parts = imported.split(".")
         if parts[0] == "potsim" and len(parts) > 1 and parts[1] in FLOORS:
-            above = FLOORS.index(parts[1]) > FLOORS.index(here)
-            assert not above or (name, parts[1]) in EXCEPTIONS, f"{name} imports {imported}"
+            assert FLOORS.index(parts[1]) <= FLOORS.index(here), f"{name} imports {imported}"
         for package, homes in HOMES.items():
-            if parts[0] == package and (name, package) not in EXCEPTIONS:
+            if parts[0] == package:
                 assert here in homes, f"{name} imports {imported}"
 
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, Literal, NamedTuple
 
+from potsim import faces
+
 Severity = Literal["danger", "caution", "hint"]
 
 EVERY_RUN = "every_run"  # kind of what is said with every run, whatever it is
@@ -51,10 +53,8 @@ def once(notes: Iterable[Note]) -> tuple[Note, ...]:
 
 
 def sentences(notes: Iterable[Note]) -> tuple[str, ...]:
-    """Return notes in words; the wording, of a floor above, is loaded when it is asked for."""
-    from potsim.interfaces.report import words
-
-    return words.sentences(notes)
+    """Return notes in words."""
+    return faces.sentences(notes)
 
 
 def plain_notes(notes: Iterable[Note]) -> list[dict[str, Any]]:

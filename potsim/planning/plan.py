@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import field
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
+from potsim import faces
 from potsim.errors import RangeError, RequestError, require
 from potsim.planning import schema
 from potsim.planning.schema import Key, Watch, check, key, keys_of
@@ -978,23 +979,16 @@ class Plan:
         >>> plan.charge[0].volume_l
         0.9
         """
-        from potsim.interfaces.planfile import plan_of
-        from potsim.interfaces.tomlfile import Source
-
-        return plan_of(tables, Source("plan"))
+        return faces.plan_of(tables, faces.Source("plan"))
 
     @classmethod
     def from_text(cls, text: str) -> Plan:
         """Return the plan in the text of a plan file; refusals as `from_dict`."""
-        from potsim.interfaces.planfile import read_plan
-
-        return read_plan(text)
+        return faces.read_plan(text)
 
     def to_text(self) -> str:
         """Return the text of a plan file that says the same."""
-        from potsim.interfaces.planfile import write_plan
-
-        return write_plan(self)
+        return faces.write_plan(self)
 
     def save(self, path: str | os.PathLike[str], *, replace: bool = False) -> None:
         """Write a plan file.
@@ -1011,9 +1005,7 @@ class Plan:
         RequestError
             If the file is there already, or cannot be written.
         """
-        from potsim.interfaces.files import target, write_all
-
-        write_all([(target(os.fspath(path), force=replace, suffixes=("toml",)), self.to_text())])
+        faces.write_all([(faces.target(os.fspath(path), force=replace, suffixes=("toml",)), self.to_text())])
 
 
 # --- The tables of a plan file.

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim import __version__
+from potsim import __version__, faces
 from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.strength import Mixture
@@ -50,7 +50,6 @@ from potsim.still.course import EXHAUSTED, Course, Rising, course
 
 if TYPE_CHECKING:
     import pandas as pd
-    from matplotlib.axes import Axes
 
     from potsim.planning.forecast import Forecast
 
@@ -684,10 +683,9 @@ class Run:
         >>> forecast.over
         False
         """
-        from potsim.interfaces.readingsfile import readings_of
         from potsim.planning.forecast import follow
 
-        return follow(self, readings_of(readings, self.setting.still.conditions.pressure_pa), hold_up_l)
+        return follow(self, faces.readings_of(readings, self.setting.still.conditions.pressure_pa), hold_up_l)
 
     def to_dict(self) -> dict[str, Any]:
         """Return what ``potsim run --json`` prints.
@@ -718,18 +716,15 @@ class Run:
         RequestError
             If there is no plan in it, it is of another format, or the plan cannot be run.
         """
-        from potsim.interfaces.planfile import plan_of
-        from potsim.interfaces.tomlfile import Source
-
         given = data.get("format", "none")
         if given != FORMAT or not isinstance(data.get("plan"), Mapping):
             raise RequestError(
                 f"This is no run of format {FORMAT}: its format is {given}.",
                 "Take what Run.to_dict or `potsim run --json` gave.",
             )
-        return distil(plan_of(data["plan"], Source("run")))
+        return distil(faces.plan_of(data["plan"], faces.Source("run")))
 
-    def plot(self, ax: Axes | None = None) -> Axes:
+    def plot(self, ax: faces.Axes | None = None) -> faces.Axes:
         """Draw the run.
 
         Parameters
@@ -742,14 +737,11 @@ class Run:
         matplotlib.axes.Axes
             The axes drawn on.
         """
-        from potsim.interfaces.plots.run import plot_run
-
-        return plot_run(self, ax)
+        return faces.plot_run(self, ax)
 
     def __str__(self) -> str:
-        from potsim.interfaces.report.card import text_of_card
 
-        return text_of_card(self)
+        return faces.text_of_card(self)
 
     def __reduce__(self) -> tuple[Any, ...]:
         return distil, (self.plan,)  # a run follows from its plan, and is quicker made than moved
@@ -765,9 +757,8 @@ class Run:
         return f"<Run {self.plan.title!r}: {stop.collected_l:.3f} L at {stop.mean_abv:.1f} % vol>"
 
     def _repr_html_(self) -> str:
-        from potsim.interfaces.report.sheet import notebook_view
 
-        return notebook_view(self)
+        return faces.notebook_view(self)
 
 
 def distil(plan: Plan) -> Run:
@@ -890,13 +881,11 @@ def _refuse_large_parrot(run: Course, end: End) -> None:
 
 def document(run: Run) -> dict[str, Any]:
     """Return a run as plain data."""
-    from potsim.interfaces.planfile import tables_of
-
     stop = run.stop
     return {
         "potsim": __version__,
         "format": FORMAT,
-        "plan": tables_of(run.plan),
+        "plan": faces.tables_of(run.plan),
         "title": run.plan.title,
         "charge": {
             "volume_l": run.charge.volume_l,

@@ -1,0 +1,46 @@
+"""Faces of plans and results: how the top floor reads, words and draws them, loaded when first asked for.
+
+The floors below know their faces by name only, and import nothing from above.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes as Axes
+
+    from potsim.interfaces.files import target as target
+    from potsim.interfaces.files import write_all as write_all
+    from potsim.interfaces.planfile import plan_of as plan_of
+    from potsim.interfaces.planfile import read_plan as read_plan
+    from potsim.interfaces.planfile import tables_of as tables_of
+    from potsim.interfaces.planfile import write_plan as write_plan
+    from potsim.interfaces.plots.run import plot_run as plot_run
+    from potsim.interfaces.readingsfile import readings_of as readings_of
+    from potsim.interfaces.report.card import text_of_card as text_of_card
+    from potsim.interfaces.report.sheet import notebook_view as notebook_view
+    from potsim.interfaces.report.words import sentences as sentences
+    from potsim.interfaces.tomlfile import Source as Source
+
+_HOMES = {
+    "target": "files",
+    "write_all": "files",
+    "plan_of": "planfile",
+    "read_plan": "planfile",
+    "tables_of": "planfile",
+    "write_plan": "planfile",
+    "plot_run": "plots.run",
+    "readings_of": "readingsfile",
+    "text_of_card": "report.card",
+    "notebook_view": "report.sheet",
+    "sentences": "report.words",
+    "Source": "tomlfile",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'potsim.faces' has no attribute '{name}'")
+    return getattr(importlib.import_module(f"potsim.interfaces.{_HOMES[name]}"), name)
