@@ -108,7 +108,7 @@ def test_alcohol_and_money_are_told(say, concentrate: str) -> None:
     assert account["alcohol_left_l"] == pytest.approx(account["alcohol_in_l"] - account["alcohol_out_l"])
     assert (account["spent"], account["bottles"]) == (pytest.approx(20.0), made["bottles"])
     assert account["per_bottle"] == pytest.approx(20.0 / made["bottles"] + 0.8)
-    assert account["unpriced"] == ["the spirit added before bottling"]
+    assert account["unpriced"] == ["bottling.stretch"]
     text = say("run", concentrate, "--full").out
     for line in (
         r"Alcohol and money\n  alcohol in +3.48 L of pure alcohol\n",

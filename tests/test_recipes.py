@@ -20,8 +20,11 @@ STOP = """\
         example="93 °C",
         label="the pot boils at",
         vary=True,
-        watch=Watch("pot_c", True, "the pot has risen to {:temperature}"),
+        watch=Watch("pot_c", True),
     )
+"""
+WORDS = """\
+    "pot_c": "the pot has risen to {value:temperature}",
 """
 WALK = """\
 import dataclasses, json
@@ -62,14 +65,18 @@ print(json.dumps({
 """
 
 
-def test_a_stop_is_one_declaration(tmp_path) -> None:
+def insert(file: Path, before: str, new: str) -> None:
+    """Put lines into a file before others that stand there once."""
+    text = file.read_text(encoding="utf-8")
+    assert text.count(before) == 1
+    file.write_text(text.replace(before, new + before), encoding="utf-8")
+
+
+def test_a_stop_is_a_declaration_and_its_words(tmp_path) -> None:
     copy = tmp_path / "potsim"
     shutil.copytree(PACKAGE, copy, ignore=shutil.ignore_patterns("__pycache__"))
-    schema = copy / "planning" / "plan.py"
-    text = schema.read_text(encoding="utf-8")
-    before = "    # the stream turns cloudy\n"
-    assert text.count(before) == 1
-    schema.write_text(text.replace(before, STOP + before), encoding="utf-8")
+    insert(copy / "planning" / "plan.py", "    # the stream turns cloudy\n", STOP)
+    insert(copy / "interfaces" / "report" / "words.py", '    "faded": "all that leads', WORDS)
     done = subprocess.run(
         [sys.executable, "-c", WALK],
         env={**os.environ, "PYTHONPATH": str(tmp_path)},

@@ -518,7 +518,12 @@ class Entry:
     run: Run | None  # what it is predicted to do; ``None`` if it cannot be run
     parent: str | None  # the trial it is compared with, if that is in the book
     changes: tuple[Difference, ...]  # what it does differently from that
-    refusal: str  # why it cannot be read or run; empty if it can
+    error: PotsimError | None = None  # why it cannot be read or run
+
+    @property
+    def refusal(self) -> str:
+        """Why it cannot be read or run, in words; empty if it can."""
+        return "" if self.error is None else str(self.error)
 
     @property
     def date(self) -> str:
@@ -577,7 +582,7 @@ def book(found: Mapping[str, Trial | PotsimError]) -> tuple[Entry, ...]:
     trials = {name: trial for name, trial in found.items() if isinstance(trial, Trial)}
     entries = [_entry(trial, trials) for trial in trials.values()]
     refused = [
-        Entry(name, None, None, None, (), str(error))
+        Entry(name, None, None, None, (), error)
         for name, error in found.items()
         if isinstance(error, PotsimError)
     ]
@@ -593,8 +598,8 @@ def _entry(trial: Trial, trials: Mapping[str, Trial]) -> Entry:
         check(trial)
         run = distil(trial.plan)
     except PotsimError as error:
-        return Entry(trial.name, trial, None, parent.name if parent else None, changes, str(error))
-    return Entry(trial.name, trial, run, parent.name if parent else None, changes, "")
+        return Entry(trial.name, trial, None, parent.name if parent else None, changes, error)
+    return Entry(trial.name, trial, run, parent.name if parent else None, changes)
 
 
 def _parent(trial: Trial, trials: Mapping[str, Trial]) -> Trial | None:

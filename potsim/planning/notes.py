@@ -57,6 +57,11 @@ def sentences(notes: Iterable[Note]) -> tuple[str, ...]:
     return faces.sentences(notes)
 
 
+def worded(note: Note) -> str:
+    """Return one note in words."""
+    return sentences([note])[0]
+
+
 def plain_notes(notes: Iterable[Note]) -> list[dict[str, Any]]:
     """Return notes as plain data, each with its sentence."""
     listed = tuple(notes)

@@ -487,7 +487,7 @@ class Stop:
         label="the stream falls to",
         vary=True,
         slider=(1, 90, 0.5),
-        watch=Watch("stream_abv", False, "the stream has fallen to {:abv_exact}"),
+        watch=Watch("stream_abv", False),
     )
     # strength of the pot falls to this [% vol at 20 °C]
     pot_abv: float | None = key(
@@ -498,7 +498,7 @@ class Stop:
         label="the pot falls to",
         vary=True,
         slider=(0.5, 60, 0.5),
-        watch=Watch("pot_abv", False, "the pot has fallen to {:abv_exact}"),
+        watch=Watch("pot_abv", False),
     )
     # vapour temperature rises to this [°C]
     vapour_c: float | None = key(
@@ -508,7 +508,7 @@ class Stop:
         label="the vapour reaches",
         vary=True,
         slider=(78, 100, 0.1),
-        watch=Watch("vapour_c", True, "the vapour has risen to {:temperature_exact}"),
+        watch=Watch("vapour_c", True),
     )
     # pooled distillate reaches this [L at 20 °C]
     collected_l: float | None = key(
@@ -520,7 +520,7 @@ class Stop:
         label="this much is collected",
         vary=True,
         extensive=True,
-        watch=Watch("collected_l", True, "{:volume_exact} are collected"),
+        watch=Watch("collected_l", True),
     )
     # share of the charged ethanol collected reaches this, 0 to 1
     recovered: float | None = key(
@@ -533,7 +533,7 @@ class Stop:
         label="this much of the alcohol is over",
         vary=True,
         slider=(1, 99.5, 0.5),
-        watch=Watch("recovered", True, "{:share_exact} of the alcohol is over"),
+        watch=Watch("recovered", True),
     )
     # time since switch-on reaches this [min]
     elapsed_min: float | None = key(
@@ -544,7 +544,7 @@ class Stop:
         example="90 min",
         label="this much time has passed",
         vary=True,
-        watch=Watch("elapsed_min", True, "{:g} min have passed since switch-on"),
+        watch=Watch("elapsed_min", True),
     )
     # the stream turns cloudy
     cloudy: bool = key(schema.YES, default=False, example="true", label="it turns cloudy")
@@ -563,7 +563,7 @@ class Stop:
         label="the parrot falls to",
         vary=True,
         slider=(1, 90, 0.5),
-        watch=Watch("parrot_abv", False, "the parrot has fallen to {:g} % vol"),
+        watch=Watch("parrot_abv", False),
     )
 
     def __post_init__(self) -> None:

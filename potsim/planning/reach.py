@@ -17,7 +17,7 @@ from potsim.planning import stops
 from potsim.planning.cautions import MOST_FILL
 from potsim.planning.charge import between, blend, settle
 from potsim.planning.jars import said
-from potsim.planning.notes import Note, caution, hint, plain_notes, sentences
+from potsim.planning.notes import Note, caution, hint, plain_notes, sentences, worded
 from potsim.planning.plan import JarPlan, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import moment
@@ -191,7 +191,7 @@ HALVINGS = 24
 class Goal:
     """A volume that is wanted."""
 
-    words: str  # what it is, such as ``"the keep"``
+    question: Note  # what it is
     wanted_l: float  # how much [L at 20 °C]
     measure: Callable[[Run], float]  # from a run to how much it gives [L]
     cut: Callable[[Plan], Plan]  # from a plan to the plan whose keep ends as asked
@@ -233,7 +233,7 @@ def by_amount(plan: Plan, goal: Goal, spare: float) -> Amount:
         runs = max(1, math.ceil(wanted / most))
         if runs > MOST_RUNS:
             raise RequestError(
-                f"{goal.words} would take {runs} runs; allowed are {MOST_RUNS}. Three quarters of the pot "
+                f"{worded(goal.question)} would take {runs} runs; allowed are {MOST_RUNS}. Three quarters of the pot "
                 f"give {most:.3g} L.",
                 "Take a larger pot, or ask for less.",
             )
@@ -341,7 +341,9 @@ def by_strength(plan: Plan, goal: Goal, spare: float) -> Plan:
     possible = [(float(abv), volume) for abv, volume in looked if volume > 0.0]
     if not possible:
         made(strongest(plan))  # says why
-        raise RequestError(f"{goal.words}: no charge of these spirits fits the pot.", "Charge less.")
+        raise RequestError(
+            f"{worded(goal.question)}: no charge of these spirits fits the pot.", "Charge less."
+        )
     wanted = goal.wanted_l * (1.0 + max(spare, ABOVE))
     pairs = [
         (a, b)
@@ -351,7 +353,7 @@ def by_strength(plan: Plan, goal: Goal, spare: float) -> Plan:
     if not pairs:
         volumes = [volume for _, volume in possible]
         raise RequestError(
-            f"{goal.words} is out of reach by letting the charge down: {possible[0][0]:.0f} to "
+            f"{worded(goal.question)} is out of reach by letting the charge down: {possible[0][0]:.0f} to "
             f"{possible[-1][0]:.0f} % vol in one run give {min(volumes):.3g} to {max(volumes):.3g} L.",
             "Change the amount of the charge instead, or ask for another volume.",
         )
@@ -373,13 +375,18 @@ SAME_ABV = 0.2  # % vol; rounding of amounts moves the charge by less
 class Reach:
     """A plan that gives what was asked for."""
 
-    asked: str  # the question in words
+    question: Note  # what was asked
     plan: Plan  # the answer: one run of it, or each of several equal ones
     run: Run  # its run
     runs: int  # how many runs it takes
     one_run_pot_l: float | None  # the pot in which all of it would be done in one run [L]; ``None`` if it is
     moved: tuple[Note, ...]  # what is other than in the plan given
     limits: tuple[Note, ...]  # what sets bounds to the answer
+
+    @property
+    def asked(self) -> str:
+        """The question in words."""
+        return worded(self.question)
 
     @property
     def spirit_l(self) -> float:
@@ -500,7 +507,7 @@ def reach(
         moved += _end_notes(plan, answer, run)
     one_run = runs * hot_l(answer) / MOST_FILL if runs > 1 else None
     return Reach(
-        asked=wish.asked,
+        question=wish.question,
         plan=answer,
         run=run,
         runs=runs,
@@ -517,9 +524,9 @@ def _let_down(plan: Plan) -> Plan:
 
 @dataclass(frozen=True)
 class _Wish:
-    """A question: in words, how the keep must end, what volume is wanted, and how far a run is from it."""
+    """A question, how the keep must end, what volume is wanted, and how far a run is from it."""
 
-    asked: str
+    question: Note
     cut: Callable[[Plan], Plan]
     goal: Goal | None
     miss: Callable[[Run, int], float]
@@ -540,16 +547,15 @@ def _wish(
     if bottles is not None:
         return _bottles(plan, bottles)
     if recover is not None:
-        words = f"the strongest keep that holds {100.0 * recover:g} % of the alcohol"
-        return _Wish(words, _cut_at(recover, end_at_share), None, _misses((_kept, recover)))
+        question = hint("asked_share", recovered=recover)
+        return _Wish(question, _cut_at(recover, end_at_share), None, _misses((_kept, recover)))
     cut = _as_planned if keep_abv is None else _cut_at(keep_abv, end_at_abv)
     strong = () if keep_abv is None else ((_keep_abv, keep_abv),)
-    at = "" if keep_abv is None else f" {'of' if keep_l is None else 'at'} {keep_abv:g} % vol"
+    question = hint("asked_keep", volume_l=keep_l, abv=keep_abv)
     if keep_l is None:
-        return _Wish(f"a keep{at}", cut, None, _misses(*strong))
-    words = f"a keep of {said(keep_l)}{at}"
-    goal = Goal(words, keep_l, lambda run: run.keep.volume_l, cut)
-    return _Wish(words, cut, goal, _misses(*strong, volume=(goal.measure, keep_l)))
+        return _Wish(question, cut, None, _misses(*strong))
+    goal = Goal(question, keep_l, lambda run: run.keep.volume_l, cut)
+    return _Wish(question, cut, goal, _misses(*strong, volume=(goal.measure, keep_l)))
 
 
 def _bottles(plan: Plan, bottles: int) -> _Wish:
@@ -565,10 +571,9 @@ def _bottles(plan: Plan, bottles: int) -> _Wish:
         )
     wanted = int(bottles) * bottling.bottle_l
     require("bottling.bottle", wanted, LEAST_L, unit="L, all bottles together")
-    plural = "s" if bottles > 1 else ""
-    words = f"{bottles:g} bottle{plural} of {said(bottling.bottle_l)} at {bottling.abv:g} % vol"
-    goal = Goal(words, wanted, _bottled_l, _as_planned)
-    return _Wish(words, _as_planned, goal, _misses(volume=(_bottled_l, wanted)))
+    question = hint("asked_bottles", bottles=int(bottles), bottle_l=bottling.bottle_l, abv=bottling.abv)
+    goal = Goal(question, wanted, _bottled_l, _as_planned)
+    return _Wish(question, _as_planned, goal, _misses(volume=(_bottled_l, wanted)))
 
 
 def _as_planned(plan: Plan) -> Plan:
@@ -624,8 +629,9 @@ def _with_jars(answer: Plan, plan: Plan, wish: _Wish, runs: int) -> tuple[Plan, 
         notes.append(hint("jars_do_not_hold", "jars.sizes"))
     run = distil(answer)
     if wish.miss(run, runs) > TOLERANCE:
+        asked = worded(wish.question)
         raise RequestError(
-            f"{wish.asked[0].upper()}{wish.asked[1:]} is out of reach: the nearest run gives a keep of "
+            f"{asked[0].upper()}{asked[1:]} is out of reach: the nearest run gives a keep of "
             f"{said(run.keep.volume_l)} at {run.keep.abv:.2f} % vol, ended because {run.end.words}.",
             "Ask for more, lower still.min_level, or stop otherwise.",
         )

@@ -91,7 +91,7 @@ def _spirit(part: LeftOver, distil: Callable[[Plan], HasJars]) -> Ingredient:
 # --- Where the alcohol went, and what a bottle comes to.
 
 
-STRETCH = "the spirit added before bottling"
+STRETCH = "bottling.stretch"  # the spirit added before bottling, among those without a price
 
 
 @dataclass(frozen=True)

@@ -51,7 +51,6 @@ class Watch(NamedTuple):
 
     quantity: str  # a field of `potsim.planning.stops.Profile`
     rises: bool  # which way that moves along a run
-    words: str  # how it is said, with a place for the value and its kind in the table of formats
 
 
 class Key:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import strength
 from potsim.planning.charge import Amounts, amounts
-from potsim.planning.notes import hint, sentences
+from potsim.planning.notes import hint, worded
 from potsim.planning.plan import Stop
 from potsim.planning.schema import Watch, keys_of
 from potsim.records import dataclass
@@ -174,7 +174,7 @@ class End:
 
 def stop_words(reason: str, values: Mapping[str, Any]) -> str:
     """Return what ends a run as a person would say it."""
-    return sentences([hint("stop", reason, **values)])[0]
+    return worded(hint("stop", reason, **values))
 
 
 WATCHED = {name: key.watch for name, key in keys_of(Stop).items() if key.watch is not None}

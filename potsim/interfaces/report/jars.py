@@ -31,7 +31,7 @@ from potsim.planning import flavours
 from potsim.planning.heads import HeadsCut
 from potsim.planning.jars import TOO_SMALL, Emptied, WorkingJar, working_jar
 from potsim.planning.proofing import Gauged, Keep, Proofing
-from potsim.planning.run import Run
+from potsim.planning.run import STRETCH, Run
 
 
 def bottling_sections(run: Run) -> tuple[Section, ...]:
@@ -70,7 +70,8 @@ def _money(run: Run) -> list[tuple[str, str]]:
     if found.spent is not None:
         pairs.append(("spent", f"{found.spent:.2f} on the charge"))
         if found.unpriced:
-            pairs.append(("not counted", f"{', '.join(found.unpriced)}: no price is known"))
+            named = ["the spirit added before bottling" if one == STRETCH else one for one in found.unpriced]
+            pairs.append(("not counted", f"{', '.join(named)}: no price is known"))
     if found.bottles and price is not None:
         empty = f"{found.bottles} empty ones at {price:.2f}: {found.bottles * price:.2f}"
         pairs.append(("bottles", empty))

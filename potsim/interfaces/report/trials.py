@@ -414,8 +414,9 @@ def sections_of_book(entries: Sequence[Entry], folder: str) -> tuple[Section, ..
 
 def named(entry: Entry) -> str:
     """Return why a file cannot be read or run, with its name before."""
-    told = entry.refusal
-    return told if told.startswith(entry.name) else f"{entry.name}: {told}"
+    error = entry.error
+    said = error is not None and bool(error.where) and error.where[0].file == entry.name
+    return str(error) if said else f"{entry.name}: {error}"
 
 
 def _row(entry: Entry) -> tuple[str, ...]:

@@ -10,9 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from potsim.interfaces.wording import METRIC, number, say
+from potsim.interfaces.wording import METRIC, counted, number, say
 from potsim.planning.notes import EVERY_RUN, Note
-from potsim.planning.stops import WATCHED
 
 Words = str | Callable[[Note], str]
 
@@ -187,6 +186,13 @@ TAKEN: dict[str, Words] = {
 
 STOPS = {
     "over": "{value:share_exact} of what comes over of {botanical} is over",
+    "stream_abv": "the stream has fallen to {value:abv_exact}",
+    "pot_abv": "the pot has fallen to {value:abv_exact}",
+    "vapour_c": "the vapour has risen to {value:temperature_exact}",
+    "collected": "{value:volume_exact} are collected",
+    "recovered": "{value:share_exact} of the alcohol is over",
+    "elapsed": "{value:g} min have passed since switch-on",
+    "parrot_abv": "the parrot has fallen to {value:g} % vol",
     "faded": "all that leads or is clear in the bottle has given 95 % of what it gives",
     "cloudy": "the stream turns cloudy",
     "min_level": "the pot is down to its least level of {value:volume}",
@@ -199,8 +205,6 @@ def _stop(note: Note) -> str:
 
 
 def _waits(reason: str, values: Mapping[str, Any]) -> str:
-    if reason in WATCHED:
-        return fill(WATCHED[reason].words, values["value"])
     return fill(STOPS[reason], **values)
 
 
@@ -328,7 +332,23 @@ def _charge_scaled(note: Note) -> str:
     return f"{each} in the pot is {v['factor']:.4g} times as much as in the plan{along}."
 
 
+def _asked_keep(note: Note) -> str:
+    volume_l, abv = note.values["volume_l"], note.values["abv"]
+    if volume_l is None:
+        return fill("a keep of {:abv_exact}", abv)
+    at = "" if abv is None else fill(" at {:abv_exact}", abv)
+    return fill("a keep of {:volume_exact}", volume_l) + at
+
+
+def _asked_bottles(note: Note) -> str:
+    count = counted(note.values["bottles"], "bottle")
+    return fill("{count} of {bottle_l:volume_exact} at {abv:abv_exact}", count=count, **note.values)
+
+
 REACH: dict[str, Words] = {
+    "asked_share": "the strongest keep that holds {recovered:share_exact} of the alcohol",
+    "asked_keep": _asked_keep,
+    "asked_bottles": _asked_bottles,
     "charge_let_down": _charge_let_down,
     "charge_scaled": _charge_scaled,
     "ends_at": "The {subject} ends when the stream has fallen to {stream_abv:.2f} % vol, with "
