@@ -233,8 +233,8 @@ def by_amount(plan: Plan, goal: Goal, spare: float) -> Amount:
         runs = max(1, math.ceil(wanted / most))
         if runs > MOST_RUNS:
             raise RequestError(
-                f"{worded(goal.question)} would take {runs} runs; allowed are {MOST_RUNS}. Three quarters of the pot "
-                f"give {most:.3g} L.",
+                f"{worded(goal.question)} would take {runs} runs; allowed are {MOST_RUNS}. "
+                f"Three quarters of the pot give {most:.3g} L.",
                 "Take a larger pot, or ask for less.",
             )
         factor = _factor(gives, wanted / runs, full)
