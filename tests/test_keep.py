@@ -16,7 +16,7 @@ from potsim.planning.charge import between, blend
 from potsim.planning.jars import Jar, lay
 from potsim.planning.plan import Ingredient, JarStock, LeftOver, Plan
 from potsim.planning.proofing import pool, proof_down
-from potsim.planning.run import resolve
+from potsim.planning.run import distil, resolve
 from potsim.planning.stops import CutPoints, cut_points
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, Still
@@ -148,8 +148,18 @@ def test_left_over_jars_that_do_not_exist_are_refused() -> None:
         resolve((LeftOver("tails", earlier, (1, 77)),), lambda _: EarlierRun(jars_of()))
     with pytest.raises(RequestError, match="a jar is named twice"):
         resolve((LeftOver("tails", earlier, (2, 2)),), lambda _: EarlierRun(jars_of()))
-    with pytest.raises(RequestError, match="no jar is named"):
-        resolve((LeftOver("tails", earlier, ()),), lambda _: EarlierRun(jars_of()))
+    with pytest.raises(RequestError, match=r"charge\.times is 0 times"):
+        LeftOver("tails", earlier, (), 0.0)
+
+
+def test_all_of_an_earlier_run_several_times_is_charged() -> None:
+    earlier = Plan((Ingredient("wash", 4.0, 12.0),), title="Strip")
+    made = distil(earlier)
+    (part,) = resolve((LeftOver("strip", earlier, times=4.0),), distil)
+    assert part.volume_l == pytest.approx(4.0 * made.stop.collected_l, rel=1e-9)
+    assert part.abv == pytest.approx(made.stop.mean_abv, rel=1e-9)
+    assert made.in_one_vessel
+    assert "jars" not in str(made)
 
 
 def test_practice_a_botanical_run_at_drinking_strength() -> None:

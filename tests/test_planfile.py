@@ -78,7 +78,7 @@ def test_a_charge_is_enough() -> None:
 def test_the_starter_is_read_as_it_is_and_with_every_comment_taken_away() -> None:
     text = new_plan_text()
     assert read_plan(write_plan(read_plan(text))) == read_plan(text)
-    needs_a_file = r"# (\[\[charge\]\] .*|from_run .*|jars .*|from_file .*)\n"
+    needs_a_file = r"# (\[\[charge\]\] .*|from_run .*|jars .*|times .*|from_file .*)\n"
     everything = re.sub(r"^# (?=\[|[a-z_]+ = )", "", re.sub(needs_a_file, "", text), flags=re.MULTILINE)
     plan = read_plan(everything, "starter.toml")
     assert (plan.still.pot_mass_kg, plan.still.power_steps) == (2.5, (PowerStep(0.4, 500),))

@@ -155,21 +155,27 @@ def test_no_value_a_text_and_no_such_thing_to_keep(example_plan: Plan) -> None:
 
 
 def test_rows_that_cannot_run_say_why(example_plan: Plan) -> None:
-    overfull, fine, strong, nothing, negative = sweep(
-        example_plan, "charge.abv", [10.0, 30.0, 80.0, 0.0, -5.0]
+    overfull, fine, stronger, strong, nothing, negative = sweep(
+        example_plan, "charge.abv", [10.0, 30.0, 80.0, 97.0, 0.0, -5.0]
     ).rows
     assert overfull.run is None
     assert overfull.plan is not None
     assert overfull.refusal.startswith("The charge takes 9.45 L at the boil, but the pot holds 4 L.")
     assert (fine.refusal, fine.run is not None) == ("", True)
+    # beyond what the plan's spirits make: as much alcohol of a stronger one
+    assert stronger.stronger
+    assert not fine.stronger
+    assert stronger.run is not None
+    assert stronger.run.charge.ethanol_l == pytest.approx(fine.run.charge.ethanol_l, rel=1e-4)
     assert strong.plan is None
     assert strong.refusal == (
-        "charge.abv is 80 % vol; allowed is at most 60.27 % vol, the spirits of the plan without water. "
+        "charge.abv is 97 % vol; allowed is at most 60.27 % vol, the spirits of the plan without water. "
         "Take stronger spirit: water only weakens."
     )
     assert strong.outcome is None
     assert strong.notes[0].kind == "strong_charge"
-    assert strong.notes[0].values["lights_c"] == pytest.approx(19.0, abs=0.5)
+    lights_c = next(note.values["lights_c"] for note in stronger.notes if note.kind == "strong_charge")
+    assert lights_c == pytest.approx(19.0, abs=0.5)
     assert nothing.refusal.startswith("charge.abv is 0 % vol; allowed is more than 0")
     assert negative.refusal.startswith("charge.abv is -5 % vol")
 

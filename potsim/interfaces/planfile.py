@@ -179,7 +179,7 @@ def _left_over(table: dict[str, Any], place: Place) -> LeftOver | None:
         with place.noting(name):
             raise RequestError(
                 "does not go with from_run.",
-                "The jars tell volume and strength.",
+                "The earlier run tells volume and strength.",
                 kind="conflict",
                 follows=True,
             )
@@ -196,13 +196,18 @@ def _left_over(table: dict[str, Any], place: Place) -> LeftOver | None:
                 ".".join(part for part in (source.root, place.path, "from_run") if part),
             )
             fields["plan"] = plan_of(run, inside)
-            fields.setdefault("name", f"jars of {fields['plan'].title}")
+            fields.setdefault("name", _of_run(fields, fields["plan"].title))
         else:
             path = other_file(run, source)
-            fields.setdefault("name", f"jars of {path.stem}")
+            fields.setdefault("name", _of_run(fields, path.stem))
             fields["plan"] = load(path, source.chain)
     place.typed.setdefault("name", None)
     return build(LeftOver, fields, LEFT_OVER, place)
+
+
+def _of_run(fields: Mapping[str, Any], run: str) -> str:
+    """What is taken of an earlier run."""
+    return f"jars of {run}" if fields.get("jars") else f"all of {run}"
 
 
 def _still(value: object, top: Place) -> StillPlan | None:

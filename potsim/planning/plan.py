@@ -73,12 +73,27 @@ class Ingredient:
 
 @dataclass(frozen=True)
 class LeftOver:
-    """Jars of an earlier run that go into this charge."""
+    """What came of an earlier run, or some jars of it, that goes into this charge."""
 
     name: str = key(schema.TEXT, example="tails of trial 1", label="Name")  # what it is called
     plan: Plan  # type: ignore[misc]  # the plan of the earlier run; `key` gives no default either
-    # numbers of the jars taken
-    jars: tuple[int, ...] = key(schema.JAR_NUMBERS, example="1,17-20", label="Jars")
+    # numbers of the jars taken; empty for all of it
+    jars: tuple[int, ...] = key(
+        schema.JAR_NUMBERS, default=(), example="1,17-20", label="Jars", usually="all of it"
+    )
+    # how often that run was done
+    times: float = key(
+        *(schema.COUNT, 0, 1000),
+        default=1.0,
+        open_low=True,
+        unit="times",
+        example="4",
+        label="Times",
+        usually="once",
+    )
+
+    def __post_init__(self) -> None:
+        check(self, "charge")
 
 
 @dataclass(frozen=True)

@@ -73,8 +73,6 @@ def resolve(
 def _spirit(part: LeftOver, distil: Callable[[Plan], HasJars]) -> Ingredient:
     jars = {jar.number: jar for jar in distil(part.plan).jars}
     key = f"charge.{part.name}.jars"
-    if not part.jars:
-        raise RequestError("no jar is named.", 'Say which, such as jars = "1,17-20".', path=key)
     if len(set(part.jars)) < len(part.jars):
         raise RequestError("a jar is named twice.", "Name every jar once.", path=key)
     missing = [number for number in part.jars if number not in jars]
@@ -84,8 +82,8 @@ def _spirit(part: LeftOver, distil: Callable[[Plan], HasJars]) -> Ingredient:
             f"There are jars 1 to {len(jars)}.",
             path=key,
         )
-    both = pool(jars[number].portion for number in part.jars)
-    return Ingredient(part.name, both.volume_l, both.abv)
+    both = pool(jars[number].portion for number in part.jars or jars)
+    return Ingredient(part.name, part.times * both.volume_l, both.abv)
 
 
 # --- Where the alcohol went, and what a bottle comes to.
@@ -452,6 +450,13 @@ class Run:
     def assumed(self) -> tuple[str, ...]:
         """`taken` in words, a sentence each."""
         return sentences(self.taken)
+
+    @property
+    def in_one_vessel(self) -> bool:
+        """Whether nothing asks for jars: no botanical, no cut, none named."""
+        plan = self.plan
+        cut = self.setting.heads_l > 0.0 or self.points.keep_end < self.points.end
+        return not plan.botanicals and not cut and not plan.jars.stock and not plan.jars.keep
 
     @property
     def kept_min(self) -> float:

@@ -181,6 +181,21 @@ def with_strength(plan: Plan, abv: float, same: Same = "alcohol") -> Plan:
     return replace(plan, charge=_poured(kept, parts, more, water_l))
 
 
+BASE_ABV = 96.0  # of the strongest spirit that is sold [% vol]; common practice, no source
+
+
+def with_stronger_spirit(plan: Plan) -> Plan:
+    """Return a plan whose spirits are as strong as any, with as much alcohol as before."""
+    parts = run.resolve(plan.charge, distil)
+    strong = (
+        replace(part, volume_l=part.volume_l * part.abv / BASE_ABV, abv=BASE_ABV)
+        if 0.0 < part.abv < BASE_ABV
+        else part
+        for part in parts
+    )
+    return replace(plan, charge=tuple(strong))
+
+
 class Charges(NamedTuple):
     """What many charges of one plan's spirits hold; NaN where the spirits are too weak for it."""
 
@@ -451,6 +466,7 @@ class Row:
     outcome: Outcome | None = None  # what came of the run; ``None`` if it cannot be run
     places: tuple[Place, ...] = ()  # where each botanical comes over
     curve: Curve | None = None
+    stronger: bool = False  # whether it takes stronger spirit than the plan has
 
     @cached_property
     def run(self) -> Run | None:
@@ -475,6 +491,7 @@ class Row:
         return {
             "value": self.value,
             "planned": self.planned,
+            "stronger": self.stronger,
             **plain(self.outcome),
             "refusal": self.refusal,
             "cautions": list(self.cautions),
@@ -638,10 +655,13 @@ def _is(value: float, own: float | None) -> bool:
 def _row(plan: Plan, varied: Number, value: float, same: Same, *, planned: bool) -> Row:
     of_charge = varied.name == CHARGE_ABV
     try:
-        changed = plan if planned else varied.put(plan, value, same)
+        stronger = of_charge and not planned and strongest(plan) < value < BASE_ABV
+        of = with_stronger_spirit(plan) if stronger else plan
+        changed = plan if planned else varied.put(of, value, same)
     except PotsimError as error:
         return Row(value, planned, None, str(error), _fire(value) if of_charge else ())
-    return _run(changed, value, planned=planned, at_abv=value if of_charge else 0.0)
+    row = _run(changed, value, planned=planned, at_abv=value if of_charge else 0.0)
+    return replace(row, stronger=stronger)
 
 
 def _run(plan: Plan, value: float, *, planned: bool, at_abv: float = 0.0) -> Row:

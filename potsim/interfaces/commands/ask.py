@@ -7,6 +7,7 @@ import dataclasses
 import functools
 import math
 import re
+import textwrap
 import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Literal
@@ -26,6 +27,7 @@ from potsim.interfaces.options import (
 )
 from potsim.interfaces.planfile import the_plan, the_plan_file
 from potsim.interfaces.wording import units_of
+from potsim.planning.plan import TABLES
 
 if TYPE_CHECKING:
     from potsim.interfaces.report.tables import Section
@@ -401,15 +403,34 @@ def _blended(args: argparse.Namespace, names: list[str]) -> Blended:
         return Blended(like, runs, made, pour(made, runs, 1.0 if args.make is None else args.make, at_abv))
 
 
+def _varied() -> str:
+    """The keys that can be varied, for the help."""
+    rows = {"charge": ".NAME", "botanical": ".NAME", "still.power_step": ".1"}
+    hidden = {"heads_share"}  # the other form of heads
+    lines = ["  charge.abv: the strength in the pot"]
+    for table, of in TABLES.items():
+        keys = {name: key for name, key in of.keys.items() if key.vary and name not in hidden}
+        if keys and of.path:
+            at = f"{table}{rows.get(table, '')}"
+            amount = next((name for name, key in keys.items() if key.extensive), "")
+            alone = f" ({amount} if nothing follows)" if at.endswith("NAME") else ""
+            said = f"{at}{alone}: .{', .'.join(keys)}"
+            lines.append(textwrap.fill(said, 78, initial_indent="  ", subsequent_indent="      "))
+    return "\n".join(lines)
+
+
 STRENGTHS = Command(
     name="strengths",
     description="""\
 Run a plan with charges of several strengths, all else left as it is: what comes
 over, how strong, how long it takes, what the keep is, where the flavours move.
 --same alcohol (the default) changes the water, --same volume spirit and water.
-With --vary the same for any other number of the plan, by its key: still.power,
-still.altitude, cuts.heads, cuts.stop.stream_abv, bottling.abv, or one amount:
-botanical.juniper, charge.water. Without PLAN: the built-in example.""",
+Beyond what the plan's spirits make, as much alcohol of a stronger spirit. With
+--vary the same for any other number of the plan, by its key. Without PLAN: the
+built-in example. Keys, with NAME as in the plan:
+
+"""
+    + _varied(),
     examples=(
         "potsim strengths --from 20 --to 60 --step 5",
         "potsim strengths trial-1.toml --same volume --plot strengths.svg",

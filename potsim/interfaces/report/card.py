@@ -134,7 +134,8 @@ def _keep(run: Run) -> list[tuple[str, str]]:
         return []
     tails = run.points.keep_end < run.points.end
     done = f", done at minute {run.kept_min:.0f}" if tails else ""
-    rows = [("keep", f"{_spirit(keep.volume_l, keep.abv)}, jars {format_numbers(keep.jars)}{done}")]
+    of = ", all in one vessel" if run.in_one_vessel else f", jars {format_numbers(keep.jars)}"
+    rows = [("keep", f"{_spirit(keep.volume_l, keep.abv)}{of}{done}")]
     if made is not None:
         bottles = ""
         if made.bottles is not None and made.bottle_l is not None:
@@ -145,6 +146,8 @@ def _keep(run: Run) -> list[tuple[str, str]]:
 
 
 def _jars(run: Run) -> str:
+    if run.in_one_vessel:
+        return ""
     sizes: dict[float, int] = {}
     for jar in run.jars:
         sizes[jar.size_l] = sizes.get(jar.size_l, 0) + 1
@@ -164,7 +167,8 @@ def _emptied(run: Run, jar: Emptied) -> str:
         f"{minutes:.0f} min away costs up to {say('volume', lost)}, {say('share', share)} of the keep"
         for minutes, lost, share in jar.away
     )
-    fades = "" if run.faded_l is None else f", with care from {say('volume', run.faded_l)} on"
+    faded_l = run.faded_l if run.faded_l is not None and run.faded_l < run.stop.collected_l else None
+    fades = "" if faded_l is None else f", with care from {say('volume', faded_l)} on"
     return (
         f"{say('volume', jar.size_l)}, emptied {counted(jar.times, 'time')}, full in {pace}; at each "
         f"emptying {at_risk}; taste before each{fades}"
@@ -182,7 +186,7 @@ def _noticed(of: Card, most: int) -> str:
     said = [words_.format(_named(of.noticed[how], most)) for words_, how in told if of.noticed[how]]
     if of.noticed["lost"]:
         said.append(f"not missed if left out: {_named(of.noticed['lost'], most)}")
-    if of.run.faded_l is not None:
+    if of.run.faded_l is not None and of.run.faded_l < of.run.stop.collected_l:
         said.append(f"fades from {say('volume', of.run.faded_l)} on")
     return "; ".join(said)
 

@@ -156,6 +156,8 @@ def _made(run: Run) -> tuple[Section, ...]:
     """Cuts, jars and keep."""
     if is_cleaning(run):
         return (Section("Nothing to keep", (CLEANING,)),)
+    if run.in_one_vessel:
+        return (_cuts(run),)
     working = () if run.emptied is None else (emptied_section(run, run.emptied),)
     return (_cuts(run), *working, jar_section(run), keep_section(run))
 

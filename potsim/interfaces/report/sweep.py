@@ -24,9 +24,20 @@ from potsim.interfaces.wording import (
     volumes,
 )
 from potsim.planning.ensemble import Band, Ensemble
+from potsim.planning.notes import Note
 from potsim.planning.reach import Reach
 from potsim.planning.stops import moment
-from potsim.planning.sweep import CHARGE_ABV, Number, Outcome, Place, Row, Sweep, outcome, particular
+from potsim.planning.sweep import (
+    CHARGE_ABV,
+    Number,
+    Outcome,
+    Place,
+    Row,
+    Sweep,
+    outcome,
+    particular,
+    strongest,
+)
 
 DIGITS = 6  # of a value told
 
@@ -78,6 +89,12 @@ def sections_of_sweep(sweep: Sweep) -> tuple[Section, ...]:
     stays = [] if sweep.same is None else [STAYS[sweep.same]]
     if sweep.plan.still.capacity_l is None:
         stays.append("The plan names no capacity: the pot is sized to each charge.")
+    if any(row.stronger for row in rows):
+        most = say("abv", strongest(sweep.plan))
+        stays.append(
+            f"The plan's spirits without water make {most}: beyond, water cannot help, and as much alcohol "
+            "of a stronger base spirit is taken in their place."
+        )
     title = f"{sweep.plan.title}: {number_words(sweep.number)}"
     found = [Section(title, (*stays, _outcomes(sweep, rows), _key(sweep)))]
     if any(row.places for row in ran):
@@ -222,16 +239,37 @@ def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
 
 
 def _cautions(sweep: Sweep, rows: Sequence[Row]) -> tuple[str, ...]:
-    """Cautions, each once, with the values it goes for; without, where it goes for all."""
-    heeding: dict[str, list[Row]] = {}
-    for row in (row for row in rows if row.outcome is not None):
-        for text in row.cautions:
-            heeding.setdefault(text, []).append(row)
-    ran = sum(row.outcome is not None for row in rows)
-    some = {text: found for text, found in heeding.items() if len(found) < ran}
-    everywhere = [text for text in heeding if text not in some]
-    told = [f"{', '.join(_value(sweep, row) for row in found)}: {text}" for text, found in some.items()]
+    """Cautions, one of each kind, with the values it goes for; of several values as the plan has it."""
+    heeding: dict[tuple[str, str], list[tuple[Row, Note]]] = {}
+    ran = [row for row in rows if row.outcome is not None]
+    for row in ran:
+        for note in row.notes:
+            heeding.setdefault((note.kind, note.subject), []).append((row, note))
+    told, everywhere = [], []
+    for found in heeding.values():
+        there = [row for row, _ in found]
+        at, said = next(((row, note) for row, note in found if row.planned), found[0])
+        (text,) = sentences([said])
+        alike = all(note == said for _, note in found)
+        if alike and len(there) == len(ran):
+            everywhere.append(text)
+        elif alike:
+            told.append(f"{_values(sweep, ran, there)}: {text}")
+        else:
+            told.append(f"{_values(sweep, ran, there)} (figures of {_value(sweep, at)}): {text}")
     return (*told, *everywhere)
+
+
+def _values(sweep: Sweep, ran: Sequence[Row], some: Sequence[Row]) -> str:
+    """Say some of the values that were run: those beside each other as a span."""
+    spans: list[list[int]] = []
+    for k in (k for k, row in enumerate(ran) if row in some):
+        if spans and spans[-1][-1] == k - 1:
+            spans[-1].append(k)
+        else:
+            spans.append([k])
+    ends = [[_value(sweep, ran[k]) for k in dict.fromkeys((span[0], span[-1]))] for span in spans]
+    return ", ".join(" to ".join(pair) for pair in ends)
 
 
 # --- The answer to a question asked backwards, as a distiller wants to read it.
