@@ -29,6 +29,7 @@ from potsim.planning.release import heat_up, soaks, source
 from potsim.records import dataclass
 from potsim.still.carry import Carried, Source, carry
 from potsim.still.course import Course, Rising, States
+from potsim.still.escape import refuse_strong
 
 if TYPE_CHECKING:
     from potsim.planning.jars import Jar
@@ -116,7 +117,11 @@ class Flavours:
 
     @cached_property
     def carried(self) -> Carried:
-        """Every compound of every source, followed along the run when first asked for.
+        """Every compound of every source, followed along the run when first asked for."""
+        return carry(self.course, self.sources, self.own, [self.cut.end]).holding(self._edges)
+
+    def refuse(self) -> None:
+        """Refuse what cannot be followed, before it is.
 
         Raises
         ------
@@ -125,7 +130,11 @@ class Flavours:
         UnknownNameError
             If a compound is unknown.
         """
-        return carry(self.course, self.sources, self.own, [self.cut.end]).holding(self._edges)
+        names = {name for one in self.sources for name in one.amounts}
+        for name in names.difference(self.own):
+            compound(name)
+        if names:
+            refuse_strong(self.course.at(np.array([leg.from_depletion for leg in self.course.legs])))
 
     @property
     def _edges(self) -> tuple[float, ...]:
@@ -340,19 +349,21 @@ class Flavours:
         """
         told = noticed.noticed(self.in_bottle)
         counted = [
-            k + 1
+            k
             for k, one in enumerate(self.classes)
             if told[k] in ("leads", "clear") and one.klass in ("early", "middle")
         ]
         if not counted:
             return None
-        rows = [self.rows_of(k) for k in counted]
-        amount = self.carried.rows.amount
-        total = self.carried.at(np.array([self.alcohol_over])).over[:, 0]
-        curves = np.array([amount[r] @ self.carried.grid.over[r] for r in rows])
-        slopes = np.array([amount[r] @ self.carried.grid_rate[r] for r in rows])
-        goal = np.array([[FADED * float(amount[r] @ total[r])] for r in rows])
-        return float(Rising(self.carried.depletion, curves, slopes).reaches(goal).max())
+        total = self.lines_over(np.array([self.alcohol_over]))
+        return float(self.lines_over.reaches(FADED * total)[counted].max())
+
+    @cached_property
+    def lines_over(self) -> Rising:
+        """What has passed the neck of each line of the bill [g], along the run."""
+        grams, grid = self.carried.rows.amount[:, None], self.carried.grid
+        curves = (self.by_line(grams * each) for each in (grid.over, self.carried.grid_rate))
+        return Rising(self.carried.depletion, *curves)
 
     def to_dict(self) -> list[dict[str, Any]]:
         """What ``potsim run --json`` prints under ``flavours``."""

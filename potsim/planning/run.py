@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
@@ -489,11 +488,11 @@ class Run:
             return {}
         whole = amounts(self.course, max(self._last_depletion, self.points.end))
         at = whole.depletion(whole.at_collected_l(np.array(ends)))
-        edges = [0.0, *np.minimum(at, self.flavours.carried.depletion[-1]).tolist()]
-        spans = [*itertools.pairwise(edges), (0.0, self.flavours.alcohol_over)]
-        grams = self.flavours.by_line(self.flavours.over_by_row(spans))
+        over = self.flavours.lines_over
+        edges = np.concatenate([[0.0], np.minimum(at, over.position[-1]), [self.flavours.alcohol_over]])
+        grams = over(edges)
+        shares = np.diff(grams[:, :-1]) / np.where(grams[:, -1:] > 0.0, grams[:, -1:], 1.0)
         labels = self.flavours.labels
-        shares = grams[:, :-1] / np.where(grams[:, -1:] > 0.0, grams[:, -1:], 1.0)
         return {labels[one.line]: tuple(shares[one.line].tolist()) for one in counted}
 
     @cached_property
@@ -816,7 +815,7 @@ def distil(plan: Plan) -> Run:
         pooled.volume_l if bottled is None else bottled.volume_l,
     )
     followed = found.cut_at(cut)
-    _ = followed.carried  # what cannot be followed is refused here
+    followed.refuse()
     return Run(
         plan=plan,
         charge=charge,

@@ -381,7 +381,8 @@ def _heads(course: Course, points: CutPoints, run: Amounts) -> tuple[CutRow, ...
 
 def _rows(course: Course, starts: Array, ends: Array, *, at: Array, planned: float) -> tuple[CutRow, ...]:
     """Rows for keeps from ``starts`` to ``ends``, told at the cut that moves."""
-    first, last, cut = course.at(starts), course.at(ends), course.at(at)
+    first, last = course.at(starts), course.at(ends)
+    cut = first if at is starts else last
     ethanol, water = _difference(first, last)
     keep_l = np.asarray(strength.volume_from_moles(ethanol, water))
     keep_abv = np.asarray(strength.abv_from_moles(ethanol, water))

@@ -191,7 +191,7 @@ def escape(compounds: Compounds, states: States, pressure_pa: float) -> Escape:
     ``k = K(x) / [(1 - r) + r / K(x_r)]``, past the neck ``(1 - r) / [(1 - r) + r / K(x_r)]``; r is the share
     of the vapour that runs back, x_r its composition.
     """
-    _refuse_strong(states)
+    refuse_strong(states)
     table = volatility_table(compounds, pressure_pa)
     here = table(states.pot_x)
     back = table(states.x_reflux)
@@ -307,7 +307,8 @@ def partition(compounds: Compounds, x: Array, temperature_k: Array) -> Array:
     return out
 
 
-def _refuse_strong(states: States) -> None:
+def refuse_strong(states: States) -> None:
+    """Refuse pots and refluxes stronger than volatilities are known for."""
     strongest = float(max(np.max(states.pot_x, initial=0.0), np.max(states.x_reflux, initial=0.0)))
     if strongest > traces.X_MAX:
         raise RangeError(
