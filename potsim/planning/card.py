@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from potsim.errors import RequestError
-from potsim.planning.flavours import BotanicalFlavour
+from potsim.planning.noticed import BotanicalFlavour
 from potsim.planning.plan import Ingredient, Plan
 from potsim.planning.run import Run, distil
 from potsim.planning.sweep import strongest, with_strength

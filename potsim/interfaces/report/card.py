@@ -9,9 +9,9 @@ from potsim.interfaces.report.tables import wrapped
 from potsim.interfaces.report.words import words
 from potsim.interfaces.wording import as_planned, counted, format_numbers, say
 from potsim.planning.card import CLASSES, Card, Neighbour, Strongest, card
-from potsim.planning.flavours import BotanicalFlavour
 from potsim.planning.jars import Emptied
 from potsim.planning.notes import EVERY_RUN, Note
+from potsim.planning.noticed import BotanicalFlavour
 from potsim.planning.run import Run
 
 WIDTH, MOST_LINES, LABEL = 80, 30, 11
