@@ -23,7 +23,7 @@ from potsim.planning.plan import (
     Tasting,
 )
 from potsim.planning.run import distil
-from potsim.planning.trials import Trial, check
+from potsim.planning.trials import Trial, against, check
 
 
 def grams(plan: Plan) -> dict[str, float | None]:
@@ -317,3 +317,16 @@ def test_every_verdict_has_a_factor() -> None:
     factors = [Factors().of(verdict) for verdict in VERDICTS]
     assert factors == sorted(factors, reverse=True)
     assert (factors[0], factors[3], factors[-1]) == (2.0, 1.0, 0.0)
+
+
+def test_what_came_of_a_run_is_held_against_its_forecast(example_plan: Plan) -> None:
+    run = distil(example_plan)
+    held = against(run, Result(collected_l=0.6, abv=run.at(collected_l=0.6).mean_abv - 2.5))
+    assert held is not None
+    assert held.off_abv == pytest.approx(-2.5)
+    assert held.foretold_l == run.stop.collected_l
+    assert held.alcohol_l == pytest.approx(0.6 * held.abv / 100.0)
+    beyond = against(run, Result(collected_l=2.0, abv=50.0))
+    assert beyond is not None
+    assert (beyond.foretold_abv, beyond.off_abv) == (None, None)
+    assert against(run, Result(abv=50.0)) is None

@@ -30,9 +30,10 @@ from potsim.interfaces.wording import (
     step_of,
 )
 from potsim.planning.blends import TrialBlend
+from potsim.planning.botanicals import ResolvedDose, pieces_of
 from potsim.planning.comparison import Difference, InBottle, Value
 from potsim.planning.next_trial import DoseChange, Factors, Learnt, NextTrial, Scaled
-from potsim.planning.plan import VERDICTS, BotanicalDose, Plan
+from potsim.planning.plan import VERDICTS, Plan
 from potsim.planning.trials import Trial, check
 from potsim.records import dataclass
 
@@ -530,11 +531,17 @@ def read_factors(typed: str) -> Factors:
     return Factors(**{verdict.replace(" ", "_"): value for verdict, value in given.items()})
 
 
-def amount(dose: BotanicalDose) -> str:
-    """Return an amount as weighed or counted: ``"16.8 g"``, ``"1.33 pieces"``."""
-    if dose.mass_g is not None:
-        return format_mass(dose.mass_g)
-    return pieces(dose.pieces or 0.0)
+WHOLE = 0.03  # of a piece: so near to halves of pieces an amount can be counted, else it is weighed
+
+
+def amount(line: ResolvedDose) -> str:
+    """Return an amount as it is put in: ``"16.8 g"``, ``"4 pods, 0.8 g"``; weighed what cannot be counted."""
+    grams, count, piece = format_mass(line.wet_mass_g), line.dose.pieces, line.botanical.piece
+    if count is None or piece is None:
+        return grams
+    counted = pieces_of(float(plain(count, 2)), piece.name)
+    countable = abs(2.0 * count - round(2.0 * count)) <= 2.0 * WHOLE and count > WHOLE
+    return f"{counted}, {grams}" if countable else f"{grams}, {counted}"
 
 
 def pieces(count: float) -> str:

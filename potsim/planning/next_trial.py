@@ -40,8 +40,10 @@ from potsim.planning.trials import (
     RIGHT,
     WEIGHING_G,
     WRITTEN,
+    Against,
     AlcoholBook,
     Trial,
+    against,
     alcohol_book,
     check,
     labels,
@@ -136,6 +138,11 @@ class NextTrial:
     notes: tuple[Note, ...] = ()  # where a dose will not do what is hoped for
     learnt: tuple[Learnt, ...] = ()  # what the jars in which a botanical was noticed teach
     seen: Cloud | None = None  # the cloud of the trial before, moved to where its glass hazed
+
+    @property
+    def against(self) -> Against | None:
+        """What came of the trial before, held against its forecast."""
+        return against(self.before, self.trial.result)
 
     @property
     def advice(self) -> tuple[str, ...]:

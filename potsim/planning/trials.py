@@ -14,7 +14,7 @@ from potsim.planning.charge import blend
 from potsim.planning.notes import Note, caution, hint
 from potsim.planning.plan import Plan, Result, Tasting
 from potsim.planning.readings import Reading
-from potsim.planning.run import distil, resolve_bill
+from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import ZERO_C
 from potsim.records import dataclass
 from potsim.still.fit import FAR, NAMES, Fit, Residual
@@ -105,6 +105,41 @@ def lines_of(note: Tasting, bill: tuple[ResolvedDose, ...], name: str) -> list[i
             hint="" if bill else "The trial has no [[botanical]].",
         ).at(Where(name))
     return meant
+
+
+class Against(NamedTuple):
+    """What came of a run, held against its forecast; strengths in % vol, all at 20 °C."""
+
+    collected_l: float  # as measured [L]
+    foretold_l: float  # to the stop [L]
+    abv: float | None  # all collected, as measured
+    foretold_abv: float | None  # of as much; ``None`` where the forecast ends before
+    alcohol_l: float | None  # pure alcohol collected [L]
+    charged_l: float  # pure alcohol in the charge [L]
+    doubt_abv: float  # by which a measured strength may be off, beside that of the charge
+
+    @property
+    def off_abv(self) -> float | None:
+        """How much stronger it came than foretold; ``None`` where that cannot be said."""
+        return None if self.abv is None or self.foretold_abv is None else self.abv - self.foretold_abv
+
+
+def against(run: Run, result: Result | None) -> Against | None:
+    """Hold what came of a run against its forecast; ``None`` where it is not said how much came over."""
+    if result is None or result.collected_l is None:
+        return None
+    foretold_l, foretold_abv = run.stop.collected_l, None
+    if result.collected_l <= foretold_l:
+        foretold_abv = float(run.at(collected_l=result.collected_l).mean_abv)
+    return Against(
+        collected_l=result.collected_l,
+        foretold_l=foretold_l,
+        abv=result.abv,
+        foretold_abv=foretold_abv,
+        alcohol_l=None if result.abv is None else result.collected_l * result.abv / 100.0,
+        charged_l=run.charge.ethanol_l,
+        doubt_abv=2.0 * run.plan.uncertainty.abv,
+    )
 
 
 class AlcoholBook(NamedTuple):

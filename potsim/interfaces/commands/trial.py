@@ -15,11 +15,14 @@ from typing import TYPE_CHECKING
 from potsim.errors import RequestError
 from potsim.interfaces import files, output, quantities
 from potsim.interfaces.options import FORCE, JSON, Command, OneOf, argument, read, targets, typed_as
+from potsim.interfaces.wording import counted, units_of
 
 if TYPE_CHECKING:
+    from potsim.interfaces.quantities import System
     from potsim.interfaces.report.tables import Section
     from potsim.interfaces.trialfile import TrialFile
     from potsim.planning.next_trial import Per, Scaled
+    from potsim.planning.plan import Plan
 
 PICTURES = ("svg", "png", "pdf")
 TOML = ("toml",)
@@ -52,9 +55,10 @@ def run_next(args: argparse.Namespace) -> None:
             for change in made.changes
         ],
         "botanicals": [pair.to_dict() for pair in made.pairs],
+        "against": None if made.against is None else made.against._asdict(),
         "advice": list(made.advice),
     }
-    _done(args, data, functools.partial(sections_of_next, made), target, text)
+    _done(args, data, functools.partial(sections_of_next, made), target, text, made.plan)
 
 
 def _dose(dose: object) -> object:
@@ -77,7 +81,9 @@ def run_compare(args: argparse.Namespace) -> None:
         from potsim.interfaces.plots.others import figure_of_comparison
 
         picture = saved(figure_of_comparison(made), target.suffix)
-    _done(args, made.to_dict(), functools.partial(sections_of_comparison, made), target, picture)
+    _done(
+        args, made.to_dict(), functools.partial(sections_of_comparison, made), target, picture, b.trial.plan
+    )
 
 
 def run_scale(args: argparse.Namespace) -> None:
@@ -92,7 +98,7 @@ def run_scale(args: argparse.Namespace) -> None:
     from potsim.interfaces.wording import format_volume
     from potsim.planning.notes import sentences
 
-    size = f"{args.bottles} bottles" if args.bottles else format_volume(made.after.charge.volume_l)
+    size = counted(args.bottles, "bottle") if args.bottles else format_volume(made.after.charge.volume_l)
     made = dataclasses.replace(made, plan=titled(made.plan, size))
     text = scale_text(file, made, _folder(target)) if target else ""
     data = {
@@ -110,7 +116,7 @@ def run_scale(args: argparse.Namespace) -> None:
         "does_not_scale": list(sentences(made.unscaled)),
     }
     sections = functools.partial(sections_of_scaled, made, file.trial.name)
-    _done(args, data, sections, target, text)
+    _done(args, data, sections, target, text, made.plan)
 
 
 def _scaled(args: argparse.Namespace, file: TrialFile) -> Scaled:
@@ -155,7 +161,7 @@ def run_blend(args: argparse.Namespace) -> None:
     text = blend_text(found, made, _folder(target)) if target else ""
     data = made.to_dict()
     data["one_run"]["doses"] = doses_of(made.run)
-    _done(args, data, functools.partial(sections_of_blend, made), target, text)
+    _done(args, data, functools.partial(sections_of_blend, made), target, text, made.run.plan)
 
 
 def _named(text: str) -> tuple[str, float]:
@@ -211,11 +217,13 @@ def _done(
     sections: Callable[[], Sequence[Section]],
     target: files.Target | None,
     content: str | bytes,
+    plan: Plan | None = None,
 ) -> None:
-    """Give out the result."""
+    """Give out the result, in the units of the plan."""
     unwritten = target is None and "output" in args and not args.json
     more = ["Nothing is written yet: -o FILE writes the recipe."] if unwritten else []
-    output.emit(args, lambda: data, sections, [(target, lambda: content)], more)
+    units: System = "metric" if plan is None else units_of(plan)
+    output.emit(args, lambda: data, sections, [(target, lambda: content)], more, units=units)
 
 
 OUTPUT = argument("-o", "--output", metavar="FILE", help="write the recipe: .toml")

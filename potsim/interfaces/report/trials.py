@@ -51,7 +51,7 @@ from potsim.planning.comparison import (
 from potsim.planning.next_trial import Entry, NextTrial, Scaled
 from potsim.planning.notes import sentences
 from potsim.planning.run import Run
-from potsim.planning.trials import AlcoholBook
+from potsim.planning.trials import Against, AlcoholBook
 from potsim.records import dataclass
 
 LEARNT = (
@@ -74,6 +74,7 @@ def sections_of_next(made: NextTrial) -> tuple[Section, ...]:
     stated = f"What a verdict does: {factors_in_words(made.factors)}. --factors changes that."
     sections = [
         Section(head, (*changes, stated)),
+        *_came(made),
         *_learnt(made),
         *_hazed(made),
         Section("What that is predicted to do", (_oils(made.pairs), ROUGH, _clouds(made.before, made.after))),
@@ -117,17 +118,62 @@ def _changes(made: NextTrial) -> Table:
         Column("so far"),
         Column("next"),
     )
+    dropped = {change.line for change in made.changes if change.after is None}
+    stay = [line for line in range(len(made.before.bill)) if line not in dropped]
     rows = tuple(
         (
             change.label,
             change.note.verdict or "",
             times(change.factor) if change.after else "",
-            amount(change.before),
-            amount(change.after) if change.after else "none",
+            amount(made.before.bill[change.line]),
+            amount(made.after.bill[stay.index(change.line)]) if change.after else "none",
         )
         for change in made.changes
     )
     return Table(columns, rows)
+
+
+def _came(made: NextTrial) -> tuple[Section, ...]:
+    """What came of the run, against the forecast, and what that teaches."""
+    found = made.against
+    if found is None:
+        return ()
+    measured = "" if found.abv is None else f" at {format_abv(found.abv)}"
+    stop = made.before.stop
+    pairs = [
+        ("measured", f"{format_volume(found.collected_l)}{measured}"),
+        ("foretold", f"{format_volume(stop.collected_l)} at {format_abv(stop.mean_abv)}"),
+    ]
+    if found.foretold_abv is not None:
+        of_all = f"all of it would be {format_abv(found.foretold_abv)}"
+        pairs.append(("", f"at {format_volume(found.collected_l)} {of_all}"))
+    if found.alcohol_l is not None and found.charged_l > 0.0:
+        share = format_share(found.alcohol_l / found.charged_l)
+        pairs.append(("alcohol", f"{format_volume(found.alcohol_l)} measured, {share} of what was charged"))
+    pairs.append(("teaches", _taught(found)))
+    return (Section("What came of it, against the forecast", (Facts(tuple(pairs)),)),)
+
+
+def _taught(found: Against) -> str:
+    off = found.off_abv
+    if found.alcohol_l is not None and found.alcohol_l > found.charged_l:
+        return "more alcohol came over than went in: a volume or a strength is off; measure both again"
+    if off is None:
+        if found.abv is None:
+            return "how much came says little by itself: measure the strength of all of it too"
+        return "more came over than the forecast has to its stop: the run went on beyond it"
+    if abs(off) <= found.doubt_abv:
+        return "the forecast holds, as well as hydrometer and typed strengths are good for"
+    size = f"{abs(off):.1f} % vol"
+    if off > 0.0:
+        return (
+            f"it came {size} stronger: the neck sheds more than was taken, or the charge was stronger than "
+            "typed; readings during a run tell which (`potsim follow`)"
+        )
+    return (
+        f"it came {size} weaker: the neck sheds less than was taken, or the charge was weaker than typed; "
+        "readings during a run tell which (`potsim follow`)"
+    )
 
 
 def _oils(pairs: Sequence[Pair]) -> Table:
@@ -590,7 +636,7 @@ def _one_run(made: TrialBlend) -> Section:
     if run.bill:
         bill = Table(
             (Column("botanical", align="left"), Column("amount"), Column("in the", align="left")),
-            tuple((d.botanical.common_name, amount(d.dose), d.dose.where) for d in run.bill),
+            tuple((d.botanical.common_name, amount(d), d.dose.where) for d in run.bill),
         )
         parts.append(bill)
     gives = f"{_bottled(run)}, from {format_volume(run.charge.volume_l)} at {format_abv(run.charge.abv)}"
