@@ -222,9 +222,9 @@ def proof(args: argparse.Namespace) -> None:
         if target is None:
             return _only_gauged(args, gauged, units)
         made = from_gauged(gauged, target, steps=args.steps, bottle_l=args.bottle)
-    run = None if args.of is None else _kept(args.of, args.target)
+    run = None if args.of is None else _kept(args.of, target)
     glass = None if args.clouded_at is None else Glass(args.clouded_at, args.at)
-    cloud = None if run is None else run.cloud_at(args.target, glass)
+    cloud = None if run is None else run.cloud_at(target, glass)
 
     def data() -> dict[str, Any]:
         return {**dataclasses.asdict(made), **({} if run is None else {"cloud": to_dict(cloud)})}
