@@ -135,8 +135,8 @@ def henry_constants() -> Comparison:
         computed,
         FACTOR_OF_TWO,
         criterion="rms",
-        note="Ours are from memory. Published: vapour pressure of the pure oil over its Henry constant, "
-        "times 55.3 mol/L. Entries for one compound agree to about a factor of two; some vapour pressures "
+        note="Ours are of handbooks, see the rows. Published: vapour pressure of the pure oil over its Henry "
+        "constant, times 55.3 mol/L. Entries for one compound agree to about a factor of two; some vapour pressures "
         "are estimates.",
     )
 
@@ -148,7 +148,7 @@ def estimates_in_water() -> Comparison:
     both = [(c.anchor.ln_gamma, e.ln_gamma) for c, e in pairs if c.anchor is not None and e is not None]
     return compare(
         "activity coefficients in water where nothing was measured, tried where it was",
-        "Sander 2015 (water_henry.csv) and handbooks, from memory (water_solubility.csv)",
+        "Sander 2015 (water_henry.csv) and handbooks (water_solubility.csv)",
         "log10",
         [ln / traces.LN10 for ln, _ in both],
         [ln / traces.LN10 for _, ln in both],

@@ -24,7 +24,7 @@ from potsim.liquid.traces import ln_gamma, volatilities
 from potsim.liquid.unifac import from_groups
 
 HENRY = "Sander, Atmos. Chem. Phys. 15 (2015) 4399, as shipped in thermo (water_henry.csv)"
-RECALLED = "handbooks of aqueous solubility, from memory (water_solubility.csv)"
+HANDBOOKS = "handbooks of aqueous solubility, most as collected by Huuskonen 2000 (water_solubility.csv)"
 FICHAN = "Fichan, Larroche & Gros, J. Chem. Eng. Data 44 (1999) 56"
 CHEMSEP = "ChemSep NRTL parameters, as shipped in thermo (nrtl_chemsep.csv)"
 PRACTICE = "common practice, no source"
@@ -98,7 +98,7 @@ def _water() -> list[Comparison]:
             if by_solubility:
                 solubility.append((one, by_solubility.ln_gamma, by_solubility.temperature_k))
     rows = []
-    for what, source, values in (("Henry constants", HENRY, henry), ("solubilities", RECALLED, solubility)):
+    for what, source, values in (("Henry constants", HENRY, henry), ("solubilities", HANDBOOKS, solubility)):
         measured = np.array([ln for _, ln, _ in values]) / LN10
         modelled = np.array([_groups_alone(one, 0.0, t) for one, _, t in values]) / LN10
         rows.append(
@@ -128,7 +128,7 @@ def _henry_against_solubility(
     computed = np.array([anchored[one.id] for one, _ in both]) / LN10
     return compare(
         "limiting activity coefficients in water from solubilities, against those from Henry constants",
-        RECALLED,
+        HANDBOOKS,
         "log10",
         published,
         computed,
