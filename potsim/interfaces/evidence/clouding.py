@@ -136,8 +136,8 @@ def henry_constants() -> Comparison:
         FACTOR_OF_TWO,
         criterion="rms",
         note="Ours are of handbooks, see the rows. Published: vapour pressure of the pure oil over its Henry "
-        "constant, times 55.3 mol/L. Entries for one compound agree to about a factor of two; some vapour pressures "
-        "are estimates.",
+        "constant, times 55.3 mol/L. Entries for one compound agree to about a factor of two; some vapour "
+        "pressures are estimates.",
     )
 
 
