@@ -1,7 +1,9 @@
-"""Records: the standard library's dataclasses, made without compiling code, which is most of a cold start."""
+"""Records: the standard library's dataclasses, made without compiling code; and any result as plain data."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -150,3 +152,22 @@ else:
                 empty = Parameter.empty if default is MISSING else default
                 parameters.append(Parameter(name, kind, default=empty, annotation=one.type))
             return Signature(parameters)
+
+
+def plain(value: Any) -> Any:
+    """Return numbers, texts, lists and mappings: records by their fields; what is not finite is ``None``."""
+    if value is None or isinstance(value, (str, bool, int)):
+        return value
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): plain(inner) for key, inner in value.items()}
+    if hasattr(value, "__dataclass_fields__") and not isinstance(value, type):
+        return {name: plain(getattr(value, name)) for name in value.__dataclass_fields__}
+    if hasattr(value, "_asdict"):
+        return plain(value._asdict())
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    if isinstance(value, (list, tuple)):
+        return [plain(inner) for inner in value]
+    raise TypeError(f"{type(value).__name__} is no plain data.")

@@ -11,8 +11,8 @@ import pytest
 
 import potsim
 from potsim.errors import RequestError
-from potsim.planning.plain import plain
 from potsim.planning.stops import Moment
+from potsim.records import plain
 
 QUINCE = """
 title = "Quince"

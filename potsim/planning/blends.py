@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,7 @@ from potsim.planning.proofing import Proofing, proof_down
 from potsim.planning.run import Run, distil
 from potsim.planning.schema import keys_of
 from potsim.planning.trials import Trial, on_scale
-from potsim.records import dataclass
+from potsim.records import dataclass, plain
 
 VOLUME_STEP_L = 0.001
 
@@ -373,7 +373,7 @@ class TrialBlend:
             "volume_l": self.volume_l,
             "abv": self.abv,
             "ethanol_l": self.ethanol_l,
-            "oils": [asdict(oil) for oil in self.oils],
+            "oils": plain(self.oils),
             "compounds_mg_per_l": dict(self.compounds_mg_per_l),
             "one_run": {
                 "title": self.plan.title,

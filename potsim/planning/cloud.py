@@ -17,7 +17,7 @@ from potsim.planning.charge import between
 from potsim.planning.flavours import Flavours, Span, stream_l
 from potsim.planning.plan import Result
 from potsim.planning.stops import Condition
-from potsim.records import dataclass
+from potsim.records import dataclass, plain
 from potsim.still.course import EXHAUSTED, States
 
 Array = NDArray[np.float64]
@@ -348,7 +348,7 @@ def to_dict(found: Cloud | None) -> dict[str, Any] | None:
             for r in found.remedies
         ],
         "shift": found.shift,
-        "taught": None if taught is None else taught._asdict(),
+        "taught": plain(taught),
     }
 
 

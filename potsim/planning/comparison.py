@@ -6,7 +6,7 @@ import dataclasses
 import itertools
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, fields
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -19,7 +19,7 @@ from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
 from potsim.planning.sweep import outcome
 from potsim.planning.trials import Trial, labels
-from potsim.records import dataclass
+from potsim.records import dataclass, plain
 
 Value = float | str | None
 AMOUNTS = ("mass_g", "pieces")
@@ -176,8 +176,8 @@ class Pair:
         """Return plain data."""
         return {
             "botanical": self.label,
-            "a": None if self.a is None else asdict(self.a),
-            "b": None if self.b is None else asdict(self.b),
+            "a": plain(self.a),
+            "b": plain(self.b),
             "change": self.change,
         }
 

@@ -6,7 +6,7 @@ import hashlib
 import json
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -32,7 +32,7 @@ from potsim.planning.readings import (
 from potsim.planning.run import Run
 from potsim.planning.stops import ZERO_C
 from potsim.planning.trials import TELLS, odd_readings, verdicts
-from potsim.records import dataclass
+from potsim.records import dataclass, plain
 from potsim.still.course import EXHAUSTED
 from potsim.still.courses import Points, Tracks
 from potsim.still.fit import LOGARITHMS, NAMES, Fit, Noise, fit, places, run_out
@@ -274,7 +274,7 @@ def now(forecast: Forecast) -> Note:
     waits = {"reason": forecast.stop_reason, "values": dict(forecast.stop_values)}
     if forecast.over:
         return hint("stop_now", **waits)
-    return hint("collect", **waits, volume_l=asdict(forecast.to_come_l), minutes=asdict(forecast.to_come_min))
+    return hint("collect", **waits, volume_l=plain(forecast.to_come_l), minutes=plain(forecast.to_come_min))
 
 
 def document(forecast: Forecast) -> dict[str, Any]:
@@ -287,11 +287,11 @@ def document(forecast: Forecast) -> dict[str, Any]:
         "band": BAND,
         **{name: _band(getattr(forecast, name)) for name in BANDS},
         "stop": {"reason": forecast.stop_reason, "words": forecast.stop_words, "reached": forecast.over},
-        "jar": None if forecast.jar is None else asdict(forecast.jar),
-        "next_jar": None if forecast.next_jar is None else asdict(forecast.next_jar),
-        "flavours_now": [asdict(one) for one in forecast.flavours_now],
-        "flavours_next": [asdict(one) for one in forecast.flavours_next],
-        "element_bare": None if forecast.bare is None else asdict(forecast.bare),
+        "jar": plain(forecast.jar),
+        "next_jar": plain(forecast.next_jar),
+        "flavours_now": plain(forecast.flavours_now),
+        "flavours_next": plain(forecast.flavours_next),
+        "element_bare": plain(forecast.bare),
         "still": _still(forecast.fit),
         "readings": [_reading(one, forecast.fit, k) for k, one in enumerate(forecast.readings)],
         "odd": list(sentences(forecast.odd)),

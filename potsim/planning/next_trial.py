@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, fields, is_dataclass, replace
+from dataclasses import fields, is_dataclass, replace
 from pathlib import PurePath
 from typing import Any, Literal, get_args
 
@@ -52,7 +52,7 @@ from potsim.planning.trials import (
     on_scale,
     short,
 )
-from potsim.records import dataclass
+from potsim.records import dataclass, plain
 
 Array = NDArray[np.float64]
 
@@ -575,11 +575,11 @@ class Entry:
             "bottled_abv": bottled_abv(run) if run else None,
             "collected_l": result.collected_l if result else None,
             "strength_abv": result.abv if result else None,
-            "alcohol": None if self.alcohol is None else self.alcohol._asdict(),
+            "alcohol": plain(self.alcohol),
             "words": result.words if result else None,
             "changes": [{"key": d.key, "unit": d.unit, "a": d.a, "b": d.b} for d in self.changes],
-            "notes": [asdict(note) for note in trial.notes] if trial else [],
-            "doses": {name: asdict(dose) for name, dose in self.doses.items()},
+            "notes": plain(trial.notes) if trial else [],
+            "doses": {name: plain(dose) for name, dose in self.doses.items()},
             "refusal": self.refusal,
         }
 

@@ -21,8 +21,8 @@ from potsim.planning.notes import Note, caution, hint, plain_notes, sentences, w
 from potsim.planning.plan import JarPlan, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import moment
-from potsim.planning.sweep import charge_of, outcome, particular, plain, scaled, strongest, with_strength
-from potsim.records import dataclass
+from potsim.planning.sweep import charge_of, outcome, particular, scaled, strongest, with_strength
+from potsim.records import dataclass, plain
 from potsim.still.course import EXHAUSTED, Course, course
 
 if TYPE_CHECKING:

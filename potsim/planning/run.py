@@ -23,7 +23,6 @@ from potsim.planning.flavours import Cut, Flavours, predict
 from potsim.planning.heads import HeadsCut, heads_table, in_charge
 from potsim.planning.jars import Jar
 from potsim.planning.notes import Note, hint, plain_notes, sentences
-from potsim.planning.plain import plain
 from potsim.planning.plan import Bottling, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.proofing import Proofing, bottle
 from potsim.planning.stops import (
@@ -44,7 +43,7 @@ from potsim.planning.stops import (
     profile,
     quantities_of,
 )
-from potsim.records import dataclass
+from potsim.records import dataclass, plain
 from potsim.still.course import EXHAUSTED, Course, Rising, course
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import asdict, fields, replace
+from dataclasses import fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args
 
@@ -20,7 +20,7 @@ from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
 from potsim.planning.plan import TABLES, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.schema import COUNT, MASS, UNITS, VOLUME, Key, keys_of
-from potsim.records import dataclass
+from potsim.records import dataclass, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -72,7 +72,7 @@ class Place:
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain data."""
-        told = asdict(self)
+        told = plain(self)
         return {"botanical": told.pop("botanical"), "class": told.pop("klass"), **told}
 
 
@@ -117,11 +117,6 @@ def places(run: Run) -> tuple[Place, ...]:
 def particular(run: Run) -> tuple[Note, ...]:
     """What this run calls to heed, without what every run does."""
     return tuple(note for note in run.heed if note.kind != EVERY_RUN)
-
-
-def plain(of: Outcome | None) -> dict[str, Any]:
-    """Outcome as plain data; every value ``None`` where there is no run."""
-    return {name: getattr(of, name, None) for name in NAMES}
 
 
 # --- A charge brought to another strength: with more or less water, or with more or less of everything.
@@ -492,7 +487,7 @@ class Row:
             "value": self.value,
             "planned": self.planned,
             "stronger": self.stronger,
-            **plain(self.outcome),
+            **(dict.fromkeys(NAMES) if self.outcome is None else plain(self.outcome)),
             "refusal": self.refusal,
             "cautions": list(self.cautions),
         }

@@ -28,6 +28,7 @@ from potsim.interfaces.options import (
 from potsim.interfaces.planfile import the_plan, the_plan_file
 from potsim.interfaces.wording import units_of
 from potsim.planning.plan import TABLES
+from potsim.records import plain
 
 if TYPE_CHECKING:
     from potsim.interfaces.report.tables import Section
@@ -227,7 +228,7 @@ def proof(args: argparse.Namespace) -> None:
     cloud = None if run is None else run.cloud_at(target, glass)
 
     def data() -> dict[str, Any]:
-        return {**dataclasses.asdict(made), **({} if run is None else {"cloud": to_dict(cloud)})}
+        return {**plain(made), **({} if run is None else {"cloud": to_dict(cloud)})}
 
     def text() -> list[Section]:
         from potsim.interfaces.report.cloud import cloud_of_keep
@@ -286,7 +287,7 @@ def _only_gauged(args: argparse.Namespace, gauged: Gauged, units: quantities.Sys
 
         return [gauged_section(gauged)]
 
-    output.emit(args, lambda: dataclasses.asdict(gauged), text, units=units)
+    output.emit(args, lambda: plain(gauged), text, units=units)
 
 
 def _kept(name: str, target_abv: float) -> Run:

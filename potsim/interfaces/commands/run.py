@@ -26,6 +26,7 @@ from potsim.interfaces.options import (
 from potsim.interfaces.planfile import the_plan, the_plan_file
 from potsim.interfaces.wording import units_of
 from potsim.planning.plan import TABLES
+from potsim.records import plain
 
 if TYPE_CHECKING:
     from potsim.interfaces.report.tables import Section
@@ -115,8 +116,8 @@ def jars(args: argparse.Namespace) -> None:
     def data() -> dict[str, Any]:
         whole = made.to_dict()
         some = {key: whole[key] for key in ("potsim", "title", "jars", "jar_notes", "keep", "cloud")}
-        some["changes"] = [dataclasses.asdict(change) for change in made.keep.changes]
-        return {**some, "working_jar": report.plain(small, args.away, args.most)}
+        some["changes"] = plain(made.keep.changes)
+        return {**some, "working_jar": report.jar_data(small, args.away, args.most)}
 
     def text() -> list[Section]:
         from potsim.interfaces.report.cloud import cloud_sections
@@ -188,10 +189,10 @@ def botanicals(args: argparse.Namespace) -> None:
 
     if args.name is not None:
         one = find(_name(args.name))
-        output.emit(args, lambda: dataclasses.asdict(one), lambda: report.sections_of(one))
+        output.emit(args, lambda: plain(one), lambda: report.sections_of(one))
         return
     every = sorted(library().values(), key=lambda botanical: botanical.common_name.lower())
-    output.emit(args, lambda: [dataclasses.asdict(one) for one in every], lambda: [report.list_of(every)])
+    output.emit(args, lambda: plain(every), lambda: [report.list_of(every)])
 
 
 def _name(text: str) -> str:

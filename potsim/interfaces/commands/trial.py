@@ -16,6 +16,7 @@ from potsim.errors import RequestError
 from potsim.interfaces import files, output, quantities
 from potsim.interfaces.options import FORCE, JSON, Command, OneOf, argument, read, targets, typed_as
 from potsim.interfaces.wording import counted, units_of
+from potsim.records import plain
 
 if TYPE_CHECKING:
     from potsim.interfaces.quantities import System
@@ -42,7 +43,7 @@ def run_next(args: argparse.Namespace) -> None:
     data = {
         "trial": file.trial.name,
         "title": made.plan.title,
-        "factors": dataclasses.asdict(made.factors),
+        "factors": plain(made.factors),
         "changes": [
             {
                 "botanical": change.label,
@@ -109,7 +110,7 @@ def run_scale(args: argparse.Namespace) -> None:
         "alcohol_factor": made.alcohol_factor,
         "dose_factor": made.dose_factor,
         "weighing_g": made.weighing_g,
-        "charge": [dataclasses.asdict(part) for part in made.after.charge.parts],
+        "charge": plain(made.after.charge.parts),
         "before": {"doses": doses_of(made.before), **_outcome(made.before)},
         "after": {"doses": doses_of(made.after), **_outcome(made.after)},
         "botanicals": [pair.to_dict() for pair in made.pairs],
@@ -141,7 +142,7 @@ def _charge(text: str) -> tuple[float, float | None]:
 
 def _outcome(run: object) -> dict[str, object]:
     from potsim.planning.run import Run
-    from potsim.planning.sweep import outcome, plain
+    from potsim.planning.sweep import outcome
 
     return plain(outcome(run)) if isinstance(run, Run) else {}
 

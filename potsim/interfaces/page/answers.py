@@ -32,6 +32,7 @@ from potsim.planning.lanes import lanes as lanes_of
 from potsim.planning.notes import sentences
 from potsim.planning.plan import JarPlan, Plan
 from potsim.planning.run import Run, distil
+from potsim.records import plain
 
 Array = NDArray[np.float64]
 Task = Callable[[dict[str, Any]], Any]
@@ -453,7 +454,7 @@ def blend(sent: dict[str, Any]) -> dict[str, Any]:
             "volume_l": sum(volumes),
             "most_l": made.volume_l,
             "abv": made.abv,
-            "oils": [dataclasses.asdict(oil) for oil in made.oils],
+            "oils": plain(made.oils),
             "one_run": {
                 "plan": tables_of(made.plan),
                 "notes": list(sentences(made.notes)),

@@ -32,6 +32,7 @@ from potsim.planning.heads import HeadsCut
 from potsim.planning.jars import TOO_SMALL, Emptied, WorkingJar, working_jar
 from potsim.planning.proofing import Gauged, Keep, Proofing
 from potsim.planning.run import STRETCH, Run
+from potsim.records import plain
 
 
 def bottling_sections(run: Run) -> tuple[Section, ...]:
@@ -200,13 +201,13 @@ def emptied_section(run: Run, jar: Emptied) -> Section:
     return Section("Working jar", (Facts(tuple(pairs)),))
 
 
-def plain(jar: WorkingJar | RequestError, away_min: float, most_share: float) -> dict[str, Any]:
+def jar_data(jar: WorkingJar | RequestError, away_min: float, most_share: float) -> dict[str, Any]:
     """Return the working jar as plain data; ``refused`` says why there is none, else it is ``None``."""
     asked: dict[str, Any] = {"away_min": away_min, "most_share": most_share}
     if isinstance(jar, RequestError):
         names = (field.name for field in dataclasses.fields(WorkingJar))
         return {**asked, **dict.fromkeys(names), "refused": str(jar)}
-    return {**asked, **dataclasses.asdict(jar), "refused": None}
+    return {**asked, **plain(jar), "refused": None}
 
 
 # --- What a distiller reads of jars, keep and proofing.
