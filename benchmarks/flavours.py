@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -55,7 +55,7 @@ def rows() -> list[Row]:
 
 def same(run: Run) -> str:
     """How far a run drawn without uncertainty is from one computed by itself."""
-    certain = replace(run.plan, uncertainty=Uncertainty(0.0, 0.0, 0.0, 0.0, 0.0))
+    certain = replace(run.plan, uncertainty=Uncertainty(*(0.0 for _ in fields(Uncertainty))))
     drawn = ensemble(certain, 10, model_misfit=False)
     off = max(
         abs(drawn.answers["keep.volume_l"].low / run.keep.volume_l - 1.0),

@@ -18,13 +18,14 @@ from potsim.planning.flavours import Flavours, Span, stream_l
 from potsim.planning.plan import Result
 from potsim.planning.stops import Condition
 from potsim.records import dataclass, plain
-from potsim.still.course import EXHAUSTED, States
+from potsim.still.course import States
 
 Array = NDArray[np.float64]
 
 PURE_ABV = 100.0
 NOISE_ABV = 10.0  # a cloud below this strength is water's, and nobody's concern
 WORTH_ABV = 1.0  # a remedy that lowers the limit by less is none
+CLOSER = 65  # points between two of the grid, twice, at which the stream is looked at
 TINY = 1e-30  # a load of nothing at all, whose logarithm is wanted
 
 
@@ -206,24 +207,44 @@ class Oil:
         low, high = found.edges(self.knowing)
         return {"low": middle + low, "middle": middle, "high": middle + high}
 
-    def margin(self, edge: Edge = "middle") -> tuple[Array, float]:
-        """Logarithm of the load, and the depletion from which it counts."""
-        load = self.along[edge]
-        clear = np.flatnonzero(load < 0.0)
-        since = EXHAUSTED if clear.size == 0 else float(self.flavours.carried.depletion[clear[0]])
-        return load, since
+    @cached_property
+    def _slopes(self) -> dict[Edge, Array]:
+        grid = self.flavours.carried.depletion
+        return {edge: np.gradient(load, grid) for edge, load in self.along.items()}
+
+    def clear_from(self, edge: Edge) -> int:
+        """Place on the grid from which a haze counts: a stream hazy at the first drop clears before."""
+        clear = np.flatnonzero(self.along[edge] < 0.0)
+        return int(clear[0]) if clear.size else self.along[edge].size
+
+    def margin(self, states: States, edge: Edge = "middle") -> Array:
+        """Logarithm of the load of the stream, cubic between points of the grid; -1 where none counts."""
+        grid, load = self.flavours.carried.depletion, self.along[edge]
+        slope = self._slopes[edge]
+        k = np.clip(np.searchsorted(grid, states.depletion, side="right"), 1, grid.size - 1)
+        h = grid[k] - grid[k - 1]
+        t = (states.depletion - grid[k - 1]) / h
+        rise = load[k] - load[k - 1]
+        first, last = slope[k - 1] * h - rise, rise - slope[k] * h
+        found = load[k - 1] + t * (rise + (1.0 - t) * (first + t * (last - first)))
+        return np.where(k > self.clear_from(edge), found, -1.0)
 
     def first(self, edge: Edge) -> float | None:
         """Depletion at which the stream clouds, once it has been clear; ``None`` if never worth telling."""
-        load, since = self.margin(edge)
-        depletion = self.flavours.carried.depletion
-        hazy = np.flatnonzero((load >= 0.0) & (depletion > since))
+        grid, since = self.flavours.carried.depletion, self.clear_from(edge)
+        hazy = np.flatnonzero(self.along[edge][since:] >= 0.0)
         if hazy.size == 0:
             return None
-        k = int(hazy[0])
-        along = load[k - 1] / (load[k - 1] - load[k])
-        at = float(depletion[k - 1] + along * (depletion[k] - depletion[k - 1]))
-        return at if float(self.flavours.course.at(np.array([at])).stream_abv[0]) >= NOISE_ABV else None
+        s = grid[since + hazy[0] - 1 : since + hazy[0] + 1]
+        for _ in range(2):
+            s = np.linspace(s[0], s[1], CLOSER)
+            states = self.flavours.course.at(s)
+            margin = self.margin(states, edge)
+            k = max(int(np.argmax(margin >= 0.0)), 1)
+            s = s[k - 1 : k + 1]
+        low, high = float(margin[k - 1]), float(margin[k])
+        at = float(s[0] + (s[1] - s[0]) * low / (low - high))
+        return at if float(states.stream_abv[k]) >= NOISE_ABV else None
 
     def limit(
         self, by_row: Array, ethanol_l: float, at_c: float, bottled: Bottled | None = None
@@ -281,16 +302,9 @@ class Oil:
 def cloudy_condition(flavours: Flavours, shift: float | None = None) -> Condition:
     """Return the stop at which the stream turns cloudy, by the middle estimate.
 
-    A stream that is cloudy from the first drop has to clear first. Between the points of the course the
-    logarithm of the load is taken as straight: far closer than solubilities are known.
+    A stream that is cloudy from the first drop has to clear first.
     """
-    load, since = Oil(flavours, shift).margin()
-    along = flavours.carried.depletion
-
-    def margin(states: States) -> Array:
-        return np.where(states.depletion > since, np.interp(states.depletion, along, load), -1.0)
-
-    return Condition("cloudy", {}, margin, needed=False)
+    return Condition("cloudy", {}, Oil(flavours, shift).margin, needed=False)
 
 
 def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:
@@ -377,12 +391,10 @@ def _stream(oil: Oil, end: float) -> Stream | None:
     course = oil.flavours.course
     edges: tuple[Edge, ...] = ("high", "middle", "low")
     found = [oil.first(edge) for edge in edges]
-    load, _ = oil.margin()
-    clear = np.flatnonzero(load < 0.0)
+    clear, depletion = oil.clear_from("middle"), oil.flavours.carried.depletion
     clears_l: float | None = math.inf
-    if clear.size:
-        first = oil.flavours.carried.depletion[clear[:1]]
-        clears_l = None if clear[0] == 0 else float(course.at(first).collected_l[0])
+    if clear < depletion.size:
+        clears_l = float(course.at(depletion[clear : clear + 1]).collected_l[0]) if clear else None
     if found[0] is None and clears_l is None:
         return None
     volumes: list[float | None] = []
