@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -35,6 +37,11 @@ tails_from = { stream_abv = "55 %" }
 sizes = ["100 mL"]
 keep = "2-5"
 """
+
+
+# Processes that tests start need not compile the package anew each time, nor leave anything beside it.
+if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
+    os.environ["PYTHONPYCACHEPREFIX"] = f"{tempfile.gettempdir()}/potsim-compiled-{os.getuid()}"
 
 
 @dataclass(frozen=True)

@@ -196,7 +196,9 @@ def test_debug_shows_where_a_refusal_arose_wherever_it_stands(say) -> None:
 
 def test_a_reader_that_has_seen_enough_ends_it_quietly() -> None:
     with subprocess.Popen(
-        [sys.executable, "-m", "potsim", "evidence", "--json"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        [sys.executable, "-m", "potsim", "botanicals", "--json"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
     ) as child:
         assert child.stdout is not None
         assert child.stderr is not None

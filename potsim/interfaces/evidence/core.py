@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
+from functools import cache
 from types import ModuleType
 from typing import Literal
 
@@ -120,6 +121,7 @@ def modules() -> tuple[str, ...]:
     return tuple(name for name in every if hasattr(_module(name), "comparisons"))
 
 
+@cache
 def everything() -> dict[str, list[Comparison]]:
     """Return all comparisons by the module that holds them."""
     return {name: list(_module(name).comparisons()) for name in modules()}
