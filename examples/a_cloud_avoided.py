@@ -3,12 +3,10 @@
 from dataclasses import replace
 from pathlib import Path
 
+from matplotlib import pyplot as plt
+
 import potsim
-from potsim.interfaces.plots import ink
-from potsim.interfaces.plots.run import new_axes
-from potsim.interfaces.report.cloud import level, sentences
-from potsim.planning.botanicals import BotanicalDose
-from potsim.planning.plan import Bottling, Stop
+from potsim import BotanicalDose, Bottling, Stop
 
 PICTURES = Path(__file__).with_name("pictures")
 BOTTLED = 38.0
@@ -26,22 +24,19 @@ def run_of(grams: float, stop_abv: float) -> potsim.Run:
     return potsim.distil(replace(plan, botanicals=bill, cuts=cuts, bottling=Bottling(abv=BOTTLED)))
 
 
-ax = new_axes(2.8)
+figure, ax = plt.subplots(figsize=(5.8, 2.8), layout="constrained")
 for place, (name, asked) in enumerate(WAYS.items()):
     cloud = run_of(*asked).cloud
-    print(f"{name}: {sentences(cloud)[0]}")
-    ax.plot(
-        [cloud.room.low_abv, cloud.room.high_abv],
-        [place, place],
-        color=ink.FAINT,
-        linewidth=7,
-        solid_capstyle="butt",
+    haze = cloud.room
+    print(
+        f"{name}: {cloud.verdict}; first haze at {haze.abv:.0f} % vol,"
+        f" {haze.low_abv:.0f} to {haze.high_abv:.0f}"
     )
-    ax.plot(cloud.room.abv, place, "o", color=ink.INK, markersize=6)
-    ax.text(1, place - 0.28, f"{name}: {level(cloud.room, BOTTLED)}", fontsize=ink.SIZE)
-ax.axvline(BOTTLED, color=ink.VERMILION, linewidth=1.4, linestyle=(0, (5, 2)))
-ax.text(BOTTLED - 0.5, 2.65, "bottled at 38 % vol", ha="right", color=ink.VERMILION, fontsize=ink.SIZE)
+    ax.plot([haze.low_abv, haze.high_abv], [place, place], color="0.6", linewidth=7, solid_capstyle="butt")
+    ax.plot(haze.abv, place, "o", color="black", markersize=6)
+    ax.text(1, place - 0.28, f"{name}: {cloud.verdict}", fontsize=9)
+ax.axvline(BOTTLED, color="C3", linewidth=1.4, linestyle="--")
+ax.text(BOTTLED - 0.5, 2.65, "bottled at 38 % vol", ha="right", color="C3", fontsize=9)
 ax.set(xlim=(0, 60), ylim=(2.8, -0.7), yticks=[])
-ax.set_xlabel("strength at which the first haze shows, % vol (bar: eight of ten batches)")
-ink.plain(ax)
-ax.figure.savefig(PICTURES / "a_cloud_avoided.png", dpi=110)
+ax.set_xlabel("strength at which the first haze shows, % vol (bar: eight of ten batches)", fontsize=9)
+figure.savefig(PICTURES / "a_cloud_avoided.png", dpi=110)

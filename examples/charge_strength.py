@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import potsim
-from potsim.interfaces.plots.others import figure_of_sweep
 
 PICTURES = Path(__file__).with_name("pictures")
 
@@ -17,4 +16,4 @@ for row in made.with_own:
         f"  {came.recovered:4.0%}  {came.minutes:4.0f} min{'  (the plan)' if row.planned else ''}"
     )
 
-figure_of_sweep(made).savefig(PICTURES / "charge_strength.png", dpi=110)
+made.figure().savefig(PICTURES / "charge_strength.png", dpi=110)

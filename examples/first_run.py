@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import potsim
-from potsim.interfaces.plots.run import figure_of_run
 
 PICTURES = Path(__file__).with_name("pictures")
 
@@ -15,4 +14,4 @@ print(f"after 300 mL the stream has {run.at(collected_l=0.3).stream_abv:.1f} % v
 for caution in run.cautions[:2]:
     print("-", caution)
 
-figure_of_run(run).savefig(PICTURES / "first_run.png", dpi=80, pil_kwargs={"optimize": True})
+run.figure().savefig(PICTURES / "first_run.png", dpi=80, pil_kwargs={"optimize": True})

@@ -2,12 +2,11 @@
 
 from pathlib import Path
 
+from matplotlib import pyplot as plt
+
 import potsim
-from potsim.interfaces.plots import ink
-from potsim.interfaces.plots.run import new_axes
-from potsim.planning.comparison import in_bottle
-from potsim.planning.next_trial import next_trial
-from potsim.planning.trials import Tasting, Trial
+from potsim import trials
+from potsim.trials import Tasting, Trial
 
 PICTURES = Path(__file__).with_name("pictures")
 TASTED = (
@@ -18,25 +17,25 @@ TASTED = (
         Tasting("coriander seed", "more"),
     ),
 )
-PENS = (ink.STREAM, ink.POOLED, ink.POT, ink.OVER)
-SHOWN = ("juniper", "coriander seed", "fennel seed", "lemon peel")
+SHOWN = {"juniper": "-o", "coriander seed": "--s", "fennel seed": ":^", "lemon peel": "-.D"}
 
 plan, runs = potsim.example_plan(), [potsim.distil(potsim.example_plan())]
 for number, notes in enumerate(TASTED, start=1):
-    made = next_trial(Trial(f"trial {number}", plan, notes=notes))
+    made = trials.next(Trial(f"trial {number}", plan, notes=notes))
     for change in made.changes:
         print(f"trial {number}: {change.label}, {change.note.verdict}: times {change.factor:.2f}")
-    for advice in made.advice:
-        print("-", advice)
     plan, runs = made.plan, [*runs, made.after]
 
-ax = new_axes(3.6)
-labels = []
-for name, pen in zip(SHOWN, PENS, strict=True):
-    mg_per_l = [next(line.oil_mg_per_l for line in in_bottle(run) if line.label == name) for run in runs]
-    ax.plot([1, 2, 3], mg_per_l, "o", markersize=4, **pen.style)
-    labels.append((mg_per_l[-1], name, pen.colour))
-ax.set(xlim=(0.9, 3.05), ylim=(0, None), xticks=[1, 2, 3], xlabel="trial", ylabel="oil in the bottle, mg/L")
-ink.plain(ax)
-ink.end_labels(ax, labels, apart=5)
-ax.figure.savefig(PICTURES / "three_trials.png", dpi=110)
+figure, ax = plt.subplots(figsize=(5.8, 3.6), layout="constrained")
+for name, style in SHOWN.items():
+    strong = [next(one.times_threshold for one in run.flavours if one.botanical == name) for run in runs]
+    ax.plot([1, 2, 3], strong, style, label=name)
+ax.set(
+    xlim=(0.9, 3.1),
+    xticks=[1, 2, 3],
+    yscale="log",
+    xlabel="trial",
+    ylabel="in the bottle, times its threshold",
+)
+ax.legend(frameon=False, fontsize=9, loc="center right")
+figure.savefig(PICTURES / "three_trials.png", dpi=110)

@@ -8,10 +8,12 @@ Plans
     `JarPlan`, `JarStock`, `Bottling`, `Stretch`, `Uncertainty`; `load_plan`, `example_plan`.
 Runs
     `distil` gives a `Run`; `sweep` a `Sweep`; `study` a table of many runs; `reach` a `Reach`; `ensemble`
-    an `Ensemble`; ``run.follow`` a `Forecast`.
+    an `Ensemble`; ``run.follow`` a `Forecast`; `contours` draws a study.
 Modules
     `trials` (next, compare, blend, scale, book), `strength`, `proofing`, `botanicals`; the functions
     `bubble_point` and `clear_limit`.
+Your own
+    `activity_model` for a ``with`` block; ``run.first`` for a stop; botanicals and compounds in a plan.
 Errors
     `PotsimError`, above `RequestError`, `RangeError`, `UnknownNameError` and `ConvergenceError`.
 """
@@ -32,8 +34,10 @@ if TYPE_CHECKING:
     from potsim.errors import UnknownNameError as UnknownNameError
     from potsim.interfaces.planfile import example_plan as example_plan
     from potsim.interfaces.planfile import load_plan as load_plan
+    from potsim.interfaces.plots.lines import contours as contours
     from potsim.liquid import strength as strength
     from potsim.liquid.clouding import clear_limit as clear_limit
+    from potsim.liquid.equilibrium import activity_model as activity_model
     from potsim.liquid.equilibrium import bubble_point as bubble_point
     from potsim.planning import botanicals as botanicals
     from potsim.planning import proofing as proofing
@@ -70,6 +74,8 @@ _HOMES = {
     "example_plan": "potsim.interfaces.planfile",
     "load_plan": "potsim.interfaces.planfile",
     "clear_limit": "potsim.liquid.clouding",
+    "contours": "potsim.interfaces.plots.lines",
+    "activity_model": "potsim.liquid.equilibrium",
     "bubble_point": "potsim.liquid.equilibrium",
     "Ensemble": "potsim.planning.ensemble",
     "ensemble": "potsim.planning.ensemble",
@@ -126,9 +132,11 @@ __all__ = [
     "Uncertainty",
     "UnknownNameError",
     "__version__",
+    "activity_model",
     "botanicals",
     "bubble_point",
     "clear_limit",
+    "contours",
     "distil",
     "ensemble",
     "example_plan",

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes as Axes
+    from matplotlib.figure import Figure as Figure
 
     from potsim.interfaces.files import target as target
     from potsim.interfaces.files import write_all as write_all
@@ -17,11 +18,15 @@ if TYPE_CHECKING:
     from potsim.interfaces.planfile import read_plan as read_plan
     from potsim.interfaces.planfile import tables_of as tables_of
     from potsim.interfaces.planfile import write_plan as write_plan
-    from potsim.interfaces.plots.run import plot_run as plot_run
     from potsim.interfaces.readingsfile import readings_of as readings_of
     from potsim.interfaces.report.card import text_of_card as text_of_card
-    from potsim.interfaces.report.sheet import notebook_view as notebook_view
+    from potsim.interfaces.report.sweep import text_of_ensemble as text_of_ensemble
+    from potsim.interfaces.report.sweep import text_of_sweep as text_of_sweep
+    from potsim.interfaces.report.trials import text_of_comparison as text_of_comparison
     from potsim.interfaces.report.words import sentences as sentences
+    from potsim.interfaces.shown import figure_of_result as figure_of_result
+    from potsim.interfaces.shown import page_part as page_part
+    from potsim.interfaces.shown import plot_result as plot_result
     from potsim.interfaces.tomlfile import Source as Source
 
 _HOMES = {
@@ -31,11 +36,15 @@ _HOMES = {
     "read_plan": "planfile",
     "tables_of": "planfile",
     "write_plan": "planfile",
-    "plot_run": "plots.run",
     "readings_of": "readingsfile",
     "text_of_card": "report.card",
-    "notebook_view": "report.sheet",
+    "text_of_ensemble": "report.sweep",
+    "text_of_sweep": "report.sweep",
+    "text_of_comparison": "report.trials",
     "sentences": "report.words",
+    "figure_of_result": "shown",
+    "page_part": "shown",
+    "plot_result": "shown",
     "Source": "tomlfile",
 }
 

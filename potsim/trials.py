@@ -11,6 +11,7 @@ from potsim.planning.comparison import compare
 from potsim.planning.next_trial import book, to_bottles, to_charge
 from potsim.planning.next_trial import next_trial as next
 from potsim.planning.next_trial import to_charge as scale
+from potsim.planning.plan import Tasting
 from potsim.planning.trials import Trial
 
-__all__ = ["Trial", "blend", "book", "compare", "next", "read", "scale", "to_bottles", "to_charge"]
+__all__ = ["Tasting", "Trial", "blend", "book", "compare", "next", "read", "scale", "to_bottles", "to_charge"]

@@ -50,7 +50,20 @@ def test_a_run_travels_small_and_comes_back(run: potsim.Run) -> None:
     assert pickle.loads(packed) == run
     assert potsim.Run.from_dict(run.to_dict()) == run
     assert len(repr(run)) < 100
-    assert "<svg" in run._repr_html_()
+
+
+def test_each_result_is_a_line_a_card_and_a_picture(run: potsim.Run) -> None:
+    """In a notebook: one line, a small table beside a picture, and an image below a plot."""
+    forecast = run.follow([{"time": "15 min", "collected": "200 mL", "strength": "79 %"}])
+    results = (run, potsim.sweep(run.plan, "charge.abv", [30.0]), potsim.ensemble(run.plan, 20), forecast)
+    for result in results:
+        assert len(repr(result)) < 100
+        assert "\n" not in repr(result)
+        page = result._repr_html_()
+        assert "<table" in page or "<dl" in page
+        assert "data:image/png;base64," in page
+        assert len(page) < 250_000
+        assert len(str(result)) > 50
 
 
 def test_a_refused_plan_among_good_ones_arrives_and_the_others_finish() -> None:

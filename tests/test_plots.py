@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import itertools
+import os
+import subprocess
+import sys
 import warnings
 from dataclasses import replace
 
 import pytest
+from matplotlib import pyplot as plt
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 import potsim
-from potsim.interfaces.plots import ink
+from potsim.interfaces.plots.ink import DARK, LIGHT, Ground, spread
 from potsim.interfaces.plots.run import (
-    DARK,
-    LIGHT,
-    Ground,
     figure_of_run,
     plot_lanes,
     plot_lines,
@@ -165,8 +167,8 @@ def test_lanes_are_on_one_scale_and_dark_where_they_mark() -> None:
 
 
 def test_labels_move_as_little_as_it_takes() -> None:
-    assert ink.spread([10.0, 50.0], 5.0, 0.0, 100.0) == [10.0, 50.0]
-    placed = ink.spread([99.0, 98.0, 97.0], 5.0, 0.0, 100.0)
+    assert spread([10.0, 50.0], 5.0, 0.0, 100.0) == [10.0, 50.0]
+    placed = spread([99.0, 98.0, 97.0], 5.0, 0.0, 100.0)
     assert placed == [100.0, 95.0, 90.0]
 
 
@@ -174,3 +176,49 @@ def test_words_under_the_picture_say_who_leads() -> None:
     said = " ".join(figure_of_run(potsim.distil(plan("fourteen"))).get_supxlabel().split())
     assert said.startswith("By size ")
     assert "leads" in said
+
+
+def test_two_runs_on_one_axes_are_told_apart() -> None:
+    run = potsim.distil(potsim.example_plan())
+    ax = run.plot(label="one")
+    assert run.plot(ax, label="other") is ax
+    lines = [line for line in ax.lines if len(line.get_xdata()) > 1]
+    assert [line.get_label() for line in lines] == ["one", "other"]
+    assert lines[0].get_color() != lines[1].get_color()
+    assert str(lines[0]._unscaled_dash_pattern) != str(lines[1]._unscaled_dash_pattern)
+    assert ax.get_legend() is not None
+    (own,) = run.plot(color="red", label="mine").lines[:1]
+    assert own.get_color() == "red"
+    plt.close("all")
+
+
+def test_a_plot_takes_paper_and_ink_from_the_style() -> None:
+    run = potsim.distil(potsim.example_plan())
+    with plt.style.context("dark_background"):
+        ax = run.plot()
+        face = run.figure().get_facecolor()
+    assert to_hex(ax.yaxis.label.get_color()) == "#ffffff"
+    assert to_hex(face) == "#000000"
+    plt.close("all")
+
+
+def test_contours_over_two_numbers() -> None:
+    table = potsim.study(
+        potsim.example_plan(), {"charge.abv": [30.0, 40.0, 80.0], "still.power": [500.0, 900.0]}
+    )
+    ax = potsim.contours(table, "keep.abv")
+    assert (ax.get_xlabel(), ax.get_ylabel()) == ("charge.abv, % vol", "still.power, W")
+    with pytest.raises(potsim.UnknownNameError, match=r"keep\.abv"):
+        potsim.contours(table, "keep.avb")
+    with pytest.raises(potsim.RequestError, match="two values or more"):
+        potsim.contours(table[table["still.power"] == 500.0], "keep.abv")
+    plt.close("all")
+
+
+def test_nothing_but_a_plot_loads_pyplot() -> None:
+    program = (
+        "import sys, potsim; run = potsim.distil(potsim.example_plan()); run.to_dict(); str(run);"
+        " run.figure(); run._repr_html_(); assert 'matplotlib.pyplot' not in sys.modules;"
+        " run.plot(); assert 'matplotlib.pyplot' in sys.modules"
+    )
+    subprocess.run([sys.executable, "-c", program], check=True, env={**os.environ, "MPLBACKEND": "Agg"})

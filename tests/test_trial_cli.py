@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from potsim.interfaces.cli import main
+from potsim.interfaces.plots.ink import shown_axes
 from potsim.interfaces.plots.others import figure_of_comparison, plot_comparison
-from potsim.interfaces.plots.run import new_axes
 from potsim.interfaces.trialfile import read_factors, read_trial
 from potsim.planning.comparison import compare, pairs
 from potsim.planning.next_trial import Factors, next_trial
@@ -191,8 +191,8 @@ def test_the_picture_shows_each_botanical_with_both_figures(folder: Path) -> Non
     file = read_trial("trial-1.toml")
     other = replace(file.trial, plan=next_trial(file.trial).plan)
     made = compare(file.trial, other)
-    ax = new_axes()
-    bystander = new_axes()
+    ax = shown_axes()
+    bystander = shown_axes()
     assert plot_comparison(made, ax) is ax
     assert not bystander.has_data()
     every = pairs(made.run_a, made.run_b)

@@ -10,6 +10,9 @@ at the dilute end.
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import cache
 from typing import NamedTuple
 
@@ -17,7 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from potsim.data import read_table
-from potsim.errors import ConvergenceError, RangeError
+from potsim.errors import ConvergenceError, RangeError, RequestError
 from potsim.liquid.pure import (
     T_MAX_K,
     T_MIN_K,
@@ -192,8 +195,16 @@ class Excess:
         return np.stack([np.zeros_like(dt), np.zeros_like(dt), np.ones_like(dt), 2.0 * dt])
 
 
-@cache
+_OWN: list[Excess] = []  # of the user's; the last is in use
+
+
 def excess() -> Excess:
+    """Return the excess functions in use: the package's, or those of `activity_model`."""
+    return _OWN[-1] if _OWN else fitted()
+
+
+@cache
+def fitted() -> Excess:
     """Return the excess functions with the fitted parameters of the package.
 
     Returns
@@ -205,6 +216,81 @@ def excess() -> Excess:
     single = {row["parameter"]: float(row["value"]) for row in rows if row["power"] == ""}
     terms = [[float(row["value"]) for row in rows if row["parameter"] == name] for name in "ghcd"]
     return Excess(single["ratio"], single["reference_temperature"], single["k12"], np.array(terms))
+
+
+OWN_K = (340.0, 380.0)  # temperatures at which one's own function is asked
+OWN_CLOSE = 2e-3  # by which ``gE/RT`` may miss it
+
+
+@contextmanager
+def activity_model(gibbs: Callable[[Array, Array], ArrayLike]) -> Iterator[Excess]:
+    """Compute with another excess function for as long as a ``with`` block lasts.
+
+    Parameters
+    ----------
+    gibbs : callable
+        ``gE / RT`` of ethanol and water [-] as a function of the mole fraction of ethanol and the
+        temperature [K], both arrays of one shape; 0 at both ends.
+
+    Yields
+    ------
+    Excess
+        The package's form, fitted to it between 340 and 380 K.
+
+    Raises
+    ------
+    RequestError
+        If that form misses the function by more than 0.002 anywhere.
+
+    Notes
+    -----
+    All tables are made anew, before and after. The heat of mixing follows from the same function.
+
+    Examples
+    --------
+    >>> import potsim
+    >>> def margules(x, t):  # constants for the example only
+    ...     return x * (1 - x) * (1.6 * (1 - x) + 0.9 * x)
+    >>> with potsim.activity_model(margules):
+    ...     run = potsim.distil(potsim.example_plan())
+    >>> usual = potsim.distil(potsim.example_plan())
+    >>> bool(run.stop.collected_l == usual.stop.collected_l)
+    False
+    """
+    usual = fitted()
+    nodes = 0.5 - 0.5 * np.cos(np.pi * (np.arange(48) + 0.5) / 48)
+    x, t = (np.ravel(one) for one in np.meshgrid(nodes, np.linspace(*OWN_K, 9)))
+    wanted = np.asarray(gibbs(x, t), dtype=float)
+    z = 2.0 * usual.ratio * x / (usual.ratio * x + 1.0 - x) - 1.0
+    powers = x * (1.0 - x) * z ** np.arange(usual.terms.shape[1])[:, None]
+    weights = usual.gibbs_weights(t)[:3]
+    columns = (weights[:, None, :] * powers).reshape(-1, x.size)
+    size = np.linalg.norm(columns, axis=1)
+    found = np.linalg.lstsq((columns / size[:, None]).T, wanted, rcond=1e-9)[0]
+    off = float(np.abs(found @ (columns / size[:, None]) - wanted).max())
+    if not off <= OWN_CLOSE:
+        raise RequestError(
+            f"This function of gE/RT cannot be followed to {OWN_CLOSE:g}: it is missed by {off:.3g}.",
+            "Give a smooth function of mole fraction and temperature [K] that is 0 at both ends.",
+        )
+    terms = np.zeros_like(usual.terms)
+    terms[:3] = (found / size).reshape(3, -1)
+    _OWN.append(Excess(usual.ratio, usual.reference_k, usual.k12, terms))
+    _forget()
+    try:
+        yield _OWN[-1]
+    finally:
+        _OWN.pop()
+        _forget()
+
+
+def _forget() -> None:
+    """Drop all that was tabulated."""
+    for name, module in list(sys.modules.items()):
+        if name.startswith("potsim."):
+            for value in list(vars(module).values()):
+                if hasattr(value, "cache_clear"):
+                    value.cache_clear()
 
 
 # --- Vapour-liquid equilibrium of ethanol-water: what a liquid boils at, and what its vapour is.

@@ -12,11 +12,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from potsim import faces
 from potsim.planning.botanicals import spelling
 from potsim.planning.classes import Klass
 from potsim.planning.noticed import Passage
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
+from potsim.planning.shown import Shown
 from potsim.planning.sweep import outcome
 from potsim.planning.trials import Trial, labels
 from potsim.records import dataclass, plain
@@ -183,7 +185,7 @@ class Pair:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class Comparison(Shown):
     """Two trials side by side; only what differs."""
 
     a: Trial  # the two
@@ -195,6 +197,13 @@ class Comparison:
     measured: tuple[Difference, ...]  # what the results say differently
     botanicals: tuple[Pair, ...]  # lines of the bill that come to something else, those of a first
     unchanged: int  # lines of the bill that do not
+
+    def __repr__(self) -> str:
+        found = len(self.decided) + len(self.predicted) + len(self.measured) + len(self.botanicals)
+        return f"<Comparison {self.a.plan.title!r} and {self.b.plan.title!r}: {found} differences>"
+
+    def __str__(self) -> str:
+        return faces.text_of_comparison(self)
 
     @property
     def empty(self) -> bool:

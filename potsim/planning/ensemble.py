@@ -11,12 +11,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from potsim import faces
 from potsim.errors import RequestError, require
 from potsim.planning.draws import EQUILIBRIUM, Doubts, answers, doubts_of, names, standard_numbers
 from potsim.planning.many import CURVES
 from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
+from potsim.planning.shown import Line
 from potsim.records import dataclass
 
 Array = NDArray[np.float64]
@@ -173,7 +175,7 @@ PILOT = 512
 
 
 @dataclass(frozen=True)
-class Ensemble:
+class Ensemble(Line):
     """Runs drawn from what is uncertain in a plan.
 
     Parameters
@@ -202,6 +204,13 @@ class Ensemble:
     traces: Mapping[str, Band]
     shares: Mapping[str, tuple[Share, ...]]
     impossible: float
+
+    def __repr__(self) -> str:
+        keep = self.answers["keep.volume_l"]
+        return f"<Ensemble {self.plan.title!r}: {self.n} runs, keep {keep.low:.3f} to {keep.high:.3f} L>"
+
+    def __str__(self) -> str:
+        return faces.text_of_ensemble(self)
 
     def advice(self, name: str = "keep.volume_l") -> str:
         """Say what would narrow an answer most.

@@ -30,6 +30,7 @@ from potsim.planning.readings import (
     told_during_run,
 )
 from potsim.planning.run import Run
+from potsim.planning.shown import Shown
 from potsim.planning.stops import ZERO_C
 from potsim.planning.trials import TELLS, odd_readings, verdicts
 from potsim.records import dataclass, plain
@@ -194,7 +195,7 @@ class Curve:
 
 
 @dataclass(frozen=True)
-class Forecast:
+class Forecast(Shown):
     """What is still to come."""
 
     run: Run  # the run as planned
@@ -248,6 +249,11 @@ class Forecast:
     def to_dict(self) -> dict[str, Any]:
         """Return what ``potsim follow --json`` prints."""
         return document(self)
+
+    def __repr__(self) -> str:
+        stop = self.stop_l
+        title, count = self.run.plan.title, len(self.readings)
+        return f"<Forecast {title!r}: {count} readings, stop at {stop.low:.3f} to {stop.high:.3f} L>"
 
     def __str__(self) -> str:
         return in_short(self)

@@ -23,6 +23,9 @@ class Note(NamedTuple):
     subject: str  # what it is about: a botanical, a key of the plan, a jar; empty for the run
     values: Mapping[str, Any]  # numbers, names and sources that its sentence needs; plain data
 
+    def __str__(self) -> str:
+        return sentences([self])[0]
+
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain data, the values beside the rest."""
         return {"kind": self.kind, "severity": self.severity, "subject": self.subject, **self.values}

@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Literal, Protocol, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from potsim import __version__, faces
 from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
+from potsim.liquid.equilibrium import Excess, excess
 from potsim.liquid.strength import Mixture
 from potsim.planning import apparatus, botanicals, cautions, flavours, jars, noticed, proofing, stops
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
@@ -25,6 +26,7 @@ from potsim.planning.jars import Jar
 from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plan import Bottling, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.proofing import Proofing, bottle
+from potsim.planning.shown import Line
 from potsim.planning.stops import (
     ZERO_C,
     Condition,
@@ -39,7 +41,6 @@ from potsim.planning.stops import (
     cut_table,
     locate,
     moment,
-    moment_where,
     profile,
     quantities_of,
 )
@@ -232,7 +233,7 @@ POINTS = 201  # of the arrays of a run, evenly spaced in moles collected
 
 
 @dataclass(frozen=True)
-class Run:
+class Run(Line):
     """A predicted run, from the first drop to the stop.
 
     Parameters
@@ -595,19 +596,25 @@ class Run:
         there = moment(self.course, self.end.depletion)
         return Stopped(**vars(there), reason=self.end.reason, words=self.end.words)
 
-    def at(self, **where: float) -> Moment:
-        """Return the state at one point of the run.
+    @overload
+    def at(self, **where: float) -> Moment: ...
+
+    @overload
+    def at(self, **where: Sequence[float] | Array) -> Profile: ...
+
+    def at(self, **where: Any) -> Moment | Profile:
+        """Return the state at one point of the run, or at several.
 
         Parameters
         ----------
-        **where : float
+        **where : float, or array of float
             One of ``collected_l`` [L], ``stream_abv``, ``pot_abv`` or ``mean_abv`` [% vol], ``recovered``
             (0 to 1), ``pot_l`` [L], ``pot_c`` or ``vapour_c`` [°C], ``elapsed_min`` [min]; with a parrot,
             ``parrot_abv`` [% vol].
 
         Returns
         -------
-        Moment
+        Moment, or Profile of arrays
             All nine quantities there, and what the parrot shows.
 
         Raises
@@ -623,8 +630,35 @@ class Run:
         >>> run = potsim.distil(potsim.example_plan())
         >>> round(run.at(collected_l=0.3).collected_l, 9)
         0.3
+        >>> run.at(collected_l=[0.1, 0.5]).stream_abv.round(1).tolist()
+        [79.5, 76.3]
         """
-        return moment_where(self.course, self.end.depletion, where)
+        return stops.where(self.course, self.end.depletion, where)
+
+    def first(self, condition: Callable[[Profile], Array]) -> Moment | None:
+        """Find where a condition of one's own first comes true, also beyond the stop.
+
+        Parameters
+        ----------
+        condition : callable
+            Of the quantities along the run (``stream_abv``, ``collected_l``, ``pot_c``, ...), arrays of one
+            shape; negative before it is true, 0 and more from there on.
+
+        Returns
+        -------
+        Moment
+            The state there; None if it never comes.
+
+        Examples
+        --------
+        >>> import potsim
+        >>> run = potsim.distil(potsim.example_plan())
+        >>> there = run.first(lambda now: 20.0 - (now.stream_abv - now.pot_abv))
+        >>> round(there.stream_abv - there.pot_abv, 6)
+        20.0
+        """
+        at = self.course.first(lambda states: condition(profile(self.course, states)))
+        return None if at is None else moment(self.course, at)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the arrays as a table.
@@ -727,21 +761,6 @@ class Run:
             )
         return distil(faces.plan_of(data["plan"], faces.Source("run")))
 
-    def plot(self, ax: faces.Axes | None = None) -> faces.Axes:
-        """Draw the run.
-
-        Parameters
-        ----------
-        ax : matplotlib.axes.Axes, optional
-            Where to draw; a new figure's when left out.
-
-        Returns
-        -------
-        matplotlib.axes.Axes
-            The axes drawn on.
-        """
-        return faces.plot_run(self, ax)
-
     def __str__(self) -> str:
 
         return faces.text_of_card(self)
@@ -758,10 +777,6 @@ class Run:
     def __repr__(self) -> str:
         stop = self.stop
         return f"<Run {self.plan.title!r}: {stop.collected_l:.3f} L at {stop.mean_abv:.1f} % vol>"
-
-    def _repr_html_(self) -> str:
-
-        return faces.notebook_view(self)
 
 
 def distil(plan: Plan) -> Run:
@@ -829,7 +844,7 @@ def distil(plan: Plan) -> Run:
     )
 
 
-_STREAMS: deque[tuple[Plan, tuple[Course, Flavours]]] = deque(maxlen=4)
+_STREAMS: deque[tuple[Plan, Excess, tuple[Course, Flavours]]] = deque(maxlen=4)
 """Plans lately computed with their streams: half of a run, and the same wherever it is cut."""
 
 
@@ -837,13 +852,13 @@ def _stream(
     plan: Plan, charge: Charge, setting: Setting, bill: tuple[ResolvedDose, ...], solids_l: float
 ) -> tuple[Course, Flavours]:
     """Return how a charge boils and what the stream carries; kept, for plans that differ in cuts or jars."""
-    for known, found in list(_STREAMS):
-        if all(getattr(known, name) == getattr(plan, name) for name in _OF_STREAM):
+    for known, model, found in list(_STREAMS):
+        if model is excess() and all(getattr(known, name) == getattr(plan, name) for name in _OF_STREAM):
             return found
     run = course(charge.mol, charge.x, setting.still)
     _refuse_overfull(float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l, setting)
     made = run, predict(run, bill, in_charge(charge.parts), plan.own_compounds)
-    _STREAMS.append((plan, made))
+    _STREAMS.append((plan, excess(), made))
     return made
 
 

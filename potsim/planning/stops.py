@@ -50,8 +50,8 @@ def moment(course: Course, depletion: float) -> Moment:
     return Moment(**{name: float(getattr(point, name)[0]) for name in quantities_of(course)})
 
 
-def moment_where(course: Course, end: float, wanted: Mapping[str, float]) -> Moment:
-    """Return the first point of a run at which one quantity has a value."""
+def where(course: Course, end: float, wanted: Mapping[str, Any]) -> Moment | Profile:
+    """Return the first point of a run at which one quantity has a value, or each of several values."""
     known = quantities_of(course)
     if len(wanted) != 1 or next(iter(wanted)) not in known:
         raise RequestError(
@@ -59,11 +59,20 @@ def moment_where(course: Course, end: float, wanted: Mapping[str, float]) -> Mom
             f"One of: {', '.join(known)}.",
         )
     ((name, value),) = wanted.items()
+    if isinstance(value, list | tuple | np.ndarray):
+        flat = [_where(course, end, name, one) for one in np.ravel(np.asarray(value, dtype=object)).tolist()]
+        return profile(course, course.at(np.reshape(np.array(flat), np.shape(value))))
+    return moment(course, _where(course, end, name, value))
+
+
+def _where(course: Course, end: float, name: str, value: Any) -> float:
+    """Depletion at which a quantity first has a value."""
     if not isinstance(value, numbers.Real):
         raise RequestError(f"at() was given {name}={value!r}, which is not a number.", f"As in {name}=0.3.")
     first, last = (getattr(moment(course, s), name) for s in (0.0, end))
     low, high = min(first, last), max(first, last)
-    if not low <= value <= high:
+    asked = float(value)
+    if not low <= asked <= high:
         raise RangeError(
             name,
             f"{value:g}",
@@ -71,8 +80,8 @@ def moment_where(course: Course, end: float, wanted: Mapping[str, float]) -> Mom
             "Ask within the run, or move the stop.",
         )
     sign = 1.0 if last >= first else -1.0
-    there = course.first(lambda s: sign * (getattr(profile(course, s), name) - value), end)
-    return moment(course, end if there is None else there)
+    there = course.first(lambda s: sign * (READERS[name](s, course) - asked), end)
+    return end if there is None else there
 
 
 # --- The course of a run in the distiller's units.

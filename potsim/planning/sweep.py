@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args
 import numpy as np
 from numpy.typing import NDArray
 
+from potsim import faces
 from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import strength
 from potsim.planning import cautions, run
@@ -20,6 +21,7 @@ from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
 from potsim.planning.plan import TABLES, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.schema import COUNT, MASS, UNITS, VOLUME, Key, keys_of
+from potsim.planning.shown import Shown
 from potsim.records import dataclass, plain
 
 if TYPE_CHECKING:
@@ -494,7 +496,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Sweep:
+class Sweep(Shown):
     """Runs that differ in one number.
 
     Parameters
@@ -522,6 +524,14 @@ class Sweep:
         """All rows, the plan's own among them, by their values; each value once."""
         own = [] if self.own is None or any(row.planned for row in self.rows) else [self.own]
         return tuple(sorted([*self.rows, *own], key=lambda row: row.value))
+
+    def __repr__(self) -> str:
+        refused = sum(row.outcome is None for row in self.rows)
+        some = f", {refused} refused" if refused else ""
+        return f"<Sweep {self.plan.title!r}: {len(self.rows)} values of {self.number.name}{some}>"
+
+    def __str__(self) -> str:
+        return faces.text_of_sweep(self)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the rows as a table.

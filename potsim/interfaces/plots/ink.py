@@ -6,45 +6,103 @@ colour-blind eye says the same. The hues are from the palette of Okabe and Ito (
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
-from typing import Any
+from typing import NamedTuple
 
+import numpy as np
+from matplotlib import rcParams
 from matplotlib.axes import Axes
+from matplotlib.colors import to_hex, to_rgb
+from matplotlib.figure import Figure
 
 from potsim.interfaces.wording import step_of
 from potsim.records import dataclass
 
-INK = "#222222"
-FAINT = "#8a8a8a"
-BLUE = "#0072B2"
 VERMILION = "#D55E00"
-GREEN = "#00735C"
-PURPLE = "#8E4B7A"
+SHOWN_DPI = 110
+DARK_PAPER = 0.35  # lightness below which a paper counts as dark
+WIDTH_IN = 5.8  # of a phone
 SIZE = 9.0  # points, at the width of a phone
-BESIDE = 1.03  # where labels at the right begin, in widths of the axes
-LEADER = [1.004, 1.022]  # from the edge to a label
-MOVED = 0.2  # of the least distance of two labels: moved less, a label needs no leader
 
 
-@dataclass(frozen=True)
-class Pen:
-    """A line of a picture."""
+class Ground(NamedTuple):
+    """Colours of a picture, by what they are for."""
 
-    colour: str  # ink
-    weight: float  # width [points]
-    dash: Any = "-"  # pattern, as matplotlib takes it
-
-    @property
-    def style(self) -> dict[str, Any]:
-        """Keyword arguments of ``Axes.plot``."""
-        return {"color": self.colour, "linewidth": self.weight, "linestyle": self.dash}
+    paper: str
+    ink: str
+    faint: str
+    deep: str
+    tint: str
+    wash: str
+    hatch: str
 
 
-STREAM = Pen(BLUE, 2.8)
-POOLED = Pen(INK, 1.6, (0, (6, 2)))
-PARROT = Pen(INK, 1.0, (0, (4, 2)))
-POT = Pen(VERMILION, 1.4, (0, (1, 1.5)))
-OVER = Pen(GREEN, 1.4, (0, (5, 1.5, 1, 1.5)))
+LIGHT = Ground("#F6F4EE", "#14262B", "#4A595C", "#2F4F57", "#B9C8C8", "#E1E5E1", "#7C8C8E")
+DARK = Ground("#0D1618", "#F3EEE4", "#AEBAB9", "#8FB1B5", "#3B5257", "#263A3F", "#8FA0A2")
+
+
+def of_style() -> Ground:
+    """Colours of the style in use: paper, text and first colour as matplotlib's settings have them."""
+    paper, text, deep = paper_of_style(), ink(), to_hex(rcParams["axes.prop_cycle"].by_key()["color"][0])
+    mixed = {"faint": (text, 0.3), "tint": (deep, 0.68), "wash": (deep, 0.86), "hatch": (text, 0.48)}
+    return Ground(
+        paper=paper, ink=text, deep=deep, **{name: mix(c, paper, share) for name, (c, share) in mixed.items()}
+    )
+
+
+def paper_of_style() -> str:
+    """Colour behind axes."""
+    return to_hex(rcParams["axes.facecolor"])
+
+
+def mix(colour: str, other: str, share: float) -> str:
+    """A colour with so much of another in it."""
+    red, green, blue = (
+        (1.0 - share) * a + share * b for a, b in zip(to_rgb(colour), to_rgb(other), strict=True)
+    )
+    return to_hex((red, green, blue))
+
+
+def is_dark() -> bool:
+    """Whether the style's paper is dark."""
+    return float(np.dot(to_rgb(paper_of_style()), (0.2126, 0.7152, 0.0722))) < DARK_PAPER
+
+
+def ink() -> str:
+    """Colour of text and of what matters."""
+    return to_hex(rcParams["text.color"])
+
+
+def faint() -> str:
+    """Colour of what stands back."""
+    return mix(ink(), paper_of_style(), 0.45)
+
+
+def blue() -> str:
+    """Colour of what is predicted."""
+    return "#56B4E9" if is_dark() else "#0072B2"
+
+
+class Picture(Figure):
+    """A figure that a notebook shows, without pyplot."""
+
+    def _repr_png_(self) -> bytes:
+        return picture_of(self)
+
+
+def picture_of(figure: Figure) -> bytes:
+    """Return a figure as a notebook shows it."""
+    made = io.BytesIO()
+    figure.savefig(made, format="png", dpi=SHOWN_DPI)
+    return made.getvalue()
+
+
+def shown_axes(height_in: float = 4.2) -> Axes:
+    """Return axes on a figure of pyplot's, the width of a phone: a notebook shows it below the cell."""
+    from matplotlib import pyplot as plt  # start-up: and no window system for files
+
+    return plt.subplots(figsize=(WIDTH_IN, height_in), layout="constrained")[1]
 
 
 def plain(ax: Axes) -> None:
@@ -52,28 +110,10 @@ def plain(ax: Axes) -> None:
     for side in ("top", "right"):
         ax.spines[side].set_visible(False)
     for side in ("left", "bottom"):
-        ax.spines[side].set_color(FAINT)
-    ax.tick_params(colors=INK, labelsize=SIZE, length=3, color=FAINT)
+        ax.spines[side].set_color(faint())
+    ax.tick_params(colors=ink(), labelsize=SIZE, length=3, color=faint())
     ax.xaxis.label.set_fontsize(SIZE)
     ax.yaxis.label.set_fontsize(SIZE)
-
-
-def bare(ax: Axes) -> None:
-    """Take away frame and ticks of a row under the curve."""
-    ax.set_axis_off()
-
-
-def beside(ax: Axes, height: float, text: str, colour: str = INK) -> None:
-    """Write to the right of a row."""
-    ax.annotate(
-        text,
-        xy=(BESIDE, height),
-        xycoords=("axes fraction", "data"),
-        va="center",
-        fontsize=SIZE,
-        color=colour,
-        annotation_clip=False,
-    )
 
 
 def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> list[float]:
@@ -97,17 +137,6 @@ def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> li
     for place, k in zip(placed, order, strict=True):
         out[k] = place
     return out
-
-
-def end_labels(ax: Axes, labels: Sequence[tuple[float, str, str]], apart: float) -> None:
-    """Write labels at the right edge, each at the height where its line ends."""
-    low, high = ax.get_ylim()
-    across = ax.get_yaxis_transform()
-    places = spread([height for height, _, _ in labels], apart, low, high)
-    for (height, text, colour), place in zip(labels, places, strict=True):
-        if abs(place - height) > MOVED * apart:
-            ax.plot(LEADER, [height, place], color=FAINT, linewidth=0.6, transform=across, clip_on=False)
-        beside(ax, place, text, colour)
 
 
 # --- Volumes in a picture: in millilitres, or in litres where millilitres would be long numbers.

@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import RequestError
 from potsim.interfaces.plots import ink
-from potsim.interfaces.plots.ink import Volumes, volumes_up_to
-from potsim.interfaces.plots.run import WIDTH_IN, new_axes
+from potsim.interfaces.plots.ink import WIDTH_IN, Picture, Volumes, shown_axes, volumes_up_to
 from potsim.interfaces.report.sweep import number_words, short_words, value_words
 from potsim.interfaces.trialfile import oil, ratio
 from potsim.interfaces.wording import as_planned
@@ -29,7 +28,7 @@ ROW_IN = 0.36  # height of a row
 def plot_comparison(made: Comparison, ax: Axes | None = None) -> Axes:
     """Draw the predicted oil of each botanical in both trials."""
     every = sorted(pairs(made.run_a, made.run_b), key=_largest)
-    ax = new_axes(_height(len(every))) if ax is None else ax
+    ax = shown_axes(_height(len(every))) if ax is None else ax
     contents = [content for pair in every for content in _contents(pair) if content > 0.0]
     low, high = (min(contents), max(contents)) if contents else (0.1, 1.0)
     ax.set_xscale("log")
@@ -50,10 +49,10 @@ def plot_comparison(made: Comparison, ax: Axes | None = None) -> Axes:
 def figure_of_comparison(made: Comparison) -> Figure:
     """Return the whole picture of two trials."""
     count = len(pairs(made.run_a, made.run_b))
-    figure = Figure(figsize=(WIDTH_IN, _height(count)), layout="constrained")
+    figure = Picture(figsize=(WIDTH_IN, _height(count)), layout="constrained")
     plot_comparison(made, figure.add_subplot())
     title = f"A  ○  {made.a.plan.title}\nB  ●  {made.b.plan.title}"
-    figure.suptitle(title, x=0.01, ha="left", fontsize=ink.SIZE + 1, color=ink.INK)
+    figure.suptitle(title, x=0.01, ha="left", fontsize=ink.SIZE + 1, color=ink.ink())
     return figure
 
 
@@ -72,17 +71,17 @@ def _largest(pair: Pair) -> float:
 def _draw(ax: Axes, row: int, pair: Pair) -> None:
     a, b = _contents(pair)
     moved = pair.differs
-    colour = ink.VERMILION if moved else ink.FAINT
+    colour = ink.VERMILION if moved else ink.faint()
     left = ax.get_xlim()[0]
     if a > 0.0 and b > 0.0:
         ax.plot([a, b], [row, row], color=colour, linewidth=2.2, zorder=1)
     else:
         ax.plot([left, max(a, b)], [row, row], color=colour, linewidth=0.8, linestyle=(0, (1, 2)), zorder=1)
     if a > 0.0:
-        ax.plot(a, row, "o", mfc="white", mec=ink.INK, mew=1.4, ms=8, zorder=2)
+        ax.plot(a, row, "o", mfc=ink.paper_of_style(), mec=ink.ink(), mew=1.4, ms=8, zorder=2)
     if b > 0.0:
         size = 6 if moved else 3.5
-        ax.plot(b, row, "o", mfc=ink.INK, mec=ink.INK, ms=size, zorder=3)
+        ax.plot(b, row, "o", mfc=ink.ink(), mec=ink.ink(), ms=size, zorder=3)
     if not moved:
         words = oil(b)
     elif a > 0.0 and b > 0.0:
@@ -94,7 +93,7 @@ def _draw(ax: Axes, row: int, pair: Pair) -> None:
         xy=(1.02, row),
         xycoords=("axes fraction", "data"),
         fontsize=ink.SIZE,
-        color=ink.INK if moved else ink.FAINT,
+        color=ink.ink() if moved else ink.faint(),
         va="center",
         annotation_clip=False,
     )
@@ -104,7 +103,7 @@ def _draw(ax: Axes, row: int, pair: Pair) -> None:
 
 
 ODD: dict[str, Any] = {"marker": "x", "s": 46, "linewidths": 1.8, "color": ink.VERMILION, "zorder": 5}
-FITS: dict[str, Any] = {"s": 30, "facecolors": "white", "edgecolors": ink.INK, "linewidths": 1.3, "zorder": 5}
+FITS: dict[str, Any] = {"s": 30, "linewidths": 1.3, "zorder": 5}
 LABEL = 0.34  # width of the label of the band, of the axes
 MARK = {"stream": "o", "parrot": "s", "jar": "D"}
 
@@ -112,16 +111,16 @@ MARK = {"stream": "o", "parrot": "s", "jar": "D"}
 @as_planned
 def plot_follow(forecast: Forecast, ax: Axes | None = None) -> Axes:
     """Draw readings on the predicted band, the forecast ahead, and the stop."""
-    ax = new_axes() if ax is None else ax
+    ax = shown_axes() if ax is None else ax
     curve = forecast.curve
     volumes = _volumes(forecast)
     over = curve.collected_l
     places = volumes.per_l * over
     now, stop = forecast.collected_l, forecast.stop_l.value
-    ax.fill_between(places, curve.low_abv, curve.high_abv, color=ink.BLUE, alpha=0.18, linewidth=0)
+    ax.fill_between(places, curve.low_abv, curve.high_abv, color=ink.blue(), alpha=0.18, linewidth=0)
     past, ahead = over <= now, (over >= now) & (over <= stop)
-    ax.plot(places[past], curve.abv[past], **ink.STREAM.style, solid_capstyle="round")
-    ax.plot(places[ahead], curve.abv[ahead], color=ink.BLUE, linewidth=2.2, linestyle=(0, (4, 2)))
+    ax.plot(places[past], curve.abv[past], color=ink.blue(), linewidth=2.8, solid_capstyle="round")
+    ax.plot(places[ahead], curve.abv[ahead], color=ink.blue(), linewidth=2.2, linestyle=(0, (4, 2)))
     _draw_readings(forecast, ax)
     shown = [curve.low_abv, curve.high_abv, [r.abv for r in forecast.readings if r.abv is not None]]
     low, high = (f(np.concatenate([np.asarray(v, dtype=float) for v in shown])) for f in (np.min, np.max))
@@ -137,6 +136,7 @@ def plot_follow(forecast: Forecast, ax: Axes | None = None) -> Axes:
 def _draw_readings(forecast: Forecast, ax: Axes) -> None:
     """Strengths as points, a jar's as a bar over what it holds; what does not fit is crossed."""
     named: set[str] = set()
+    fits: dict[str, Any] = {"facecolors": ink.paper_of_style(), "edgecolors": ink.ink()}
     odd = {r.line for r in forecast.fit.residuals if r.left_out and r.kind == "strength"}
     strengths = [r for r in forecast.fit.residuals if r.kind == "strength"]
     per_l = _volumes(forecast).per_l
@@ -148,11 +148,11 @@ def _draw_readings(forecast: Forecast, ax: Axes) -> None:
             ax.scatter([place], [abv], **ODD)
             label = "left out"
         else:
-            ax.scatter([place], [abv], marker=MARK[reading.entry.of], **FITS)
+            ax.scatter([place], [abv], marker=MARK[reading.entry.of], **fits, **FITS)
             label = "" if reading.entry.of == "stream" else reading.entry.of
         if reading.from_l is not None and reading.collected_l is not None:
             ends = [per_l * reading.from_l, per_l * reading.collected_l]
-            ax.plot(ends, [abv, abv], color=ink.INK, linewidth=1.3, zorder=4)
+            ax.plot(ends, [abv, abv], color=ink.ink(), linewidth=1.3, zorder=4)
         if label and label not in named:
             named.add(label)
             ax.annotate(
@@ -162,7 +162,7 @@ def _draw_readings(forecast: Forecast, ax: Axes) -> None:
                 textcoords="offset points",
                 ha="center",
                 fontsize=ink.SIZE,
-                color=ink.VERMILION if label == "left out" else ink.INK,
+                color=ink.VERMILION if label == "left out" else ink.ink(),
             )
 
 
@@ -191,11 +191,11 @@ def _mark(forecast: Forecast, ax: Axes) -> None:
     volumes, found = _volumes(forecast), forecast.stop_l
     now, stop = (volumes.per_l * place for place in (forecast.collected_l, found.value))
     right, top = ax.get_xlim()[1], ax.get_ylim()[1]
-    ax.axvline(stop, color=ink.INK, linewidth=0.8)
+    ax.axvline(stop, color=ink.ink(), linewidth=0.8)
     band = [volumes.per_l * found.low, min(volumes.per_l * found.high, right)]
-    ax.plot(band, [top, top], color=ink.INK, linewidth=3.0, solid_capstyle="butt", clip_on=False)
+    ax.plot(band, [top, top], color=ink.ink(), linewidth=3.0, solid_capstyle="butt", clip_on=False)
     if forecast.readings and now < stop:
-        ax.axvline(now, color=ink.FAINT, linewidth=0.8)
+        ax.axvline(now, color=ink.faint(), linewidth=0.8)
         early = now < 0.5 * LABEL * right
         ax.annotate(
             f"now, {volumes.words(forecast.collected_l)}",
@@ -204,7 +204,7 @@ def _mark(forecast: Forecast, ax: Axes) -> None:
             textcoords="offset points",
             ha="left" if early else "right",
             fontsize=ink.SIZE,
-            color=ink.INK,
+            color=ink.ink(),
         )
     reach = f"{volumes.number(found.low)} to {volumes.number(found.high)}"
     ax.annotate(
@@ -214,7 +214,7 @@ def _mark(forecast: Forecast, ax: Axes) -> None:
         textcoords="offset points",
         ha="right" if stop > 0.55 * right else "left",
         fontsize=ink.SIZE,
-        color=ink.INK,
+        color=ink.ink(),
         annotation_clip=False,
     )
     curve = forecast.curve
@@ -227,8 +227,8 @@ def _mark(forecast: Forecast, ax: Axes) -> None:
         textcoords="axes fraction",
         ha="center",
         fontsize=ink.SIZE,
-        color=ink.BLUE,
-        arrowprops={"arrowstyle": "-", "color": ink.FAINT, "linewidth": 0.6},
+        color=ink.blue(),
+        arrowprops={"arrowstyle": "-", "color": ink.faint(), "linewidth": 0.6},
     )
 
 
@@ -242,11 +242,11 @@ def _beside_now(now: float, stop: float) -> float:
 @as_planned
 def figure_of_follow(forecast: Forecast) -> Figure:
     """Return the whole picture of a run being followed."""
-    figure = Figure(figsize=(WIDTH_IN, 4.2), layout="constrained")
+    figure = Picture(figsize=(WIDTH_IN, 4.2), layout="constrained")
     plot_follow(forecast, figure.add_subplot())
     words = in_short(forecast)
     title = f"{forecast.run.plan.title}\n{words if len(words) < 90 else words.partition(' (')[0] + '.'}"
-    figure.suptitle(title, x=0.01, ha="left", fontsize=ink.SIZE + 1, color=ink.INK)
+    figure.suptitle(title, x=0.01, ha="left", fontsize=ink.SIZE + 1, color=ink.ink())
     return figure
 
 
@@ -255,7 +255,7 @@ def figure_of_follow(forecast: Forecast) -> Figure:
 
 Array = NDArray[np.float64]
 
-MAP, DARKEST, PALEST = "cividis", 0.0, 0.82  # its lightness only rises, so that grey tells the order, too
+MAP, PALEST = "cividis", 0.82  # its lightness only rises, so that grey tells the order, too
 WEIGHT, OWN_WEIGHT = 1.5, 3.2
 LINE_PT = 1.35 * ink.SIZE  # from label to label
 LETTER_PT = 0.58 * ink.SIZE  # width of a letter, generously
@@ -287,7 +287,7 @@ def plot_sweep(sweep: Sweep, ax: Axes | None = None) -> Axes:
     Where there are more curves than room, some labels are left out; that of the plan never is.
     """
     unit, curves = _curves(sweep)
-    ax = new_axes() if ax is None else ax
+    ax = shown_axes() if ax is None else ax
     for curve in curves:
         order = 3 if curve.row.planned else 2
         ax.plot(curve.collected, curve.abv, color=curve.colour, linewidth=curve.weight, zorder=order)
@@ -311,11 +311,11 @@ def plot_sweep(sweep: Sweep, ax: Axes | None = None) -> Axes:
 @as_planned
 def figure_of_sweep(sweep: Sweep) -> Figure:
     """Return the whole picture of a sweep."""
-    figure = Figure(figsize=(WIDTH_IN, 4.6), layout="constrained")
+    figure = Picture(figsize=(WIDTH_IN, 4.6), layout="constrained")
     plot_sweep(sweep, figure.add_subplot())
     stays = "" if sweep.same is None else f", the same {sweep.same}"
     title = f"{sweep.plan.title}: {number_words(sweep.number)}{stays}"
-    figure.suptitle(title, x=0.01, ha="left", fontsize=ink.SIZE + 2, color=ink.INK)
+    figure.suptitle(title, x=0.01, ha="left", fontsize=ink.SIZE + 2, color=ink.ink())
     return figure
 
 
@@ -326,10 +326,13 @@ def _curves(sweep: Sweep) -> tuple[str, list[_Curve]]:
         why = sweep.rows[0].refusal
         raise RequestError(f"None of the values of {sweep.number.name} can be run.", why)
     curves = []
+    dark = ink.is_dark()
     volumes = volumes_up_to(max(float(curve.collected_l[-1]) for _, curve in rows))
     for k, (row, along) in enumerate(rows):
         share = k / max(len(rows) - 1, 1)
-        colour = ink.INK if row.planned else colormaps[MAP](DARKEST + share * (PALEST - DARKEST))
+        colour = (
+            ink.ink() if row.planned else colormaps[MAP](1.0 - share * PALEST if dark else share * PALEST)
+        )
         words = ("plan, " if row.planned else "") + value_words(sweep.number, row.value, planned=row.planned)
         curves.append(_Curve(row, volumes.per_l * along.collected_l, along.stream_abv, colour, words))
     return volumes.label, curves
@@ -360,11 +363,11 @@ def _label(ax: Axes, curves: list[_Curve], heading: str) -> None:
             ha="right" if left else "left",
             va="center",
             fontsize=ink.SIZE,
-            color=ink.INK,
+            color=ink.ink(),
             fontweight="bold" if curve.row.planned else "normal",
             arrowprops={
                 "arrowstyle": "-",
-                "color": ink.FAINT,
+                "color": ink.faint(),
                 "linewidth": 0.6,
                 "relpos": (1.0 if left else 0.0, 0.5),
                 "shrinkA": 1,
@@ -378,7 +381,7 @@ def _label(ax: Axes, curves: list[_Curve], heading: str) -> None:
         ha="right" if left else "left",
         va="center",
         fontsize=ink.SIZE,
-        color=ink.INK,
+        color=ink.ink(),
         style="italic",
     )
 

@@ -9,13 +9,22 @@ eye.
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from potsim.interfaces.plots.ink import Volumes, volumes_up_to
+from potsim.interfaces.plots.ink import (
+    LIGHT,
+    WIDTH_IN,
+    Ground,
+    Picture,
+    Volumes,
+    of_style,
+    shown_axes,
+    volumes_up_to,
+)
 from potsim.interfaces.report.cloud import sentences
 from potsim.interfaces.wording import as_planned, say
 from potsim.planning.lanes import Lane, Lanes, lanes
@@ -25,22 +34,6 @@ if TYPE_CHECKING:
     from potsim.planning.ensemble import Ensemble
 
 
-class Ground(NamedTuple):
-    """Colours of a picture, by what they are for."""
-
-    paper: str
-    ink: str
-    faint: str
-    deep: str
-    tint: str
-    wash: str
-    hatch: str
-
-
-LIGHT = Ground("#F6F4EE", "#14262B", "#4A595C", "#2F4F57", "#B9C8C8", "#E1E5E1", "#7C8C8E")
-DARK = Ground("#0D1618", "#F3EEE4", "#AEBAB9", "#8FB1B5", "#3B5257", "#263A3F", "#8FA0A2")
-
-WIDTH_IN = 5.8  # of a phone
 LEFT_IN, RIGHT_IN, PAD_IN = 0.55, 0.42, 0.1
 STRIP_IN, UPPER_IN, AXIS_IN = 1.9, 0.66, 0.56  # strip, its upper scale, the scale under a panel
 LINES_IN, LANE_IN, GAP_IN = 1.05, 0.36, 0.16
@@ -55,16 +48,8 @@ LANES = "Lanes: as thick as a nose has it, dark where a group stands furthest ab
 CLASH = 0.085  # of the strip: marks of the scale nearer than this are left out
 
 
-def new_axes(height_in: float = 4.2, paper: str = "white") -> Axes:
-    """Return axes on a figure of their own, the width of a phone."""
-    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained", facecolor=paper)
-    axes = figure.add_subplot()
-    axes.set_facecolor(paper)
-    return axes
-
-
 @as_planned
-def plot_run(run: Run, ax: Axes | None = None, ground: Ground = LIGHT) -> Axes:
+def plot_run(run: Run, ax: Axes | None = None, ground: Ground | None = None) -> Axes:
     """Draw the strip of a run: width is volume, height is strength, jars are its slices.
 
     Parameters
@@ -74,14 +59,15 @@ def plot_run(run: Run, ax: Axes | None = None, ground: Ground = LIGHT) -> Axes:
     ax : matplotlib.axes.Axes, optional
         Where to draw; a new figure's when left out.
     ground : Ground, optional
-        `LIGHT` or `DARK`.
+        `LIGHT` or `DARK`; the colours of matplotlib's style when left out.
 
     Returns
     -------
     matplotlib.axes.Axes
         The axes drawn on; minutes and vapour stand above them.
     """
-    ax = new_axes(3.4, ground.paper) if ax is None else ax
+    ground = of_style() if ground is None else ground
+    ax = shown_axes(3.4) if ax is None else ax
     volumes = volumes_up_to(float(run.collected_l[-1]))
     scale, end = volumes.per_l, volumes.per_l * float(run.collected_l[-1])
     top = 5.0 * max(np.ceil(1.06 * float(run.stream_abv.max()) / 5.0), 1.0)  # water, too, has a scale
@@ -149,7 +135,7 @@ def figure_of_run(
     lanes_in = LANE_IN * len(told.lanes)
     height = PAD_IN + title_in + UPPER_IN + STRIP_IN + AXIS_IN + LINES_IN + GAP_IN + lanes_in
     height += GAP_IN + LINE_IN * len(foot) + PAD_IN
-    figure = Figure(figsize=(WIDTH_IN, height), facecolor=ground.paper)
+    figure = Picture(figsize=(WIDTH_IN, height), facecolor=ground.paper)
     across = (LEFT_IN / WIDTH_IN, (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN)
 
     def panel(below_in: float, high_in: float) -> Axes:

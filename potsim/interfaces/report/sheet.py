@@ -289,7 +289,7 @@ def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
             f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">',
             f"<title>{title}</title><style>{STYLE}</style></head><body>",
             f"<header><h1>{title}</h1>",
-            _part(Facts(tuple(facts(card(run))))),
+            part_of_page(Facts(tuple(facts(card(run))))),
             f"</header>{_key(run)}",
             f'<figure role="img" aria-label="{title}: strength along the run">{picture}</figure>',
             _section(goes_in, inner="aims"),
@@ -304,15 +304,6 @@ def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
             "",
         ]
     )
-
-
-@as_planned
-def notebook_view(run: Run) -> str:
-    """Return a run as a notebook shows it: the card beside its picture."""
-    from potsim.interfaces.exports import picture
-
-    svg = picture(run, "svg").decode()
-    return f"<div>{_part(Facts(tuple(facts(card(run)))))}{svg[svg.index('<svg') :]}</div>"
 
 
 def _key(run: Run) -> str:
@@ -371,12 +362,13 @@ def _pair(named: dict[str, Section], left: Sequence[str], right: Sequence[str]) 
 
 def _section(section: Section, kind: str = "", inner: str = "") -> str:
     kinds = " ".join(filter(None, (kind, "two" if section.title in IN_TWO else "")))
-    parts = "\n".join(map(_part, section.parts))
+    parts = "\n".join(map(part_of_page, section.parts))
     parts = f'<div class="{inner}">{parts}</div>' if inner else parts
     return f'<section class="{kinds}"><h2>{html.escape(section.title)}</h2>\n{parts}</section>'
 
 
-def _part(part: Part) -> str:
+def part_of_page(part: Part) -> str:
+    """Return a part as HTML."""
     if isinstance(part, Table):
         return _table(part)
     if isinstance(part, Facts):

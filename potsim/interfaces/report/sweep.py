@@ -363,6 +363,12 @@ ROWS = (
 )
 
 
+@as_planned
+def text_of_ensemble(found: Ensemble) -> str:
+    """Return how sure a run is as text of at most 80 columns."""
+    return render((sure_section(found),))
+
+
 def sure_section(found: Ensemble) -> Section:
     """Return how sure a run is."""
     columns = (

@@ -11,7 +11,7 @@ import numpy as np
 from potsim import __version__
 from potsim.interfaces.files import csv_of
 from potsim.interfaces.report.cloud import GLASS, level, limit_words, span_words, taught_words
-from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table
+from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.trialfile import (
     amount,
     factors_in_words,
@@ -216,6 +216,11 @@ def _cloud(run: Run) -> str:
     if target_abv is None:
         return f"keep not let down; {span}"
     return f"{level(run.cloud.room, target_abv)} at {format_abv(target_abv)}; {span}"
+
+
+def text_of_comparison(made: Comparison) -> str:
+    """Return two trials side by side as text of at most 80 columns."""
+    return render(sections_of_comparison(made))
 
 
 def sections_of_comparison(made: Comparison) -> tuple[Section, ...]:
