@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import functools
 import hashlib
-from collections import OrderedDict, defaultdict
+from collections import Counter, OrderedDict, defaultdict
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -272,8 +272,18 @@ def grips(run: Run) -> dict[str, Any]:
                 "l": run.stop.collected_l,
             },
             "tails": tails,
+            "jars": _sizes(run),
         }
     )
+
+
+def _sizes(run: Run) -> dict[str, Any]:
+    """Return the sizes of the jars, and the key of the plan that says them."""
+    jars = run.plan.jars
+    key = "sizes" if jars.working_l is None else "working"
+    counts = Counter(jar.size_l for jar in run.jars)
+    stock = [(one.size_l, one.count) for one in jars.stock] or list(counts.items())
+    return {"path": f"jars.{key}", "sizes": [{"l": size_l, "count": count} for size_l, count in stock]}
 
 
 def lanes(run: Run) -> dict[str, Any]:
@@ -502,11 +512,11 @@ def _asked(sent: dict[str, Any]) -> Plan:
 
 
 def sheet(sent: dict[str, Any]) -> dict[str, Any]:
-    """Return the page to print of a plan or a run."""
-    from potsim.interfaces.exports import content
+    """Return the page to print of a plan or a run, to lie beside the still."""
+    from potsim.interfaces.report.sheet import page_of_bench
 
     plan = _asked(sent)
-    return {"title": plan.title, "text": content(run_of(plan), "report", "html")}
+    return {"title": plan.title, "text": page_of_bench(run_of(plan))}
 
 
 def numbers(sent: dict[str, Any]) -> dict[str, Any]:

@@ -12,11 +12,11 @@ import secrets
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Collection
-from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
 from typing import Any
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import HTTPConnection
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
@@ -429,7 +429,7 @@ class Guard:
         out = _with_headers(send)
         answer = self._refused(scope, headers)
         if answer is None:
-            name = self._sessions.name(_cookie(headers, self._house.cookie))
+            name = self._sessions.name(HTTPConnection(scope).cookies.get(self._house.cookie))
             answer, fresh = self._let_in(scope, headers, name)
             if answer is None:
                 scope["session_name"] = self._sessions.name(fresh) if fresh else name
@@ -484,14 +484,6 @@ class Guard:
         if scope["method"] == "POST" and not self._sessions.shows(name, headers.get(TOKEN)):
             return malformed("The request does not carry the token of its page.", 403), None
         return None, None
-
-
-def _cookie(headers: Headers, name: str) -> str | None:
-    try:
-        found = SimpleCookie(headers.get("cookie", "")).get(name)
-    except CookieError:
-        return None
-    return None if found is None else found.value
 
 
 async def _body(headers: Headers, receive: Receive) -> bytes | Response:

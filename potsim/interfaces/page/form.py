@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from potsim.interfaces.ownfile import OWN_BOTANICAL
+from potsim.liquid.compounds import compounds
 from potsim.planning import schema as of
 from potsim.planning.botanicals import materials
-from potsim.planning.plan import TABLES, most_rows
+from potsim.planning.plan import PREPARED, TABLES, most_rows
 from potsim.planning.schema import Key
 
 # Kind of quantity to the kind of number that it is on the page, and the units in which it may be typed.
@@ -38,6 +39,18 @@ _KINDS: Mapping[str, tuple[str, tuple[str, ...]]] = {
     of.SHARES_OVER: ("map", ()),
     of.COMPOSITION: ("map", ()),
     of.USUAL_DOSE: ("list", ()),
+}
+# Kinds whose range is a scale to stand on, and how many of what the page shows is one of the key.
+_SCALED: Mapping[str, float] = {
+    of.ABV: 1.0,
+    of.ABV_DIFFERENCE: 1.0,
+    of.SHARE: 100.0,
+    of.RELATIVE: 100.0,
+    of.PERCENT: 1.0,
+    of.TEMPERATURE: 1.0,
+    of.TEMPERATURE_DIFFERENCE: 1.0,
+    of.HEIGHT: 1.0,
+    of.PRESSURE: 1.0,
 }
 _RARE = {"kind", "price", "neck_loss", "pot_loss", "room", "altitude", "pressure", "pot_mass", "pot_metal"}
 _RARE |= {"oil_yield", "steps", "bottle_price"}
@@ -110,8 +123,24 @@ def noun(path: str) -> str:
     return "" if found is None else found.noun
 
 
+# Fields of one's own botanicals whose words are those of the library.
+_CHOICES: Mapping[str, Callable[[], tuple[str, ...]]] = {
+    "category": lambda: tuple(materials()),
+    "prepared_usually": lambda: tuple(PREPARED),
+}
+
+
+def _ticks(key: Key) -> list[float] | None:
+    """Return the ends of a scale for a key, in the first of its units."""
+    if key.slider is not None:
+        return list(key.slider[:2])
+    if key.kind not in _SCALED or key.low is None or math.isinf(key.high):
+        return None
+    return [key.low * _SCALED[key.kind], key.high * _SCALED[key.kind]]
+
+
 def _field(name: str, key: Key) -> dict[str, Any]:
-    choices = tuple(materials()) if name == "category" else tuple(key.choices)
+    choices = _CHOICES[key.field]() if key.field in _CHOICES else tuple(key.choices)
     kind, units = ("choice", ()) if choices else _KINDS.get(key.kind, ("text", ()))
     return {
         "key": name,
@@ -120,7 +149,8 @@ def _field(name: str, key: Key) -> dict[str, Any]:
         "units": list(units),
         "low": key.low,
         "high": None if math.isinf(key.high) else key.high,
-        "ticks": None,
+        "ticks": _ticks(key),
+        "names": [one.id for one in compounds()] if key.kind == of.COMPOSITION else None,
         "example": key.example,
         "default": key.usually or None,
         "choices": list(choices) or None,

@@ -27,6 +27,7 @@ MEMORY_BYTES = 768 * 1024 * 1024  # on top of what a process takes at rest
 START_S = 120.0  # for a process to come up, on a slow machine
 WAIT_TIMES = 8.0  # of its budget that a piece may take by the clock, on a machine that has other things to do
 AT_ONCE = 4  # calculations of one session that wait or run
+REST_S = 60.0  # after which a process that is rarely needed gives back its memory
 WAITING = 60  # calculations that wait in a lane
 PACKED_FROM = 600  # bytes; less is not worth packing
 _OK, _REFUSED, _FAULT = "ok", "refused", "fault"
@@ -154,12 +155,10 @@ class _Process:
     def start(self) -> None:
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe()
-        self.process = context.Process(
-            target=serve, args=(theirs, self.module, self.lane.seconds), daemon=True
-        )
-        self.process.start()
+        fresh = context.Process(target=serve, args=(theirs, self.module, self.lane.seconds), daemon=True)
+        fresh.start()
         theirs.close()
-        self.line = ours
+        self.process, self.line = fresh, ours
         if not ours.poll(START_S):
             self.stop()
             raise BudgetError
@@ -176,6 +175,11 @@ class _Process:
             process.join(5)
         if self.line is not None:
             self.line.close()
+
+    def rest(self) -> None:
+        """Give back its memory until it is needed again; waits for what it does."""
+        with self.lock:
+            self.stop()
 
     def ask(self, task: str, sent: dict[str, Any]) -> Body:
         """Have one piece of work done; stops the process if it takes too long."""
@@ -280,6 +284,12 @@ class Workers:
                         job.done.set_result(answer)
         finally:
             del self._busy[lane]
+            if not process.lane.soon:
+                asyncio.get_running_loop().call_later(REST_S, self._rest, lane)
+
+    def _rest(self, lane: str) -> None:
+        if lane not in self._busy:
+            asyncio.get_running_loop().run_in_executor(None, self._processes[lane].rest)
 
     def warm(self) -> None:
         """Let the processes come up, before anyone waits for them."""

@@ -26,6 +26,7 @@ from potsim.interfaces.wording import (
 )
 from potsim.planning.card import card
 from potsim.planning.ensemble import Ensemble
+from potsim.planning.notes import EVERY_RUN
 from potsim.planning.run import Run
 from potsim.records import dataclass
 
@@ -281,6 +282,37 @@ def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
     # The picture is named by its heading; what a drawing program would want to know of it is left out.
     picture = re.sub(r"<metadata>.*?</metadata>", "", svg[svg.index("<svg") :], flags=re.DOTALL)
     title = html.escape(head.title)
+    return _page(
+        title,
+        f"<header><h1>{title}</h1>",
+        part_of_page(Facts(tuple(facts(card(run))))),
+        f"</header>{_key(run)}",
+        f'<figure role="img" aria-label="{title}: strength along the run">{picture}</figure>',
+        _section(goes_in, inner="aims"),
+        _section(safety, "bench"),
+        *([] if jars is None else [jar_sheet(run)]),
+        *_bottling(run, named),
+        *(_pair(named, *pair) for pair in PAIRS),
+        *(_section(section, "whole") for section in (*named.values(), *last)),
+        _section(sources_section(run), "fine"),
+    )
+
+
+def page_of_bench(run: Run) -> str:
+    """Return what lies beside the still, on one page where the jars are few: jars, bottling, what to mind."""
+    title = html.escape(run.plan.title)
+    named = {section.title: section for section in sections_of_run(run)[2:]}
+    every = [said for note, said in zip(run.heed, run.cautions, strict=True) if note.kind == EVERY_RUN]
+    mind = "".join(f"<li>{html.escape(said)}</li>" for said in every)
+    return _page(
+        title,
+        jar_sheet(run) if JARS in named else f"<h1>{title}</h1>",
+        f"<section>{proofing_sheet(run)}</section>",
+        f'<section class="two fine"><ul>{mind}</ul></section>',
+    )
+
+
+def _page(title: str, *parts: str) -> str:
     return "\n".join(
         [
             "<!DOCTYPE html>",
@@ -288,17 +320,7 @@ def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">',
             f"<title>{title}</title><style>{STYLE}</style></head><body>",
-            f"<header><h1>{title}</h1>",
-            part_of_page(Facts(tuple(facts(card(run))))),
-            f"</header>{_key(run)}",
-            f'<figure role="img" aria-label="{title}: strength along the run">{picture}</figure>',
-            _section(goes_in, inner="aims"),
-            _section(safety, "bench"),
-            *([] if jars is None else [jar_sheet(run)]),
-            *_bottling(run, named),
-            *(_pair(named, *pair) for pair in PAIRS),
-            *(_section(section, "whole") for section in (*named.values(), *last)),
-            _section(sources_section(run), "fine"),
+            *parts,
             f"<footer>potsim {__version__}. A forecast, computed from what is said above.</footer>",
             "</body></html>",
             "",

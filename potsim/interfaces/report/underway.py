@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from potsim.interfaces import kinds
 from potsim.interfaces.wording import (
     counted,
     format_abv,
@@ -35,7 +36,7 @@ from potsim.planning.events import (
     Water,
 )
 from potsim.planning.forecast import Band, Forecast
-from potsim.planning.plan import Ingredient, Plan
+from potsim.planning.plan import TABLES, Ingredient, Plan
 from potsim.planning.readings import Entry
 from potsim.planning.run import Run
 from potsim.planning.underway import Poured
@@ -87,13 +88,19 @@ def rows(plan: Plan, run: Run) -> dict[str, str]:
 
 
 def _stop(run: Run) -> str:
-    return "stop: " + ", ".join(
-        f"{key.replace('_', ' ')} {_shown(value)}" for key, value in run.setting.stop.named.items()
+    known = TABLES["cuts.stop"].keys
+    return "stop when " + ", or ".join(
+        _typed(known[name].label, kinds.write(known[name], value))
+        for name, value in run.setting.stop.named.items()
     )
 
 
-def _shown(value: Any) -> str:
-    return f"{value:g}" if isinstance(value, (int, float)) else str(value)
+def _typed(label: str, value: Any) -> str:
+    if value is True:
+        return label
+    if isinstance(value, dict):
+        return ", ".join(f"{share} of {name} is over" for name, share in value.items())
+    return f"{label} {value}"
 
 
 def _counted(sizes: Sequence[float]) -> list[tuple[float, int]]:

@@ -1,9 +1,10 @@
 // The bill: one row for each botanical with its usual dose as a band; the library to choose from, several at once.
+import * as api from "./api.js";
 import { TICK, button, el, icon, swap } from "./dom.js";
 import { change, draft, valueAt } from "./draft.js";
 import { figure, parted, said } from "./formats.js";
-import { askNumber, fieldRow, tableForm } from "./form.js";
-import { held, tableOf } from "./held.js";
+import { askNumber, fieldRow } from "./form.js";
+import { held, onChange, tableOf } from "./held.js";
 import { sheet } from "./sheet.js";
 import { words } from "./words.js";
 
@@ -44,7 +45,16 @@ function botanicalRow(row, k, dose) {
     button("+", () => step(1), { class: "quiet", "data-key": `more${k}`, "aria-label": `more ${row.name}` })));
 }
 
-const librarian = (name) => held.start.library.find((one) => one.name === name);
+const MINE = "my own";
+
+// One's own botanicals, as the plan has them, beside those of the library; a dose is told "2 g".
+const grams = (text) => Number(parted(text)?.number ?? NaN);
+const mine = () => (draft.tables.own_botanical ?? []).filter((one) => one.name).map((one) => ({
+  name: one.name, latin: one.latin_names ?? "", part: one.part ?? one.category ?? "", aliases: [], class: MINE,
+  usual_g_per_l: one.usual_dose_per_l?.length === 2 ? one.usual_dose_per_l.map(grams) : null,
+}));
+const all = () => [...mine(), ...held.start.library];
+const librarian = (name) => all().find((one) => one.name === name);
 const fieldOf = (key) => tableOf("botanical").fields.find((field) => field.key === key);
 
 // The pad for a dose, switching between weighing and counting.
@@ -82,18 +92,18 @@ function details(k) {
   };
   const shown = sheet(words.capital(row.name), [], {
     acts: [button("Take it out", () => { shown.close(); change((tables) => tables.botanical.splice(k, 1), `${row.name} out`); }, { class: "quiet" }), button("Done", () => shown.close(), { class: "main" })],
-    onClose: () => clearInterval(timer),
+    onClose: () => stop(),
   });
-  let last = "";
-  const timer = setInterval(() => { const now = JSON.stringify(draft.tables.botanical?.[k]); if (now !== last) { last = now; draw(); } }, 120);
+  const stop = onChange((what) => { if (what === "draft") draw(); });
   draw();
 }
 
 export function bill() {
   const rows = draft.tables.botanical ?? [];
-  const own = tableOf("own_botanical");
+  if (draft.answer) classify();
   return el("div", { class: "bill" }, rows.length ? rows.map((row, k) => botanicalRow(row, k, draft.answer?.doses?.[k])) : el("p", { class: "caption", text: "None yet. Add some, or run the spirit bare." }),
-    own && draft.tables.own_botanical?.length ? tableForm(own) : "");
+    (draft.tables.own_botanical ?? []).map((one, k) => el("div", { class: "own-row" }, button(`${words.capital(one.name ?? "my own")}: what it holds`, () => describe(k), { class: "link", "data-key": `own${k}` }),
+      button("Forget", () => change((tables) => tables.own_botanical.splice(k, 1), `${one.name} forgotten`), { class: "link" }))));
 }
 
 const usual = (one) => {
@@ -101,6 +111,50 @@ const usual = (one) => {
   const charge = draft.answer?.answer.charge_l ?? 1;
   return `${+(Math.sqrt(one.usual_g_per_l[0] * one.usual_g_per_l[1]) * charge).toPrecision(2)} g`;
 };
+
+// One that the library lacks: described once, then a row of the bill like any other; both at once are undone.
+function ownOne(wanted) {
+  const table = tableOf("own_botanical");
+  const name = wanted || "my own";
+  change((tables) => {
+    (tables.own_botanical ??= []).push({ ...structuredClone(table.new), name });
+    (tables.botanical ??= []).push({ name, mass: "1 g" });
+  }, `${name} added`);
+  describe((draft.tables.own_botanical?.length ?? 1) - 1);
+}
+
+// What is known of one of one's own; its rows in the bill go by its name.
+function describe(k) {
+  const path = `own_botanical.${k}`;
+  const follow = (was) => {
+    const now = valueAt(`${path}.name`);
+    if (was && now && now !== was) change((tables) => { for (const row of tables.botanical ?? []) if (row.name === was) row.name = now; }, null, { quietly: true });
+  };
+  let name = valueAt(`${path}.name`);
+  const shown = sheet("One of my own", [], {
+    wide: true, acts: [button("Done", () => shown.close(), { class: "main" })], onClose: () => { stop(); },
+  });
+  const draw = () => {
+    if (!valueAt(path)) { shown.close(); return; }
+    follow(name);
+    name = valueAt(`${path}.name`);
+    swap(shown.body, draft.fault ? el("p", { class: "fault", role: "alert", text: `${draft.fault.message} ${draft.fault.hint}` }) : "", tableOf("own_botanical").fields.map((field) => fieldRow(path, field)));
+  };
+  const stop = onChange((what) => { if (what === "draft" || what === "answer") draw(); });
+  draw();
+}
+
+// When each of the library would come over from this charge; asked before the library is opened.
+let classed = null;
+async function classify() {
+  const abv = Math.min(96, draft.answer?.answer.charge_abv ?? 40).toFixed(0);
+  if (classed === abv) return;
+  classed = abv;
+  try {
+    const { classes } = await api.get(`/api/classes?abv=${abv}`);
+    for (const one of held.start.library) one.class = classes[one.name] ?? one.class;
+  } catch { classed = null; }
+}
 
 // The library, by class; several at once, each with its usual dose.
 export function library() {
@@ -114,25 +168,23 @@ export function library() {
       for (const name of chosen) tables.botanical.push({ name, mass: usual(librarian(name)) });
     }, `${chosen.size} added`);
   }, { class: "main" });
-  const own = button("One of my own", () => {
-    shown.close();
-    change((tables) => { tables.own_botanical ??= []; tables.own_botanical.push(structuredClone(tableOf("own_botanical").new)); }, "own botanical");
-  }, { class: "quiet" });
+  const own = button("One of my own", () => { shown.close(); ownOne(search.value.trim()); }, { class: "quiet" });
   const draw = () => {
     const wanted = search.value.trim().toLowerCase();
-    const found = held.start.library.filter((one) => [one.name, one.latin, one.part, one.group, ...one.aliases].join(" ").toLowerCase().includes(wanted));
+    const found = all().filter((one) => [one.name, one.latin, one.part, one.group, ...one.aliases ?? []].join(" ").toLowerCase().includes(wanted));
     const classes = [...new Set(found.map((one) => one.class ?? "other"))];
-    const order = ["early", "middle", "late", "stays", "other"];
+    const order = [MINE, "early", "middle", "late", "stays", "other"];
     classes.sort((a, b) => order.indexOf(a) - order.indexOf(b));
-    swap(list, classes.map((name) => el("section", null, el("h3", { text: words.capital(name) }), found.filter((one) => (one.class ?? "other") === name).map((one) => el("button", {
+    swap(list, classes.map((name) => el("section", null, name === "other" && classes.length === 1 ? "" : el("h3", { text: words.capital(name) }), found.filter((one) => (one.class ?? "other") === name).map((one) => el("button", {
       type: "button", class: "pick", role: "checkbox", "aria-checked": String(chosen.has(one.name)), "data-key": `pick${one.name}`,
       on: { click: () => { if (!chosen.delete(one.name)) chosen.add(one.name); draw(); } },
-    }, el("span", { class: "box" }, icon(TICK)), el("span", null, el("b", { text: words.capital(one.name) }), el("span", { text: `${one.part} · usual ${usual(one)}` })))))),
+    }, el("span", { class: "box" }, icon(TICK)), el("span", null, el("b", { text: words.capital(one.name) }), el("span", { text: [one.part, one.usual_g_per_l ? `usual ${usual(one)}` : ""].filter(Boolean).join(" · ") })))))),
     found.length ? "" : el("p", null, "Not in the list. Like which one? ", button("Make your own", () => own.click(), { class: "link" })));
     add.textContent = chosen.size ? `Add ${chosen.size}` : "Add";
     add.setAttribute("aria-disabled", String(!chosen.size));
   };
   search.addEventListener("input", draw);
+  classify().then(draw);
   const shown = sheet("Botanicals", [search, list], { acts: [own, add], wide: true });
   draw();
 }

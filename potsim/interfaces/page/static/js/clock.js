@@ -35,6 +35,9 @@ export function countdown(minutes) {
   return `${seconds < 0 ? "+" : ""}${Math.floor(size / 60)}:${String(size % 60).padStart(2, "0")}`;
 }
 
+// From a hundred minutes on seconds are left out: fewer signs are larger ones.
+export const atArmsLength = (minutes) => (Math.abs(minutes) < 100 ? countdown(minutes) : `${countdown(minutes).split(":")[0]} min`);
+
 export const timeOfDay = (ms) => new Date(ms).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
 export function day(ms) {
   const year = new Date(ms).getFullYear() === new Date(now()).getFullYear() ? undefined : "numeric";

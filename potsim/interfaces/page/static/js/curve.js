@@ -1,5 +1,5 @@
 // The grips on the strip: heads and stop (and tails) slide along the line; everything answers at once.
-import { button, el, swap } from "./dom.js";
+import { button, el, swap, textWidth } from "./dom.js";
 import { change, putAt, take } from "./draft.js";
 import { figure, said } from "./formats.js";
 import { at } from "./strip.js";
@@ -45,7 +45,7 @@ export const shown = (grip, name) => (name === "heads" ? said("volume", grip.l)
   : KIND[grip.key] ? said(KIND[grip.key], grip.value) : said("volume", grip.l));
 
 // Lay grips over a drawn strip; `flag` is told where the finger is.
-export function grips(host, drawn, answer, { flag, freeze, words = true }) {
+export function grips(host, drawn, answer, { flag, freeze }) {
   const { scale } = drawn;
   const made = [];
   for (const name of ["heads", "tails", "stop"]) {
@@ -56,56 +56,83 @@ export function grips(host, drawn, answer, { flag, freeze, words = true }) {
       "aria-valuemin": "0", "aria-valuemax": (scale.end * 1000).toFixed(0), "data-key": `grip-${name}`,
     }, el("span", { class: "grip-face", text: "‹ ›" }));
     const rod = el("i", { class: `rod ${name}` });
-    const label = words ? el("span", { class: `grip-label ${name}` }, el("span", { text: name }), el("b", { text: said("volume", grip.l) })) : "";
+    const label = el("span", { class: `grip-label ${name}` }, el("span", { text: name }), el("b", { text: said("volume", grip.l) }));
     const place = (l) => {
       const x = scale.x(Math.max(0, Math.min(l, scale.end)));
       foot.style.left = `${x}px`;
       rod.style.left = `${x}px`;
       rod.style.height = `${scale.foot + 14}px`;
-      if (label) {
-        label.style.left = `${x}px`;
-        label.classList.toggle("before", name === "stop" ? x > scale.width * 0.25 : false);
-        label.lastChild.textContent = said("volume", l);
-      }
+      label.style.left = `${x}px`;
+      label.classList.toggle("before", name === "stop" && x > scale.width * 0.25);
+      label.lastChild.textContent = said("volume", l);
     };
     place(grip.l);
     drag(foot, { grip, name, scale, answer, place, flag, freeze });
     made.push(rod, foot, label);
   }
-  host.append(...made.filter(Boolean));
+  host.append(...made);
+}
+
+const PARTING_SNAP_L = 0.005;
+const mL = (l) => `${+(1000 * l).toFixed(1)} mL`;
+
+// Between two jars: taken hold of, the jars of that size become larger or smaller.
+export function partings(host, drawn, answer, { flag, freeze }) {
+  const { scale } = drawn;
+  const { path, sizes } = answer.grips.jars;
+  for (const jar of answer.strip.jars.slice(0, -1).filter((one) => one.role !== "heads" && one.volume_l > 0.99 * one.size_l)) {
+    const mine = sizes.findIndex((one) => Math.abs(one.l - jar.size_l) < 1e-6);
+    if (mine < 0) continue;
+    const rod = el("i", { class: "parting", "data-jar": jar.n, title: "drag: size of the jars" });
+    rod.style.left = `${scale.x(jar.to_l)}px`;
+    rod.style.height = `${scale.foot}px`;
+    const least = jar.from_l + PARTING_SNAP_L;
+    held(rod, { freeze, words: "jars of another size", moved: (px) => {
+      const l = Math.max(least, scale.l(px));
+      const size = Math.max(PARTING_SNAP_L, Math.round((l - jar.from_l) / PARTING_SNAP_L) * PARTING_SNAP_L);
+      rod.style.left = `${scale.x(jar.from_l + size)}px`;
+      flag({ name: "jars", l, text: `jars of ${mL(size)}`, minute: at(answer.strip.curve, l, "l", "min"), x: scale.x(l) });
+      const texts = sizes.map((one, k) => `${one.count ? `${one.count} x ` : ""}${mL(k === mine ? size : one.l)}`);
+      change((tables) => putAt(tables, path, path === "jars.working" ? mL(size) : texts), null, { quietly: true });
+    }, over: () => flag(null) });
+    host.append(rod);
+  }
+}
+
+// Something held by a finger or the mouse from its press to its release.
+function held(thing, { freeze, moved, over, words }) {
+  let letGo = null;
+  const move = (event) => moved(event.clientX - thing.offsetParent.getBoundingClientRect().left);
+  const end = (event) => {
+    if (!letGo) return;
+    thing.removeEventListener("pointermove", move);
+    if (thing.hasPointerCapture?.(event.pointerId)) thing.releasePointerCapture(event.pointerId);
+    freeze(false);
+    over();
+    letGo(words);
+    letGo = null;
+  };
+  thing.addEventListener("pointerdown", (event) => {
+    event.preventDefault();
+    thing.focus();
+    letGo = take();
+    freeze(true);
+    thing.setPointerCapture(event.pointerId);
+    thing.addEventListener("pointermove", move);
+  });
+  for (const last of ["pointerup", "pointercancel"]) thing.addEventListener(last, end);
 }
 
 function drag(foot, { grip, name, scale, answer, place, flag, freeze }) {
-  let letGo = null;
-  let last = grip.l;
   const { strip } = answer;
   const bounds = name === "heads" ? [0, answer.grips.stop?.l ?? scale.end] : [answer.grips.heads?.l ?? 0, scale.end];
-  const move = (event) => {
-    const box = foot.offsetParent.getBoundingClientRect();
-    last = Math.max(bounds[0], Math.min(bounds[1], scale.l(event.clientX - box.left)));
-    place(last);
-    const said0 = told(grip, name, last, strip);
-    flag?.({ name, l: last, text: said0.text, minute: at(whole(strip), last, "l", "min"), x: scale.x(last) });
+  held(foot, { freeze, words: `${name} moved`, moved: (px) => {
+    const l = Math.max(bounds[0], Math.min(bounds[1], scale.l(px)));
+    place(l);
+    const said0 = told(grip, name, l, strip);
+    flag?.({ name, l, text: said0.text, minute: at(whole(strip), l, "l", "min"), x: scale.x(l) });
     change(put(said0), null, { quietly: true });
-  };
-  const end = (event) => {
-    if (!letGo) return;
-    foot.removeEventListener("pointermove", move);
-    if (foot.hasPointerCapture?.(event.pointerId)) foot.releasePointerCapture(event.pointerId);
-    freeze(false);
-    flag?.(null);
-    letGo(`${name} moved`);
-    letGo = null;
-  };
-  foot.addEventListener("pointerdown", (event) => {
-    event.preventDefault();
-    foot.focus();
-    letGo = take();
-    freeze(true);
-    foot.setPointerCapture(event.pointerId);
-    foot.addEventListener("pointermove", move);
-  });
-  for (const over of ["pointerup", "pointercancel"]) foot.addEventListener(over, end);
+  }, over: () => flag?.(null) });
   foot.addEventListener("keydown", (event) => {
     const by = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1 }[event.key];
     if (!by) return;
@@ -127,9 +154,11 @@ export function fine(answer, name = "stop") {
 export function flagOver(host, where, strip, leads, room) {
   if (!where) { swap(host); return; }
   const lead = leads.find((one) => where.l >= one.from_l && where.l < one.to_l);
-  const width = 190;
+  const text = `${where.text} · min ${figure("minutes", where.minute)}`;
+  const width = Math.max(190, textWidth(text, 700, 17) + 24);
   const left = Math.max(0, Math.min(room - width, where.x - width / 2));
-  const box = el("div", { class: "flag" }, el("b", { text: `${where.text} · min ${figure("minutes", where.minute)}` }), lead ? el("span", { text: `${lead.label} leads` }) : "");
+  const box = el("div", { class: "flag" }, el("b", { text }), lead ? el("span", { text: `${lead.label} leads` }) : "");
   box.style.left = `${left}px`;
+  box.style.width = `${width}px`;
   swap(host, box);
 }

@@ -54,7 +54,8 @@ export function mine() {
   tellAll("draft");
 }
 
-// Change the plan: the change is a function on a copy of its tables. `quietly` for steps of one drag.
+// Change the plan: the change is a function on a copy of its tables. `quietly` for what belongs to the step
+// of undo before it; with a grip in the hand there is no step until it is let go.
 export function change(work, words, { quietly = false } = {}) {
   const before = copy(draft.tables);
   const next = copy(draft.tables);
@@ -63,8 +64,9 @@ export function change(work, words, { quietly = false } = {}) {
   if (JSON.stringify(next) === JSON.stringify(before)) return;
   draft.tables = next;
   draft.saved = draft.example;
-  if (quietly) { ask(); return; }
-  pushed(before, words);
+  if (quietly && draft.moving) { ask(); return; }
+  if (quietly) remember();
+  else pushed(before, words);
   ask();
   tellAll("draft");
   if (!draft.example) saveSoon();

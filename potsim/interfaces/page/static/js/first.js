@@ -4,7 +4,7 @@ import { figures, why } from "./answer.js";
 import { button, el, swap } from "./dom.js";
 import { putAt } from "./draft.js";
 import { parted } from "./formats.js";
-import { pad } from "./pad.js";
+import { pad, usualUnit } from "./pad.js";
 import { held, tableOf } from "./held.js";
 import { keep, kept } from "./store.js";
 import { empty, stripIn } from "./strip.js";
@@ -67,7 +67,7 @@ export function first({ onPlan, acts }) {
     const one = field(path);
     const parts = parted(given[path]);
     return el("button", { type: "button", class: wide ? "box-field wide" : "box-field", "data-key": path, "aria-label": `${one.label}: ${given[path] ?? "not said"}`, on: { click: () => ask(path) } },
-      el("b", { text: parts?.number ?? "" }), el("span", { text: parts?.unit || one.units[0] || "" }));
+      el("b", { text: parts?.number ?? "" }), el("span", { text: parts?.unit || usualUnit(one) }));
   };
 
   function heated() {

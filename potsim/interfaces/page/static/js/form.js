@@ -2,8 +2,7 @@
 import { button, el } from "./dom.js";
 import { change, draft, putAt, valueAt } from "./draft.js";
 import { parted } from "./formats.js";
-import { PLAIN, pad } from "./pad.js";
-import { kept } from "./store.js";
+import { pad, usualUnit } from "./pad.js";
 
 const COUNTED = new Set(["count", "number"]);
 const FEW = 5;
@@ -27,29 +26,27 @@ export function askNumber(path, field, { extra } = {}) {
   pad({
     title: field.label,
     lead: el("div", { class: "pad-title" }, el("h2", { text: field.label }), el("span", { class: "caption", text: [range(field), field.help].filter(Boolean).join(" · ") })),
-    fields: [{ key: "value", label: field.label, kind: field.kind, units, low: field.low, high: field.high, unit: parts?.unit || kept(`unit.${field.kind}`, units[0]), value: parts?.number ?? "" }],
+    fields: [{ key: "value", label: field.label, kind: field.kind, units, low: field.low, high: field.high, unit: parts?.unit || usualUnit({ ...field, units }), value: parts?.number ?? "" }],
     extra, actWords: ({ value }) => (value ? `Keep ${value}` : "Leave it out"),
     accept: ({ value }) => put(path, value === null ? null : units[0] === "" ? Number(value) : value, field.label),
   });
 }
 
-const range = (field) => (PLAIN.has(field.kind) && field.low !== null && field.high !== null && field.low !== undefined && field.high !== undefined ? `${field.low} to ${field.high}${field.units[0] ? ` ${field.units[0]}` : ""}` : field.example ? `such as ${field.example}` : "");
+const range = (field) => (field.ticks ? `${field.ticks.join(" to ")} ${field.units[0]}` : field.example ? `such as ${field.example}` : "");
 
+// Where the number lies between the least and the most; nothing where it is typed in another unit.
 function ticks(field, parts) {
-  if (!field.ticks || !parts || (parts.unit && parts.unit !== field.units[0])) return "";
-  const [low, from, to, high] = field.ticks;
-  const share = (x) => `${Math.max(0, Math.min(100, ((x - low) / (high - low)) * 100))}%`;
-  const bar = el("i", { class: "range", "aria-hidden": "true" }, el("i", { class: "usual" }), el("i", { class: "here" }));
-  bar.firstChild.style.left = share(from);
-  bar.firstChild.style.right = `${100 - parseFloat(share(to))}%`;
-  bar.lastChild.style.left = share(Number(parts.number.replace(",", ".")));
+  if (!field.ticks || (parts?.unit && parts.unit !== field.units[0])) return "";
+  const [low, high] = field.ticks;
+  const bar = el("i", { class: "range", title: `${low} to ${high} ${field.units[0]}`, "aria-hidden": "true" }, parts ? el("i", { class: "here" }) : "");
+  if (parts) bar.lastChild.style.left = `${Math.max(0, Math.min(100, ((Number(parts.number.replace(",", ".")) - low) / (high - low)) * 100))}%`;
   return bar;
 }
 
 function textField(path, field) {
   const value = valueAt(path);
   const shown = Array.isArray(value) ? value.join(", ") : value ?? "";
-  const input = el("input", { type: "text", value: shown, placeholder: field.default ?? field.example ?? "", "aria-label": field.label, "data-key": path, maxlength: 500, autocomplete: "off" });
+  const input = el("input", { type: "text", value: shown, placeholder: field.default ?? (field.kind === "list" && field.example ? JSON.parse(field.example).join(", ") : field.example) ?? "", "aria-label": field.label, "data-key": path, maxlength: 500, autocomplete: "off" });
   input.addEventListener("change", () => {
     const text = input.value.trim();
     put(path, text === "" ? null : field.kind === "list" ? text.split(/[,;]\s*/).filter(Boolean) : text, field.label);
@@ -81,9 +78,10 @@ function mapField(path, field) {
 }
 
 function addName(path, field, share) {
-  const input = el("input", { type: "text", placeholder: field.example || "name", "aria-label": `${field.label}: another`, maxlength: 60, "data-key": path });
+  const list = field.names ? el("datalist", { id: `names-${path}` }, field.names.map((name) => el("option", { value: name }))) : "";
+  const input = el("input", { type: "text", placeholder: field.names ? "limonene" : "name", "aria-label": `${field.label}: another`, maxlength: 60, "data-key": path, list: list ? list.id : null });
   const add = () => { const name = input.value.trim(); if (name) askNumber(`${path}.${name}`, { ...share, label: name }); };
-  return el("div", { class: "map-row" }, input, button("Add", add, { class: "quiet small" }));
+  return el("div", { class: "map-row" }, input, list, button("Add", add, { class: "quiet small" }));
 }
 
 export function fieldRow(base, field) {

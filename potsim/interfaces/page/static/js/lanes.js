@@ -34,7 +34,7 @@ function stretch(lane, one, ls, x, y) {
 
 // Full lanes: label, head of the dark stretch, thickness.
 export function lanesPicture(lanes, { width, endL, nowL }) {
-  const row = 24;
+  const row = 27;
   const height = lanes.groups.length * row + 2;
   const x = (l) => 1 + (l / (endL || 1)) * (width - 2);
   const root = svg("svg", { class: "lanes", width, height, viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": spoken(lanes) });

@@ -2,7 +2,7 @@
 import * as alarms from "./alarms.js";
 import { isHere } from "./api.js";
 import { collected, spoutNow } from "./course.js";
-import { countdown, everySecond, minutesSince } from "./clock.js";
+import { atArmsLength, countdown, everySecond, minutesSince } from "./clock.js";
 import { button, el, say, seenHeight, swap, tapOrHold, textWidth } from "./dom.js";
 import { figure, said, unit } from "./formats.js";
 import { onChange, runSeen } from "./held.js";
@@ -20,6 +20,7 @@ import { words } from "./words.js";
 
 const SPOKEN_S = [60, 10, 0];
 const LEAST_PX = 96; // digits of 11 mm on usual phones
+const CLOSE = 0.045; // by which figures stand closer than in text, in their size
 
 export function show(host, { go }) {
   let inner = null;
@@ -92,10 +93,10 @@ function running(host) {
     place.dataset.stage = order.stage;
     document.body.dataset.stage = order.stage;
     parts.order.textContent = order.words;
-    setNumber(parts.number, countdown(order.left));
+    setNumber(parts.number, atArmsLength(order.left));
     parts.where.textContent = order.where;
     parts.rise.style.height = order.stage === "soon" ? `${(1 - order.left) * 100}%` : "0";
-    swap(parts.state, `${isHere() ? "" : "laptop away · "}${alarms.isOn() ? words.sound.on : words.sound.off} · ${countdown(minute).replace("+", "")}`);
+    swap(parts.state, `${isHere() ? "" : `${words.away} · `}${alarms.isOn() ? words.sound.on : words.sound.off} · ${countdown(minute).replace("+", "")}`);
     swap(parts.quiet, order.stage === "due" && !alarms.isQuiet(order.key) ? button("Quiet", () => { alarms.quiet(order.key); flow(); }, { class: "quiet", "data-key": "quiet" }) : []);
     lesser(minute);
     speak();
@@ -181,7 +182,7 @@ function running(host) {
     done("Heat is off", () => takeBack(view.id, id), { second: away() });
   }
 
-  const away = () => { const n = waiting(view.id).length; return n && !isHere() ? words.waits(n) : ""; };
+  const away = () => { const n = waiting(view.id).length; return n && !isHere() ? words.waitsHere : ""; };
 
   function another(one) {
     pad({
@@ -241,14 +242,21 @@ function running(host) {
 // The line does not move as digits change: digits are of one width, and the size is chosen by the count of signs.
 function setNumber(host, text) {
   const past = text.startsWith("+");
-  if (host.textContent !== text) swap(host, past ? [el("span", { class: "plus", text: "+" }), text.slice(1)] : text);
-  const shape = text.replace(/\d/g, "0");
-  const key = `${shape}${host.clientWidth}`;
+  const [digits, word] = text.replace("+", "").split(" ");
+  if (host.dataset.text !== text) {
+    host.dataset.text = text;
+    swap(host, past ? el("span", { class: "plus", text: "+" }) : "", document.createTextNode(digits), word ? el("span", { class: "number-unit", text: ` ${word}` }) : "");
+  }
+  const shape = digits.replace(/\d/g, "0");
+  const key = `${past}${shape}${host.clientWidth}`;
   if (host.dataset.shape === key || !host.clientWidth) return;
   host.dataset.shape = key;
   host.style.fontSize = "";
   const most = parseFloat(getComputedStyle(host).fontSize);
-  const wide = (textWidth(shape.replace("+", ""), 650, 100) + (past ? 0.45 * textWidth("+", 650, 100) : 0)) / 100 - 0.045 * shape.length;
+  const wide = (textWidth(shape, 650, 100) + (past ? 0.45 * textWidth("+", 650, 100) : 0) + (word ? 0.3 * textWidth(` ${word}`, 650, 100) : 0)) / 100;
+  const room = host.clientWidth - 4;
+  const size = Math.max(LEAST_PX, Math.min(most, room / (wide - CLOSE * shape.length)));
   host.style.lineHeight = `${most * 0.98}px`;
-  host.style.fontSize = `${Math.max(LEAST_PX, Math.min(most, (host.clientWidth - 4) / wide))}px`;
+  host.style.fontSize = `${size}px`;
+  host.style.letterSpacing = `${-Math.max(CLOSE, (wide - room / size) / shape.length)}em`;
 }

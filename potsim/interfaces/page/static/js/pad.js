@@ -1,12 +1,18 @@
 // Our own number pad: large keys, units as chips that are remembered, proposals to tap; no keyboard covers it.
 import { ERASE, button, el, icon, swap } from "./dom.js";
+import { unit } from "./formats.js";
 import { keep, kept } from "./store.js";
 
 // Kinds whose ranges the schema tells in the unit that stands first.
-export const PLAIN = new Set(["abv", "temperature", "power", "loss", "length", "pressure"]);
+const PLAIN = new Set(["abv", "temperature", "power", "loss", "length", "pressure"]);
 const KEYS = ["1", "2", "3", "4", "5", "6", "7", "8", "9", ".", "0", "back"];
 
-const unitOf = (field) => field.unit ?? kept(`unit.${field.kind}`, null) ?? field.units?.[0] ?? "";
+// The unit of a kind that was chosen last; before that the one that this device shows, or the first.
+export function usualUnit({ kind, units = [] }) {
+  const known = [kept(`unit.${kind}`), kept("units") === "us" ? unit(kind) : null].find((one) => units.includes(one));
+  return known ?? units[0] ?? "";
+}
+const unitOf = (field) => field.unit ?? usualUnit(field);
 export const typed = (state) => (state.text === "" ? null : `${state.text.replace(/\.$/, "")}${state.unit ? ` ${state.unit}` : ""}`);
 
 // fields: [{key, label, kind, units, unit, value (number as text), proposals: [text], toggles}]
@@ -14,8 +20,8 @@ export const typed = (state) => (state.text === "" ? null : `${state.text.replac
 export function pad({ title, lead, fields, extra, note, accept, actWords, first = 0, chain = false }) {
   const states = fields.map((field) => {
     const units = field.units ?? [];
-    const unit = units.length === 0 || units.includes(unitOf(field)) ? unitOf(field) : units[0];
-    return { ...field, text: field.value ?? "", unit: units.length ? unit : field.unit ?? "", fresh: true };
+    const found = units.length === 0 || units.includes(unitOf(field)) ? unitOf(field) : units[0];
+    return { ...field, text: field.value ?? "", unit: units.length ? found : field.unit ?? "", fresh: true };
   });
   let open = first;
   const values = () => Object.fromEntries(states.map((state) => [state.key, typed(state)]));
@@ -81,11 +87,11 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
 
   // What cannot be is said at once, by the range of the schema; the laptop checks all else.
   function outside() {
-    const { low, high, unit, units, text, label, kind } = states[open];
+    const { low, high, unit: typedIn, units: all, text, label, kind } = states[open];
     const value = Number(text);
-    if (!text || !PLAIN.has(kind) || unit !== (units?.[0] ?? "") || low === undefined || low === null) return "";
+    if (!text || !PLAIN.has(kind) || typedIn !== (all?.[0] ?? "") || low === undefined || low === null) return "";
     if (value >= low && (high === null || high === undefined || value <= high)) return "";
-    return `${label} of ${text} ${unit}: allowed is ${low} to ${high} ${unit}.`;
+    return `${label} of ${text} ${typedIn}: allowed is ${low} to ${high} ${typedIn}.`;
   }
 
   async function take() {

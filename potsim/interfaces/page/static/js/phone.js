@@ -24,7 +24,7 @@ async function draw(shown) {
       draw(shown);
     }, { class: on ? "main" : "quiet" });
     content = [found.rows?.length && found.reachable ? square(found.rows) : "", found.reachable ? el("p", { class: "address", text: found.url }) : "", found.reachable ? turn(false) : el("p", { text: "Now only this computer reaches the page. Opened, whoever is in your home network and has the square reaches it; what is sent is not encrypted." }), found.reachable || found.can === false ? "" : turn(true),
-      found.reachable ? el("p", { class: "caption", text: "The phone must be in the same network. It stays let in, also when potsim is started anew." }) : ""];
+      found.reachable ? el("p", { class: "caption", text: "The phone must be in the same network. It stays let in, also when potsim is started anew. What goes between them is not encrypted, so that a browser keeps no copy of the page there and may let its screen go dark: leave the page open and set the phone to stay on." }) : ""];
   } catch (error) {
     content = el("p", { text: error.message });
   }

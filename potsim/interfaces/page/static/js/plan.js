@@ -2,7 +2,7 @@
 import * as api from "./api.js";
 import { figures, inOneLine, why } from "./answer.js";
 import { bill, library } from "./botanicals.js";
-import { endOf, fine, flagOver, grips } from "./curve.js";
+import { endOf, fine, flagOver, grips, partings } from "./curve.js";
 import { UNDO, button, el, icon, seenHeight, swap, uuid } from "./dom.js";
 import { change, draft, mine, undo } from "./draft.js";
 import { askings } from "./askings.js";
@@ -20,6 +20,8 @@ import { words } from "./words.js";
 const PARTS = ["pot", "botanicals", "cuts", "jars", "bottle"];
 const WIDE = 1000;
 const GRAVE = ["danger", "caution", "hint"];
+const ALWAYS = "every_run"; // kind of the cautions that hold for any plan
+const UNUSUAL = "dose"; // kind of a caution: a dose far from the usual one
 
 export function show(host, { go }) {
   if (!draft.tables) {
@@ -30,7 +32,7 @@ export function show(host, { go }) {
   let part = null;      // the part that is open, "curve" for the grips
   let frozen = null;    // the scale while a grip is dragged
   let laned = null;     // the lanes that are drawn
-  let beside = [];
+  let asked = {};       // what was asked about this plan: other strengths, the band of how sure
   const parts = {
     head: el("div", { class: "plan-head" }), answer: el("div", { class: "plan-answer", "aria-live": "polite" }), flag: el("div", { class: "flag-host" }),
     strip: el("div", { class: "strip-host plan-strip" }), lanes: el("div", { class: "lanes-host" }), body: el("div", { class: "plan-body" }), acts: el("div", { class: "acts above" }),
@@ -41,20 +43,27 @@ export function show(host, { go }) {
   const curved = () => part === "curve" || wide();
   const differs = () => draft.openedAnswer && draft.answer && JSON.stringify(draft.opened) !== JSON.stringify(draft.tables);
 
+  const shows = () => !frozen && (part === "ask" || wide());
+
   const strip = stripIn(parts.strip, () => {
     const answer = draft.answer;
     if (!answer) return null;
     const big = part === "curve";
-    const height = wide() ? (big ? 380 : 190) : big ? Math.max(150, seenHeight() - 500) : part ? 96 : 176;
+    const height = wide() ? (big ? 380 : 190) : big ? Math.max(150, seenHeight() - 500) : part === "ask" ? 150 : part ? 96 : 176;
     return {
-      strip: answer.strip, height, axis: !part, gripped: curved(), topRoom: big ? 30 : 10, past: curved(), endL: curved() ? frozen?.end ?? endOf(answer.strip) : undefined,
-      maxAbv: frozen?.most, ghost: differs() && (big || wide()) ? draft.openedAnswer.strip : null, beside: big || wide() ? beside : [],
+      strip: { ...answer.strip, band: shows() ? asked.band : null }, height, axis: !part, gripped: curved(), topRoom: big ? 30 : 10, past: curved(), endL: curved() ? frozen?.end ?? endOf(answer.strip) : undefined,
+      maxAbv: frozen?.most, ghost: differs() && (big || wide()) ? draft.openedAnswer.strip : null, beside: shows() ? asked.beside : [],
       after: (drawn) => {
         parts.strip.classList.toggle("with-grips", curved());
-        if (curved()) grips(parts.strip, drawn, answer, { words: big || !wide() || true, flag: (where) => flagOver(parts.flag, where, answer.strip, answer.lanes.leads, drawn.scale.width), freeze: (yes) => { frozen = yes ? { end: drawn.scale.end, most: drawn.scale.most } : null; } });
+        if (!curved()) return;
+        const hold = { flag: (where) => flagOver(parts.flag, where, answer.strip, answer.lanes.leads, drawn.scale.width), freeze: (yes) => { frozen = yes ? { end: drawn.scale.end, most: drawn.scale.most } : null; } };
+        partings(parts.strip, drawn, answer, hold);
+        grips(parts.strip, drawn, answer, hold);
       },
     };
   });
+
+  const questions = askings({ show: (found) => { asked = found; strip.draw(); } });
 
   function head() {
     const kept = draft.example ? words.notYours : draft.saved ? words.kept : api.isHere() ? words.keeping : words.keptHere;
@@ -69,7 +78,8 @@ export function show(host, { go }) {
     const before = differs() ? draft.openedAnswer.answer : undefined;
     const words0 = part && part !== "curve" && !wide();
     swap(parts.answer, found && !words0 ? [figures(found.answer, { before, wide: wide() }), before ? el("p", { class: "caption", text: "against the plan as opened, dashed" }) : "", part === "curve" && !wide() ? "" : why(found.why, wide() ? "" : found.then)] : "",
-      fault ? el("p", { class: "fault edge", role: "alert" }, `${fault.message} ${fault.hint}`) : "", !found && !fault ? el("p", { text: "reckoning…" }) : "");
+      wide() || part ? "" : gravely(),
+      fault ? el("p", { class: "fault edge", role: "alert" }, `${fault.message} ${fault.hint}`) : "", !found && !fault ? el("p", { text: words.reckoning }) : "");
   }
 
   function lanes() {
@@ -82,7 +92,7 @@ export function show(host, { go }) {
   }
 
   const titled = (name) => el("div", { class: "part-head" }, el("h2", { text: section(name)?.label ?? words.capital(name) }), draft.answer ? el("span", { text: inOneLine(draft.answer.answer) }) : "");
-  const content = (name) => (name === "botanicals" ? bill() : name === "mind" ? cautions() : name === "ask" ? askings({ show: (found) => { beside = found; strip.draw(); } }) : sectionForm(section(name)));
+  const content = (name) => (name === "botanicals" ? bill() : name === "mind" ? cautions() : name === "ask" ? questions.host : sectionForm(section(name)));
 
   function row(name, label, text) {
     return el("button", { type: "button", class: "part-row", "data-key": `part-${name}`, on: { click: () => { part = name; drawAll(); scrollTo(0, 0); } } },
@@ -96,8 +106,7 @@ export function show(host, { go }) {
     if (wide()) {
       swap(parts.body, el("div", { class: "plan-columns" }, el("div", null, el("h2", { text: section("pot").label }), sectionForm(section("pot"))),
         el("div", null, el("h2", null, section("botanicals").label, el("small", { text: " the band is the usual dose" })), bill(), button("Add a botanical", library, { class: "link", "data-key": "add-botanical" }), el("h2", { text: "Mind" }), cautions()),
-        el("div", null, ["cuts", "jars", "bottle"].map((name) => [el("h2", { text: section(name).label }), sectionForm(section(name))]), rest().map(([name]) => [el("h2", { text: section(name).label }), sectionForm(section(name))]),
-          el("h2", { text: "Ask" }), content("ask"))));
+        el("div", null, el("h2", { text: "Ask" }), content("ask"), ["cuts", "jars", "bottle"].map((name) => [el("h2", { text: section(name).label }), sectionForm(section(name))]), rest().map(([name]) => [el("h2", { text: section(name).label }), sectionForm(section(name))]))));
       return;
     }
     swap(parts.body, PARTS.map((name) => row(name, section(name)?.label ?? name, rows[name] ?? "")), rest().map(([name, label]) => row(name, label, rows[name] ?? "")),
@@ -105,14 +114,18 @@ export function show(host, { go }) {
   }
   const rest = () => held.start.schema.filter((one) => !PARTS.includes(one.section)).map((one) => [one.section, one.label]);
 
+  const said = (one) => el("p", { class: `mind ${one.severity}`, text: one.text });
+  const always = () => draft.answer.cautions.filter((one) => one.kind === ALWAYS);
+  const sorted = () => GRAVE.flatMap((severity) => draft.answer.cautions.filter((one) => one.severity === severity && one.kind !== ALWAYS));
+  // What is grave, or says that a number of this plan is not usual, stands open beside the answer.
+  const gravely = () => (draft.answer?.cautions.length ? sorted().filter((one) => one.severity === GRAVE[0] || one.kind === UNUSUAL).map(said) : "");
+
   function cautions() {
     const found = draft.answer;
     if (!found) return "";
-    const said = (one) => el("p", { class: `mind ${one.severity}`, text: one.text });
-    const always = found.cautions.filter((one) => one.kind === "every_run");
-    const sorted = GRAVE.flatMap((severity) => found.cautions.filter((one) => one.severity === severity && !always.includes(one)));
-    return el("div", { class: "cautions" }, sorted.map(said),
-      always.length ? el("details", { open: !sorted.length }, el("summary", { text: "With every run" }), always.map(said)) : "",
+    const [every, rest0] = [always(), sorted()];
+    return el("div", { class: "cautions" }, rest0.map(said),
+      every.length ? el("details", { open: !rest0.length }, el("summary", { text: "With every run" }), every.map(said)) : "",
       found.assumed.length ? el("details", null, el("summary", { text: "Assumed, as you did not say" }), found.assumed.map((text) => el("p", { class: "caption", text }))) : "");
   }
 
@@ -156,12 +169,12 @@ export function show(host, { go }) {
     acts();
   }
   parts.strip.addEventListener("click", (event) => {
-    if (event.target.closest(".grip") || wide() || part) return;
+    if (event.target.closest(".grip, .parting") || wide() || part) return;
     part = "curve";
     drawAll();
   });
   const stop = onChange((what) => {
-    if (what === "draft") { head(); if (!frozen) { body(); acts(); } } else if (what === "answer") light();
+    if (what === "draft") { asked = {}; questions.clear(); head(); if (!frozen) { body(); acts(); } } else if (what === "answer") light();
     else if (what === "saved" || what === "reach") head();
   });
   undoElsewhere(undo);

@@ -6,14 +6,14 @@ import { done } from "./undo.js";
 export async function printSheet(asked) {
   let html;
   try { html = await api.text("/api/sheet", asked); } catch (error) { done(error.message, null, { second: error.hint }); return; }
-  const made = new DOMParser().parseFromString(html, "text/html");
+  const [before, css, after] = html.split(/<\/?style>/); // the style becomes a sheet of its own: none may stand inline
+  const made = new DOMParser().parseFromString(before + after, "text/html");
   document.querySelector("#print")?.remove();
   const host = el("div", { id: "print" });
   const root = host.attachShadow({ mode: "open" });
   const style = new CSSStyleSheet();
-  style.replaceSync([...made.querySelectorAll("style")].map((one) => one.textContent).join("\n").replace(/\bbody\b/g, ":host"));
+  style.replaceSync(css.replace(/\bbody\b/g, ":host"));
   root.adoptedStyleSheets = [style];
-  for (const one of made.querySelectorAll("[style]")) one.style.cssText = one.getAttribute("style");
   root.append(...made.body.childNodes);
   document.body.append(host);
   const title = document.title;

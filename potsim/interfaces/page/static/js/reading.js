@@ -25,7 +25,7 @@ function fieldsFor(view, where) {
     key: "strength", label: "Strength", kind: "abv", units: units.abv, low: 0, high: 100, value: "",
     proposals: about === null ? [] : STEPS.map((step) => (Math.round(about * 2) / 2 + step).toFixed(1)),
   };
-  const volume = { key: jar ? "volume" : "collected", label: jar ? `Jar ${jar.n}` : "Collected", kind: "volume", units: units.volume, hint: ABOUT + figure("volume", jar ? jar.volume_l : collected(view, minute)), value: "" };
+  const volume = { key: jar ? "volume" : "collected", label: jar ? `Jar ${jar.n}` : "So far", kind: "volume", units: units.volume, hint: ABOUT + figure("volume", jar ? jar.volume_l : collected(view, minute)), value: "" };
   const last = jar || where.pooled
     ? { key: "read_at", label: "Read at", kind: "temperature", units: units.temperature, value: "" }
     : { key: "vapour", label: "Vapour", kind: "temperature", units: units.temperature, hint: figure("temperature", at(view.strip.curve, minute, "min", "vapour_c")), value: "" };
@@ -66,7 +66,7 @@ export function read(view, { lead, where = {} } = {}) {
       if (!Object.values(values).some(Boolean) && !hazy) throw new Error("Nothing is typed yet.");
       const id = tell(view.id, "reading", thing);
       const n = waiting(view.id).length;
-      done(Object.values(values).filter(Boolean).join(", ") || "Hazy", () => takeBack(view.id, id), { second: n && !api.isHere() ? words.waits(n) : "" });
+      done(Object.values(values).filter(Boolean).join(", ") || "Hazy", () => takeBack(view.id, id), { second: n && !api.isHere() ? words.waitsHere : "" });
     },
   });
   return shown;

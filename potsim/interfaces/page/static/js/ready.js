@@ -4,6 +4,7 @@ import { TICK, button, el, icon, swap } from "./dom.js";
 import { tell } from "./outbox.js";
 import { isFirm, keep } from "./store.js";
 import { stripIn } from "./strip.js";
+import { words } from "./words.js";
 
 export function ready(host, view) {
   const ticked = new Set();
@@ -23,8 +24,9 @@ export function ready(host, view) {
   function drawSenses() {
     const sound = !alarms.hasSound() ? "No sound on this device," : heard === false ? "Sound is blocked," : heard ? "Sound works," : "Sound not tried,";
     const screen = !alarms.canStayAwake() ? "and the screen may go dark: set it to stay on." : alarms.isAwake() ? "screen stays awake" : "screen stays awake once the heat is on";
+    const plain = isSecureContext ? "" : ` ${words.plainNet}`;
     const firm = isFirm() ? "" : " This browser keeps nothing: what is told while the laptop is away is lost when the page is closed.";
-    swap(senses, el("p", null, el("b", { text: sound }), ` ${screen}${firm}`),
+    swap(senses, el("p", null, el("b", { text: sound }), ` ${screen}${plain}${firm}`),
       button("Hear it", async () => { heard = await alarms.hear(); await alarms.stayAwake(); drawSenses(); }, { class: "quiet", "data-key": "hear" }));
   }
 

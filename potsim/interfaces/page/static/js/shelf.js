@@ -5,7 +5,8 @@ import { inOneLine } from "./answer.js";
 import { day, timeOfDay } from "./clock.js";
 import { open } from "./draft.js";
 import { first } from "./first.js";
-import { held, loadRun, loadShelf, onChange, openRun } from "./held.js";
+import { useFormats } from "./formats.js";
+import { held, loadRun, loadShelf, onChange, openRun, tellAll } from "./held.js";
 import { onMyPhone } from "./phone.js";
 import { printSheet } from "./print.js";
 import { asks, askText, sheet } from "./sheet.js";
@@ -109,6 +110,12 @@ export function show(host, { go }) {
     const names = [[null, "as the device"], ["light", "light"], ["dark", "dark"]];
     return el("div", { class: "settings" }, el("div", { class: "chips" },
       names.map(([name, label]) => button(label, () => { useTheme(name); again(); }, { class: "chip", "aria-pressed": String(theme === name), "data-key": `theme${label}` }))),
+    el("div", { class: "chips" }, [["metric", "mL, g, °C"], ["us", "fl oz, oz, °F"]].map(([name, label]) => button(label, () => {
+      keep("units", name);
+      useFormats(held.start.formats, name);
+      tellAll("shelf");
+      again();
+    }, { class: "chip", "aria-pressed": String(kept("units", "metric") === name), "data-key": `units-${name}` }))),
     el("div", { class: "chips" }, button("acts for the left hand", () => {
       keep("left", !kept("left", false));
       document.documentElement.classList.toggle("left", kept("left", false));

@@ -125,7 +125,7 @@ export function show(host, { go }) {
       drawBlend();
     } else {
       swap(parts.strip);
-      swap(parts.body, fault ? el("p", { class: "fault edge", text: [fault.message, fault.hint].filter(Boolean).join(" ") }) : el("p", { class: "caption", text: choices().length < 2 ? "Keep a second plan or make a run: then two can lie on one strip." : "Choose two or more; they lie on one strip." }));
+      swap(parts.body, fault ? el("p", { class: "fault edge", text: [fault.message, fault.hint].filter(Boolean).join(" ") }) : el("p", { class: "caption", text: these.length > 1 ? words.reckoning : choices().length < 2 ? "Keep a second plan or make a run: then two can lie on one strip." : "Choose two or more; they lie on one strip." }));
     }
     const run = these.map((one) => one.part.run).filter(Boolean).pop();
     swap(parts.acts, button("Print", () => (run ? printSheet({ run }) : done("Choose a run to print.", null)), { class: "quiet" }),
