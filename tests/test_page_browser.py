@@ -35,6 +35,7 @@ from page_browser import (
 )
 from page_server import EXAMPLE, Served, served
 from playwright.sync_api import Browser, ConsoleMessage, Page, Request, Response, expect, sync_playwright
+from playwright.sync_api import Error as PlaywrightError
 
 import potsim
 from potsim.interfaces.page.answers import plan_from
@@ -140,6 +141,7 @@ def test_three_questions_give_an_answer(open_page: Any, folder: Path) -> None:
         page.keyboard.press("Enter")
         page.wait_for_timeout(150)
     expect(page.locator(".first .figures")).to_contain_text("bottle")
+    assert at_fault(page, "first", "phone") == []
     page.locator("[data-key=see]").click()
     answered(page)
     page.get_by_text("kept", exact=True).wait_for()
@@ -733,7 +735,13 @@ def test_away_it_goes_on_and_nothing_is_lost(open_page: Any, clock: Clock, folde
     assert waits(page) == 2
     clock.on(1.0)
     assert minute_of(page) > 0
+    # Over plain http there is no service worker: loading anew fails, but what was typed is kept.
+    address = page.url
+    with pytest.raises(PlaywrightError):
+        page.reload()
     page.context.set_offline(False)
+    page.goto(address)
+    page.locator(".now p.number").wait_for()
     clock.on(0.1)
     told(page)
     kinds = [record["record"] for record in journal(folder)]

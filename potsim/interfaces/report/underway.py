@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from potsim.interfaces import kinds
 from potsim.interfaces.wording import (
     counted,
     format_abv,
@@ -36,7 +35,7 @@ from potsim.planning.events import (
     Water,
 )
 from potsim.planning.forecast import Band, Forecast
-from potsim.planning.plan import TABLES, Ingredient, Plan
+from potsim.planning.plan import Ingredient, Plan
 from potsim.planning.readings import Entry
 from potsim.planning.run import Run
 from potsim.planning.underway import Poured
@@ -79,28 +78,12 @@ def rows(plan: Plan, run: Run) -> dict[str, str]:
     return {
         "pot": f"{format_volume(charge.volume_l)}, {format_abv(charge.abv)}: {', '.join(named)}",
         "botanicals": f"{len(run.bill)}, {format_mass(grams)}" if run.bill else "none",
-        "cuts": f"heads {format_volume(run.setting.heads_l)}, {_stop(run)}",
+        "cuts": f"heads {format_volume(run.setting.heads_l)}, until {run.end.words}",
         "jars": ", ".join(jars),
         "bottle": "not let down" if bottling.abv is None else f"{bottle}{format_abv(bottling.abv)}",
         "still": f"{format_volume(still.capacity_l)}, "
         f"{format_power(still.on_plate_w(still.conditions.power_w))}",
     }
-
-
-def _stop(run: Run) -> str:
-    known = TABLES["cuts.stop"].keys
-    return "stop when " + ", or ".join(
-        _typed(known[name].label, kinds.write(known[name], value))
-        for name, value in run.setting.stop.named.items()
-    )
-
-
-def _typed(label: str, value: Any) -> str:
-    if value is True:
-        return label
-    if isinstance(value, dict):
-        return ", ".join(f"{share} of {name} is over" for name, share in value.items())
-    return f"{label} {value}"
 
 
 def _counted(sizes: Sequence[float]) -> list[tuple[float, int]]:

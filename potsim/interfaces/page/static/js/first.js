@@ -50,7 +50,7 @@ export function first({ onPlan, acts }) {
       fields: paths.map((one) => {
         const parts = parted(given[one]);
         const { label, kind, units, low, high } = field(one);
-        return { key: one, label, kind, units, low, high, unit: parts?.unit, value: parts?.number ?? "" };
+        return { key: one, path: one, label, kind, units, low, high, unit: parts?.unit, value: parts?.number ?? "" };
       }),
       actWords: () => (next ? "Next" : "Done"),
       accept: (values) => {
@@ -67,7 +67,7 @@ export function first({ onPlan, acts }) {
     const one = field(path);
     const parts = parted(given[path]);
     return el("button", { type: "button", class: wide ? "box-field wide" : "box-field", "data-key": path, "aria-label": `${one.label}: ${given[path] ?? "not said"}`, on: { click: () => ask(path) } },
-      el("b", { text: parts?.number ?? "" }), el("span", { text: parts?.unit || usualUnit(one) }));
+      el("b", { text: parts?.number ?? "" }), el("span", { text: parts?.unit || usualUnit({ ...one, path }) }));
   };
 
   function heated() {

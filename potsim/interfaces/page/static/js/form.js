@@ -26,7 +26,7 @@ export function askNumber(path, field, { extra } = {}) {
   pad({
     title: field.label,
     lead: el("div", { class: "pad-title" }, el("h2", { text: field.label }), el("span", { class: "caption", text: [range(field), field.help].filter(Boolean).join(" · ") })),
-    fields: [{ key: "value", label: field.label, kind: field.kind, units, low: field.low, high: field.high, unit: parts?.unit || usualUnit({ ...field, units }), value: parts?.number ?? "" }],
+    fields: [{ key: "value", label: field.label, kind: field.kind, units, low: field.low, high: field.high, unit: parts?.unit || usualUnit({ ...field, units, path }), path, value: parts?.number ?? "" }],
     extra, actWords: ({ value }) => (value ? `Keep ${value}` : "Leave it out"),
     accept: ({ value }) => put(path, value === null ? null : units[0] === "" ? Number(value) : value, field.label),
   });

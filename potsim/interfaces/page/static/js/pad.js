@@ -7,15 +7,19 @@ import { keep, kept } from "./store.js";
 const PLAIN = new Set(["abv", "temperature", "power", "loss", "length", "pressure"]);
 const KEYS = ["1", "2", "3", "4", "5", "6", "7", "8", "9", ".", "0", "back"];
 
-// The unit of a kind that was chosen last; before that the one that this device shows, or the first.
-export function usualUnit({ kind, units = [] }) {
-  const known = [kept(`unit.${kind}`), kept("units") === "us" ? unit(kind) : null].find((one) => units.includes(one));
+// A field by its place in the plan, whatever its row; others by what they are.
+const nameOf = ({ path, kind }) => (path ? path.replace(/\.\d+(?=\.)/g, "") : kind);
+
+// The unit that was chosen last for a field; before that the one that this device shows, or the first.
+export function usualUnit(field) {
+  const { kind, units = [] } = field;
+  const known = [kept(`unit.${nameOf(field)}`), kept("units") === "us" ? unit(kind) : null].find((one) => units.includes(one));
   return known ?? units[0] ?? "";
 }
 const unitOf = (field) => field.unit ?? usualUnit(field);
 export const typed = (state) => (state.text === "" ? null : `${state.text.replace(/\.$/, "")}${state.unit ? ` ${state.unit}` : ""}`);
 
-// fields: [{key, label, kind, units, unit, value (number as text), proposals: [text], toggles}]
+// fields: [{key, path, label, kind, units, unit, value (number as text), proposals: [text], toggles}]
 // accept(values): values by key, "77.0 %" or null; actWords(values): the words of the act
 export function pad({ title, lead, fields, extra, note, accept, actWords, first = 0, chain = false }) {
   const states = fields.map((field) => {
@@ -29,6 +33,7 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
   const tabs = el("div", { class: "pad-tabs", role: "group", "aria-label": "What is typed" });
   const shown = el("p", { class: "pad-number", "aria-live": "polite" });
   const units = el("div", { class: "chips pad-units" });
+  const line = el("div", { class: "pad-line" }, shown, units);
   const chips = el("div", { class: "chips pad-chips" });
   const words = el("div", { class: "pad-note", "aria-live": "polite" });
   const tiles = el("div", { class: "tiles" });
@@ -52,13 +57,16 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
     swap(shown, el("span", { class: "typed", text: state.text || "\u00a0" }), el("span", { class: "caret" }), several ? "" : el("span", { class: "pad-unit", text: state.unit }));
     swap(units, several ? state.units.map((one) => button(one, () => {
       state.unit = one;
-      keep(`unit.${state.kind}`, one);
+      keep(`unit.${nameOf(state)}`, one);
       changed();
+      act.focus();
     }, { class: "chip", "aria-pressed": String(one === state.unit), "data-key": `unit${one}` })) : []);
+    line.classList.toggle("many", (state.units ?? []).length > 2);
+    shown.classList.toggle("long", state.text.length > 5);
     shown.classList.toggle("fresh", state.fresh && state.text !== "");
     swap(chips, extra ? extra(values(), changed) : []);
     swap(tiles, state.proposals?.length ? [el("p", { class: "caption", text: "or tap what you saw" }), el("div", { class: "tile-row" },
-      state.proposals.map((one) => button(one, () => { state.text = one; state.fresh = true; changed(); }, { class: "tile", "data-key": `tile${one}` })))] : []);
+      state.proposals.map((one) => button(one, () => { state.text = one; state.fresh = true; changed(); act.focus(); }, { class: "tile", "data-key": `tile${one}` })))] : []);
     const more = chain && states.some((one, k) => k > open && !one.text);
     swap(act, more ? "Next" : actWords ? actWords(values()) : `Keep ${typed(state) ?? "nothing"}`);
   }
@@ -111,7 +119,7 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
 
   const keys = el("div", { class: "keys" }, KEYS.map((key) => button(key === "back" ? icon(ERASE, "Erase") : key, () => press(key), {
     class: "key", on: { pointerdown: (event) => event.preventDefault() } })));
-  box.append(el("div", { class: "pad-lead" }, lead ?? el("h2", { text: title })), el("div", { class: "pad-body" }, tabs, el("div", { class: "pad-line" }, shown, units), fault, chips, words, tiles, keys),
+  box.append(el("div", { class: "pad-lead" }, lead ?? el("h2", { text: title })), el("div", { class: "pad-body" }, tabs, line, fault, chips, words, tiles, keys),
     el("div", { class: "pad-acts" }, button("Cancel", () => box.close(), { class: "quiet" }), act));
   box.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.target.tagName === "INPUT") return;

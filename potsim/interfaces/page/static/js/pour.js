@@ -89,7 +89,7 @@ function pouring(host, go) {
     const labels = { mass: "mass", strength: "strength", temperature: "at" };
     const keys = ["mass", "strength", "temperature"];
     pad({
-      title: "In the jug", lead: el("h2", { text: "In the jug, measured" }), first,
+      title: "In the jug", lead: el("h2", { text: "In the jug, measured" }), first, chain: true,
       fields: keys.map((key) => { const parts0 = parted(m[key]); return { key, label: labels[key], kind: key === "mass" ? "mass" : key === "strength" ? "abv" : "temperature", units: units[key], unit: parts0?.unit, value: parts0?.number ?? "" }; }),
       actWords: () => "Keep",
       accept: (values) => {
