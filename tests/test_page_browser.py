@@ -248,6 +248,7 @@ def test_one_of_my_own_and_a_dose_far_from_usual_stands_open(open_page: Any) -> 
     page.locator("[data-key=add]").click()
     page.get_by_label("Search the library").fill("Fireweed")
     page.get_by_role("button", name="Make your own").click()
+    page.get_by_role("button", name="Like none: describe it").click()
     sheet = page.get_by_role("dialog", name="One of my own")
     sheet.get_by_label("Usual in a litre").fill("1 g, 5 g")
     sheet.get_by_label("Usual in a litre").press("Tab")

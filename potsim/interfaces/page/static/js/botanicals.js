@@ -114,13 +114,16 @@ const usual = (one) => {
 
 // One that the library lacks: described once, then a row of the bill like any other; both at once are undone.
 function ownOne(wanted) {
-  const table = tableOf("own_botanical");
   const name = wanted || "my own";
-  change((tables) => {
-    (tables.own_botanical ??= []).push({ ...structuredClone(table.new), name });
-    (tables.botanical ??= []).push({ name, mass: "1 g" });
+  const add = (known, mass) => change((tables) => {
+    (tables.own_botanical ??= []).push({ ...known, name });
+    (tables.botanical ??= []).push({ name, mass });
   }, `${name} added`);
-  describe((draft.tables.own_botanical?.length ?? 1) - 1);
+  const shown = sheet(`${words.capital(name)}: like which one?`, el("div", { class: "library" }, held.start.library.map((one) => el("button", {
+    type: "button", class: "pick", on: { click: () => { shown.close(); add({ like: one.name }, usual(one)); } },
+  }, el("span", null, el("b", { text: words.capital(one.name) }), el("span", { text: one.part }))))), {
+    wide: true, acts: [button("Like none: describe it", () => { shown.close(); add(structuredClone(tableOf("own_botanical").new), "1 g"); describe(draft.tables.own_botanical.length - 1); }, { class: "quiet" })],
+  });
 }
 
 // What is known of one of one's own; its rows in the bill go by its name.
