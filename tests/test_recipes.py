@@ -8,6 +8,9 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
+
+import pytest
 
 import potsim
 
@@ -72,13 +75,10 @@ def insert(file: Path, before: str, new: str) -> None:
     file.write_text(text.replace(before, new + before), encoding="utf-8")
 
 
-def test_a_stop_is_a_declaration_and_its_words(tmp_path) -> None:
-    copy = tmp_path / "potsim"
-    shutil.copytree(PACKAGE, copy, ignore=shutil.ignore_patterns("__pycache__"))
-    insert(copy / "planning" / "plan.py", "    # the stream turns cloudy\n", STOP)
-    insert(copy / "interfaces" / "report" / "words.py", '    "faded": "all that leads', WORDS)
+def walk(tmp_path: Path, program: str) -> dict[str, Any]:
+    """What a program prints that runs with the copy of the package."""
     done = subprocess.run(
-        [sys.executable, "-c", WALK],
+        [sys.executable, "-c", program],
         env={**os.environ, "PYTHONPATH": str(tmp_path)},
         cwd=tmp_path,
         capture_output=True,
@@ -86,7 +86,19 @@ def test_a_stop_is_a_declaration_and_its_words(tmp_path) -> None:
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    made = json.loads(done.stdout)
+    return json.loads(done.stdout)
+
+
+@pytest.fixture
+def copy(tmp_path: Path) -> Path:
+    """A copy of the package."""
+    return Path(shutil.copytree(PACKAGE, tmp_path / "potsim", ignore=shutil.ignore_patterns("__pycache__")))
+
+
+def test_a_stop_is_a_declaration_and_its_words(tmp_path: Path, copy: Path) -> None:
+    insert(copy / "planning" / "plan.py", "    # the stream turns cloudy\n", STOP)
+    insert(copy / "interfaces" / "report" / "words.py", '    "faded": "all that leads', WORDS)
+    made = walk(tmp_path, WALK)
     assert made["run"][0] == "pot_c"
     assert abs(made["run"][1] - 90.0) < 1e-6
     assert made["run"][2].startswith("the pot has risen to 90")
@@ -97,6 +109,88 @@ def test_a_stop_is_a_declaration_and_its_words(tmp_path) -> None:
     assert made["scaled"] == 90.0
     assert made["form"] == ["the pot boils at", 105, "temperature"]
     assert "[cuts] stop pot_c is 190 °C; allowed is at least 50 and at most 105 °C." in made["refusal"]
+
+
+NUMBER = '''\
+    @property
+    def pace_l(self) -> float:
+        """Keep for each minute of the run [L at 20 °C]."""
+        return self.keep.volume_l / self.stop.elapsed_min
+
+'''
+SHOWN = """\
+import json, potsim
+from potsim.interfaces.exports import content
+from potsim.interfaces.page.answers import answer
+from potsim.interfaces.planfile import tables_of
+from potsim.interfaces.report.run import text_of_run
+from potsim.interfaces.wording import format_volume
+
+run = potsim.distil(potsim.example_plan())
+print(json.dumps({
+    "size": run.keep.volume_l / run.stop.elapsed_min,
+    "shown": format_volume(run.keep.volume_l / run.stop.elapsed_min),
+    "json": run.to_dict()["pace_l"],
+    "text": text_of_run(run),
+    "sheet": content(run, "report", "html"),
+    "page": answer({"plan": tables_of(run.plan)})["rows"]["cuts"],
+}))
+"""
+
+
+def test_a_number_is_a_property_and_a_line_on_each_face(tmp_path: Path, copy: Path) -> None:
+    insert(copy / "planning" / "run.py", "    @property\n    def stop(self)", NUMBER)
+    insert(copy / "planning" / "run.py", '        "first_drop_min": run', '        "pace_l": run.pace_l,\n')
+    report = copy / "interfaces" / "report"
+    insert(report / "run.py", '        ("condenser", f"has', '        ("pace", format_volume(run.pace_l)),\n')
+    insert(report / "underway.py", "heads {format_volume(run.setting", "{format_volume(run.pace_l)}, ")
+    made = walk(tmp_path, SHOWN)
+    assert made["json"] == made["size"]
+    for face in ("text", "sheet", "page"):
+        assert made["shown"] in made[face], face
+
+
+COMPOUND = {
+    "compounds.csv": "nerol,",
+    "compound_volatility.csv": "nerol,",
+    "cosolvency.csv": "nerol,",
+}
+HELD = "juniper,made_up,1,2,3,oil,made for this test,from memory\n"
+FOLLOWED = """\
+import json, potsim
+from potsim.interfaces.report.run import text_of_run
+from potsim.planning.sweep import sweep
+
+plan = potsim.example_plan()
+run = potsim.distil(plan)
+(juniper,) = [one for one in run.flavours if one.botanical_id == "juniper"]
+(made_up,) = [one for one in juniper.compounds if one.compound_id == "made_up"]
+seen = run.at(collected_l=0.2)
+told = [{"time": f"{seen.elapsed_min} min", "collected": "200 mL", "strength": f"{seen.stream_abv} %"}]
+print(json.dumps({
+    "over": made_up.over_g,
+    "klass": made_up.klass,
+    "cloud": run.to_dict()["cloud"],
+    "text": len(text_of_run(run)),
+    "strengths": [row.run.keep.volume_l for row in sweep(plan, "charge.abv", [30.0]).rows],
+    "follow": run.follow(told).over,
+}))
+"""
+
+
+def test_a_compound_is_a_row_of_each_table(tmp_path: Path, copy: Path) -> None:
+    for table, start in COMPOUND.items():
+        file = copy / "data" / table
+        (row,) = [line for line in file.read_text(encoding="utf-8").splitlines() if line.startswith(start)]
+        with file.open("a", encoding="utf-8") as end:
+            end.write(row.replace("nerol", "made_up") + "\n")
+    with (copy / "data" / "composition.csv").open("a", encoding="utf-8") as end:
+        end.write(HELD)
+    made = walk(tmp_path, FOLLOWED)
+    assert made["over"] > 0.0
+    assert made["klass"] in ("early", "middle", "late")
+    assert made["cloud"] is not None
+    assert made["follow"] is False
 
 
 def test_the_starter_shows_every_key() -> None:

@@ -356,6 +356,9 @@ def compound(compound_id: str | Compound) -> Compound:
     return _of_library(compound_id)
 
 
+NO_ODOUR = {"odour": "", "group": "", "threshold_ug_per_l": "", "threshold_source": ""}  # none is known
+
+
 @cache
 def _rows() -> dict[str, dict[str, str]]:
     return {row["id"]: row for row in read_table("compounds.csv")}
@@ -371,7 +374,7 @@ def _of_library(compound_id: str) -> Compound:
     if (pressure or with_alcohol) and float(row["molar_mass_g"]) > SMALL_G:
         anchor = _water_anchor(row, pressure, groups)
     gamma, standing = _gamma_route(row, data, anchor), _standing(row, data)
-    odour = _by_compound("odour.csv")[row["id"]]
+    odour = _by_compound("odour.csv").get(row["id"], NO_ODOUR)
     return Compound(
         id=row["id"],
         name=row["name"],
