@@ -8,7 +8,8 @@ Plans
     `JarPlan`, `JarStock`, `Bottling`, `Stretch`, `Uncertainty`; `load_plan`, `example_plan`.
 Runs
     `distil` gives a `Run`; `sweep` a `Sweep`; `study` a table of many runs; `reach` a `Reach`; `ensemble`
-    an `Ensemble`; ``run.follow`` a `Forecast`; `contours` draws a study.
+    an `Ensemble`; ``run.follow`` a `Forecast`; `contours` draws a study; `json_schema` of
+    what they are as plain data.
 Modules
     `trials` (next, compare, blend, scale, book), `strength`, `proofing`, `botanicals`; the functions
     `bubble_point` and `clear_limit`.
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from potsim.interfaces.planfile import example_plan as example_plan
     from potsim.interfaces.planfile import load_plan as load_plan
     from potsim.interfaces.plots.lines import contours as contours
+    from potsim.interfaces.schemas import json_schema as json_schema
     from potsim.liquid import strength as strength
     from potsim.liquid.clouding import clear_limit as clear_limit
     from potsim.liquid.equilibrium import activity_model as activity_model
@@ -75,6 +77,7 @@ _HOMES = {
     "load_plan": "potsim.interfaces.planfile",
     "clear_limit": "potsim.liquid.clouding",
     "contours": "potsim.interfaces.plots.lines",
+    "json_schema": "potsim.interfaces.schemas",
     "activity_model": "potsim.liquid.equilibrium",
     "bubble_point": "potsim.liquid.equilibrium",
     "Ensemble": "potsim.planning.ensemble",
@@ -140,6 +143,7 @@ __all__ = [
     "distil",
     "ensemble",
     "example_plan",
+    "json_schema",
     "load_plan",
     "proofing",
     "reach",
