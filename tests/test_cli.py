@@ -63,6 +63,7 @@ REFUSED = [
     (("new", "a.txt"), "'a.txt' ends in .txt; allowed: .toml", "'a.toml'"),
     (("new", "quince.toml"), "'quince.toml' is there already", "--force"),
     (("new",), "missing: FILE", "potsim new trial-1.toml"),
+    (("run", "--json", "a.json"), "--json takes no file", "Write: potsim run --json > a.json"),
     (("proof", "1 L"), "missing: ABV, and TARGET", 'potsim proof "1 L" "72 %" "42 %"'),
     (("proof", "1 pint", "72 %", "42 %"), "VOLUME: '1 pint'", "US pint"),
     (("proof", "0 L", "72 %", "42 %"), "VOLUME is 0 L; allowed is more than 0 L", ""),

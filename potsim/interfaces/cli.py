@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import itertools
+import shlex
 import sys
 from argparse import Namespace
 from collections.abc import Sequence
@@ -76,6 +78,16 @@ def _run(arguments: list[str]) -> int:
 
 def _parsed(parser: Parser, arguments: list[str]) -> Namespace | None:
     """The arguments as the parser reads them; nothing after --help and --version, which are answered."""
+    for option, after in itertools.pairwise(arguments):
+        if option == "--json" and after.lower().endswith(".json"):
+            at = arguments.index(option)
+            rest = " ".join(shlex.quote(word) for word in (*arguments[: at + 1], *arguments[at + 2 :]))
+            raise RequestError(
+                f"--json takes no file, but is given '{after}': it prints the data.",
+                f"Write: {parser.prog} {rest} > {shlex.quote(after)}",
+                kind="option",
+                path=parser.prog,
+            )
     try:
         parsed, extra = parser.parse_known_args(arguments)
     except SystemExit:

@@ -74,7 +74,8 @@ def result_json(value: Any) -> None:
 
 def columns() -> int:
     """Columns to write in: those of a narrow terminal, else 80."""
-    if sys.stdout is None or not sys.stdout.isatty():
+    to_person = sys.stdout is not None and sys.stdout.isatty()
+    if not to_person and "COLUMNS" not in os.environ:
         return MOST_COLUMNS
     import shutil  # start-up: only a terminal has a width
 

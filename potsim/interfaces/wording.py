@@ -182,16 +182,19 @@ def number(kind: str, value: float, step: Step | None = None) -> str:
     return plain(told, step.decimals) if step.trim else _no_minus_zero(f"{told:.{step.decimals}f}")
 
 
-def say(kind: str, value: float) -> str:
+def say(kind: str, value: float, *, with_beside: bool = True) -> str:
     """Return a value with its unit: ``say("volume", 0.25)`` is ``"250 mL"``."""
     step = step_of(kind, value)
     size = number(kind, value, step)
     unit = step.unit.removesuffix("s") if size == "1" and step.unit == CUPS else step.unit
     told = f"{size} {unit}".rstrip()
-    beside = FORMATS[_SYSTEM.get()][kind].beside
-    if not beside:
-        return told
-    return f"{told} ({metric(beside, value)})"
+    beside = FORMATS[_SYSTEM.get()][kind].beside if with_beside else ""
+    return f"{told} ({metric(beside, value)})" if beside else told
+
+
+def briefly(kind: str, value: float) -> str:
+    """Return a value with its unit, without what stands beside it in other units."""
+    return say(kind, value, with_beside=False)
 
 
 def counted(number: int, thing: str) -> str:

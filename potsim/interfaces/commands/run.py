@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> None:
             return text_of_run(made, sure)
         from potsim.interfaces.report.card import text_of_card
 
-        said = text_of_card(made, output.columns())
+        said = text_of_card(made)
         if sure is None:
             return said
         from potsim.interfaces.report.sweep import sure_section

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from potsim.interfaces import output
 from potsim.interfaces.report.cloud import bottle_words, watch_words
 from potsim.interfaces.report.tables import wrapped
-from potsim.interfaces.report.words import words
-from potsim.interfaces.wording import as_planned, counted, format_numbers, say
+from potsim.interfaces.report.words import CHOSEN, words
+from potsim.interfaces.wording import as_planned, briefly, counted, format_numbers, metric, say
+from potsim.planning.botanicals import Choice, ResolvedDose, pieces_of
 from potsim.planning.card import CLASSES, Card, Neighbour, Strongest, card
 from potsim.planning.jars import Emptied
 from potsim.planning.notes import EVERY_RUN, Note
@@ -15,7 +17,14 @@ from potsim.planning.noticed import BotanicalFlavour
 from potsim.planning.run import Run
 
 WIDTH, MOST_LINES, LABEL = 80, 30, 11
-FULLNESS = ((6, 2), (4, 2), (3, 1), (2, 0))  # botanicals named on a line, and cautions: the first that fits
+FULLNESS = (
+    (6, 2),
+    (4, 2),
+    (3, 1),
+    (2, 1),
+    (2, 0),
+    (1, 0),
+)  # botanicals named on a line, and cautions: the first that fits
 MOST_GUESSED = 5
 WEIGHTY_IN_HEADS = 0.25  # of what comes over of a botanical, from which on the heads are told to take it
 ALWAYS = "Follow local law. Ventilate; no flame. Cooling on first, outlet open, and somebody stays with it."
@@ -37,9 +46,9 @@ GUESSES = {
 
 
 @as_planned
-def text_of_card(run: Run, width: int = WIDTH) -> str:
-    """Return the card of a run, at most 30 lines of 80 columns."""
-    return "\n".join(lines_of_card(card(run), width))
+def text_of_card(run: Run, width: int | None = None) -> str:
+    """Return the card of a run, at most 30 lines of 80 columns; a narrower terminal wraps it."""
+    return "\n".join(lines_of_card(card(run), output.columns() if width is None else width))
 
 
 def lines_of_card(of: Card, width: int = WIDTH) -> list[str]:
@@ -74,6 +83,8 @@ def _facts(of: Card, most: int, most_cautions: int) -> list[tuple[str, str]]:
         *_cloud(run),
         ("charge", _neighbours(of)),
         *_heed(run.notes, most_cautions),
+        ("counted", _few([_counted(line) for line in run.bill if line.dose.pieces], most)),
+        ("taken", _few([_taken(line.choice) for line in run.bill if line.choice is not None], most)),
         ("guessed", _guessed(run.notes)),
         ("always", ALWAYS),
     ]
@@ -86,7 +97,7 @@ def _spirit(volume_l: float, abv: float) -> str:
 
 def _pot(run: Run) -> str:
     still, charge = run.setting.still, run.charge
-    of = f", {say('volume', charge.ethanol_l)} of alcohol" if charge.ethanol_l > 0.0 else ""
+    of = f", {briefly('volume', charge.ethanol_l)} of alcohol" if charge.ethanol_l > 0.0 else ""
     power = say("power", still.on_plate_w(still.conditions.power_w))
     return (
         f"{_spirit(charge.volume_l, charge.abv)}{of}, in {say('volume', still.capacity_l)} at {power}; "
@@ -151,7 +162,7 @@ def _jars(run: Run) -> str:
     sizes: dict[float, int] = {}
     for jar in run.jars:
         sizes[jar.size_l] = sizes.get(jar.size_l, 0) + 1
-    row = ", ".join(f"{count} x {say('volume', size)}" for size, count in sizes.items())
+    row = ", ".join(f"{count} x {metric('volume', size)}" for size, count in sizes.items())
     stake = run.row.at_stake
     bad = (
         "" if stake is None else f"; one bad jar costs up to {say('share', stake.share)} (jar {stake.number})"
@@ -176,9 +187,26 @@ def _emptied(run: Run, jar: Emptied) -> str:
 
 
 def _named(botanicals: Iterable[BotanicalFlavour], most: int) -> str:
-    names = [one.botanical for one in botanicals]
-    more = len(names) - most
-    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
+    return _few([one.botanical for one in botanicals], most, ", ")
+
+
+def _few(said: Sequence[str], most: int, between: str = "; ") -> str:
+    """Say at most so many, and how many more there are."""
+    more = len(said) - most
+    return between.join(said[:most]) + (f" and {more} more" if more > 0 else "")
+
+
+def _counted(line: ResolvedDose) -> str:
+    """What was counted, and the grams that stand for it."""
+    piece = "piece" if line.botanical.piece is None else line.botanical.piece.name
+    count, grams = pieces_of(line.dose.pieces or 0.0, piece), say("mass", line.wet_mass_g)
+    return f"{line.botanical.common_name} {count}, {grams}"
+
+
+def _taken(choice: Choice) -> str:
+    """Which of several botanicals a name was taken for."""
+    others = " or ".join(f"'{other}'" for other in choice.others[:2])
+    return f"{choice.name} as {choice.taken}, {CHOSEN[choice.by]} (else write {others})"
 
 
 def _noticed(of: Card, most: int) -> str:
@@ -195,8 +223,9 @@ def _neighbours(of: Card) -> str:
     said = []
     for one, how in zip(of.neighbours, ("weaker", "stronger"), strict=True):
         if isinstance(one, Neighbour):
-            keep = _spirit(one.keep_l, one.keep_abv)
-            said.append(f"at {say('abv_about', one.charge_abv)} {keep} of keep in {one.elapsed_min:.0f} min")
+            keep = f"{briefly('volume', one.keep_l)} at {briefly('abv', one.keep_abv)}"
+            charge = briefly("abv_about", one.charge_abv)
+            said.append(f"at {charge} {keep} of keep in {one.elapsed_min:.0f} min")
         elif isinstance(one, Strongest):
             said.append(f"{how} than {say('abv_about', one.charge_abv)} takes stronger spirit")
     return "; ".join(said)

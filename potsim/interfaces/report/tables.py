@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import Literal
 
+from potsim.interfaces import output
 from potsim.records import dataclass
 
 WIDTH = 80
@@ -65,8 +66,9 @@ class Section:
     parts: tuple[Part, ...]  # a string is a paragraph
 
 
-def render(sections: Sequence[Section], width: int = WIDTH) -> str:
-    """Write sections as text."""
+def render(sections: Sequence[Section], width: int | None = None) -> str:
+    """Write sections as text, as wide as the terminal if it is narrower than 80 columns."""
+    width = output.columns() if width is None else width
     blocks = []
     for section in sections:
         parts = [part_lines(part, width) for part in section.parts]
@@ -109,9 +111,9 @@ def table_lines(table: Table, width: int = WIDTH) -> list[str]:
     natural = [max(len(row[k]) for row in (*heads, *table.rows)) for k in range(len(columns))]
     widths = _fitted(natural, columns, width - INDENT - GAP * (len(columns) - 1))
     if widths is None:
-        return _told(table, width)
-    lines = [_line(row, widths, columns) for row in heads]
-    for row in table.rows:
+        return _in_blocks(table, natural, width)
+    lines: list[str] = []
+    for row in (*heads, *table.rows):
         lines += _row(row, widths, columns)
     return lines
 
@@ -144,6 +146,27 @@ def _line(cells: Sequence[str], widths: Sequence[int], columns: Sequence[Column]
         for cell, size, column in zip(cells, widths, columns, strict=True)
     ]
     return (" " * INDENT + (" " * GAP).join(placed)).rstrip()
+
+
+def _in_blocks(table: Table, natural: Sequence[int], width: int) -> list[str]:
+    """A table that is too wide as several below each other, each with the first column."""
+    first = natural[0] if table.columns[0].align == "right" else min(natural[0], width // 3)
+    room = width - INDENT - first
+    blocks: list[list[int]] = [[]]
+    for k in range(1, len(natural)):
+        if blocks[-1] and sum(natural[j] + GAP for j in (*blocks[-1], k)) > room:
+            blocks.append([])
+        blocks[-1].append(k)
+    parts = []
+    for block in blocks:
+        kept = [0, *block]
+        columns = tuple(table.columns[k] for k in kept)
+        fitted = _fitted([natural[k] for k in kept], columns, width - INDENT - GAP * len(block))
+        if fitted is None:
+            return _told(table, width)
+        part = Table(columns, tuple(tuple(row[k] for k in kept) for row in table.rows))
+        parts.append(table_lines(part, width))
+    return [line for part in parts for line in ("", *part)][1:]
 
 
 def _told(table: Table, width: int) -> list[str]:
