@@ -25,8 +25,8 @@ from potsim.interfaces import kinds, quantities
 from potsim.interfaces.files import content_of
 from potsim.interfaces.quantities import LONGEST, as_typed, shown
 from potsim.planning import schema
-from potsim.planning.plan import TABLES, most_rows, too_many
-from potsim.planning.schema import Key
+from potsim.planning.plan import TABLES, most_rows
+from potsim.planning.schema import Key, too_many
 from potsim.records import dataclass
 
 T = TypeVar("T")

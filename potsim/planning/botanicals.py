@@ -12,8 +12,9 @@ from typing import Literal
 
 from potsim.data import read_table
 from potsim.errors import RequestError, UnknownNameError, nearest, require
+from potsim.planning.ingredients import PREPARED, STATES, Prepared, State
 from potsim.planning.notes import Note, hint
-from potsim.planning.plan import PREPARED, STATES, BotanicalDose, Prepared, State
+from potsim.planning.plan import BotanicalDose
 from potsim.records import dataclass
 
 ENDINGS = (("leaves", "leaf"), ("ies", "y"))

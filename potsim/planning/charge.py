@@ -14,7 +14,8 @@ from potsim.liquid import strength
 from potsim.liquid.equilibrium import boiling_point_water
 from potsim.liquid.pure import distinct
 from potsim.planning.notes import Note, hint
-from potsim.planning.plan import METALS, Ingredient, Plan, StillPlan, Stop
+from potsim.planning.plan import Ingredient, Plan, StillPlan, Stop
+from potsim.planning.still_plan import METALS
 from potsim.records import dataclass
 from potsim.still.build import HEATERS, HOT, OVER_BY_THEN, Losses, losses, mass_kg
 from potsim.still.course import Course

@@ -28,9 +28,10 @@ from potsim.planning.comparison import (
     in_bottle,
     pairs,
 )
+from potsim.planning.ingredients import OIL_FACTORS
 from potsim.planning.notes import Note, hint, sentences
 from potsim.planning.noticed import CLEAR, LEAST_TIMES
-from potsim.planning.plan import OIL_FACTORS, VERDICTS, BotanicalDose, JarStock, Plan, StillPlan, Tasting
+from potsim.planning.plan import VERDICTS, BotanicalDose, JarStock, Plan, StillPlan, Tasting
 from potsim.planning.run import Run, distil
 from potsim.planning.stops import ZERO_C
 from potsim.planning.sweep import charge_of, scaled, with_strength

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.planning.classes import Klass
-from potsim.planning.plan import Where
+from potsim.planning.ingredients import Where
 from potsim.records import dataclass
 
 Array = NDArray[np.float64]

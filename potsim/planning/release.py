@@ -18,7 +18,7 @@ import numpy as np
 from potsim.data import read_table
 from potsim.liquid import strength
 from potsim.planning.botanicals import Botanical, Level, ResolvedDose, materials
-from potsim.planning.plan import Prepared
+from potsim.planning.ingredients import Prepared
 from potsim.records import dataclass
 from potsim.still.carry import Pools, Soak, Source
 from potsim.still.course import Course

@@ -9,17 +9,8 @@ import numpy as np
 import potsim
 from potsim.interfaces.evidence.core import Comparison, compare
 from potsim.planning.cloud import Cloud
-from potsim.planning.plan import (
-    BotanicalDose,
-    Bottling,
-    Cuts,
-    Ingredient,
-    Plan,
-    Prepared,
-    State,
-    StillPlan,
-    Stop,
-)
+from potsim.planning.ingredients import Prepared, State
+from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, Plan, StillPlan, Stop
 from potsim.planning.run import Run
 from potsim.records import dataclass
 

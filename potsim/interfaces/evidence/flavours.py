@@ -18,7 +18,8 @@ from potsim.liquid.pure import Array
 from potsim.planning.botanicals import Library, find, resolve
 from potsim.planning.classes import classes
 from potsim.planning.flavours import Cut, Flavours, predict
-from potsim.planning.plan import BotanicalDose, Prepared
+from potsim.planning.ingredients import Prepared
+from potsim.planning.plan import BotanicalDose
 from potsim.planning.release import source, tissue_of, wax_of
 from potsim.still.carry import FILM, Pools, Source, ease
 from potsim.still.course import Course, course

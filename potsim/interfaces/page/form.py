@@ -10,7 +10,8 @@ from potsim.interfaces.ownfile import OWN_BOTANICAL
 from potsim.liquid.compounds import compounds
 from potsim.planning import schema as of
 from potsim.planning.botanicals import materials
-from potsim.planning.plan import PREPARED, TABLES, most_rows
+from potsim.planning.ingredients import PREPARED
+from potsim.planning.plan import TABLES, most_rows
 from potsim.planning.schema import Key
 
 # Kind of quantity to the kind of number that it is on the page, and the units in which it may be typed.
