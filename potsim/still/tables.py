@@ -25,6 +25,7 @@ from potsim.still.still import Conditions
 Array = NDArray[np.float64]
 
 TOLERANCE = 1e-9  # of the neck's heat, or of the reflux composition, in the search for it
+ROUNDING = 1e-12  # of the power: a heat so small is none
 
 
 @dataclass(frozen=True)
@@ -263,7 +264,7 @@ class _Pot:
 def _solve_reflux(pot: _Pot) -> _Neck:
     """Find the part of the way from x to y at which the reflux lies: the secant method inside a bracket."""
     bare = pot.without_reflux()
-    scale = np.abs(bare.residual)
+    scale = np.maximum(np.abs(bare.residual), ROUNDING * pot.heats.power_w / TOLERANCE)
     low, high, done = np.zeros_like(scale), np.ones_like(scale), np.zeros(scale.shape, dtype=bool)
     before, f_before = low, bare.residual
     part, start_k = np.minimum(pot.first_part(bare), 0.5), np.broadcast_to(pot.temperature_k, scale.shape)

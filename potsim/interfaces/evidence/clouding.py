@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 
 import numpy as np
+from scipy.optimize import minimize_scalar
 
 from potsim.data import read_table
 from potsim.interfaces.evidence.core import Comparison, compare
@@ -207,9 +208,7 @@ def left_out(oil: str) -> Comparison:
     every = ring_hydrocarbons()
     mine, rest = ([p for p in every if (p.oil == oil) == own] for own in (True, False))
     room = [p for p in rest if p.temperature_k > 280.0]
-    tried = np.arange(0.0, 5.0, 0.05)
-    bends = {bend: rms_of(room, bend) for bend in tried.tolist()}
-    best = min(bends, key=bends.__getitem__)
+    best = float(minimize_scalar(lambda bend: rms_of(room, bend), bounds=(0.0, 5.0), method="bounded").x)
     return compare(
         f"cloud points of {oil}, left out of the fit",
         TITRATED,
