@@ -22,10 +22,9 @@ from potsim.planning.botanicals import (
     volatiles,
 )
 from potsim.planning.charge import between
+from potsim.planning.cuts import heads_table, in_charge, over_condition
 from potsim.planning.flavours import BotanicalFlavour, Cut, Flavours, predict
-from potsim.planning.heads import heads_table, in_charge
 from potsim.planning.plan import BotanicalDose, Ingredient
-from potsim.planning.run import over_condition
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, PowerChange, Still
 

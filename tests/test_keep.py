@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from potsim.errors import RequestError
 from potsim.interfaces import quantities
 from potsim.liquid import strength
-from potsim.planning.charge import between, blend
+from potsim.planning.charge import between, blend, resolve
 from potsim.planning.jars import Jar, lay
 from potsim.planning.plan import Ingredient, JarStock, LeftOver, Plan
 from potsim.planning.proofing import pool, proof_down
-from potsim.planning.run import distil, resolve
+from potsim.planning.run import distil
 from potsim.planning.stops import CutPoints, cut_points
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, Still

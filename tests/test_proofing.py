@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import strength
 from potsim.planning.notes import hint
-from potsim.planning.proofing import Part, blend_to, from_reading, pair, proof_down
-from potsim.planning.run import costs
+from potsim.planning.proofing import Part, blend_to, costs, from_reading, pair, proof_down
 
 few = settings(max_examples=50, deadline=None)
 DRAWN = {

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from potsim.errors import RequestError
 from potsim.liquid import equilibrium
 from potsim.planning.notes import Note, caution, danger, hint
 from potsim.planning.plan import Stop
@@ -136,3 +137,24 @@ def for_parrot(course: Course, end: End) -> tuple[Note, ...]:
 def for_plate(found: TurnOff | None) -> tuple[Note, ...]:
     """When to switch the plate off."""
     return () if found is None else (hint("turn_off", "still.heated_by", **found._asdict()),)
+
+
+def refuse_overfull(boiling_l: float, capacity: float) -> None:
+    """Refuse a charge that is larger at the boil than the pot."""
+    if boiling_l > capacity:
+        raise RequestError(
+            f"The charge takes {boiling_l:.3g} L at the boil, but the pot holds {capacity:.3g} L.",
+            f"Charge less: at most {0.75 * capacity:.3g} L at the boil, three quarters of the pot; "
+            "or run it in parts.",
+        )
+
+
+def refuse_large_parrot(run: Course, end: End) -> None:
+    """Refuse a parrot that is never full."""
+    volume_l, collected_l = run.still.parrot_l, float(run.at(np.array([end.depletion])).collected_l[0])
+    if volume_l is not None and volume_l >= collected_l:
+        raise RequestError(
+            f"still.parrot holds {1000.0 * volume_l:.0f} mL, but only {1000.0 * collected_l:.0f} mL come "
+            "over: it would never be full.",
+            "Correct what the parrot holds, read in a glass instead, or stop later.",
+        )

@@ -11,8 +11,8 @@ import numpy as np
 from potsim.errors import RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.clouding import ClearLimit, clear_limit
-from potsim.planning import run
 from potsim.planning.botanicals import spelling
+from potsim.planning.charge import resolve
 from potsim.planning.comparison import MG_PER_G, InBottle, bottled_abv, bottled_l, in_bottle, kept_g
 from potsim.planning.notes import Note, hint, plain_notes
 from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, JarPlan, LeftOver, Plan, Stop
@@ -67,7 +67,7 @@ def _charge(plans: Sequence[Plan], shares: Sequence[float]) -> tuple[Ingredient 
         return plans[0].charge
     found: dict[tuple[Any, ...], Ingredient] = {}
     for plan, share in zip(plans, shares, strict=True):
-        for part in run.resolve(plan.charge, distil):
+        for part in resolve(plan.charge, distil):
             place = (spelling(part.name), part.abv, part.kind, part.price_per_l)
             before = found.get(place)
             more = part.volume_l * share + (before.volume_l if before else 0.0)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from functools import lru_cache
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,12 +15,15 @@ from potsim.liquid import strength
 from potsim.liquid.equilibrium import boiling_point_water
 from potsim.liquid.pure import distinct
 from potsim.planning.notes import Note, hint
-from potsim.planning.plan import Ingredient, Plan, StillPlan, Stop
+from potsim.planning.plan import Ingredient, LeftOver, Plan, StillPlan, Stop
 from potsim.planning.still_plan import METALS
 from potsim.records import dataclass
 from potsim.still.build import HEATERS, HOT, OVER_BY_THEN, Losses, losses, mass_kg
 from potsim.still.course import Course
 from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
+
+if TYPE_CHECKING:
+    from potsim.planning.jars import Jar
 
 
 @dataclass(frozen=True)
@@ -418,3 +422,38 @@ def _metal(given: StillPlan, capacity: float, assumed: list[Note]) -> float:
     if given.built_of is not None and metal == METALS[0]:  # not said otherwise
         metal = given.built_of
     return metal_heat_capacity(given.pot_mass_kg, metal)
+
+
+# --- Jars of an earlier run that go into a charge.
+
+
+class HasJars(Protocol):
+    """A run, for all that is asked of it here."""
+
+    @property
+    def jars(self) -> Sequence[Jar]:
+        """Jars of the run, in order."""
+        ...
+
+
+def resolve(
+    parts: Sequence[Ingredient | LeftOver], distil: Callable[[Plan], HasJars]
+) -> tuple[Ingredient, ...]:
+    """Turn jars left over from earlier runs into spirits with a volume and a strength."""
+    return tuple(part if isinstance(part, Ingredient) else _spirit(part, distil) for part in parts)
+
+
+def _spirit(part: LeftOver, distil: Callable[[Plan], HasJars]) -> Ingredient:
+    jars = {jar.number: jar for jar in distil(part.plan).jars}
+    key = f"charge.{part.name}.jars"
+    if len(set(part.jars)) < len(part.jars):
+        raise RequestError("a jar is named twice.", "Name every jar once.", path=key)
+    missing = [number for number in part.jars if number not in jars]
+    if missing:
+        raise RequestError(
+            f"jar {missing[0]} is named, which '{part.plan.title}' does not have.",
+            f"There are jars 1 to {len(jars)}.",
+            path=key,
+        )
+    both = pool(jars[number].portion for number in part.jars or jars)
+    return Ingredient(part.name, part.times * both.volume_l, both.abv)

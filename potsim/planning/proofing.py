@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
+from potsim.liquid.strength import Mixture
+from potsim.planning.charge import Charge
 from potsim.planning.jars import Jar
 from potsim.planning.notes import Note, hint
 from potsim.planning.plan import Bottling, Stretch
@@ -418,3 +420,60 @@ def pair(a_abv: float, b_abv: float, target_abv: float, volume_l: float) -> Blen
     a_l = a_kg / float(strength.mass_of(1.0, a_abv))
     b_l = (mass - a_kg) / float(strength.mass_of(1.0, b_abv))
     return Blend((a_l, b_l), 0.0, 0.0, volume_l, target_abv, a_l + b_l - volume_l)
+
+
+# --- Where the alcohol went, and what a bottle comes to.
+
+
+STRETCH = "bottling.stretch"  # the spirit added before bottling, among those without a price
+
+
+@dataclass(frozen=True)
+class Costs:
+    """Pure alcohol in and out, and money in whatever currency the prices were given."""
+
+    alcohol_in_l: float  # pure alcohol that went in, charge and any spirit added later [L at 20 °C]
+    alcohol_out_l: float  # pure alcohol in what was proofed, or kept [L at 20 °C]
+    # the difference: in the pot, the heads, the tails and the jars not kept [L at 20 °C]
+    alcohol_left_l: float
+    bottles: int | None  # full bottles; ``None`` if no bottle was named
+    spent: float | None  # spirits, botanicals and so on, without bottles; ``None`` if not said
+    # what a full bottle comes to, with the bottle itself; ``None`` without ``spent`` or a full bottle
+    per_bottle: float | None
+    unpriced: tuple[str, ...] = ()  # spirits that are not in ``spent``, since their price is not known
+
+
+def account(charge: Charge, bottling: Bottling, kept: Mixture, made: Proofing | None) -> Costs:
+    """Return the account of alcohol and money of a run."""
+    spirits = [part for part in charge.parts if part.abv > 0.0]
+    prices = [part.price_per_l * part.volume_l for part in charge.parts if part.price_per_l is not None]
+    spent = sum(prices) if prices else None
+    unpriced = [part.name for part in spirits if part.price_per_l is None]
+    alcohol_in_l, by = charge.ethanol_l, bottling.stretch
+    if by is not None:
+        alcohol_in_l += by.spirit_l * by.abv / 100.0
+        unpriced.append(STRETCH)
+    if made is None:
+        left = max(alcohol_in_l - kept.ethanol_l, 0.0)
+        found = Costs(alcohol_in_l, kept.ethanol_l, left, None, spent, None)
+    else:
+        found = costs(alcohol_in_l, made, spent=spent, bottle_price=bottling.bottle_price)
+    return found if spent is None else replace(found, unpriced=tuple(unpriced))
+
+
+def costs(
+    alcohol_in_l: float, made: Proofing, *, spent: float | None = None, bottle_price: float | None = None
+) -> Costs:
+    """Return the account of alcohol and money of one proofing."""
+    require("alcohol_in", alcohol_in_l, 0, unit="L")
+    require("spent", spent, 0)
+    require("bottle_price", bottle_price, 0)
+    left = alcohol_in_l - made.ethanol_l
+    if left < -1e-9 * made.ethanol_l:
+        allowed = f"at least {made.ethanol_l:.4g} L, what came out"
+        hint = "Count every spirit that went in, also one added before bottling."
+        raise RangeError("alcohol_in", f"{alcohol_in_l:.4g} L", allowed, hint)
+    per_bottle = None
+    if spent is not None and made.bottles:
+        per_bottle = spent / made.bottles + (bottle_price or 0.0)
+    return Costs(alcohol_in_l, made.ethanol_l, max(left, 0.0), made.bottles, spent, per_bottle)

@@ -1,51 +1,45 @@
-"""Jars of an earlier run that go into a charge."""
+"""From a plan to the predicted run."""
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Literal, Protocol, overload
+from typing import TYPE_CHECKING, Any, Literal, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim import __version__, faces
-from potsim.errors import RangeError, RequestError, require
+from potsim import faces
+from potsim.errors import RequestError
 from potsim.liquid import strength
 from potsim.liquid.equilibrium import Excess, excess
-from potsim.liquid.strength import Mixture
-from potsim.planning import apparatus, botanicals, cautions, flavours, jars, noticed, proofing, stops
+from potsim.planning import apparatus, botanicals, cautions, flavours, jars, proofing, stops
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
-from potsim.planning.charge import Charge, Portion, Setting, amounts, between, blend, pool, settle
-from potsim.planning.cloud import Bottled, Cloud, Glass, cloud, cloudy_condition, to_dict
+from potsim.planning.charge import Charge, Portion, Setting, amounts, blend, resolve, settle
+from potsim.planning.cloud import Bottled, Cloud, Glass, cloud
+from potsim.planning.cuts import HeadsCut, heads_table, in_charge, keep_end_depletion, wanted
+from potsim.planning.document import FORMAT, document
 from potsim.planning.flavours import Cut, Flavours, predict
-from potsim.planning.heads import HeadsCut, heads_table, in_charge
-from potsim.planning.jars import Jar
-from potsim.planning.notes import Note, hint, plain_notes, sentences
-from potsim.planning.plan import Bottling, Ingredient, LeftOver, Plan, Stop
-from potsim.planning.proofing import Proofing, bottle
+from potsim.planning.notes import Note, hint, sentences
+from potsim.planning.plan import LeftOver, Plan
+from potsim.planning.proofing import Costs, Proofing, account, bottle
 from potsim.planning.shown import Line
 from potsim.planning.stops import (
     ZERO_C,
-    Condition,
     CutPoints,
     CutTable,
-    End,
     Moment,
     Profile,
     Stopped,
-    conditions,
     cut_points,
     cut_table,
-    locate,
     moment,
     profile,
     quantities_of,
 )
-from potsim.records import dataclass, plain
-from potsim.still.course import EXHAUSTED, Course, Rising, course
+from potsim.records import dataclass
+from potsim.still.course import EXHAUSTED, Course, course
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -53,180 +47,8 @@ if TYPE_CHECKING:
     from potsim.planning.forecast import Forecast
 
 
-class HasJars(Protocol):
-    """A run, for all that is asked of it here."""
-
-    @property
-    def jars(self) -> Sequence[Jar]:
-        """Jars of the run, in order."""
-        ...
-
-
-def resolve(
-    parts: Sequence[Ingredient | LeftOver], distil: Callable[[Plan], HasJars]
-) -> tuple[Ingredient, ...]:
-    """Turn jars left over from earlier runs into spirits with a volume and a strength."""
-    return tuple(part if isinstance(part, Ingredient) else _spirit(part, distil) for part in parts)
-
-
-def _spirit(part: LeftOver, distil: Callable[[Plan], HasJars]) -> Ingredient:
-    jars = {jar.number: jar for jar in distil(part.plan).jars}
-    key = f"charge.{part.name}.jars"
-    if len(set(part.jars)) < len(part.jars):
-        raise RequestError("a jar is named twice.", "Name every jar once.", path=key)
-    missing = [number for number in part.jars if number not in jars]
-    if missing:
-        raise RequestError(
-            f"jar {missing[0]} is named, which '{part.plan.title}' does not have.",
-            f"There are jars 1 to {len(jars)}.",
-            path=key,
-        )
-    both = pool(jars[number].portion for number in part.jars or jars)
-    return Ingredient(part.name, part.times * both.volume_l, both.abv)
-
-
-# --- Where the alcohol went, and what a bottle comes to.
-
-
-STRETCH = "bottling.stretch"  # the spirit added before bottling, among those without a price
-
-
-@dataclass(frozen=True)
-class Costs:
-    """Pure alcohol in and out, and money in whatever currency the prices were given."""
-
-    alcohol_in_l: float  # pure alcohol that went in, charge and any spirit added later [L at 20 °C]
-    alcohol_out_l: float  # pure alcohol in what was proofed, or kept [L at 20 °C]
-    # the difference: in the pot, the heads, the tails and the jars not kept [L at 20 °C]
-    alcohol_left_l: float
-    bottles: int | None  # full bottles; ``None`` if no bottle was named
-    spent: float | None  # spirits, botanicals and so on, without bottles; ``None`` if not said
-    # what a full bottle comes to, with the bottle itself; ``None`` without ``spent`` or a full bottle
-    per_bottle: float | None
-    unpriced: tuple[str, ...] = ()  # spirits that are not in ``spent``, since their price is not known
-
-
-def account(charge: Charge, bottling: Bottling, kept: Mixture, made: Proofing | None) -> Costs:
-    """Return the account of alcohol and money of a run."""
-    spirits = [part for part in charge.parts if part.abv > 0.0]
-    prices = [part.price_per_l * part.volume_l for part in charge.parts if part.price_per_l is not None]
-    spent = sum(prices) if prices else None
-    unpriced = [part.name for part in spirits if part.price_per_l is None]
-    alcohol_in_l, by = charge.ethanol_l, bottling.stretch
-    if by is not None:
-        alcohol_in_l += by.spirit_l * by.abv / 100.0
-        unpriced.append(STRETCH)
-    if made is None:
-        left = max(alcohol_in_l - kept.ethanol_l, 0.0)
-        found = Costs(alcohol_in_l, kept.ethanol_l, left, None, spent, None)
-    else:
-        found = costs(alcohol_in_l, made, spent=spent, bottle_price=bottling.bottle_price)
-    return found if spent is None else replace(found, unpriced=tuple(unpriced))
-
-
-def costs(
-    alcohol_in_l: float, made: Proofing, *, spent: float | None = None, bottle_price: float | None = None
-) -> Costs:
-    """Return the account of alcohol and money of one proofing."""
-    require("alcohol_in", alcohol_in_l, 0, unit="L")
-    require("spent", spent, 0)
-    require("bottle_price", bottle_price, 0)
-    left = alcohol_in_l - made.ethanol_l
-    if left < -1e-9 * made.ethanol_l:
-        allowed = f"at least {made.ethanol_l:.4g} L, what came out"
-        hint = "Count every spirit that went in, also one added before bottling."
-        raise RangeError("alcohol_in", f"{alcohol_in_l:.4g} L", allowed, hint)
-    per_bottle = None
-    if spent is not None and made.bottles:
-        per_bottle = spent / made.bottles + (bottle_price or 0.0)
-    return Costs(alcohol_in_l, made.ethanol_l, max(left, 0.0), made.bottles, spent, per_bottle)
-
-
-# --- Stops by flavour: so much of a botanical is over, or all that counts has faded.
-
-
-SOONEST_FADED = 0.25  # of the distillate, before which a stop by fading is refused
-
-
-def over_condition(flavours: Flavours, name: str, share: float) -> Condition:
-    """Return the stop at which a share of a botanical's oil is over."""
-    require(f"cuts.stop.over.{name}", share, 0, 0.999, "of what comes over (0 to 1)", open_low=True)
-    carried, rows = flavours.carried, flavours.rows_called(name)
-    grams = carried.rows.amount[rows]
-    curve = grams @ carried.grid.over[rows]
-    total = float(grams @ carried.at(np.array([flavours.alcohol_over])).over[rows, 0])
-    if total <= 0.0:
-        raise RequestError(
-            f"nothing of {name} comes over, so no share of it ever does.",
-            "Stop by something else.",
-            path="cuts.stop.over",
-        )
-    rising = Rising(carried.depletion, curve[None], (grams @ carried.grid_rate[rows])[None])
-    waits = {"botanical": name, "value": share}
-    return Condition("over", waits, lambda states: rising(states.depletion)[0] / total - share)
-
-
-# --- All that can end a run or its keep: by the course, by flavour, by cloud.
-
-
-def faded_condition(flavours: Flavours, heads_l: float) -> Condition:
-    """Return the stop at which all that would be noticed in the bottle has given nearly all it gives.
-
-    Who counts is found from a keep of all that comes over after the heads; the late class is left out.
-    """
-    course, over = flavours.course, flavours.alcohol_over
-    heads = course.first(lambda states: states.collected_l - heads_l) if heads_l > 0.0 else 0.0
-    if heads is None or heads >= over:
-        raise RequestError("cuts.stop.faded: the heads take all that comes over.", "Take less heads.")
-    whole_l = between(course, heads, over).volume_l
-    whole = flavours.cut_at(Cut(over, heads, ((heads, over),), (whole_l,), (0,), whole_l))
-    faded = whole.faded
-    if faded is None:
-        raise RequestError(
-            "cuts.stop.faded: no botanical of this bill leads or is clear and comes early or in the middle,"
-            " so that nothing fades before the end.",
-            "Stop by something else.",
-        )
-    at, end_l = (float(course.at(np.array([s])).collected_l[0]) for s in (faded, over))
-    if at < SOONEST_FADED * end_l:
-        raise RequestError(
-            f"cuts.stop.faded: all that counts has faded at {at:.3g} L, inside the first quarter of the"
-            f" distillate ({end_l:.3g} L to 99 % of the alcohol); most of the spirit would stay in the pot.",
-            "Stop by strength, or add what comes later.",
-        )
-    return Condition("faded", {}, lambda states: states.depletion - faded)
-
-
-def wanted(
-    stop: Stop, flavours: Flavours, heads_l: float, cloud_shift: float | None = None
-) -> list[Condition]:
-    """Return the conditions of a stop."""
-    found = conditions(stop, flavours.course)
-    found += [over_condition(flavours, name, share) for name, share in stop.over.items()]
-    if stop.cloudy and flavours.compound_ids:
-        found.append(cloudy_condition(flavours, cloud_shift))
-    if stop.faded:
-        found.append(faded_condition(flavours, heads_l))
-    return found
-
-
-def keep_end_depletion(
-    tails_from: Stop | None, flavours: Flavours, end: End, heads_l: float, cloud_shift: float | None = None
-) -> float:
-    """Return the depletion at which the keep ends."""
-    if tails_from is None:
-        return end.depletion
-    conditions = wanted(tails_from, flavours, heads_l, cloud_shift)
-    found = [locate(flavours.course, one, "cuts.tails_from") for one in conditions]
-    return min([end.depletion, *(at for at in found if at is not None)])
-
-
-# --- From a plan to the predicted run.
-
-
 Array = NDArray[np.float64]
 
-FORMAT = 0  # of what a run is as plain data
 HEADS_TIMES = (0.5, 1.0, 2.0, 3.0)  # the plan's own heads
 HEADS_SHARES = (0.005, 0.01, 0.02, 0.04)  # of the charge, where the plan takes none
 POINTS = 201  # of the arrays of a run, evenly spaced in moles collected
@@ -813,7 +635,7 @@ def distil(plan: Plan) -> Run:
     shift = plan.bottling.cloud_shift
     conditions = wanted(setting.stop, found, setting.heads_l, shift)
     end = stops.find_end(run, conditions, stops.min_level(run, solids_l))
-    _refuse_large_parrot(run, end)
+    apparatus.refuse_large_parrot(run, end)
     keep_end = keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l, shift)
     points = cut_points(run, setting.heads_l, keep_end, end.depletion)
     row = jars.lay(run, points, plan.jars.stock)
@@ -856,7 +678,9 @@ def _stream(
         if model is excess() and all(getattr(known, name) == getattr(plan, name) for name in _OF_STREAM):
             return found
     run = course(charge.mol, charge.x, setting.still)
-    _refuse_overfull(float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l, setting)
+    apparatus.refuse_overfull(
+        float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l, setting.still.capacity_l
+    )
     made = run, predict(run, bill, in_charge(charge.parts), plan.own_compounds)
     _STREAMS.append((plan, excess(), made))
     return made
@@ -871,156 +695,3 @@ def resolve_bill(plan: Plan) -> tuple[ResolvedDose, ...]:
         return ()
     among = extend(library(), plan.own_botanicals) if plan.own_botanicals else library()
     return tuple(botanicals.resolve(dose, among) for dose in plan.botanicals)
-
-
-def _refuse_overfull(boiling_l: float, setting: Setting) -> None:
-    capacity = setting.still.capacity_l
-    if boiling_l > capacity:
-        raise RequestError(
-            f"The charge takes {boiling_l:.3g} L at the boil, but the pot holds {capacity:.3g} L.",
-            f"Charge less: at most {0.75 * capacity:.3g} L at the boil, three quarters of the pot; "
-            "or run it in parts.",
-        )
-
-
-def _refuse_large_parrot(run: Course, end: End) -> None:
-    """Refuse a parrot that is never full."""
-    volume_l, collected_l = run.still.parrot_l, float(run.at(np.array([end.depletion])).collected_l[0])
-    if volume_l is not None and volume_l >= collected_l:
-        raise RequestError(
-            f"still.parrot holds {1000.0 * volume_l:.0f} mL, but only {1000.0 * collected_l:.0f} mL come "
-            "over: it would never be full.",
-            "Correct what the parrot holds, read in a glass instead, or stop later.",
-        )
-
-
-# --- A run as plain data for programs.
-
-
-def document(run: Run) -> dict[str, Any]:
-    """Return a run as plain data."""
-    stop = run.stop
-    return {
-        "potsim": __version__,
-        "format": FORMAT,
-        "plan": faces.tables_of(run.plan),
-        "title": run.plan.title,
-        "charge": {
-            "volume_l": run.charge.volume_l,
-            "abv": run.charge.abv,
-            "ethanol_l": run.charge.ethanol_l,
-            "mass_kg": run.charge.mass_kg,
-            "boiling_c": float(run.pot_c[0]),
-        },
-        "first_drop_min": run.first_drop_min,
-        "curve": {name: getattr(run.profile, name).tolist() for name in quantities_of(run.course)},
-        "stop": {
-            "reason": run.end.reason,
-            "words": run.end.words,
-            **{name: getattr(stop, name) for name in quantities_of(run.course)},
-        },
-        "jars": _jars(run),
-        "jar_notes": list(sentences(run.row.notes)),
-        "beyond_jars": {
-            "volume_l": run.row.left_over.volume_l,
-            "abv": run.row.left_over.abv,
-            "mass_g": run.row.left_over.mass_g,
-        },
-        "at_stake": plain(run.row.at_stake),
-        "working": plain(run.emptied),
-        "cuts": plain(run.cuts),
-        "cuts_add": {name: list(shares) for name, shares in run.added.items()},
-        "heads": plain(run.heads),
-        "keep": {
-            "volume_l": run.keep.volume_l,
-            "abv": run.keep.abv,
-            "ethanol_l": run.keep.ethanol_l,
-            "mass_g": run.keep.mass_g,
-            "oil_mg_per_l": flavours.keep_mg_per_l(run),
-            "jars": list(run.keep.jars),
-        },
-        "proofing": _proofing(run),
-        "costs": plain(run.costs),
-        "flavours": run.flavours.to_dict(),
-        "faded_l": run.faded_l,
-        "base_spirit": [noticed.plain_compound(one) for one in run.flavours.base],
-        "cloud": to_dict(run.cloud),
-        "condenser_w": run.condenser_w,
-        "condenser_duty_w": run.condensing.duty_w,
-        **({"lost_l": run.lost.volume_l} if run.setting.still.lost else {}),
-        **({} if run.turn_off is None else {"turn_off": run.turn_off._asdict()}),
-        "closure": run.closure,
-        "assumed": list(run.assumed),
-        "cautions": list(run.cautions),
-        "notes": plain_notes(run.notes),
-    }
-
-
-JAR = (
-    "number",
-    "role",
-    "size_l",
-    "volume_l",
-    "from_l",
-    "to_l",
-    "abv",
-    "start_abv",
-    "end_abv",
-    "vapour_c",
-    "full_min",
-    "mass_g",
-)
-PROOFING = (
-    "from_l",
-    "from_abv",
-    "target_abv",
-    "water_l",
-    "water_kg",
-    "volume_l",
-    "mass_kg",
-    "bottles",
-    "left_over_l",
-    "at_c",
-    "calibrated_c",
-    "reading_abv",
-)
-
-
-def _jars(run: Run) -> list[dict[str, Any]]:
-    oil = flavours.jars_mg_per_l(run).tolist()
-    return [
-        {
-            **{name: getattr(jar, name) for name in JAR},
-            "haze": haze,
-            "oil_mg_per_l": mg,
-            "leads": list(leads),
-            "marks": list(marks),
-        }
-        for jar, haze, mg, leads, marks in zip(
-            run.jars, run.hazy_jars, oil, run.flavours.leads, run.flavours.marks, strict=True
-        )
-    ]
-
-
-def _proofing(run: Run) -> dict[str, Any] | None:
-    made = run.proofing
-    if made is None:
-        return None
-    found = run.cloud
-    return {
-        **{name: getattr(made, name) for name in PROOFING},
-        "stretch": _stretch(run),
-        "oil_mg_per_l": 0.0 if found is None else found.oil_mg_per_l,
-    }
-
-
-def _stretch(run: Run) -> dict[str, float] | None:
-    by, both = run.plan.bottling.stretch, run.let_down
-    if by is None:
-        return None
-    return {
-        "spirit_l": by.spirit_l,
-        "abv": by.abv,
-        "together_l": both.volume_l,
-        "together_abv": both.abv,
-    }

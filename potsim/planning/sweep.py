@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from potsim import faces
 from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import strength
-from potsim.planning import cautions, run
+from potsim.planning import cautions
 from potsim.planning.botanicals import spelling
-from potsim.planning.charge import Charge, blend
+from potsim.planning.charge import Charge, blend, resolve
 from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
 from potsim.planning.plan import TABLES, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
@@ -131,12 +131,12 @@ LEAST_WATER = 1e-9  # share of the charge's mass; less is rounding
 
 def charge_of(plan: Plan) -> Charge:
     """Return what a plan puts into the pot, the botanicals' own water included."""
-    return _with_juices(plan, run.resolve(plan.charge, distil))
+    return _with_juices(plan, resolve(plan.charge, distil))
 
 
 def strongest(plan: Plan) -> float:
     """Return the strength of a plan's spirits without water, in the pot with the botanicals' own."""
-    return _most(_undiluted(run.resolve(plan.charge, distil)), 1.0, _juices_kg(plan))
+    return _most(_undiluted(resolve(plan.charge, distil)), 1.0, _juices_kg(plan))
 
 
 def check_same(same: str) -> None:
@@ -152,7 +152,7 @@ def with_strength(plan: Plan, abv: float, same: Same = "alcohol") -> Plan:
     """
     check_same(same)
     require("charge.abv", abv, 0, 100, "% vol", open_low=True)
-    parts = run.resolve(plan.charge, distil)
+    parts = resolve(plan.charge, distil)
     undiluted = _undiluted(parts)
     juices_kg = _juices_kg(plan)
     w = float(strength.w_from_abv(abv))
@@ -183,7 +183,7 @@ BASE_ABV = 96.0  # of the strongest spirit that is sold [% vol]; common practice
 
 def with_stronger_spirit(plan: Plan) -> Plan:
     """Return a plan whose spirits are as strong as any, with as much alcohol as before."""
-    parts = run.resolve(plan.charge, distil)
+    parts = resolve(plan.charge, distil)
     strong = (
         replace(part, volume_l=part.volume_l * part.abv / BASE_ABV, abv=BASE_ABV)
         if 0.0 < part.abv < BASE_ABV
@@ -205,7 +205,7 @@ def charges_of_strength(plan: Plan, abv: NDArray[np.float64], same: Same = "alco
     """Return the charges that `with_strength` makes of a plan, all at once."""
     fine = (abv > 0.0) & (abv <= 100.0)
     asked = np.where(fine, abv, 1.0)
-    parts = run.resolve(plan.charge, distil)
+    parts = resolve(plan.charge, distil)
     undiluted, juices_kg = _undiluted(parts), _juices_kg(plan)
     spirit_w = float(strength.w_from_abv(undiluted.abv))
     more = np.ones_like(asked)
@@ -426,7 +426,7 @@ def scaled(plan: Plan, factor: float, *, measurable: bool = False) -> Plan:
     still, bottling, cuts = plan.still, plan.bottling, plan.cuts
     return replace(
         plan,
-        charge=tuple(map(grown, run.resolve(plan.charge, distil))),
+        charge=tuple(map(grown, resolve(plan.charge, distil))),
         still=replace(still, power_steps=tuple(map(grown, still.power_steps))),
         botanicals=tuple(map(grown, plan.botanicals)),
         cuts=replace(

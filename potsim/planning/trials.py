@@ -8,9 +8,8 @@ from itertools import groupby
 from typing import NamedTuple
 
 from potsim.errors import RequestError, UnknownNameError, Where
-from potsim.planning import run
 from potsim.planning.botanicals import ResolvedDose, spelling
-from potsim.planning.charge import blend
+from potsim.planning.charge import blend, resolve
 from potsim.planning.notes import Note, caution, hint
 from potsim.planning.plan import Plan, Result, Tasting
 from potsim.planning.readings import Reading
@@ -173,7 +172,7 @@ def check(trial: Trial) -> None:
     result = trial.result
     if result is None or (result.collected_l is None and result.pot_left_l is None):
         return
-    spirit = blend(run.resolve(trial.plan.charge, distil))
+    spirit = blend(resolve(trial.plan.charge, distil))
     charge_l = spirit.volume_l + sum(line.water_brought_l for line in bill)
     if result.pot_left_l is not None and result.pot_left_l > charge_l:
         raise RequestError(

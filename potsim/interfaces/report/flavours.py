@@ -18,8 +18,8 @@ from potsim.interfaces.wording import (
 )
 from potsim.liquid.compounds import compounds
 from potsim.planning.botanicals import Botanical, Spread
+from potsim.planning.cuts import heads_table
 from potsim.planning.doses import noticed_doses
-from potsim.planning.heads import heads_table
 from potsim.planning.noticed import BotanicalFlavour, CompoundFlavour
 from potsim.planning.run import Run
 

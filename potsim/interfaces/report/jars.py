@@ -28,10 +28,10 @@ from potsim.interfaces.wording import (
 )
 from potsim.liquid.strength import Mixture
 from potsim.planning import flavours
-from potsim.planning.heads import HeadsCut
+from potsim.planning.cuts import HeadsCut
 from potsim.planning.jars import TOO_SMALL, Emptied, WorkingJar, working_jar
-from potsim.planning.proofing import Gauged, Keep, Proofing
-from potsim.planning.run import STRETCH, Run
+from potsim.planning.proofing import STRETCH, Gauged, Keep, Proofing
+from potsim.planning.run import Run
 from potsim.records import plain
 
 
