@@ -94,7 +94,7 @@ def heads_take(flavours: Flavours, heads_l: float) -> tuple[Note, ...]:
     half = flavours.course.first(lambda states: states.collected_l - 0.5 * heads_l) if heads_l > 0.0 else None
     if half is None:
         return ()
-    first, over = flavours.by_line(flavours.over_by_row([(0.0, half), (0.0, flavours.cut.end)])).T
+    first, over = flavours.lines_over(np.array([half, flavours.cut.end])).T
     taken = {one.line: one.in_heads / one.gives_up.value for one in flavours if one.gives_up.value > 0.0}
     return tuple(
         caution(

@@ -24,7 +24,14 @@ from potsim.planning import noticed
 from potsim.planning.botanicals import Level, ResolvedDose, spelling
 from potsim.planning.charge import between
 from potsim.planning.classes import Class, Klass, alcohol_over, classes, dissolved
-from potsim.planning.noticed import Band, BotanicalFlavour, CompoundFlavour, Passage, plain_botanical
+from potsim.planning.noticed import (
+    Band,
+    BotanicalFlavour,
+    CompoundFlavour,
+    Noticed,
+    Passage,
+    plain_botanical,
+)
 from potsim.planning.release import heat_up, soaks, source
 from potsim.records import dataclass
 from potsim.still.carry import Carried, Source, carry
@@ -328,6 +335,11 @@ class Flavours:
         return np.asarray(self.by_line(self.kept_by_row * self.per_g) / self.cut.bottle_l)
 
     @cached_property
+    def noticed(self) -> tuple[Noticed, ...]:
+        """How each line of the bill is noticed in the bottle."""
+        return noticed.noticed(self.in_bottle)
+
+    @cached_property
     def leads(self) -> tuple[tuple[str, ...], ...]:
         """Botanicals that lead each jar by size, most first."""
         return tuple(tuple(self.labels[k] for k in noticed.leaders(jar)) for jar in self.times_threshold.T)
@@ -347,11 +359,10 @@ class Flavours:
 
         The late class is left out: it fades only with the water.
         """
-        told = noticed.noticed(self.in_bottle)
         counted = [
             k
             for k, one in enumerate(self.classes)
-            if told[k] in ("leads", "clear") and one.klass in ("early", "middle")
+            if self.noticed[k] in ("leads", "clear") and one.klass in ("early", "middle")
         ]
         if not counted:
             return None
@@ -453,7 +464,7 @@ class Flavours:
             left_in_pot=pot,
             lost=max(1.0 - plant - pot - over, 0.0),
             later=max(in_all - over, 0.0),
-            noticed=noticed.noticed(self.in_bottle)[line],
+            noticed=self.noticed[line],
             times_threshold=float(self.in_bottle[line]),
             without_threshold=float(kept[~smelt].sum()) / total if total > 0.0 else 0.0,
             unlisted_oil_g=dose.unlisted_oil_g,

@@ -245,7 +245,7 @@ def volume_from_moles(ethanol_mol: ArrayLike, water_mol: ArrayLike) -> FloatOrAr
     water = within("water_mol", water_mol, 0.0, np.inf, "mol") * molar_mass_of("water")
     grams = np.asarray(ethanol + water)
     w = np.divide(ethanol, grams, out=np.zeros_like(grams), where=grams > 0)
-    return plain(grams / np.asarray(density(w)))
+    return plain(grams / polynomial(at_temperature(REFERENCE_C), w))
 
 
 def abv_from_moles(ethanol_mol: ArrayLike, water_mol: ArrayLike) -> FloatOrArray:
