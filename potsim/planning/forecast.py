@@ -335,7 +335,7 @@ def _still(fit: Fit) -> dict[str, Any]:
         "heat_share": fit.heat_share,
         "heat_share_error": fit.heat_share_error,
         "lost": fit.value("lost"),
-        "lost_error": fit.error("lost"),
+        "lost_error": fit.lost.error,
         "net_power_w": fit.net_power_w,
         "learnt": learnt,
         "correlation": fit.correlation.tolist(),
@@ -505,9 +505,8 @@ class _Looking:
 
     def band(self, per_row: Array, most: float = math.inf) -> Band:
         """The likeliest value and its band, from nothing to ``most``."""
-        below, above = self.fit.sides(per_row, BAND_ERRORS)
-        value = float(per_row[0])
-        return Band(value, max(value - float(below), 0.0), min(value + float(above), most))
+        low, high = self.fit.band(per_row, BAND)
+        return Band(float(per_row[0]), max(float(low), 0.0), min(float(high), most))
 
     def forecast(self) -> Forecast:
         """Ask for everything."""
@@ -574,8 +573,7 @@ class _Looking:
         collected = self.kept[0] * (over - self.held[0])
         rows = zip(self.points.over_l, self._spout_abv, self.held, self.kept, strict=True)
         abv = np.stack([np.interp(collected / kept + held, over_l, row) for over_l, row, held, kept in rows])
-        below, above = self.fit.sides(abv, BAND_ERRORS)
-        return Curve(collected, abv[0], abv[0] - below, abv[0] + above)
+        return Curve(collected, abv[0], *self.fit.band(abv, BAND))
 
 
 @dataclass(frozen=True)

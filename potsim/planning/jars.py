@@ -221,7 +221,7 @@ def said(volume_l: float) -> str:
 
 
 ROLES = ("heads", "keep", "tails")
-SLIVER = 1e-6  # of its size; so little does not begin another jar
+SLIVER = 1e-7  # of a jar's size; so little goes on top rather than into another jar
 STEPS = 60
 TOO_SMALL = "jar_too_small_for_a_hydrometer"  # kind of a note
 HYDROMETER_L = (0.06, 0.1)  # spirit in which a hydrometer floats; common practice, no source
@@ -297,6 +297,8 @@ def lay(course: Course, points: CutPoints, sizes: Sequence[JarStock] = ()) -> Ro
         filled = _fill(run, cuts, owned(run, parts, sizes))
     depletions = run.depletion(np.append(filled.starts, filled.ends[-1:]))
     depletions[-1] = min(depletions[-1], points.end)
+    full = filled.ends < cuts[filled.part + 1]
+    depletions = _to_the_brim(course, depletions, filled, full, run.whole_mol)
     jars = _jars(course, depletions, filled)
     last = float(depletions[-1])
     left = between(course, last, points.end) if last < points.end else Portion(0.0, 0.0)
@@ -343,7 +345,7 @@ def _fill(run: Amounts, cuts: Array, rows: list[list[float]]) -> _Filled:
     else:
         raise ConvergenceError("The jars could not be filled to their sizes.", "Please report the plan.")
     # A sliver goes into the jar before it, or stays in the last one, rather than begin another.
-    real = (held > SLIVER * sizes) | opens
+    real = (held > SLIVER * np.minimum(sizes, np.append(sizes[:1], sizes[:-1]))) | opens
     spare = frozenset(part[~real].tolist())
     if spare:
         part = part[real]
@@ -359,6 +361,22 @@ def _fill(run: Amounts, cuts: Array, rows: list[list[float]]) -> _Filled:
 def _before(at_end: Array, opens: NDArray[np.bool_], at_start: Array) -> Array:
     """Values at the start of jars from those at their ends; ``at_start`` for a jar that opens a part."""
     return np.where(opens, at_start, np.concatenate([at_end[-1:], at_end[:-1]]))
+
+
+def _to_the_brim(
+    course: Course, depletions: Array, filled: _Filled, full: NDArray[np.bool_], whole_mol: float
+) -> Array:
+    """Move the ends of full jars by what the course itself has in them more or less than they hold."""
+    states = course.at(depletions)
+    held = volume_l(np.diff(states.over_mol), np.diff(states.over_ethanol_mol))
+    short = np.cumsum(np.where(full, filled.sizes - held, 0.0))
+    opens = np.append(True, filled.part[1:] != filled.part[:-1])
+    since = short - np.concatenate([[0.0], short])[:-1][opens][np.cumsum(opens) - 1]  # the part was opened
+    x = states.stream_x[1:]
+    l_per_depletion = whole_mol * np.exp(-depletions[1:]) * np.asarray(volume_l(np.ones_like(x), x))
+    moved = depletions.copy()
+    moved[1:] += np.where(full, since / l_per_depletion, 0.0)
+    return moved
 
 
 def _jars(course: Course, depletions: Array, filled: _Filled) -> tuple[Jar, ...]:

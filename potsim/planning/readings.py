@@ -23,7 +23,7 @@ from potsim.still.fit import NAMES, Observed, Prior
 from potsim.still.still import LEAST_TILT_PER_K, MOST_RATIO, MOST_TILT_PER_K, Span, Stills
 
 POWER_LEARNT = 0.4  # of ln net power once a time is read: a plate hands over a third to all; no source
-LOST_LEARNT = 0.045  # share lost, once something is read: a flask run lost 16 %; no source for the spread
+LOST_LEARNT = 0.05  # share lost, once something is read: 0 to 15 %, three of these; a flask run lost 16 %
 CHARGE_LEARNT = 0.03  # of the charge's strength, once something is read: a slip in blending; no source
 LEAST_SHARE, MOST_SHARE = 0.25, 1.15  # of the power on the plate, that may arrive
 MOST_LOST = 0.3

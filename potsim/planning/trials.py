@@ -307,8 +307,8 @@ def _behind(fit: Fit) -> list[Note]:
     """What the readings say of spirit that is lost and of the charge, where that is beyond their doubt."""
     said = []
     lost, abv = fit.value("lost"), fit.value("charge_abv")
-    if fit.told("lost") >= TELLS and lost > SURE * fit.error("lost"):
-        said.append(caution("lost_told", "still.lost", share=lost, error=fit.error("lost")))
+    if fit.told("lost") >= TELLS and lost > SURE * fit.lost.error:
+        said.append(caution("lost_told", "still.lost", share=lost, error=fit.lost.error))
     planned = float(fit.prior.mean[NAMES.index("charge_abv")])
     if abs(abv - planned) > SURE * fit.error("charge_abv"):
         values = {"abv": abv, "error": fit.error("charge_abv"), "planned_abv": planned}

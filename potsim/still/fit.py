@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import fields, replace
 from functools import cached_property
+from math import erf, pi, sqrt
 from typing import Any, Literal
 
 import numpy as np
@@ -421,6 +422,34 @@ class Problem:
             scaled = scaled + step
         return None
 
+    def toward(self, values: Array, k: int, kept: NDArray[np.bool_]) -> tuple[float, float]:
+        """Where number k would be without bounds, seen from values, and its standard error."""
+        seen, slopes = self.look(values)[:2]
+        off = ((self.read - seen) / self.error)[kept]
+        scaled = self.scaled(values)
+        pull = (slopes * self.prior.error[:, None] / self.error)[:, kept] @ off - scaled
+        inverse = np.linalg.inv(np.eye(len(NAMES)) + self.information(values, kept))
+        size = float(self.prior.error[k])
+        return float(values[k]) + size * float(inverse[k] @ pull), size * float(np.sqrt(inverse[k, k]))
+
+    def holding(self, values: Array, k: int, value: float, kept: NDArray[np.bool_]) -> Array:
+        """Seek the values from close by with number k held."""
+        if value == values[k]:
+            return values
+        scaled = self.scaled(values)
+        low, high = (bound.copy() for bound in self.bounds)
+        low[k] = high[k] = scaled[k] = (value - self.prior.mean[k]) / self.prior.error[k]
+        for _ in range(STEPS):
+            seen, slopes = self.look(self.plain(scaled))[:2]
+            off = ((self.read - seen) / self.error)[kept]
+            pull = (slopes * self.prior.error[:, None] / self.error)[:, kept] @ off - scaled
+            inner = np.eye(len(NAMES)) + self.information(self.plain(scaled), kept)
+            step = _bounded_step(inner, pull, scaled, (low, high))
+            scaled = scaled + step
+            if step @ inner @ step < CLOSE**2:
+                break
+        return self.plain(scaled)
+
     def covariance(self, values: Array, kept: NDArray[np.bool_]) -> Array:
         """Covariance of the values by the readings kept and by what was known before."""
         scaled = np.linalg.inv(np.eye(len(NAMES)) + self.information(values, kept))
@@ -444,6 +473,8 @@ class Problem:
 
 
 LOGARITHMS = ("time_scale", "charge_l")  # sought and told as logarithms of a factor
+AS_PLANNED = 0.5  # probability that what is lost is as planned, mostly nothing: nobody knows; no source
+PARTS, TAIL, HALVINGS = 96, 6.0, 24  # amounts lost that are counted, to so many errors; bisections of a band
 AT_BOUND = 1e-3  # standard errors before from a bound at which a number lies on it
 FAR = 4.0  # standard errors beyond which a reading is left out
 LOOSE = 4.0  # factor on what is known before, when readings will not have it
@@ -484,6 +515,40 @@ class Residual:
 
 
 @dataclass(frozen=True)
+class Lost:
+    """What may be lost, by the readings and by what was known before.
+
+    Parameters
+    ----------
+    planned : float
+        The share that the plan says, 0 to 1; mostly nothing.
+    as_planned : float
+        Probability that it is that.
+    shares, weights : ndarray, shape (m,)
+        Other shares, and how far each is to be believed if it is not; the weights add up to 1.
+    """
+
+    planned: float
+    as_planned: float
+    shares: Array
+    weights: Array
+
+    @property
+    def middle(self) -> float:
+        """The share that is as likely too high as too low; that of the plan unless much speaks against it."""
+        shares = np.append(self.shares, self.planned)
+        order = np.argsort(shares)
+        up_to = np.cumsum(np.append((1.0 - self.as_planned) * self.weights, self.as_planned)[order])
+        return float(shares[order][np.searchsorted(up_to, 0.5)])
+
+    @property
+    def error(self) -> float:
+        """Standard error if it is not as planned."""
+        mean = float(self.weights @ self.shares)
+        return float(np.sqrt(self.weights @ (self.shares - mean) ** 2))
+
+
+@dataclass(frozen=True)
 class Fit:
     """A still learnt.
 
@@ -498,7 +563,8 @@ class Fit:
     values : ndarray, shape (10,)
         The numbers sought, as in `Prior`.
     covariance : ndarray, shape (10, 10)
-        Theirs; widened where the readings scatter more than their errors.
+        Theirs, as if what is lost were doubted to both sides; widened where the readings scatter more than
+        their errors.
     tracks : Tracks
         Row 0 at the values, row j + 1 with number j moved by ``steps[j]``.
     steps : ndarray, shape (10,)
@@ -510,6 +576,8 @@ class Fit:
     information : ndarray, shape (10, 10)
         What the readings tell by themselves, each number in units of its standard error before: two numbers
         whose rows point the same way cannot be told apart.
+    lost : Lost
+        What may be lost; the value is its middle.
     """
 
     bench: Bench
@@ -522,6 +590,7 @@ class Fit:
     residuals: tuple[Residual, ...]
     widened: float
     information: Array
+    lost: Lost
 
     @cached_property
     def errors(self) -> Array:
@@ -570,38 +639,40 @@ class Fit:
         slopes = (per_row[1:] - per_row[0]) / steps
         return np.asarray(np.sqrt(np.maximum(quadratic(slopes, self.covariance), 0.0)))
 
-    def sides(self, per_row: Array, errors: float) -> tuple[Array, Array]:
-        """How far anything computed on all tracks may lie below and above its value.
+    def band(self, per_row: Array, share: float) -> tuple[Array, Array]:
+        """Ends of the band that holds anything computed on all tracks so often.
 
         Parameters
         ----------
         per_row : ndarray, shape (11, ...)
             Its value on each of `tracks`.
-        errors : float
-            How many standard errors.
+        share : float
+            How often it is to be held, 0 to 1: as often missed below as above.
 
         Returns
         -------
-        below, above : ndarray
-            Shape of one row, not negative; less spirit than none is never lost, so that the two differ.
+        low, high : ndarray
+            Shape of one row; less spirit than none is never lost, so that they lie unevenly about the value.
+
+        Notes
+        -----
+        For each share lost the rest is normal, and moves with it in proportion. The band reaches over that of
+        a still that loses what is planned and that of one that may lose any share: it holds in both.
         """
         steps = self.steps.reshape(-1, *[1] * (per_row.ndim - 1))
-        slopes = (per_row[1:] - per_row[0]) / steps
+        slopes = ((per_row[1:] - per_row[0]) / steps).reshape(len(NAMES), -1)
         k = NAMES.index("lost")
-        error = float(self.errors[k])
-        with_lost = self.covariance[:, k] / error**2  # what the others move with what is lost
-        rest = self.covariance - np.outer(with_lost, with_lost) * error**2
+        variance = float(self.covariance[k, k])
+        with_lost = self.covariance[:, k] / variance if variance > 0.0 else np.zeros(len(NAMES))
+        rest = self.covariance - np.outer(with_lost, with_lost) * variance
         known = np.sqrt(np.maximum(quadratic(slopes, rest), 0.0))
-        slope = np.tensordot(with_lost, slopes, axes=(0, 0))
-        by_lost = np.abs(slope) * error
-        more = errors * np.hypot(by_lost, known)
-        # The other way the ellipse of so many errors is cut off where nothing is lost.
-        farthest = errors * by_lost / np.maximum(np.hypot(by_lost, known), 1e-300)
-        away = np.minimum(farthest, float(self.values[k] - self.prior.low[k]) / error)
-        less = by_lost * away + known * np.sqrt(errors**2 - away**2)
-        below = np.where(slope > 0.0, less, more)
-        above = np.where(slope > 0.0, more, less)
-        return np.asarray(below), np.asarray(above)
+        moves = with_lost @ slopes
+        low, high = _ends(np.outer(self.lost.shares - self.values[k], moves), self.lost.weights, known, share)
+        as_planned = np.outer([self.lost.planned - self.values[k]], moves)
+        least, most = _ends(as_planned, np.ones(1), known, share)
+        ends = np.minimum(low, least), np.maximum(high, most)
+        low, high = (np.reshape(per_row[0].ravel() + end, per_row[0].shape) for end in ends)
+        return low, high
 
     @cached_property
     def net_power_w(self) -> float:
@@ -701,6 +772,11 @@ def fit(
     lets far ones pull little. If more than a third of one kind would be left out, the plan is trusted less:
     its standard errors count four times as large. Where what is kept scatters more than its errors, the
     covariance grows by the ratio of the squares.
+
+    What is lost has a prior of its own: as planned in half of all stills, in the others a normal round the
+    plan, cut off at nothing. The search takes the normal alone; the value is then the middle of both, with
+    all else where it meets the readings best beside it: noise is not told as a loss. Bands reach
+    over both, so that a loss that the readings leave open is in them.
     """
     problem = Problem(bench, prior, observed, noise or Noise())
     start = problem.plain(problem.scaled(prior.mean if before is None else before.values))
@@ -715,9 +791,11 @@ def fit(
             again, kept_now = _search(loose, values, None)
             if kept_now.sum() > kept.sum():
                 problem, values, kept = loose, again, kept_now
+        middle = _lost(problem, values, kept, _widened(problem, values, kept)).middle
+        values = problem.holding(values, NAMES.index("lost"), middle, kept)
     covariance = problem.covariance(values, kept)
     distances = problem.distances(values, covariance, kept)
-    widened = _widened(problem, values, covariance, kept)
+    widened = _widened(problem, values, kept)
     seen, _, tracks, steps = problem.look(values)
     return Fit(
         bench=bench,
@@ -739,7 +817,42 @@ def fit(
         ),
         widened=widened,
         information=problem.information(values, kept),
+        lost=_lost(problem, values, kept, widened),
     )
+
+
+def _lost(problem: Problem, values: Array, kept: NDArray[np.bool_], widened: float) -> Lost:
+    """What may be lost: as planned with the probability `AS_PLANNED`, else any share within the bounds."""
+    k, prior = NAMES.index("lost"), problem.prior
+    planned, doubt, low, high = (float(v[k]) for v in (prior.mean, prior.error, prior.low, prior.high))
+    mean, error = problem.toward(values, k, kept)
+    error = min(error * widened, doubt)
+    begin = max(low, min(mean, high) - TAIL * error)
+    end = min(high, max(mean, low) + TAIL * error)
+    shares = begin + (end - begin) * (np.arange(PARTS) + 0.5) / PARTS
+    # If not as planned, a normal round the plan is what was believed of it, cut off at the bounds.
+    within = 0.5 * (erf((high - planned) / doubt / sqrt(2.0)) - erf((low - planned) / doubt / sqrt(2.0)))
+    part = (end - begin) / PARTS / (sqrt(2.0 * pi) * doubt * within)
+    fits = -0.5 * ((np.append(shares, planned) - mean) / error) ** 2
+    *other, as_planned = np.exp(fits - fits.max())
+    weights, alone = (1.0 - AS_PLANNED) * part * np.array(other), AS_PLANNED * float(as_planned)
+    return Lost(planned, alone / (alone + float(weights.sum())), shares, weights / weights.sum())
+
+
+def _ends(centres: Array, weights: Array, spread: Array, share: float) -> tuple[Array, Array]:
+    """Ends of the band that holds a share of normals of one spread about weighed centres, shape (m, n)."""
+    from scipy.special import ndtr
+
+    wide = np.maximum(spread, 1e-9 * (1e-9 + np.ptp(centres, axis=0)))
+    ends = []
+    for below in (0.5 * (1.0 - share), 0.5 * (1.0 + share)):
+        low, high = centres.min(axis=0) - TAIL * wide, centres.max(axis=0) + TAIL * wide
+        for _ in range(HALVINGS):
+            middle = 0.5 * (low + high)
+            less = weights @ ndtr((middle - centres) / wide) < below
+            low, high = np.where(less, middle, low), np.where(less, high, middle)
+        ends.append(0.5 * (low + high))
+    return ends[0], ends[1]
 
 
 def _search(problem: Problem, start: Array, before: Fit | None) -> tuple[Array, NDArray[np.bool_]]:
@@ -775,8 +888,9 @@ def _far(problem: Problem, values: Array, kept: NDArray[np.bool_]) -> NDArray[np
     return np.abs(distances) > FAR
 
 
-def _widened(problem: Problem, values: Array, covariance: Array, kept: NDArray[np.bool_]) -> float:
+def _widened(problem: Problem, values: Array, kept: NDArray[np.bool_]) -> float:
     """Factor on standard errors, at least 1, from the scatter of what is kept."""
+    covariance = problem.covariance(values, kept)
     seen, slopes = problem.look(values)[:2]
     share = quadratic(slopes, covariance) / problem.error**2
     free = float(np.sum(1.0 - share[kept]))
