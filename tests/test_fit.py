@@ -103,10 +103,10 @@ def _against(band: Band, real: float) -> tuple[float, float]:
 
 
 def test_the_stop_of_another_equilibrium_is_forecast_as_closely_as_said(recovered: Recovered) -> None:
-    # Nothing is lost in these runs, and less than nothing never is: what noise takes for a loss pulls the
-    # stop down, by 22 mL of 1,070 and 1 minute of 46 on the average of 20 runs, within the band.
-    assert -0.03 < recovered.off["stop_l"].mean() < 0.012
-    assert -1.5 < recovered.off["stop_min"].mean() < 0.8
+    # 19 mL of 1,070 and 0.6 min of 46 too soon on the average (hold-up not told: 21 mL, 0.9 min). Of that the
+    # other equilibrium makes 10 mL, the charge that readings may correct 7, what noise takes for a loss 2.
+    assert -0.025 < recovered.off["stop_l"].mean() < 0.012
+    assert -1.0 < recovered.off["stop_min"].mean() < 0.8
     assert abs(recovered.off["stream_abv"].mean()) < 0.25
     for name in ("stop_l", "stop_min", "stream_abv"):
         assert recovered.covered(name) >= 0.8

@@ -310,6 +310,19 @@ def test_readings_typed_at_the_still_are_answered_and_saved(tmp_path: Path, quin
     assert journal.all_of(Remark) == (Remark("door open, a draught"),)
 
 
+def test_a_reading_taken_back_leaves_nothing_behind(example_run: Run) -> None:
+    places = [0.1, 0.2, 0.3, 0.4]
+    right = read(example_run, places)
+    slip = [replace(r, abv=r.abv - 6.0) if r.number == 3 and r.abv else r for r in right]
+    follower = Follower(example_run)
+    for upto in range(1, 5):
+        with_slip = follower.update(slip[:upto])
+    without = [slip[0], slip[1], slip[3]]
+    assert with_slip.stop_l.value != follow(example_run, without).stop_l.value
+    assert follower.update(without).to_dict() == follow(example_run, without).to_dict()
+    assert follower.update(slip[:2]).to_dict() == follow(example_run, slip[:2]).to_dict()
+
+
 def test_going_on_after_a_crash_and_forecasting_from_the_journal(
     say: Callable[..., object], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -406,6 +406,20 @@ def test_a_reading_of_all_poured_together(browser: Browser) -> None:
     assert found["strip"]["jars"][0]["state"] == "coming"
 
 
+def test_a_reading_struck_out_leaves_nothing_behind(browser: Browser) -> None:
+    run = browser.begin()
+    for minute, collected, abv in (("20 min", "150 mL", "79.4 %"), ("26 min", "330 mL", "77.5 %")):
+        browser.tell(run, {"kind": "reading", "collected": collected, "strength": abv, "time": minute})
+    before = browser.get(f"/api/runs/{run}")
+    slip = {"collected": "450 mL", "strength": "67.5 %", "time": "30 min"}
+    browser.tell(run, {"id": "slip", "kind": "reading", **slip})
+    assert browser.get(f"/api/runs/{run}")["forecast"] != before["forecast"]
+    browser.tell(run, {"kind": "strike", "of": "slip"})
+    after = browser.get(f"/api/runs/{run}")
+    assert after["forecast"].pop("of_version") > before["forecast"].pop("of_version")
+    assert (after["forecast"], after["strip"]) == (before["forecast"], before["strip"])
+
+
 def test_a_stale_tick_asks_and_is_taken_when_sure(browser: Browser) -> None:
     run = browser.begin()
     browser.tell(run, {"kind": "jar", "n": 1, "volume": "30 mL", "saw": 0})
