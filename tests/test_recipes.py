@@ -140,7 +140,7 @@ print(json.dumps({
 
 def test_a_number_is_a_property_and_a_line_on_each_face(tmp_path: Path, copy: Path) -> None:
     insert(copy / "planning" / "run.py", "    @property\n    def stop(self)", NUMBER)
-    insert(copy / "planning" / "run.py", '        "first_drop_min": run', '        "pace_l": run.pace_l,\n')
+    insert(copy / "planning" / "run.py", '"first_drop_min", "faded_l"', '"pace_l", ')
     report = copy / "interfaces" / "report"
     insert(report / "run.py", '        ("condenser", f"has', '        ("pace", format_volume(run.pace_l)),\n')
     insert(report / "underway.py", "heads {format_volume(run.setting", "{format_volume(run.pace_l)}, ")

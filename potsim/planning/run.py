@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Literal, overload
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,6 +81,9 @@ class Run(Line):
     flavours : Flavours
         What the botanicals, and the base spirits' own volatiles, do over the run.
     """
+
+    # numbers that stand in `to_dict` as they are
+    PLAIN: ClassVar = ("first_drop_min", "faded_l", "condenser_w", "closure")
 
     plan: Plan
     charge: Charge
