@@ -21,6 +21,7 @@ ORDER = (
         "keep",
         "water",
         "jars",
+        "jar",
         "early",
         "middle",
         "late",
@@ -28,7 +29,7 @@ ORDER = (
         "noticed",
         "stream",
     ),
-    *("bottle", "charge", "DANGER", "take care", "", "guessed", "always"),
+    *("bottle", "charge", "DANGER", "take care", "", "counted", "taken", "guessed", "always"),
 )
 PLAIN = '[[charge]]\nname = "spirit"\nvolume = "1 L"\nabv = "45 %"\n'
 PLANS = {

@@ -37,14 +37,22 @@ def test_only_words_are_wrapped() -> None:
     ]
 
 
-def test_a_table_of_too_many_numbers_is_told_row_by_row() -> None:
+def test_a_table_of_too_many_numbers_is_told_in_parts_each_with_its_first_column() -> None:
     table = Table(
-        tuple(Column(f"column {k}", "mL") for k in range(6)), (tuple("123456789" for _ in range(6)),)
+        tuple(Column(f"column {k}", "mL") for k in range(6)), (tuple(f"12345678{k}" for k in range(6)),)
     )
     lines = part_lines(table, 40)
-    assert lines[0] == "  - column 0: 123456789 mL"
-    assert lines[-1] == "    column 5: 123456789 mL"
-    assert len(lines) == 6
+    heads = [" ".join(line.split()) for line in lines if "column" in line]
+    assert heads == ["column 0 column 1 column 2", "column 0 column 3 column 4", "column 0 column 5"]
+    assert max(map(len, lines)) <= 40
+    assert all(f"12345678{k}" in " ".join(lines) for k in range(6))
+
+
+def test_a_table_of_too_wide_numbers_is_told_row_by_row() -> None:
+    table = Table(tuple(Column(f"column {k}", "mL") for k in range(3)), (("1" * 12, "2" * 12, "3" * 12),))
+    lines = part_lines(table, 26)
+    assert lines[0] == "  - column 0: 111111111111"
+    assert len(lines) >= 3
 
 
 def test_facts_stand_in_two_columns_and_wrap_in_the_second() -> None:

@@ -676,7 +676,10 @@ def kind_named(word: str) -> str:
     if spelling(word) in plain:
         return plain[spelling(word)]
     named = [row["word"] for row in read_table("spirit_words.csv")]
-    raise UnknownNameError("kind of base spirit", word, [*spirit_kinds(), *named])
+    known = nearest(word, [*spirit_kinds(), *named])
+    kinds = ", ".join(sorted(spirit_kinds()))
+    hint_ = f"Known: {kinds}; and plain words for them, such as rum, vodka, brandy."
+    raise UnknownNameError("kind of base spirit", word, known, hint=hint_)
 
 
 def volatiles(kind: str | None, ethanol_l: float, level: Level = "typical") -> dict[str, float]:

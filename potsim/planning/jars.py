@@ -16,7 +16,7 @@ from potsim.errors import ConvergenceError, RequestError, require
 from potsim.liquid import strength
 from potsim.planning.charge import Amounts, Portion, amounts, between, volume_l
 from potsim.planning.notes import Note, hint
-from potsim.planning.plan import MOST_JARS, JarStock
+from potsim.planning.plan import LEAST_JAR_L, MOST_JARS, JarStock
 from potsim.planning.stops import ZERO_C, CutPoints
 from potsim.records import dataclass
 from potsim.still.course import Course
@@ -111,7 +111,7 @@ def proposed(run: Amounts, parts: Parts) -> list[list[float]]:
     heads = [_holding(parts.heads_l * (1.0 - FULL), KITCHEN_L)] if parts.heads_l > 0.0 else []
     if heads and heads[0] > 4.0 * palette[-1]:
         heads = [palette[-1]] * math.ceil((heads_end - start) * COVER / palette[-1])
-    small = [size for size in palette if size <= safe] or [size_below(safe) or safe]
+    small = [size for size in palette if size <= safe] or [size_below(safe) or max(safe, LEAST_JAR_L)]
     nothing = (heads_end, heads_end), (keep_end, keep_end)
     keep = Parts((nothing[0], (heads_end, keep_end), nothing[1]), 0.0)
     after_keep = Parts((*nothing, tails), 0.0)
