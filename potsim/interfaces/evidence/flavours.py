@@ -19,6 +19,7 @@ from potsim.planning.botanicals import Library, find, resolve
 from potsim.planning.classes import classes
 from potsim.planning.flavours import Cut, Flavours, predict
 from potsim.planning.ingredients import Prepared
+from potsim.planning.noticed import Noticed
 from potsim.planning.plan import BotanicalDose
 from potsim.planning.release import source, tissue_of, wax_of
 from potsim.still.carry import FILM, Pools, Source, ease
@@ -46,6 +47,7 @@ CALLED = {
     "lemon": "lemon peel",
     "sweet orange": "sweet orange peel",
 }
+CHARGE_L = 2.4
 POT = Still(4.0, Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0), 1200.0)
 # Groups of both: DDBST's assignments as shipped with thermo. Boiling points: cedrol 559.15 K, Wikidata as
 # shipped in chemicals; elemol 562 K, from memory.
@@ -55,6 +57,16 @@ OWN = {
     ),
     "cedrol": Compound.own("cedrol", 222.37, groups={1: 4, 78: 5, 79: 3, 80: 3, 82: 1}, tb_k=559.15),
 }
+# Grams in a litre of a charge of 40 % vol, whole and kept to 60 % vol; a botanical, and how it is noticed.
+LED: tuple[Noticed, ...] = ("leads", "clear")
+UNLED: tuple[Noticed, ...] = ("hint", "lost")
+NOTICED: tuple[tuple[Mapping[str, float], str, tuple[Noticed, ...]], ...] = (
+    ({"juniper": 15.0, "coriander seed": 7.5}, "juniper", LED),
+    ({"caraway": 15.0, "coriander seed": 3.0, "lemon peel": 2.0}, "caraway", LED),
+    ({"aniseed": 15.0, "coriander seed": 3.0, "lemon peel": 2.0}, "aniseed", LED),
+    ({"juniper": 8.5, "allspice": 0.14}, "juniper", LED),
+    ({"juniper": 8.5, "allspice": 0.14}, "allspice", UNLED),
+)
 # Which comes over before which when both are dissolved in a charge of 40 % vol.
 BEFORE = (
     ("limonene", "linalool"),
@@ -97,6 +109,7 @@ def comparisons() -> list[Comparison]:
         classes_in_practice(),
         gin_ratio(),
         anise_and_wormwood(),
+        who_leads(),
         order_at_40(),
         beside_alcohol(),
         what_stays(),
@@ -187,7 +200,7 @@ def classes_in_practice() -> Comparison:
 
 def gin_ratio() -> Comparison:
     """Linalool over alpha-pinene in the keep of a typical gin."""
-    found = typical_gin(0.015 * 2.4)
+    found = typical_gin(0.015 * CHARGE_L)
     kept = found.by_compound(found.jars_by_row[:, 1])
     return compare(
         "linalool to alpha-pinene in a dry gin",
@@ -211,6 +224,33 @@ def anise_and_wormwood() -> Comparison:
         np.log10([*values, thujone_over()]),
         math.log10(2.0),
         note="60 and 130 g/L of aniseed in the charge; the oil of a lot varies by a factor of two",
+    )
+
+
+def who_leads() -> Comparison:
+    """Whether what a spirit is named after is noticed in its bottle, and a trace of spice is not."""
+    told = []
+    for grams_per_l, name, wanted in NOTICED:
+        run = _pot(40.0)
+        end = run.first(lambda states: 60.0 - states.stream_abv)
+        assert end is not None
+        bill = [resolve(BotanicalDose(one, mass_g=CHARGE_L * g)) for one, g in grams_per_l.items()]
+        found = {one.botanical: one.noticed for one in _kept(predict(run, bill), 0.0, end)}
+        told.append(found[name] in wanted)
+    return compare(
+        "what leads or is clear in the bottle, and what is at most a hint (1 yes)",
+        "Regulation (EU) 2019/787, annex I: predominant taste of gin, akvavit, aniseed spirit, from memory; "
+        "the trace of spice: common practice, no source",
+        "-",
+        np.ones(len(told)),
+        np.array(told, dtype=float),
+        0.1,
+        role="practice",
+        note="; ".join(
+            f"{', '.join(f'{one} {g:g}' for one, g in grams_per_l.items())} g/L: {name} "
+            f"{'so' if one_told else 'not so'}"
+            for (grams_per_l, name, _), one_told in zip(NOTICED, told, strict=True)
+        ),
     )
 
 
@@ -356,11 +396,11 @@ def anethole_g_per_l(g_per_l: float, level: str = "value") -> float:
         End of the band.
     """
     run = _pot(40.0)
-    heads = run.first(lambda states: states.collected_l - 0.015 * 2.4)
+    heads = run.first(lambda states: states.collected_l - 0.015 * CHARGE_L)
     end = run.first(lambda states: 30.0 - states.stream_abv)
     assert heads is not None
     assert end is not None
-    found = _kept(predict(run, [resolve(BotanicalDose("aniseed", mass_g=2.4 * g_per_l))]), heads, end)
+    found = _kept(predict(run, [resolve(BotanicalDose("aniseed", mass_g=CHARGE_L * g_per_l))]), heads, end)
     ethanol_mol = float(np.diff(run.at(np.array([heads, end])).over_ethanol_mol)[0])
     bottle_l = float(np.asarray(strength.volume_from_moles(ethanol_mol, 0.0))) / 0.4
     (one,) = found.botanicals
@@ -392,7 +432,7 @@ def half_over(abv: float, names: tuple[str, ...]) -> dict[str, float]:
 
 
 def _pot(abv: float) -> Course:
-    ethanol, water = (float(amount) for amount in strength.moles(2.4, abv))
+    ethanol, water = (float(amount) for amount in strength.moles(CHARGE_L, abv))
     return course(ethanol + water, ethanol / (ethanol + water), POT)
 
 
