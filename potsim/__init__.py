@@ -11,8 +11,8 @@ Runs
     an `Ensemble`; ``run.follow`` a `Forecast`; `contours` draws a study; `json_schema` of
     what they are as plain data.
 Modules
-    `trials` (next, compare, blend, scale, book), `strength`, `proofing`, `botanicals`; the functions
-    `bubble_point` and `clear_limit`.
+    `trials` (next, compare, blend, scale, book), `strength`, `proofing`, `botanicals`, `frames` (tables of
+    pandas); the functions `bubble_point` and `clear_limit`.
 Your own
     `activity_model` for a ``with`` block; ``run.first`` for a stop; botanicals and compounds in a plan.
 Errors
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from potsim.liquid.equilibrium import activity_model as activity_model
     from potsim.liquid.equilibrium import bubble_point as bubble_point
     from potsim.planning import botanicals as botanicals
+    from potsim.planning import frames as frames
     from potsim.planning import proofing as proofing
     from potsim.planning.ensemble import Ensemble as Ensemble
     from potsim.planning.ensemble import ensemble as ensemble
@@ -106,6 +107,7 @@ _HOMES = {
 }
 _MODULES = {
     "strength": "potsim.liquid.strength",
+    "frames": "potsim.planning.frames",
     "proofing": "potsim.planning.proofing",
     "botanicals": "potsim.planning.botanicals",
     "trials": "potsim.trials",
@@ -143,6 +145,7 @@ __all__ = [
     "distil",
     "ensemble",
     "example_plan",
+    "frames",
     "json_schema",
     "load_plan",
     "proofing",

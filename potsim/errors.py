@@ -220,6 +220,15 @@ def require(
     """Refuse a number outside its range; ``None`` (not said) passes."""
     if value is None:
         return
+    if isinstance(value, str | bytes | list | tuple | dict):
+        number = f"Give it as a number{f', in {unit}' if unit else ''}"
+        what = "a text" if isinstance(value, str | bytes) else f"a {type(value).__name__}"
+        raise RequestError(
+            f"is {value!r}, {what}.",
+            f"{number}; text with a unit goes into Plan.from_dict.",
+            path=key,
+            follows=True,
+        )
     fine = (value > low if open_low else value >= low) and value <= high and math.isfinite(value)
     if not fine:
         space = f" {unit}" if unit else ""

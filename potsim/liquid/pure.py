@@ -10,7 +10,7 @@ from numpy.polynomial import Polynomial
 from numpy.typing import ArrayLike, NDArray
 
 from potsim.data import read_table
-from potsim.errors import RangeError
+from potsim.errors import RangeError, RequestError
 from potsim.records import dataclass
 
 Array = NDArray[np.float64]
@@ -51,7 +51,11 @@ def within(
     RangeError
         If a value lies outside or is not a number; the first such value is named.
     """
-    array = np.asarray(values, dtype=float)
+    try:
+        array = np.asarray(values, dtype=float)
+    except (TypeError, ValueError):
+        asked = "Give a number, or an array of numbers" + (f", in {unit}." if unit else ".")
+        raise RequestError(f"is {values!r}.", asked, path=argument, follows=True) from None
     if isinstance(values, float):  # most often one number
         least = most = values
     elif array.size:

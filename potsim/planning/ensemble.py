@@ -6,7 +6,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import Executor, Future
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,12 +14,16 @@ from numpy.typing import NDArray
 from potsim import faces
 from potsim.errors import RequestError, require
 from potsim.planning.draws import EQUILIBRIUM, Doubts, answers, doubts_of, names, standard_numbers
+from potsim.planning.frames import frame, read_only
 from potsim.planning.many import CURVES
 from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
 from potsim.planning.shown import Line
 from potsim.records import dataclass
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
 
@@ -183,7 +187,7 @@ class Ensemble(Line):
     plan : Plan
         The plan.
     n, seed : int
-        Number of draws, and what they were drawn from.
+        Number of draws, and what they were drawn from; given again, it draws the same.
     answers : mapping of str to Band
         Single answers, such as ``keep.abv``, ``stop.collected_l`` or ``jars.3.abv``.
     curves : mapping of str to CurveBand
@@ -194,6 +198,8 @@ class Ensemble(Line):
         For each answer that spreads, what it hangs on, the most important first.
     impossible : float
         Share of the draws that could not be run as planned; the bands are over the others.
+    model_misfit : bool
+        Whether the misfit of the vapour data counts.
     """
 
     plan: Plan
@@ -204,6 +210,31 @@ class Ensemble(Line):
     traces: Mapping[str, Band]
     shares: Mapping[str, tuple[Share, ...]]
     impossible: float
+    model_misfit: bool = True
+
+    def draws(self) -> pd.DataFrame:
+        """Draw all runs again, as they were drawn, and return what each came to.
+
+        Returns
+        -------
+        pandas.DataFrame
+            A row for each run: ``drawn.`` and the name of each uncertain number, in its standard deviations
+            (of its logarithm for volumes, powers and losses); then the answers, missing where the run is
+            impossible.
+        """
+        doubts = doubts_of(distil(self.plan), model_misfit=self.model_misfit)
+        found = [
+            (z, answers(doubts, z)[0])
+            for size, own in _seeds(self.n if doubts.inputs else 0, self.seed)
+            for z in (standard_numbers(doubts, size, own),)
+        ]
+        if not found:
+            raise RequestError("Nothing in this plan is uncertain: no run was drawn.", "Set [uncertainty].")
+        z, told = (np.concatenate(each) for each in zip(*found, strict=True))
+        columns = {f"drawn.{one.name}": z[:, k] for k, one in enumerate(doubts.inputs)}
+        return frame(
+            columns | {name: told[:, k] for k, name in enumerate(names(doubts))}, dict.fromkeys(columns, "")
+        )
 
     def __repr__(self) -> str:
         keep = self.answers["keep.volume_l"]
@@ -275,7 +306,7 @@ class Ensemble(Line):
 def ensemble(
     plan: Plan,
     n: int = 2000,
-    seed: int = 0,
+    seed: int | np.random.Generator | None = 0,
     *,
     executor: Executor | None = None,
     progress: Progress | None = None,
@@ -289,8 +320,10 @@ def ensemble(
         The plan; its ``uncertainty`` tells the standard deviations.
     n : int
         Number of runs, 1 to 100 million; the ends of a band are good to 4 % of its width with 2,000.
-    seed : int
-        Equal seeds give equal numbers, whatever the executor.
+    seed : int, numpy.random.Generator or None
+        Equal seeds give equal numbers, whatever the executor. A generator is asked for a seed; ``None`` takes
+        a fresh one, and the next call another. Either way `Ensemble.seed` is the seed that was taken, which
+        repeats these very runs.
     executor : concurrent.futures.Executor, optional
         Where the runs are computed: threads, processes, Dask, MPI; here if left out. It is not shut down.
     progress : callable, optional
@@ -326,6 +359,7 @@ def ensemble(
     True
     """
     require("n", n, 1, MOST, "runs")
+    seed = _seed(seed)
     run = distil(plan)
     doubts = doubts_of(run, model_misfit=model_misfit)
     own = _own(doubts)
@@ -354,7 +388,27 @@ def ensemble(
         traces=_traces(run) if model_misfit else {},
         shares=_shares(doubts, total),
         impossible=1.0 - possible / drawn if drawn else 0.0,
+        model_misfit=model_misfit,
     )
+
+
+def _seed(given: int | np.random.Generator | None) -> int:
+    """The seed to be taken; another kind of thing is refused."""
+    if isinstance(given, np.random.Generator):
+        return int(given.integers(2**63))
+    if given is None:
+        return int(np.random.SeedSequence().generate_state(1, np.uint64)[0] >> np.uint64(1))
+    if isinstance(given, bool) or not isinstance(given, int | np.integer) or given < 0:
+        hint_words = "Give a whole number from 0 on, a numpy.random.Generator, or None."
+        raise RequestError(f"is {given!r}.", hint_words, path="seed", follows=True)
+    return int(given)
+
+
+def _seeds(n: int, seed: int) -> Iterator[tuple[int, np.random.SeedSequence]]:
+    """Size and seed of each chunk of draws."""
+    root = np.random.SeedSequence(seed)
+    for size in [CHUNK] * (n // CHUNK) + ([n % CHUNK] if n % CHUNK else []):
+        yield size, root.spawn(1)[0]
 
 
 def estimate_s(plan: Plan, n: int, workers: int = 1) -> float:
@@ -389,15 +443,12 @@ def work(doubts: Doubts, keep: int, size: int, seed: np.random.SeedSequence) -> 
 
 def _chunks(doubts: Doubts, n: int, seed: int, executor: Executor | None) -> Iterator[tuple[int, Chunk]]:
     """Yield the chunks in order, at most `WAITING` of them in the making."""
-    sizes = [CHUNK] * (n // CHUNK) + ([n % CHUNK] if n % CHUNK else [])
     numbers = len(names(doubts)) + len(CURVES) * len(doubts.grid_l)
     left = min(KEPT, max(1, KEPT_NUMBERS // numbers))
-    root = np.random.SeedSequence(seed)
     waiting: deque[tuple[int, Future[Chunk]]] = deque()
     try:
-        for size in sizes:
+        for size, own in _seeds(n, seed):
             keep, left = min(size, left), max(0, left - size)
-            (own,) = root.spawn(1)
             if executor is None:
                 yield size, work(doubts, keep, size, own)
                 continue
@@ -449,6 +500,7 @@ def _bands(doubts: Doubts, columns: Array) -> dict[str, Band]:
 
 def _curves(doubts: Doubts, columns: Array) -> dict[str, CurveBand]:
     grid = np.array(doubts.grid_l)
+    read_only([grid, columns])
     parts = columns[len(names(doubts)) :, :4].reshape(len(CURVES), grid.size, 4)
     return {name: CurveBand(grid, *part.T) for name, part in zip(CURVES, parts, strict=True)}
 

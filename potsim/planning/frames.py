@@ -1,12 +1,28 @@
-"""Answers as tables of pandas, with the unit of each column beside them."""
+"""Answers as tables of pandas, with the unit of each column in ``attrs["units"]``.
+
+What becomes of the alcohol, heat and water of a run, what was taken for granted, vapour over liquid, water to
+add, and a still that was learnt.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
+from potsim.errors import RequestError, require
+
 if TYPE_CHECKING:
     import pandas as pd
+
+    from potsim.planning.charge import Portion
+    from potsim.planning.forecast import Forecast
+    from potsim.planning.run import Run
+
+WATER_J_PER_L_K = 4160.0  # of cooling water near 30 °C: 4.18 kJ/(kg K) by 0.996 kg/L, from memory
+POINTS = 401  # of an integral over time, from the first drop to the stop
 
 # Units by how a name ends; the longest ending that fits counts. Of others a number is a share or a count.
 ENDINGS = {
@@ -44,3 +60,197 @@ def frame(
     told = {name: unit_of(str(name)) for name in made.columns} | dict(units or {})
     made.attrs["units"] = {name: unit for name, unit in told.items() if unit}
     return made
+
+
+def balance(run: Run) -> pd.DataFrame:
+    """Return where the alcohol of a run goes.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Rows ``charge``, ``heads``, ``keep``, ``tails``, ``lost`` and ``pot``, and ``unaccounted``, which is
+        rounding; ``volume_l``, ``abv``, ``ethanol_l`` and ``share`` of the charged alcohol. The keep is all
+        between heads and tails, whichever jars are pooled.
+    """
+    from potsim.planning.charge import between
+
+    points, charge = run.points, run.charge
+    spans = {"heads": (0.0, points.heads), "keep": (points.heads, points.keep_end)}
+    spans["tails"] = (points.keep_end, points.end)
+    parts = {name: between(run.course, *span) for name, span in spans.items() if span[1] > span[0]}
+    there = run.course.at(np.array([points.end]))
+    left = float(there.pot_mol[0] * there.pot_x[0]), float(there.pot_mol[0] * (1.0 - there.pot_x[0]))
+    parts |= {"lost": run.lost, "pot": type(run.lost)(*left)}
+    rows: list[dict[str, Any]] = [
+        {"part": "charge", "volume_l": charge.volume_l, "abv": charge.abv, "ethanol_l": charge.ethanol_l}
+    ]
+    rows += [_part(name, parts.get(name)) for name in ("heads", "keep", "tails", "lost", "pot")]
+    accounted = sum(float(row["ethanol_l"]) for row in rows[1:])
+    rows.append({"part": "unaccounted", "ethanol_l": charge.ethanol_l - accounted})
+    whole = charge.ethanol_l
+    return frame({**row, "share": row["ethanol_l"] / whole if whole > 0.0 else 0.0} for row in rows)
+
+
+def _part(name: str, of: Portion | None) -> dict[str, Any]:
+    if of is None or of.ethanol_mol + of.water_mol <= 0.0:
+        return {"part": name, "volume_l": 0.0, "abv": np.nan, "ethanol_l": 0.0}
+    return {"part": name, "volume_l": of.volume_l, "abv": of.abv, "ethanol_l": of.volume_l * of.abv / 100.0}
+
+
+def energy(
+    run: Run, price_per_kwh: float | None = None, *, water_in_c: float = 15.0, water_out_c: float = 45.0
+) -> pd.DataFrame:
+    """Return what heat and cooling water a run takes.
+
+    Parameters
+    ----------
+    run : Run
+        The run.
+    price_per_kwh : float, optional
+        Price of a kilowatt-hour.
+    water_in_c, water_out_c : float
+        Cooling water as it enters and leaves [°C].
+
+    Returns
+    -------
+    pandas.DataFrame
+        Rows ``heat-up``, ``run`` and ``whole``: minutes, ``energy_kwh`` drawn on the plate or element,
+        ``price`` (missing without one), and ``water_l`` through the condenser.
+
+    Raises
+    ------
+    RangeError
+        For a price below 0, or water that leaves no warmer than it enters.
+    """
+    require("price_per_kwh", price_per_kwh, 0.0)
+    require("water_in_c", water_in_c, 0.0, 60.0, "°C")
+    require("water_out_c", water_out_c, water_in_c, 90.0, "°C", open_low=True)
+    course, still = run.course, run.setting.still
+    ends = [
+        *(leg.from_depletion for leg in course.legs if leg.from_depletion < run.points.end),
+        run.points.end,
+    ]
+    joule = cooled = 0.0
+    for leg, begin, end in zip(course.legs, ends[:-1], ends[1:], strict=False):
+        states = course.at(np.linspace(begin, np.nextafter(end, begin), POINTS))
+        joule += still.on_plate_w(leg.curves.conditions.power_w) * float(np.ptp(states.elapsed_s))
+        cooled += float(np.trapezoid(states.condenser_w, states.elapsed_s))
+    drop_s = course.first_drop_s
+    water_l = cooled / (WATER_J_PER_L_K * (water_out_c - water_in_c))
+    rows = [
+        ("heat-up", drop_s / 60.0, still.on_plate_w(still.heat_up_power_w) * drop_s / 3.6e6, 0.0),
+        ("run", run.stop.elapsed_min - drop_s / 60.0, joule / 3.6e6, water_l),
+    ]
+    whole = np.array([row[1:] for row in rows]).sum(axis=0).tolist()
+    price = np.nan if price_per_kwh is None else price_per_kwh
+    return frame(
+        {"part": part, "elapsed_min": minutes, "energy_kwh": kwh, "price": price * kwh, "water_l": water}
+        for part, minutes, kwh, water in (*rows, ("whole", *whole))
+    )
+
+
+def taken(run: Run) -> pd.DataFrame:
+    """Return what a run takes that its plan does not say: ``about`` which key, and ``words`` why."""
+    return frame({"about": note.subject, "words": str(note)} for note in run.taken)
+
+
+def equilibrium(pressure_pa: float = 101325.0, points: int = 51) -> pd.DataFrame:
+    """Return the x-y table of ethanol and water.
+
+    Parameters
+    ----------
+    pressure_pa : float
+        Pressure [Pa].
+    points : int
+        Rows, evenly spaced in mole fraction.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``liquid_x``, ``vapour_x``, ``liquid_abv``, ``vapour_abv`` and ``boils_c``.
+    """
+    from potsim.liquid import strength
+    from potsim.liquid.equilibrium import bubble_point
+
+    require("points", points, 2, 100_000)
+    x = np.linspace(0.0, 1.0, int(points))
+    boils_k, y = (np.asarray(one) for one in bubble_point(x, pressure_pa))
+    abv = (np.asarray(strength.abv_from_x(one)) for one in (x, y))
+    names = ("liquid_abv", "vapour_abv")
+    return frame(
+        {"liquid_x": x, "vapour_x": y, **dict(zip(names, abv, strict=True)), "boils_c": boils_k - 273.15}
+    )
+
+
+def proofing(volume_l: float, abv: float, targets_abv: Iterable[float]) -> pd.DataFrame:
+    """Return the water that lets a spirit down to each of several strengths.
+
+    Parameters
+    ----------
+    volume_l, abv : float
+        The spirit [L at 20 °C, % vol].
+    targets_abv : iterable of float
+        Strengths wanted [% vol], at most ``abv``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``target_abv``, ``water_l`` and ``volume_l``, what it comes to.
+
+    Raises
+    ------
+    RangeError
+        If a strength lies above that of the spirit.
+    """
+    from potsim.liquid import strength
+
+    wanted = [float(one) for one in targets_abv]
+    water = [float(strength.water_to_reach(volume_l, abv, one)) for one in wanted]
+    whole = [float(strength.mix([volume_l, each], [abv, 0.0]).volume_l) for each in water]
+    return frame({"target_abv": wanted, "water_l": water, "volume_l": whole})
+
+
+def learnt(forecast: Forecast) -> pd.DataFrame:
+    """Return a still that was learnt from readings.
+
+    Parameters
+    ----------
+    forecast : Forecast
+        What `Run.follow` gave.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``name``, ``value``, ``standard_error`` (missing for what is held) and ``unit`` of what pot and neck
+        shed, the net power, and the shares of the heat that arrives and of the spirit that is lost.
+
+    Raises
+    ------
+    RequestError
+        If there are no readings.
+    """
+    if not forecast.readings:
+        raise RequestError("Nothing was read, so nothing is learnt.", "Give Run.follow some readings.")
+    fit = forecast.fit
+    rows = (
+        ("neck_loss_w_per_k", fit.neck_loss_w_per_k, fit.neck_loss_error),
+        ("pot_loss_w_per_k", fit.pot_loss_w_per_k, np.nan),
+        ("net_power_w", fit.net_power_w, np.nan),
+        ("heat_share", fit.heat_share, fit.heat_share_error),
+        ("lost", fit.value("lost"), fit.error("lost")),
+    )
+    return frame(
+        {"name": name, "value": value, "standard_error": error, "unit": unit_of(name)}
+        for name, value, error in rows
+    )
+
+
+def read_only(arrays: Iterable[NDArray[Any]]) -> None:
+    """Hold arrays of a result against being written to."""
+    for one in arrays:
+        one.setflags(write=False)

@@ -482,6 +482,34 @@ class Tasting:
         check(self, "note")
 
 
+PARTS: Mapping[str, tuple[type[Any], ...]] = {
+    "charge": (Ingredient, LeftOver),
+    "still": (StillPlan,),
+    "botanicals": (BotanicalDose,),
+    "cuts": (Cuts,),
+    "jars": (JarPlan,),
+    "bottling": (Bottling,),
+    "uncertainty": (Uncertainty,),
+}
+"""What the parts of a plan are."""
+
+
+def _check_sort(value: Any, path: str, kinds: tuple[type[Any], ...], *, many: bool) -> None:
+    """Refuse a part of a plan that is another sort of thing."""
+    names = " or ".join(kind.__name__ for kind in kinds)
+    if many and not isinstance(value, list | tuple):
+        raise RequestError(
+            f"is {value!r}.",
+            f"Give several of {names} in a tuple, or use Plan.from_dict.",
+            path=path,
+            follows=True,
+        )
+    for one in value if many else (value,):
+        if not isinstance(one, kinds):
+            hint = f"Give {names}, or use Plan.from_dict."
+            raise RequestError(f"is or holds {one!r}.", hint, path=path, follows=True)
+
+
 @dataclass(frozen=True)
 class Plan:
     """All that one run is computed from."""
@@ -513,6 +541,10 @@ class Plan:
 
     def __post_init__(self) -> None:
         check(self, "plan")
+        for name, kinds in PARTS.items():
+            _check_sort(getattr(self, name), f"plan.{name}", kinds, many=name in ("charge", "botanicals"))
+        for name in ("charge", "botanicals"):
+            object.__setattr__(self, name, tuple(getattr(self, name)))
         if not self.charge:
             raise RequestError(
                 "The plan has no charge.", "Add a [[charge]] with name, volume and abv.", kind="missing"

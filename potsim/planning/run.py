@@ -14,7 +14,7 @@ from potsim import faces
 from potsim.errors import RequestError
 from potsim.liquid import strength
 from potsim.liquid.equilibrium import Excess, excess
-from potsim.planning import apparatus, botanicals, cautions, flavours, jars, proofing, stops
+from potsim.planning import apparatus, botanicals, cautions, flavours, frames, jars, proofing, stops
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
 from potsim.planning.charge import Charge, Portion, Setting, amounts, blend, resolve, settle
 from potsim.planning.cloud import Bottled, Cloud, Glass, cloud
@@ -101,7 +101,9 @@ class Run(Line):
         """The arrays, evenly spaced in moles collected."""
         over = np.linspace(0.0, -np.expm1(-self.end.depletion), POINTS)
         depletion = np.minimum(-np.log1p(-over), self.end.depletion)
-        return profile(self.course, self.course.at(depletion))
+        found = profile(self.course, self.course.at(depletion))
+        frames.read_only(array for array in vars(found).values() if array is not None)
+        return found
 
     @property
     def collected_l(self) -> Array:
@@ -493,15 +495,11 @@ class Run(Line):
         pandas.DataFrame
             One column a quantity, one row a point, first drop to stop.
         """
-        import pandas as pd
-
-        return pd.DataFrame({name: getattr(self.profile, name) for name in quantities_of(self.course)})
+        return frames.frame({name: getattr(self.profile, name) for name in quantities_of(self.course)})
 
     def jars_frame(self) -> pd.DataFrame:
         """Return the jars as a table, a row each, columns as in ``to_dict()["jars"]``."""
-        import pandas as pd
-
-        return pd.DataFrame(self.to_dict()["jars"])
+        return frames.frame(self.to_dict()["jars"])
 
     def flavours_frame(self) -> pd.DataFrame:
         """Return what comes over of every compound, jar by jar, as a long table.
@@ -512,9 +510,7 @@ class Run(Line):
             ``botanical``, ``compound``, ``jar``, ``volume_l`` (all collected at the jar's end [L at 20 °C]),
             ``mg_per_l`` in the jar, ``times_threshold`` (NaN where no threshold is known).
         """
-        import pandas as pd
-
-        return pd.DataFrame(flavours.rows_by_jar(self.flavours, self.jars))
+        return frames.frame(flavours.rows_by_jar(self.flavours, self.jars))
 
     def follow(self, readings: Any, hold_up_l: float | None = None) -> Forecast:
         """Learn the still from readings and forecast the rest of the run.
@@ -629,6 +625,8 @@ def distil(plan: Plan) -> Run:
     >>> run.end.reason
     'stream_abv'
     """
+    if not isinstance(plan, Plan):
+        raise RequestError(f"A plan is needed, not {plan!r}.", "Give a potsim.Plan; load_plan reads a file.")
     spirit = blend(resolve(plan.charge, distil))
     bill = resolve_bill(plan)
     charge = spirit.with_water(sum(dose.water_brought_l for dose in bill))

@@ -17,6 +17,7 @@ from potsim.liquid import strength
 from potsim.planning import cautions
 from potsim.planning.botanicals import spelling
 from potsim.planning.charge import Charge, blend, resolve
+from potsim.planning.frames import frame
 from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
 from potsim.planning.plan import TABLES, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
@@ -541,9 +542,8 @@ class Sweep(Shown):
         pandas.DataFrame
             One row a value, in the order given; numbers are missing where a plan cannot be run.
         """
-        import pandas as pd
-
-        return pd.DataFrame([row.numbers() for row in self.rows])
+        units = {"value": self.number.unit} if self.number.unit else {}
+        return frame([row.numbers() for row in self.rows], units)
 
     def flavours_to_frame(self) -> pd.DataFrame:
         """Return where the botanicals come over as a table.
