@@ -205,7 +205,7 @@ def ask(workers: Workers, *tasks: str) -> list[Any]:
 
 
 def test_time_memory_and_faults_end_a_calculation_and_nothing_else() -> None:
-    workers = Workers("page_tasks", (Lane("plan", 2.0),))
+    workers = Workers("page_tasks", (Lane("plan", 1.0),))
     try:
         found = ask(
             workers, "echo", "loops", "echo", "eats", "echo", "dies", "echo", "fails", "refuses", "echo"

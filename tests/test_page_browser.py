@@ -450,7 +450,9 @@ def test_the_heat_waits_for_four_ticks(open_page: Any) -> None:
     expect(page.locator(".now .order")).to_have_text("First drop in")
 
 
-@pytest.mark.parametrize("device", ["small", "phone", "desk"])
+@pytest.mark.parametrize(
+    "device", ["small", *(pytest.param(k, marks=pytest.mark.long) for k in ("phone", "desk"))]
+)
 def test_the_number_is_read_at_arms_length_without_scrolling(
     open_page: Any, clock: Clock, device: str
 ) -> None:
@@ -906,8 +908,11 @@ ROOM = {**DEVICES, "double": {"viewport": {"width": 640, "height": 400}, "device
 """Devices, and a desk on which all is twice as large: half the room."""
 
 
+THEMES = {"small": ("dark",), "desk": ("light",), "phone": ("light", "dark"), "tablet": ("light", "dark")}
+
+
 def at_fault(page: Page, where: str, device: str) -> list[str]:
-    """What is cut, too small for a finger, wider than the page, gone, or found by axe in both themes."""
+    """What is cut, too small for a finger, wider than the page, gone, or found by axe."""
     wide = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
     found = [] if wide[0] <= wide[1] else [f"wide: {wide}"]
     if device == "double":
@@ -916,7 +921,7 @@ def at_fault(page: Page, where: str, device: str) -> list[str]:
                 expect(page.locator(part).first).to_be_visible()
         return found
     found += cut(page) + (small(page) if ROOM[device].get("has_touch") else [])
-    for theme in ("light", "dark") if device in ("small", "desk") else ():
+    for theme in THEMES.get(device, ()):
         page.emulate_media(color_scheme=theme, reduced_motion="reduce")
         found += findings(page)
     return found
@@ -924,7 +929,7 @@ def at_fault(page: Page, where: str, device: str) -> list[str]:
 
 @pytest.mark.parametrize(
     "device",
-    ["small", "desk", "double", *(pytest.param(k, marks=pytest.mark.long) for k in ("phone", "tablet"))],
+    ["small", "desk", *(pytest.param(k, marks=pytest.mark.long) for k in ("double", "phone", "tablet"))],
 )
 def test_nothing_is_cut_or_too_small_and_axe_finds_nothing(
     open_page: Any, clock: Clock, device: str, folder: Path

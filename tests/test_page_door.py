@@ -286,11 +286,11 @@ def test_a_body_that_never_comes_does_not_hold_the_server(here: Served, browser:
     assert "answer" in browser.post("/api/answer", {"plan": EXAMPLE})
 
 
-@pytest.mark.parametrize("seconds", [2.0, pytest.param(60.0, marks=pytest.mark.long)])
-def test_fifty_sessions_do_not_mix(here: Served, seconds: float) -> None:
-    report = crowd(here, sessions=50, seconds=seconds)
+@pytest.mark.parametrize(("sessions", "seconds"), [(20, 0.5), pytest.param(50, 60.0, marks=pytest.mark.long)])
+def test_sessions_do_not_mix(here: Served, sessions: int, seconds: float) -> None:
+    report = crowd(here, sessions, seconds)
     assert report.errors == []
-    assert report.answers >= 50
+    assert report.answers >= sessions
     assert report.grown_mb < 60.0
 
 
@@ -316,7 +316,7 @@ def crowd(here: Served, sessions: int, seconds: float) -> Report:
             while time.monotonic() < until:
                 time.sleep(0.01)
                 plan = {"charge": [{"name": "gin", "volume": f"{300 + k} mL", "abv": "40 %"}]}
-                answer = browser.post("/api/answer", {"plan": plan})
+                answer = browser.post("/api/answer", {"plan": plan, "want": ["answer"]})
                 assert answer["answer"]["charge_l"] == pytest.approx(0.3 + 0.001 * k)
                 with lock:
                     report.answers += 1

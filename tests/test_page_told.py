@@ -129,7 +129,7 @@ def over(network: Lossy, browser: Browser, run: str) -> Any:
     return send
 
 
-@pytest.mark.parametrize("losses", [8, pytest.param(50, marks=pytest.mark.long)])
+@pytest.mark.parametrize("losses", [4, pytest.param(50, marks=pytest.mark.long)])
 def test_losses_of_network_with_two_devices_writing(here: Served, browser: Browser, losses: int) -> None:
     run = browser.begin()
     network = Lossy(here.port, losses, seed=losses)
@@ -167,7 +167,7 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-@pytest.mark.parametrize("kills", [2, pytest.param(50, marks=pytest.mark.long)])
+@pytest.mark.parametrize("kills", [1, pytest.param(50, marks=pytest.mark.long)])
 def test_kills_of_the_server_with_two_devices_writing(tmp_path: Path, kills: int) -> None:
     port = free_port()
     here = Served(port, tmp_path)

@@ -381,6 +381,8 @@ class Desk:
             return malformed("A newer request has taken the place of this one.", 409)
         except BudgetError:
             return _sent_back(body({"refused": told.refused(_TOO_LARGE)}, refused=True), request, status=200)
+        except asyncio.CancelledError:  # the server stops, and waits no longer
+            return malformed("The page is being stopped. Start it anew.", 503)
         except FaultError as fault:
             return malformed(f"Something unforeseen happened; this is a fault of potsim ({fault}).", 500)
 

@@ -49,8 +49,8 @@ export function first({ onPlan, acts }) {
       title, first: paths.indexOf(path), chain: k >= 0, lead: el("h2", { text: title }),
       fields: paths.map((one) => {
         const parts = parted(given[one]);
-        const { label, kind, units, low, high } = field(one);
-        return { key: one, path: one, label, kind, units, low, high, unit: parts?.unit, value: parts?.number ?? "" };
+        const { label, kind, units, low, high, example } = field(one);
+        return { key: one, path: one, label, kind, units, low, high, example, unit: parts?.unit, value: parts?.number ?? "" };
       }),
       actWords: () => (next ? "Next" : "Done"),
       accept: (values) => {

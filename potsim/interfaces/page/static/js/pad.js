@@ -1,6 +1,6 @@
 // Our own number pad: large keys, units as chips that are remembered, proposals to tap; no keyboard covers it.
 import { ERASE, button, el, icon, swap } from "./dom.js";
-import { unit } from "./formats.js";
+import { parted, unit } from "./formats.js";
 import { keep, kept } from "./store.js";
 
 // Kinds whose ranges the schema tells in the unit that stands first.
@@ -10,10 +10,10 @@ const KEYS = ["1", "2", "3", "4", "5", "6", "7", "8", "9", ".", "0", "back"];
 // A field by its place in the plan, whatever its row; others by what they are.
 const nameOf = ({ path, kind }) => (path ? path.replace(/\.\d+(?=\.)/g, "") : kind);
 
-// The unit that was chosen last for a field; before that the one that this device shows, or the first.
+// The unit that was chosen last for a field; before that the one that this device shows, or that of its example.
 export function usualUnit(field) {
   const { kind, units = [] } = field;
-  const known = [kept(`unit.${nameOf(field)}`), kept("units") === "us" ? unit(kind) : null].find((one) => units.includes(one));
+  const known = [kept(`unit.${nameOf(field)}`), kept("units") === "us" ? unit(kind) : null, parted(field.example)?.unit].find((one) => units.includes(one));
   return known ?? units[0] ?? "";
 }
 const unitOf = (field) => field.unit ?? usualUnit(field);

@@ -71,8 +71,10 @@ export function show(host, { go }) {
     draw1();
   }
 
+  // Only what differs: told to three digits, one of the two is another.
+  const differing = () => found.rows.filter((row) => new Set([row.values[0], row.values[row.values.length - 1]].map((value) => shownValue(row, value))).size > 1);
   const rows = () => el("table", { class: "differs" }, el("caption", { text: "What differs" }), el("thead", null, el("tr", null, el("th", { scope: "col" }, el("span", { class: "unseen", text: "what" })), ["1", String(found.names.length)].map((text) => el("th", { scope: "col", text })), el("th", { scope: "col" }, el("span", { text: "in bottle" })))),
-    el("tbody", null, found.rows.map((row) => el("tr", null, el("th", { scope: "row" }, labelOf(row), el("small", { text: ` ${row.unit ?? ""}` })), row.values.map((value, k) => el("td", { class: k === row.values.length - 1 ? "last" : null, text: shownValue(row, value) })), el("td", { class: "effect", text: effect(row) })))));
+    el("tbody", null, differing().map((row) => el("tr", null, el("th", { scope: "row" }, labelOf(row), el("small", { text: ` ${row.unit ?? ""}` })), row.values.map((value, k) => el("td", { class: k === row.values.length - 1 ? "last" : null, text: shownValue(row, value) })), el("td", { class: "effect", text: effect(row) })))));
 
   // In a litre bottled: a ring for the first, a dot for the last, on one scale of equal ratios.
   function oils() {
@@ -121,7 +123,7 @@ export function show(host, { go }) {
       const width = parts.lanes.clientWidth;
       const endL = Math.max(...found.strips.map((one) => one.end_l));
       swap(parts.lanes, el("p", { class: "stops" }, found.stops.map((one, k) => `${k + 1} stops at ${said("volume", one.l)}, ${said("abv", one.abv)}`).join("; ")), found.lanes.groups.length ? (innerWidth >= 1000 ? lanesPicture(found.lanes, { width, endL }) : leadBand(found.lanes, { width, endL, labels: true })) : "");
-      swap(parts.body, found.rows.length ? rows() : el("p", { class: "caption", text: "Nothing differs." }), oils(), blendHost);
+      swap(parts.body, differing().length ? rows() : el("p", { class: "caption", text: "Nothing differs." }), oils(), blendHost);
       drawBlend();
     } else {
       swap(parts.strip);
