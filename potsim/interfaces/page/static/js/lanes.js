@@ -3,7 +3,7 @@ import { el, svg, textWidth } from "./dom.js";
 import { figure, said } from "./formats.js";
 import { words } from "./words.js";
 
-const THICK = 9;
+const THICK = 8;
 const LEAST = 2.5;
 const FADE = 0.01;
 
@@ -34,12 +34,12 @@ function stretch(lane, one, ls, x, y) {
 
 // Full lanes: label, head of the dark stretch, thickness.
 export function lanesPicture(lanes, { width, endL, nowL }) {
-  const row = 27;
+  const row = 24;
   const height = lanes.groups.length * row + 2;
   const x = (l) => 1 + (l / (endL || 1)) * (width - 2);
   const root = svg("svg", { class: "lanes", width, height, viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": spoken(lanes) });
   lanes.groups.forEach((lane, k) => {
-    const y = k * row + 15;
+    const y = k * row + 14;
     root.append(svg("path", { d: band(lane, lanes.l, x, y), class: "lane" }));
     root.append(svg("text", { x: 1, y: y - 4, class: "lane-label" }, lane.label));
     let free = textWidth(lane.label) + 12;
