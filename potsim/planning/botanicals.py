@@ -244,40 +244,67 @@ class Library(Mapping[str, Botanical]):
     """Botanicals by id, with an index of all their names."""
 
     def __init__(self, botanicals: Collection[Botanical]) -> None:
-        self._by_id = {b.id: b for b in botanicals}
-        index: defaultdict[str, list[Botanical]] = defaultdict(list)
-        for botanical in botanicals:
-            for name_key in dict.fromkeys(spelling(name) for name in botanical.names):
-                index[name_key].append(botanical)
-        self._index = dict(index)
-        self._abroad: dict[str, list[Botanical]] | None = None
+        self._botanicals = {b.id: b for b in botanicals}
+        self._named = _index((b.id, b.names) for b in botanicals)
 
     def __getitem__(self, botanical_id: str) -> Botanical:
-        return self._by_id[botanical_id]
+        return self._botanicals[botanical_id]
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self._by_id)
+        return iter(self._botanicals)
 
     def __len__(self) -> int:
-        return len(self._by_id)
+        return len(self._botanicals)
 
     def called(self, name: str) -> tuple[Botanical, ...]:
         """Return all botanicals that go by a name; empty if none does."""
         key = spelling(name)
-        return tuple(self._index.get(key) or self._names_abroad().get(key, []))
+        return tuple(self[one] for one in self._named.get(key) or _abroad().get(key, ()) if one in self)
 
-    def _names_abroad(self) -> Mapping[str, list[Botanical]]:
-        """The names of other kitchens, read only where no English or Latin name fits."""
-        if self._abroad is None:
-            index: defaultdict[str, list[Botanical]] = defaultdict(list)
-            for row in read_table("common_names.csv"):
-                botanical = self._by_id.get(row["id"])
-                cells = ";".join(cell for column, cell in row.items() if column != "id")
-                for name_key in dict.fromkeys(spelling(name) for name in _split(cells)):
-                    if botanical is not None:
-                        index[name_key].append(botanical)
-            self._abroad = dict(index)
-        return self._abroad
+
+class _Shipped(Library):
+    """The library of the package; each botanical is made when it is first asked for."""
+
+    def __init__(self) -> None:
+        super().__init__(())
+        self._rows = {row["id"]: row for row in read_table("botanicals.csv")}
+        self._named = _index(
+            (one, (row["common_name"], one, *_split(row["latin_names"]), *_split(row["aliases"])))
+            for one, row in self._rows.items()
+        )
+
+    def __getitem__(self, botanical_id: str) -> Botanical:
+        if botanical_id not in self._botanicals:
+            self._botanicals[botanical_id] = _of_row(self._rows[botanical_id])
+        return self._botanicals[botanical_id]
+
+    def __contains__(self, botanical_id: object) -> bool:
+        return botanical_id in self._rows
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._rows)
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+
+def _index(named: Iterable[tuple[str, Iterable[str]]]) -> dict[str, list[str]]:
+    """Each name, as it is compared, to the ids that go by it."""
+    found: defaultdict[str, list[str]] = defaultdict(list)
+    for botanical_id, names in named:
+        for key in dict.fromkeys(spelling(name) for name in names):
+            found[key].append(botanical_id)
+    return dict(found)
+
+
+@cache
+def _abroad() -> dict[str, list[str]]:
+    """The names of other kitchens, read only where no English or Latin name fits."""
+    cells = (
+        (row["id"], [row[column] for column in row if column != "id"])
+        for row in read_table("common_names.csv")
+    )
+    return _index((one, _split(";".join(names))) for one, names in cells)
 
 
 @dataclass(frozen=True)
@@ -438,59 +465,55 @@ def _optional(cell: str) -> float | None:
     return float(cell) if cell else None
 
 
-def _compositions() -> dict[str, tuple[Share, ...]]:
-    found: defaultdict[str, list[Share]] = defaultdict(list)
-    for row in read_table("composition.csv"):
-        basis: Literal["oil", "plant"] = "oil" if row["basis"] == "oil" else "plant"
-        share = Share(row["compound_id"], _spread(row, "pct"), basis, row["source"], row["confidence"])
-        found[row["botanical_id"]].append(share)
-    return {botanical_id: tuple(shares) for botanical_id, shares in found.items()}
+@cache
+def _rows_of(table: str) -> dict[str, list[dict[str, str]]]:
+    """Rows of a table by the botanical that they are about."""
+    found: defaultdict[str, list[dict[str, str]]] = defaultdict(list)
+    for row in read_table(table):
+        found[row["botanical_id"]].append(row)
+    return found
 
 
-def _cautions() -> dict[str, tuple[Caution, ...]]:
-    found: defaultdict[str, list[Caution]] = defaultdict(list)
-    for row in read_table("cautions.csv"):
-        limit = _optional(row["limit_mg_per_kg"])
-        found[row["botanical_id"]].append(Caution(row["text"], row["source"], row["compound_id"], limit))
-    return {botanical_id: tuple(cautions) for botanical_id, cautions in found.items()}
+def _share(row: Mapping[str, str]) -> Share:
+    basis: Literal["oil", "plant"] = "oil" if row["basis"] == "oil" else "plant"
+    return Share(row["compound_id"], _spread(row, "pct"), basis, row["source"], row["confidence"])
+
+
+def _caution(row: Mapping[str, str]) -> Caution:
+    return Caution(row["text"], row["source"], row["compound_id"], _optional(row["limit_mg_per_kg"]))
+
+
+def _of_row(row: Mapping[str, str]) -> Botanical:
+    return Botanical(
+        id=row["id"],
+        common_name=row["common_name"],
+        category=row["category"],
+        oil_yield_pct=_spread(row, "yield_pct"),
+        composition=tuple(map(_share, _rows_of("composition.csv")[row["id"]])),
+        latin_names=_split(row["latin_names"]),
+        aliases=_split(row["aliases"]),
+        part=row["part"],
+        yield_state=_state_of_row(row["yield_state"]),
+        yield_source=row["yield_source"],
+        yield_confidence=row["yield_confidence"],
+        piece=Piece(
+            float(row["piece_g"]), row["piece_name"], _state_of_row(row["piece_state"]), row["piece_source"]
+        ),
+        fresh_water_fraction=_optional(row["fresh_water_fraction"]),
+        fresh_water_source=row["fresh_water_source"],
+        prepared_usually=row["usual_prepared"],
+        usual_dose=UsualDose(
+            float(row["dose_g_per_l_low"]), float(row["dose_g_per_l_high"]), row["dose_source"]
+        ),
+        cautions=tuple(map(_caution, _rows_of("cautions.csv").get(row["id"], ()))),
+        remarks=row["remarks"],
+    )
 
 
 @cache
 def library() -> Library:
     """Return the library of the package."""
-    compositions, cautions = _compositions(), _cautions()
-    return Library(
-        [
-            Botanical(
-                id=row["id"],
-                common_name=row["common_name"],
-                category=row["category"],
-                oil_yield_pct=_spread(row, "yield_pct"),
-                composition=compositions[row["id"]],
-                latin_names=_split(row["latin_names"]),
-                aliases=_split(row["aliases"]),
-                part=row["part"],
-                yield_state=_state_of_row(row["yield_state"]),
-                yield_source=row["yield_source"],
-                yield_confidence=row["yield_confidence"],
-                piece=Piece(
-                    float(row["piece_g"]),
-                    row["piece_name"],
-                    _state_of_row(row["piece_state"]),
-                    row["piece_source"],
-                ),
-                fresh_water_fraction=_optional(row["fresh_water_fraction"]),
-                fresh_water_source=row["fresh_water_source"],
-                prepared_usually=row["usual_prepared"],
-                usual_dose=UsualDose(
-                    float(row["dose_g_per_l_low"]), float(row["dose_g_per_l_high"]), row["dose_source"]
-                ),
-                cautions=cautions.get(row["id"], ()),
-                remarks=row["remarks"],
-            )
-            for row in read_table("botanicals.csv")
-        ]
-    )
+    return _Shipped()
 
 
 # --- The bill of botanicals: what the distiller weighs out, and what that brings into the still.

@@ -8,7 +8,7 @@ power takes. So the class of a botanical is the same in every pot, at every powe
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -22,6 +22,7 @@ from potsim.planning.release import heat_up, soaks, source
 from potsim.still.carry import Source, carry
 from potsim.still.course import EXHAUSTED, Course, Rising, course
 from potsim.still.still import Conditions, Still
+from potsim.still.tables import Curves
 
 Array = NDArray[np.float64]
 Klass = Literal["early", "middle", "late", "stays"]
@@ -35,6 +36,7 @@ ALCOHOL_OVER = 0.99  # share of the alcohol at which a run counts as done
 LOOKS = 129  # points at which it is looked for, twice
 TRIED_MOL = 1000.0
 STILL = Still(1e5, Conditions(power_w=1000.0), 1000.0)  # no loss; one power from switch-on
+ROWS = 1024  # of its table
 KEPT = 4096  # classes remembered
 
 
@@ -133,13 +135,19 @@ def oil_ids(botanical: Botanical) -> tuple[str, ...]:
     return tuple(share.compound_id for share in botanical.composition if share.basis == "oil")
 
 
+@cache
+def _table() -> Curves:
+    """The still's table, a part in 10 million of mole fraction coarse, which moves no class."""
+    return Curves(STILL.conditions, rows=ROWS)
+
+
 @lru_cache(maxsize=256)
 def _reference(charge_x: float) -> tuple[Course, float]:
     """The run itself, and the depletion at which 99 % of the alcohol is over."""
-    tried = course(TRIED_MOL, charge_x, STILL)
+    tried = course(TRIED_MOL, charge_x, STILL, _table())
     end = alcohol_over(tried)
     lasts_s = float(tried.at(np.array([end])).elapsed_s[0]) - tried.first_drop_s
-    return course(TRIED_MOL * LASTS_S / lasts_s, charge_x, STILL), end
+    return course(TRIED_MOL * LASTS_S / lasts_s, charge_x, STILL, _table()), end
 
 
 def _computed(botanicals: Sequence[Botanical], charge_x: float, own: Own) -> list[Class]:

@@ -419,7 +419,7 @@ class Course:
         return (heat_in - heat_out - stored) / heat_in
 
 
-def course(charge_mol: float, charge_x: float, still: Still) -> Course:
+def course(charge_mol: float, charge_x: float, still: Still, table: Curves | None = None) -> Course:
     """Put a charge into a still.
 
     Parameters
@@ -430,6 +430,8 @@ def course(charge_mol: float, charge_x: float, still: Still) -> Course:
         Mole fraction of ethanol; 0 for the cleaning run with water.
     still : Still
         The vessel.
+    table : Curves, optional
+        That of the still, where one of its own is to serve.
 
     Returns
     -------
@@ -443,7 +445,7 @@ def course(charge_mol: float, charge_x: float, still: Still) -> Course:
     RangeError
         If the charge is stronger than a pot separates.
     """
-    table = curves(still.conditions)
+    table = table or curves(still.conditions)
     position = float(table.position(charge_x))
     boiling_k = float(table.at(np.array([position])).pot_k[0])
     first_drop_s = _first_drop_s(charge_mol, charge_x, boiling_k, still)

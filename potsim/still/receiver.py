@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import lru_cache
+from functools import cache, lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,17 +13,25 @@ from potsim.errors import RequestError
 from potsim.liquid import equilibrium, heat, strength
 from potsim.liquid.pure import distinct
 from potsim.still.course import EXHAUSTED, Course, States
-from potsim.still.courses import Courses
 from potsim.still.still import Conditions
 from potsim.still.tables import balance
+
+if TYPE_CHECKING:
+    from potsim.still.courses import Courses
 
 Array = NDArray[np.float64]
 
 STEPS_IN_PARROT = 2  # steps of the table while as much runs as the parrot holds, at the least
 STEPS_IN_RUN = 256
-GAUSS = np.polynomial.legendre.leggauss(6)
 MANY_POINTS = 769  # of the runs of a study; strengths are good to 1e-4 % vol
 LOOKS = 2049
+
+
+@cache
+def _gauss() -> tuple[Array, Array]:
+    """Points of a step from 0 to 1, and their weights."""
+    at, weights = np.polynomial.legendre.leggauss(6)
+    return 0.5 * (at + 1.0), 0.5 * weights
 
 
 class Parrot:
@@ -77,7 +86,7 @@ class Parrot:
 
     def _step(self, begin_l: Array, end_l: Array) -> tuple[Array, Array]:
         """Share of the old that is still there, and what has come in since, from volume to volume."""
-        t, w = 0.5 * (GAUSS[0] + 1.0), 0.5 * GAUSS[1]
+        t, w = _gauss()
         width = end_l - begin_l
         v = begin_l[:, None] + width[:, None] * t
         stream = self.course.at(self._depletion(v.ravel())).stream_abv.reshape(v.shape)
