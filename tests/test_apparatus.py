@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp
 import potsim
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import cli
-from potsim.liquid import equilibrium, strength
+from potsim.liquid import equilibrium
 from potsim.planning.apparatus import same_vapour_c
 from potsim.planning.cautions import ALWAYS, fire
 from potsim.planning.forecast import follow
@@ -311,7 +311,7 @@ def test_pooled_strength_is_never_above_what_ran(abv: float) -> None:
     run = distil(replace(PLAIN, charge=(Ingredient("base", 2.4, abv),), cuts=Cuts(stop=Stop(recovered=0.5))))
     s = np.concatenate([[0.0], np.logspace(-12, -1, 100)])
     states = run.course.at(s)
-    mean = np.asarray(strength.abv_from_x(states.over_x))
+    mean = states.mean_abv
     assert np.all(mean <= states.stream_abv.max() + 2e-6)
     assert np.all(run.mean_abv <= run.stream_abv[0])
 

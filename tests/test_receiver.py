@@ -40,7 +40,7 @@ def test_parrot_is_a_mixed_vessel_integrated_plainly(volume_l: float) -> None:
     plain = solve_ivp(
         lambda v, a: [(stream_at(run, v) - a[0]) / volume_l],
         (volume_l, float(states.collected_l[-1])),
-        [float(strength.abv_from_x(full.over_x)[0])],
+        [float(full.mean_abv[0])],
         t_eval=states.collected_l,
         rtol=1e-10,
         atol=1e-10,
@@ -52,7 +52,7 @@ def test_parrot_while_it_fills_shows_what_is_pooled() -> None:
     run = run_of(2.4, 38.0, Still(4.0, BARE, 700.0))
     states = run.at(np.array([0.0, 0.01, 0.02]))
     assert states.collected_l[-1] < 0.08
-    assert np.array_equal(Parrot(run, 0.08).at(states), strength.abv_from_x(states.over_x))
+    assert np.array_equal(Parrot(run, 0.08).at(states), states.mean_abv)
 
 
 def test_parrot_lags_as_worked_out_by_hand() -> None:
@@ -72,7 +72,7 @@ def test_parrot_through_a_change_of_power() -> None:
     run = run_of(2.4, 38.0, still)
     states = run.at(run.first(lambda s: s.collected_l - 0.9) * np.ones(1))
     start = run.at(np.array([run.first(lambda s: s.collected_l - 0.08)]))
-    a, v = float(strength.abv_from_x(start.over_x)[0]), 0.08
+    a, v = float(start.mean_abv[0]), 0.08
     for end in (0.5 - 1e-9, 0.5 + 1e-9, float(states.collected_l[0])):  # the stream jumps there
         plain = solve_ivp(
             lambda v, a: [(stream_at(run, v) - a[0]) / 0.08], (v, end), [a], rtol=1e-9, atol=1e-9
@@ -108,7 +108,7 @@ def test_what_is_lost_behind_the_neck_changes_nothing_before_it() -> None:
         assert np.array_equal(getattr(a, name), getattr(b, name))
     assert np.allclose(b.over_mol, 0.84 * a.over_mol, rtol=1e-15)
     assert np.allclose(b.over_ethanol_mol, 0.84 * a.over_ethanol_mol, rtol=1e-15)
-    assert np.allclose(b.over_x[1:], a.over_x[1:], rtol=1e-14)
+    assert np.allclose(b.mean_abv[1:], a.mean_abv[1:], rtol=1e-12)
 
 
 def test_a_condenser_that_just_holds() -> None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from potsim.liquid import strength
 from potsim.planning.plan import Bottling
 from potsim.planning.schema import Watch
-from potsim.planning.stops import WATCHED, ZERO_C, margin
+from potsim.planning.stops import READERS, WATCHED, margin
 from potsim.records import dataclass
 from potsim.still.courses import Courses, ManyStates
 from potsim.still.receiver import first_parrot_abv
@@ -89,7 +89,7 @@ def comes(stop: Mapping[str, float | Array], runs: Courses, cuts: Cuts) -> Array
 
 
 def _margin(watch: Watch, value: float | Array) -> Callable[[ManyStates], Array]:
-    return lambda states: margin(watch, _quantity(states, watch.quantity), _of(value, states))
+    return lambda states: margin(watch, READERS[watch.quantity](states), _of(value, states))
 
 
 def single(
@@ -134,7 +134,7 @@ def single(
         np.asarray(strength.volume_from_moles(charged, runs.charge_mol - charged)),
         np.asarray(strength.abv_from_x(runs.charge_x)),
         runs.first_drop_s / 60.0,
-        *(_quantity(there, name)[:, 0] for name in STOP),
+        *(READERS[name](there)[:, 0] for name in STOP),
     ]
     of = np.array(roles)
     for role in ("heads", "tails"):
@@ -182,14 +182,5 @@ def curve(runs: Courses, s: Array) -> Array:
     """Quantities of `CURVES` at depletions, shape (n, m), of shape (n, curves, m); NaN beyond the end."""
     there = np.isfinite(s)
     states = runs.at(np.where(there, s, 0.0))
-    columns = [np.where(there, _quantity(states, name), np.nan) for name in CURVES]
+    columns = [np.where(there, READERS[name](states), np.nan) for name in CURVES]
     return np.stack(columns, axis=1)
-
-
-def _quantity(states: ManyStates, name: str) -> Array:
-    """A quantity of `potsim.planning.stops.Profile`."""
-    if name in ("vapour_c", "pot_c"):
-        return np.asarray(getattr(states, f"{name[:-2]}_k")) - ZERO_C
-    if name == "elapsed_min":
-        return states.elapsed_s / 60.0
-    return np.asarray(getattr(states, name))

@@ -16,7 +16,7 @@ from potsim.planning.notes import hint, worded
 from potsim.planning.plan import Stop
 from potsim.planning.schema import Watch, keys_of
 from potsim.records import dataclass
-from potsim.still.course import EXHAUSTED, Course, States
+from potsim.still.course import EXHAUSTED, Course, Derived, States
 from potsim.still.receiver import parrot_of
 
 
@@ -80,7 +80,7 @@ def _where(course: Course, end: float, name: str, value: Any) -> float:
             "Ask within the run, or move the stop.",
         )
     sign = 1.0 if last >= first else -1.0
-    there = course.first(lambda s: sign * (READERS[name](s, course) - asked), end)
+    there = course.first(lambda s: sign * (read(name, s, course) - asked), end)
     return end if there is None else there
 
 
@@ -107,32 +107,29 @@ class Profile:
     parrot_abv: Array | None = None  # strength in the parrot [% vol at 20 °C]; ``None`` without one
 
 
-def _recovered(states: States, course: Course) -> Array:
-    """Share of the charged ethanol that is over; 0 for a charge of water."""
-    charged = course.charge_mol * course.charge_x
-    return states.over_ethanol_mol / charged if charged > 0 else np.zeros(states.depletion.shape)
-
-
-def _mean_abv(states: States, course: Course) -> Array:
-    """Strength of all collected; rounding must not lift it above what ran."""
-    mean = np.asarray(strength.abv_from_x(states.over_x))
-    return mean if len(course.legs) > 1 else np.minimum(mean, np.maximum(course.first_abv, states.stream_abv))
-
-
-# How each field of `Profile` is read from the states of a run.
-READERS: dict[str, Callable[[States, Course], Array]] = {
-    "collected_l": lambda s, _: s.collected_l,
-    "stream_abv": lambda s, _: s.stream_abv,
-    "pot_abv": lambda s, _: s.pot_abv,
-    "mean_abv": _mean_abv,
-    "recovered": _recovered,
-    "pot_l": lambda s, _: s.pot_l,
-    "pot_c": lambda s, _: s.pot_k - ZERO_C,
-    "vapour_c": lambda s, _: s.vapour_k - ZERO_C,
-    "elapsed_min": lambda s, _: s.elapsed_s / 60.0,
+# How each field of `Profile` is read from states, of one run or of many.
+READERS: dict[str, Callable[[Derived], Array]] = {
+    "collected_l": lambda s: s.collected_l,
+    "stream_abv": lambda s: s.stream_abv,
+    "pot_abv": lambda s: s.pot_abv,
+    "mean_abv": lambda s: s.mean_abv,
+    "recovered": lambda s: s.recovered,
+    "pot_l": lambda s: s.pot_l,
+    "pot_c": lambda s: s.pot_k - ZERO_C,
+    "vapour_c": lambda s: s.vapour_k - ZERO_C,
+    "elapsed_min": lambda s: s.elapsed_s / 60.0,
 }
 QUANTITIES = tuple(READERS)
-READERS["parrot_abv"] = lambda s, course: parrot_of(course).at(s)
+
+
+def read(name: str, states: States, course: Course) -> Array:
+    """A field of `Profile` of one run; rounding must not lift a mean above what ran."""
+    if name == "parrot_abv":
+        return parrot_of(course).at(states)
+    found = READERS[name](states)
+    if name != "mean_abv" or len(course.legs) > 1:
+        return found
+    return np.minimum(found, np.maximum(course.first_abv, states.stream_abv))
 
 
 def quantities_of(course: Course) -> tuple[str, ...]:
@@ -142,7 +139,7 @@ def quantities_of(course: Course) -> tuple[str, ...]:
 
 def profile(course: Course, states: States) -> Profile:
     """Turn states of a course into the distiller's units."""
-    return Profile(**{name: READERS[name](states, course) for name in quantities_of(course)})
+    return Profile(**{name: read(name, states, course) for name in quantities_of(course)})
 
 
 # --- Where a run ends: the stops of a plan looked up on its course.
@@ -205,8 +202,7 @@ def conditions(stop: Stop, course: Course) -> list[Condition]:
 
 
 def _margin(watch: Watch, value: float, course: Course) -> Margin:
-    read = READERS[watch.quantity]
-    return lambda states: margin(watch, read(states, course), value)
+    return lambda states: margin(watch, read(watch.quantity, states, course), value)
 
 
 def min_level(course: Course, solids_l: float) -> Condition:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -129,14 +130,79 @@ SLACK = 0.05  # of depletion, and of 1 + depletion, by which such a table is lon
 EXHAUSTED = float(np.log(1000.0))  # depletion at which 99.9 % of the charge's moles are over
 
 
+class _Held:
+    """What states hold, be they of one run or of many."""
+
+    if TYPE_CHECKING:
+
+        @property
+        def depletion(self) -> Array: ...
+        @property
+        def charged_mol(self) -> Array: ...
+        @property
+        def pot_mol(self) -> Array: ...
+        @property
+        def pot_x(self) -> Array: ...
+        @property
+        def over_mol(self) -> Array: ...
+        @property
+        def over_ethanol_mol(self) -> Array: ...
+        @property
+        def pot_abv(self) -> Array: ...
+        @property
+        def stream_abv(self) -> Array: ...
+        @property
+        def pot_k(self) -> Array: ...
+        @property
+        def vapour_k(self) -> Array: ...
+        @property
+        def elapsed_s(self) -> Array: ...
+
+
+class Derived(_Held):
+    """What follows from states, be they of one run or of many."""
+
+    @cached_property
+    def collected_l(self) -> Array:
+        """Volume at 20 °C of all that has come over [L]."""
+        water = self.over_mol - self.over_ethanol_mol
+        return np.asarray(strength.volume_from_moles(self.over_ethanol_mol, water))
+
+    @cached_property
+    def mean_abv(self) -> Array:
+        """Strength of all that has come over [% vol at 20 °C]; the stream's before anything has."""
+        some = self.over_mol > 0.0
+        x = self.over_ethanol_mol / np.where(some, self.over_mol, 1.0)
+        return np.where(some, strength.abv_from_x(x), self.stream_abv)
+
+    @cached_property
+    def recovered(self) -> Array:
+        """Share of the charged ethanol that is collected; 0 for a charge of water."""
+        return np.asarray(self.over_ethanol_mol / np.where(self.charged_mol > 0.0, self.charged_mol, 1.0))
+
+    @cached_property
+    def pot_l(self) -> Array:
+        """Volume at 20 °C of what is in the pot [L]."""
+        ethanol = self.pot_mol * self.pot_x
+        return np.asarray(strength.volume_from_moles(ethanol, self.pot_mol - ethanol))
+
+    @cached_property
+    def pot_hot_l(self) -> Array:
+        """Volume of the boiling liquid in the pot [L]."""
+        grams = self.pot_mol * strength.molar_mass(self.pot_x)
+        return np.asarray(grams / np.asarray(heat.liquid_density(self.pot_x, self.pot_k)))
+
+
 @dataclass(frozen=True)
-class States:
+class States(Derived):
     """States of a run at given depletions; all arrays of one shape.
 
     Parameters
     ----------
     depletion : ndarray
         ln(W0 / W).
+    charged_mol : ndarray
+        Moles of ethanol charged.
     pot_mol, pot_x : ndarray
         Moles in the pot, and the mole fraction of ethanol there.
     stream_x : ndarray
@@ -154,6 +220,7 @@ class States:
     """
 
     depletion: Array
+    charged_mol: Array
     pot_mol: Array
     pot_x: Array
     stream_x: Array
@@ -168,30 +235,6 @@ class States:
     x_reflux: Array
     condenser_w: Array
     elapsed_s: Array
-
-    @property
-    def over_x(self) -> Array:
-        """Mole fraction in all that has come over; the stream's before anything has."""
-        some = self.over_mol > 0
-        return np.where(some, self.over_ethanol_mol / np.where(some, self.over_mol, 1.0), self.stream_x)
-
-    @property
-    def collected_l(self) -> Array:
-        """Volume at 20 °C of all that has come over [L]."""
-        water = self.over_mol - self.over_ethanol_mol
-        return np.asarray(strength.volume_from_moles(self.over_ethanol_mol, water))
-
-    @property
-    def pot_l(self) -> Array:
-        """Volume at 20 °C of what is in the pot [L]."""
-        ethanol = self.pot_mol * self.pot_x
-        return np.asarray(strength.volume_from_moles(ethanol, self.pot_mol - ethanol))
-
-    @property
-    def pot_hot_l(self) -> Array:
-        """Volume of the boiling liquid in the pot [L]."""
-        grams = self.pot_mol * strength.molar_mass(self.pot_x)
-        return np.asarray(grams / np.asarray(heat.liquid_density(self.pot_x, self.pot_k)))
 
 
 @dataclass(frozen=True)
@@ -303,6 +346,7 @@ class Course:
         elapsed = leg.from_s + moles_per_row * (row.clock - leg.clock)
         return States(
             depletion=s,
+            charged_mol=np.full(s.shape, self.charge_mol * self.charge_x),
             pot_mol=left,
             pot_x=x,
             stream_x=y,

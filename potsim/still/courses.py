@@ -9,9 +9,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.liquid import heat, strength
+from potsim.liquid import strength
 from potsim.records import dataclass
-from potsim.still.course import EXHAUSTED, heat_up_s
+from potsim.still.course import EXHAUSTED, Derived, heat_up_s
 from potsim.still.family import Family, Look, Walks
 from potsim.still.still import Still, Stills
 
@@ -183,7 +183,7 @@ class Courses:
         return replace(self, legs=(*self.legs, leg))
 
 
-class ManyStates:
+class ManyStates(Derived):
     """States of n runs at m depletions each; all arrays of shape (n, m), each computed when first asked for.
 
     Parameters
@@ -195,7 +195,8 @@ class ManyStates:
     """
 
     def __init__(self, courses: Courses, depletion: Array) -> None:
-        self.courses, self.depletion = courses, depletion
+        self.courses = courses
+        self.depletion: Array = depletion
         self._looks = [leg.walks.at(np.maximum(depletion - leg.begin[:, None], 0.0)) for leg in courses.legs]
 
     def _told(self, *parts: Array) -> Array:
@@ -207,6 +208,11 @@ class ManyStates:
 
     def _column(self, name: str) -> Array:
         return self._told(*[look(name) for look in self._looks])
+
+    @property
+    def charged_mol(self) -> Array:
+        """Moles of ethanol charged."""
+        return np.asarray((self.courses.charge_mol * self.courses.charge_x)[:, None])
 
     @cached_property
     def pot_mol(self) -> Array:
@@ -227,34 +233,8 @@ class ManyStates:
     @cached_property
     def over_ethanol_mol(self) -> Array:
         """Moles of ethanol among them."""
-        charged = self.courses.charge_mol * self.courses.charge_x
-        ethanol = (charged[:, None] - self.pot_mol * self.pot_x) * self.courses.got[:, None]
+        ethanol = (self.charged_mol - self.pot_mol * self.pot_x) * self.courses.got[:, None]
         return np.clip(ethanol, 0.0, self.over_mol)
-
-    @cached_property
-    def recovered(self) -> Array:
-        """Share of the charged ethanol that is collected; 0 for a charge of water."""
-        charged = (self.courses.charge_mol * self.courses.charge_x)[:, None]
-        return np.asarray(self.over_ethanol_mol / np.where(charged > 0.0, charged, 1.0))
-
-    @cached_property
-    def collected_l(self) -> Array:
-        """Volume at 20 °C of all that has come over [L]."""
-        water = self.over_mol - self.over_ethanol_mol
-        return np.asarray(strength.volume_from_moles(self.over_ethanol_mol, water))
-
-    @cached_property
-    def mean_abv(self) -> Array:
-        """Strength of all that has come over [% vol at 20 °C]; the stream's before anything has."""
-        some = self.over_mol > 0.0
-        x = self.over_ethanol_mol / np.where(some, self.over_mol, 1.0)
-        return np.where(some, strength.abv_from_x(x), self.stream_abv)
-
-    @cached_property
-    def pot_hot_l(self) -> Array:
-        """Volume of the boiling liquid in the pot [L]."""
-        grams = self.pot_mol * strength.molar_mass(self.pot_x)
-        return np.asarray(grams / np.asarray(heat.liquid_density(self.pot_x, self.pot_k)))
 
     @cached_property
     def pot_abv(self) -> Array:

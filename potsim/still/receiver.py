@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import RequestError
-from potsim.liquid import equilibrium, heat, strength
+from potsim.liquid import equilibrium, heat
 from potsim.liquid.pure import distinct
 from potsim.still.course import EXHAUSTED, Course, States
 from potsim.still.still import Conditions
@@ -71,7 +71,7 @@ class Parrot:
         states = self.course.at(self._depletion(self.nodes_l[:1]))
         fades, comes = self._step(self.nodes_l[:-1], self.nodes_l[1:])
         out = np.empty_like(self.nodes_l)
-        now = out[0] = float(_mean_abv(states)[0])
+        now = out[0] = float(states.mean_abv[0])
         for k, (fade, fresh) in enumerate(zip(fades.tolist(), comes.tolist(), strict=True)):
             now = out[k + 1] = fade * now + fresh
         return out
@@ -108,7 +108,7 @@ class Parrot:
             Of their shape.
         """
         v = states.collected_l.ravel()
-        out = _mean_abv(states).ravel().copy()
+        out = states.mean_abv.ravel().copy()
         full = v > self.nodes_l[0]
         if full.any():
             k = np.clip(np.searchsorted(self.nodes_l, v[full], side="right") - 1, 0, self.nodes_l.size - 1)
@@ -123,10 +123,6 @@ def parrot_of(course: Course) -> Parrot:
     if course.still.parrot_l is None:
         raise RequestError("There is no parrot.", "Give still.parrot, what it holds.")
     return Parrot(course, course.still.parrot_l)
-
-
-def _mean_abv(states: States) -> Array:
-    return np.asarray(strength.abv_from_x(states.over_x))
 
 
 def first_parrot_abv(runs: Courses, volume_l: float, abv: float, upto: float) -> Array:
