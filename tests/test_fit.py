@@ -273,6 +273,15 @@ def test_a_plan_far_off_gives_way_to_many_readings(planned: Run) -> None:
     assert "heat_told" in {note.kind for note in made.verdicts}
 
 
+@pytest.mark.parametrize(("share", "beyond"), [(0.2, "less"), (1.4, "more")])
+def test_a_share_beyond_what_is_sought_is_said_to_lie_there(planned: Run, share: float, beyond: str) -> None:
+    real = distil(replace(planned.plan, still=replace(planned.plan.still, power_w=share * 700.0)))
+    made = follow(planned, read(real, [0.15, 0.35, 0.6], time=True))
+    (said,) = (note for note in made.verdicts if note.kind == "heat_at_bound")
+    assert said.values["beyond"] == beyond
+    assert (said.values["share"] - share) * (1.0 if beyond == "less" else -1.0) > 0.0
+
+
 def test_more_power_than_was_said_is_said(planned: Run) -> None:
     fast = distil(replace(planned.plan, still=replace(planned.plan.still, power_w=770.0)))
     made = follow(planned, read(fast, np.linspace(0.05, 0.9, 12).tolist(), time=True))

@@ -216,6 +216,16 @@ def test_the_picture_draws_on_the_axes_given(half_way: Forecast) -> None:
     assert "Collect" in whole.get_suptitle()
 
 
+def test_every_kind_of_sample_is_drawn(example_run: Run) -> None:
+    found: list[Reading] = []
+    for of, more in (("stream", {}), ("parrot", {"parrot_l": 0.05}), ("pooled", {})):
+        entry = Entry(collected_l=0.1 + 0.1 * len(found), read_abv=79.0, of=of, **more)
+        found.append(next_reading(found, entry))
+    found.append(next_reading(found, Entry(of="jar", jar_l=0.1, read_abv=78.0)))
+    axes = plot_follow(follow(example_run, found), matplotlib.figure.Figure().add_subplot())
+    assert {"parrot", "pooled", "jar"} <= {text.get_text() for text in axes.texts}
+
+
 def test_a_reading_left_out_is_crossed(example_run: Run) -> None:
     found = read(example_run, [0.1, 0.2, 0.3])
     found.append(next_reading(found, Entry(collected_l=0.4, read_abv=60.0)))

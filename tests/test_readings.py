@@ -243,7 +243,12 @@ def test_headers_name_what_they_mean() -> None:
 
 
 def test_a_pool_is_told_as_people_say_it() -> None:
-    said = ("pooled 180 mL, 74 % at 24 °C", "so far 180 mL at 74 %, and it is 24 °C")
+    said = (
+        "pooled 180 mL, 74 % at 24 °C",
+        "so far 180 mL at 74 %, and it is 24 °C",
+        "pooled 180 mL 74 % at 24 °C",
+        "180 mL, 74 % pooled at 24 °C",
+    )
     for text in said:
         assert read_entry_fields(text) == {
             "of": "pooled",

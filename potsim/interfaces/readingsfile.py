@@ -331,7 +331,11 @@ def _part(part: str) -> Fields:
     head, _, rest = part.partition(" ")
     pooled = re.fullmatch(r"(?:pooled|so far|all so far|all together)[: ]+(.+)", part, re.IGNORECASE)
     if pooled:
-        return {"of": "pooled", **_part(pooled[1])}
+        amount = re.fullmatch(r"([\d.,/]+ ?(?:mL|L|cL|g))(?: of)? (.+)", pooled[1], re.IGNORECASE)
+        found = [_part(one) for one in (amount.groups() if amount else pooled.groups())]
+        return {"of": "pooled", **{name: value for one in found for name, value in one.items()}}
+    if part.lower().endswith(" pooled"):
+        return {"of": "pooled", **_part(part[: -len(" pooled")])}
     sized = re.fullmatch(r"(jar|parrot|stream|pooled) ?([\d.,/]+ ?(?:mL|L|cL|g)\b)?(.*)", part, re.IGNORECASE)
     if sized and not rest.lower().startswith(("volume", "mass")):
         more = _part(sized[3].strip()) if sized[3].strip() else {}
@@ -647,6 +651,7 @@ def entry_of(fields: Mapping[str, float | str], hydrometer_c: float | None = Non
 HELP = """\
 Type what you read, with commas between:  42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C
   jar 60 mL 70 %         a jar just filled, and its strength as a whole
+  pooled 180 mL 74 %     all so far poured together, and its strength
   parrot 60 mL 71 %      a strength read in a parrot that holds 60 mL
   240 mL, power 500 W    power from here on
   330 mL, hazy           the stream turned hazy

@@ -298,8 +298,10 @@ def _heat(fit: Fit) -> Note:
         "planned": fit.bench.heat_share,
         "pot_w_per_k": fit.pot_loss_w_per_k,
     }
-    if fit.at_bound("time_scale") is not None:
-        return caution("heat_at_bound", "still.heat_share", **heat)
+    bound = fit.at_bound("time_scale")  # the slower, the less arrives
+    if bound is not None:
+        beyond = "less" if bound == "high" else "more"
+        return caution("heat_at_bound", "still.heat_share", **heat, beyond=beyond)
     return hint("heat_told", "still.heat_share", **heat)
 
 

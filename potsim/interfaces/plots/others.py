@@ -105,7 +105,7 @@ def _draw(ax: Axes, row: int, pair: Pair) -> None:
 ODD: dict[str, Any] = {"marker": "x", "s": 46, "linewidths": 1.8, "color": ink.VERMILION, "zorder": 5}
 FITS: dict[str, Any] = {"s": 30, "linewidths": 1.3, "zorder": 5}
 LABEL = 0.34  # width of the label of the band, of the axes
-MARK = {"stream": "o", "parrot": "s", "jar": "D"}
+MARK = {"stream": "o", "parrot": "s", "jar": "D", "pooled": "^"}
 
 
 @as_planned

@@ -184,7 +184,7 @@ def plot_lines(run: Run, ax: Axes, ground: Ground = LIGHT) -> Axes:
         (100.0 * run.recovered, (0, (1, 1.4)), "alcohol over, %", 0.62, False),
     ]
     if run.parrot_abv is not None:
-        lines.append((run.parrot_abv, (0, (6, 1.5, 1, 1.5)), "parrot shows, % vol", 0.4, False))
+        lines.append((run.parrot_abv, (0, (6, 1.5, 1, 1.5)), "parrot shows, % vol", 0.3, False))
     for values, dash, name, place, above in lines:
         ax.plot(x, values, color=ground.ink, linewidth=1.1, linestyle=dash)
         k = int(np.searchsorted(x, place * x[-1]))

@@ -485,7 +485,7 @@ def _heat_told(note: Note) -> str:
         "if the pot sheds {pot_w_per_k:loss}, as the plan has it: one run cannot tell the two apart", **v
     )
     if note.kind == "heat_at_bound":
-        return f"No more than {told}, or no less: that is as far as it is looked for ({plan}), {held}."
+        return f"{told}, or {v['beyond']}: it is looked for no further ({plan}), {held}."
     return f"{told} (± {100.0 * v['error']:.0f}; {plan}), {held}."
 
 
