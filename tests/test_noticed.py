@@ -111,25 +111,18 @@ def test_a_stronger_charge_pushes_the_half_way_point_back() -> None:
 
 def test_the_reference_run_written_plainly() -> None:
     # Eugenol alone, dissolved at once: x by Rayleigh, the amount by d ln n = K d ln W, an hour makes no odds.
-    x, left, eugenol, over_l = x_of(40.0), 1.0, 1.0, []
-    charged = x
-    step = 1e-3
+    charged = x = x_of(40.0)
+    xs = np.linspace(0.0, charged, 401)
+    ys, volatilities = np.asarray(bubble_point(xs).y), np.asarray(volatility("eugenol", xs))
+    left, eugenol, step, rows = 1.0, 1.0, 1e-3, []
     while left * x > (1.0 - ALCOHOL_OVER) * charged:
-        y = float(np.asarray(bubble_point(x).y))
-        eugenol *= math.exp(-float(np.asarray(volatility("eugenol", x))) * step)
+        y, k = np.interp(x, xs, ys), np.interp(x, xs, volatilities)
+        eugenol *= math.exp(-k * step)
         x += (x - y) * step
         left *= math.exp(-step)
-        over_l.append(
-            (
-                float(
-                    np.asarray(
-                        strength.volume_from_moles(charged - left * x, 1.0 - left - charged + left * x)
-                    )
-                ),
-                1.0 - eugenol,
-            )
-        )
-    litres, over = np.array(over_l).T
+        rows.append((charged - left * x, 1.0 - left, 1.0 - eugenol))
+    ethanol, total, over = np.array(rows).T
+    litres = np.asarray(strength.volume_from_moles(ethanol, total - ethanol))
     half = float(np.interp(0.5 * over[-1], over, litres)) / litres[-1]
     assert dissolved(["eugenol"], x_of(40.0))[0].half_share == pytest.approx(half, abs=0.003)
     assert (DOSE_G_PER_L, LASTS_S) == (5.0, 3600.0)

@@ -140,8 +140,10 @@ def _half_over() -> dict[str, float]:
     ln_w = np.linspace(0.0, -1.6, 1601)
     x = np.empty_like(ln_w)
     x[0] = HALF
+    grid = np.linspace(0.0, HALF, 401)
+    vapour = np.asarray(bubble_point(grid).y)
     for i in range(1, ln_w.size):
-        y = bubble_point(x[i - 1]).y
+        y = np.interp(x[i - 1], grid, vapour)
         x[i] = x[i - 1] + (y - x[i - 1]) * (ln_w[i] - ln_w[i - 1])
     over = 1.0 - x * np.exp(ln_w) / HALF
     k = traces.volatilities(names, x)
