@@ -98,6 +98,14 @@ def test_a_step_is_small_over_the_wire(browser: Browser) -> None:
     assert len(content) < BUDGET_BYTES
 
 
+def test_sentences_come_in_the_units_of_the_device(browser: Browser) -> None:
+    plan = changed(bottling={"abv": "42 %", "bottle": "350 mL"})
+    told = {units: browser.post("/api/answer", {"plan": plan, "units": units}) for units in ("metric", "us")}
+    assert "proof" in told["us"]["why"]["text"]
+    assert "proof" not in told["metric"]["why"]["text"]
+    assert told["us"]["answer"] == told["metric"]["answer"]
+
+
 def test_two_rows_of_one_name_are_two_rows(browser: Browser) -> None:
     rows = [{"name": "juniper", "mass": "10 g"}, {"name": "juniper", "mass": "4 g", "where": "basket"}]
     doses = browser.post("/api/answer", {"plan": changed(botanical=rows)})["doses"]
@@ -217,6 +225,25 @@ def test_time_memory_and_faults_end_a_calculation_and_nothing_else() -> None:
     assert found[4:8] == [said, BudgetError, said, FaultError]
     assert found[8]["refused"]["message"] == "That cannot be."
     assert found[9] == said
+
+
+def test_a_process_that_is_rarely_needed_gives_back_its_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("potsim.interfaces.page.workers.REST_S", 0.05)
+    workers = Workers("page_tasks", (Lane("study", 2.0, soon=False),))
+
+    async def work() -> None:
+        assert (await workers.ask("study", "echo", {"x": 1})).data == {"x": 1}
+        held = workers._processes["study"]
+        until = time.monotonic() + 20.0
+        while held.process is not None and time.monotonic() < until:
+            await asyncio.sleep(0.02)
+        assert held.process is None
+        assert (await workers.ask("study", "echo", {"x": 2})).data == {"x": 2}
+
+    try:
+        asyncio.run(work())
+    finally:
+        workers.close()
 
 
 def test_the_newest_request_takes_the_place_of_one_that_waits() -> None:

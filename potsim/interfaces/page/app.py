@@ -594,7 +594,7 @@ def build(desk: Desk) -> ASGIApp:
         "/api/runs": desk.begin,
         "/api/runs/{run}/tell": desk.tell,
         "/api/runs/{run}/fit": ask("run", "fit", slot=True),
-        "/api/runs/{run}/next": ask("study", "next"),
+        "/api/runs/{run}/next": ask("study", "next_trial"),
         "/api/plans": keep(lambda sent: told.keep_plan(shelf, sent)),
         "/api/plans/{id}": keep(lambda sent: told.keep_plan(shelf, sent)),
         "/api/stills": keep(lambda sent: told.keep_still(shelf, sent)),

@@ -19,6 +19,7 @@ from potsim.interfaces.page.answers import column, digits, run_of, shelf_at
 from potsim.interfaces.page.shelf import Kept, merged, verdicts
 from potsim.interfaces.planfile import read_plan, tables_of
 from potsim.interfaces.report import underway as words
+from potsim.interfaces.wording import in_units
 from potsim.planning.events import Clouded, Full, HoldUp, Read, Record, Start, Titled, Undo, Water
 from potsim.planning.forecast import Band, Follower, Forecast
 from potsim.planning.journal import Journal
@@ -593,27 +594,26 @@ def _shown_run(kept: Kept, root: str, full: bool) -> dict[str, Any]:
 
 _SHOWN = {"plan": _shown_plan, "still": _shown_still, "run": _shown_run}
 
+
+def _in_its_units(task: answers.Task) -> answers.Task:
+    """Tell what a task answers in the units of the device that asked."""
+
+    def told(sent: dict[str, Any]) -> Any:
+        with in_units("us" if sent.get("units") == "us" else "metric"):
+            return task(sent)
+
+    return told
+
+
 TASKS: dict[str, Any] = {
-    "start": answers.start,
-    "classes": answers.classes,
-    "answer": answers.answer,
-    "beside": answers.beside,
-    "sure": answers.sure,
-    "reach": answers.reach,
-    "compare": answers.compare,
-    "blend": answers.blend,
-    "opened": answers.opened,
-    "sheet": answers.sheet,
-    "numbers": answers.numbers,
-    "saved": answers.saved,
-    "begin": answers.begin,
-    "plan": answers.plan,
+    **{
+        task.__name__: _in_its_units(task)
+        for task in (
+            *(answers.start, answers.classes, answers.answer, answers.beside, answers.sure, answers.reach),
+            *(answers.compare, answers.blend, answers.opened, answers.sheet, answers.numbers),
+            *(answers.saved, answers.begin, answers.plan, shelf, run, pour, fit, next_trial, learn),
+        )
+    },
     "refusal": answers.refusal,
-    "shelf": shelf,
-    "run": run,
-    "pour": pour,
-    "fit": fit,
-    "next": next_trial,
-    "learn": learn,
 }
 """What a process can be asked, by name."""

@@ -76,8 +76,12 @@ const send = (path, body, signal) => withToken(() => ask(path, {
   ...(signal ? { signal } : {}),
 }));
 
-export const post = async (path, body, signal) => unpack(await send(path, body, signal));
-export const get = async (path) => unpack(await withToken(() => ask(path)));
+// Sentences come in the units of this device.
+const units = () => kept("units", "metric");
+const inUnits = (path) => (units() === "metric" ? path : `${path}${path.includes("?") ? "&" : "?"}units=${units()}`);
+
+export const post = async (path, body, signal) => unpack(await send(path, { ...body, units: units() }, signal));
+export const get = async (path) => unpack(await withToken(() => ask(inUnits(path))));
 
 export const lastGot = (path) => kept(`got${path}`);
 
@@ -96,7 +100,7 @@ export async function getOrKept(path) {
 
 // A file that the server makes, as text.
 export async function text(path, body) {
-  const answer = await send(path, body);
+  const answer = await send(path, { ...body, units: units() });
   if ((answer.headers.get("content-type") ?? "").startsWith("application/json")) await unpack(answer);
   return answer.text();
 }

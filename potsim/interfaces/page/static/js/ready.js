@@ -24,9 +24,8 @@ export function ready(host, view) {
   function drawSenses() {
     const sound = !alarms.hasSound() ? "No sound on this device," : heard === false ? "Sound is blocked," : heard ? "Sound works," : "Sound not tried,";
     const screen = !alarms.canStayAwake() ? "and the screen may go dark: set it to stay on." : alarms.isAwake() ? "screen stays awake" : "screen stays awake once the heat is on";
-    const plain = isSecureContext ? "" : ` ${words.plainNet}`;
     const firm = isFirm() ? "" : " This browser keeps nothing: what is told while the laptop is away is lost when the page is closed.";
-    swap(senses, el("p", null, el("b", { text: sound }), ` ${screen}${plain}${firm}`),
+    swap(senses, el("p", null, el("b", { text: sound }), ` ${screen}${firm}`),
       button("Hear it", async () => { heard = await alarms.hear(); await alarms.stayAwake(); drawSenses(); }, { class: "quiet", "data-key": "hear" }));
   }
 
@@ -47,7 +46,7 @@ export function ready(host, view) {
 
   host.append(el("section", { class: "place ready" },
     el("p", { class: "sub" }, el("span", { text: view.title }), el("span", { text: "not begun" })),
-    el("h1", { class: "order", text: "Four ticks, then the heat" }), rows, senses, strip, act));
+    el("h1", { class: "order", text: "Four ticks, then the heat" }), rows, senses, isSecureContext ? "" : el("p", { class: "caption", text: words.plainNet }), strip, act));
   drawRows();
   drawSenses();
   drawAct();

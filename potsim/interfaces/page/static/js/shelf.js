@@ -3,7 +3,7 @@ import * as api from "./api.js";
 import { button, el, swap } from "./dom.js";
 import { inOneLine } from "./answer.js";
 import { day, timeOfDay } from "./clock.js";
-import { open } from "./draft.js";
+import { ask, draft, open } from "./draft.js";
 import { first } from "./first.js";
 import { useFormats } from "./formats.js";
 import { held, loadRun, loadShelf, onChange, openRun, tellAll } from "./held.js";
@@ -114,6 +114,8 @@ export function show(host, { go }) {
       keep("units", name);
       useFormats(held.start.formats, name);
       tellAll("shelf");
+      if (draft.tables) ask();
+      if (held.run) loadRun(held.run.id);
       again();
     }, { class: "chip", "aria-pressed": String(kept("units", "metric") === name), "data-key": `units-${name}` }))),
     el("div", { class: "chips" }, button("acts for the left hand", () => {

@@ -25,7 +25,7 @@ export const words = {
   },
   nineInTen: "nine runs in ten will lie between",
   reckoning: "reckoning…",
-  plainNet: "Leave this page open: while the laptop is away clock, alarms and what you note go on, and all is sent when it is back; only loading the page anew needs the laptop.",
+  plainNet: "Leave this page open: without the laptop clock, alarms and your notes go on and are sent later; only loading it anew needs the laptop.",
   away: "laptop away",
   waitsHere: "kept here: laptop away",
   waits: (n) => (n === 1 ? "1 note waits here: laptop away" : `${n} notes wait here: laptop away`),
