@@ -18,7 +18,7 @@ def main() -> int:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
     # What a command makes is seldom in circles, and looking for them was a twentieth of its time.
     gc.set_threshold(50_000)
-    from potsim.interfaces.cli import main as run
+    from potsim.interfaces.cli import main as run  # start-up: the number of threads is set first
 
     if here:
         signal.signal(signal.SIGINT, signal.default_int_handler)

@@ -72,3 +72,12 @@ def test_the_page_for_contributors_names_files_that_are_there() -> None:
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(ROOT)))
 def test_a_file_holds_one_idea(path: Path) -> None:
     assert len(path.read_text(encoding="utf-8").splitlines()) <= 1100
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_imports_inside_functions_say_that_they_are_for_the_start(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    functions = [node for node in ast.walk(ast.parse(text)) if isinstance(node, ast.FunctionDef)]
+    inside = [node for each in functions for node in ast.walk(each)]
+    if any(isinstance(node, ast.Import | ast.ImportFrom) for node in inside):
+        assert "start-up:" in text

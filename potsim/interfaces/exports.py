@@ -29,7 +29,7 @@ def content(run: Run, what: str, kind: str, sure: Ensemble | None = None) -> str
         return picture(run, kind, sure)
     if what == "csv":
         return numbers(run)
-    from potsim.interfaces.plots.run import figure_of_run
+    from potsim.interfaces.plots.run import figure_of_run  # start-up: pictures only where they are asked for
     from potsim.interfaces.report.sheet import page_of_run
 
     figure = figure_of_run(run, sure, words=False)  # they are said on the page itself

@@ -11,7 +11,7 @@ from potsim.interfaces import quantities
 from potsim.interfaces.quantities import LONGEST, leading_number, refusal
 from potsim.interfaces.wording import exact, format_numbers
 from potsim.planning import schema
-from potsim.planning.botanicals import Share, Spread, UsualDose
+from potsim.planning.botanicals import Share, Spread, UsualDose, composition
 from potsim.planning.plan import JarStock
 from potsim.planning.schema import Key
 
@@ -75,8 +75,6 @@ def _said(given: object) -> object:
 
 
 def _spirit(given: object) -> str:
-    from potsim.planning.botanicals import composition  # reads a table
-
     composition(text(given))
     return text(given)
 

@@ -94,7 +94,7 @@ def _once(name: str, earlier: Mapping[str, Any], place: Place) -> bool:
 
 
 def _compound(fields: dict[str, Any], place: Place) -> Any:
-    from potsim.liquid.compounds import Compound  # only for compounds of one's own
+    from potsim.liquid.compounds import Compound  # start-up: only for compounds of one's own
 
     for name in ("name", "molar_mass"):
         key = OWN_COMPOUND[name]

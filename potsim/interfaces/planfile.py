@@ -248,6 +248,7 @@ def _bill(document: Mapping[str, Any], top: Place, own: Mapping[str, Any]) -> tu
     if "botanical" not in document:
         return ()
     # a plan without a bill reads no library
+    # start-up: a plan without a bill reads no library
     from potsim.planning.botanicals import extend, library, piece_of
 
     among = library()

@@ -673,7 +673,7 @@ def abv(text: str) -> float:
 def _from_us_proof(text: str, proof: float) -> float:
     if not 0 <= proof <= 200:
         raise refusal(text, "is not between 0 and 200 proof", _ABV, "120 proof")
-    from potsim.liquid.strength import abv_from_proof
+    from potsim.liquid.strength import abv_from_proof  # start-up: numpy only where a proof is read
 
     return float(abv_from_proof(proof))
 

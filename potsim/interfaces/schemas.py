@@ -13,6 +13,12 @@ from pathlib import Path
 from typing import Any
 
 from potsim.errors import UnknownNameError
+from potsim.interfaces.planfile import example_plan
+from potsim.planning.ensemble import ensemble
+from potsim.planning.frames import unit_of
+from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, JarStock, Plan, Stop, Stretch
+from potsim.planning.run import distil
+from potsim.planning.sweep import sweep
 
 TABLE = "json_schema.json"
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
@@ -69,8 +75,6 @@ def made() -> dict[str, Any]:
 
 def schema_of(values: Sequence[Any], name: str = "") -> dict[str, Any]:
     """Return a schema that all values meet; what all objects have is required."""
-    from potsim.planning.frames import unit_of
-
     types = {next(word for kind, word in TYPES if isinstance(v, kind)) for v in values if not _many(v)}
     if "number" in types:
         types.discard("integer")
@@ -101,12 +105,6 @@ def _many(value: Any) -> bool:
 
 def samples() -> dict[str, list[Any]]:
     """Return documents of each kind: with and without all that a plan may leave out."""
-    from potsim.interfaces.planfile import example_plan
-    from potsim.planning.ensemble import ensemble
-    from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, JarStock, Plan, Stop, Stretch
-    from potsim.planning.run import distil
-    from potsim.planning.sweep import sweep
-
     plan = example_plan()
     bare = replace(plan, botanicals=(), bottling=Bottling())
     plate = replace(plan.still, heated_by="plate", parrot_l=0.08, lost=0.02, power_w=1200.0)

@@ -11,6 +11,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import tomlkit
+
 from potsim.errors import PotsimError, RequestError, UnknownNameError
 from potsim.interfaces.planfile import inlined, opened, plan_of, read_notes, read_result, tables_of
 from potsim.interfaces.tomlfile import Source, parse
@@ -48,8 +50,6 @@ class Edit:
     """The text of a plan file under change."""
 
     def __init__(self, text: str, name: str) -> None:
-        import tomlkit
-
         text = text.removeprefix("\ufeff")
         self._name = name
         self._line = "\r\n" if "\r\n" in text else "\n"
@@ -82,8 +82,6 @@ class Edit:
 
     def set(self, path: Steps, value: Any, why: str = "") -> None:
         """Set a key, new or not."""
-        import tomlkit
-
         key = str(path[-1])
         if not self.has(path[:-1]):
             self.append(path[:-1], {key: value}, why)
@@ -102,8 +100,6 @@ class Edit:
 
     def set_top(self, key: str, value: str, after: str = "") -> None:
         """Set a key at the top of the file."""
-        import tomlkit
-
         if key in self._doc:
             self._doc[key] = value
             return
@@ -119,16 +115,12 @@ class Edit:
 
     def append(self, path: Steps, table: dict[str, Any], why: str = "") -> None:
         """Add a table at the end of the file."""
-        import tomlkit
-
         name = ".".join(str(step) for step in path)
         body = tomlkit.dumps(table).rstrip("\n").split("\n")
         self._end += ["", f"[{name}]", *self._comment(why), *body]
 
     def append_row(self, name: str, table: Any, why: str = "") -> None:
         """Add one more ``[[name]]`` behind those that there are."""
-        import tomlkit
-
         rows = self._doc.get(name)
         table = inlined({name: [table]})[name][0]
         lines = ["", f"[[{name}]]", *self._comment(why), *tomlkit.dumps(table).rstrip("\n").split("\n")]
@@ -173,8 +165,6 @@ class Edit:
 
     def text(self) -> str:
         """Return the text as it has become."""
-        import tomlkit
-
         made = re.sub(f"{_FROM}(.*?){_TO}", self._hidden, tomlkit.dumps(self._doc), flags=re.DOTALL)
         if _FROM in made or _TO in made:
             raise self.refuse(

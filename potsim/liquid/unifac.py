@@ -110,7 +110,7 @@ def _copied() -> _Known:
 
 @cache
 def _of_thermo() -> _Known:
-    from thermo import unifac
+    from thermo import unifac  # start-up: only for groups that are not copied
 
     return _Known(
         {number: (group.main_group_id, group.R, group.Q) for number, group in unifac.DOUFSG.items()},

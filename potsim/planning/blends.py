@@ -270,7 +270,7 @@ def blend_to_profile(runs: Sequence[Run], wanted: Mapping[str, float], at_abv: f
     keep gives to the blend: oil goes with it when spirit is let down. Amounts of oil may scale with the
     profile: the proportions are fitted, `OilBlend.oil_factor` says how rich it comes out.
     """
-    from scipy.optimize import nnls
+    from scipy.optimize import nnls  # start-up: scipy only here
 
     if len(runs) < 2:
         raise RequestError(f"There is {len(runs)} plan to blend.", "Give two or more.")

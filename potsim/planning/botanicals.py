@@ -259,7 +259,7 @@ class Library(Mapping[str, Botanical]):
     def called(self, name: str) -> tuple[Botanical, ...]:
         """Return all botanicals that go by a name; empty if none does."""
         key = spelling(name)
-        return tuple(self[one] for one in self._named.get(key) or _abroad().get(key, ()) if one in self)
+        return tuple(self[one] for one in self._named.get(key) or _abroad().get(key, []) if one in self)
 
 
 class _Shipped(Library):

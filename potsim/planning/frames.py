@@ -13,6 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import RequestError, require
+from potsim.liquid import strength
+from potsim.liquid.equilibrium import bubble_point
+from potsim.planning.charge import between
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -54,7 +57,7 @@ def frame(
     rows: Iterable[Mapping[str, Any]] | Mapping[str, Any], units: Mapping[str, str] | None = None
 ) -> pd.DataFrame:
     """Return rows, or columns, as a table with ``attrs["units"]``: name of a column to its unit."""
-    import pandas as pd
+    import pandas as pd  # start-up: pandas only for a frame
 
     made = pd.DataFrame(rows if isinstance(rows, Mapping) else list(rows))
     told = {name: unit_of(str(name)) for name in made.columns} | dict(units or {})
@@ -77,8 +80,6 @@ def balance(run: Run) -> pd.DataFrame:
         rounding; ``volume_l``, ``abv``, ``ethanol_l`` and ``share`` of the charged alcohol. The keep is all
         between heads and tails, whichever jars are pooled.
     """
-    from potsim.planning.charge import between
-
     points, charge = run.points, run.charge
     spans = {"heads": (0.0, points.heads), "keep": (points.heads, points.keep_end)}
     spans["tails"] = (points.keep_end, points.end)
@@ -174,9 +175,6 @@ def equilibrium(pressure_pa: float = 101325.0, points: int = 51) -> pd.DataFrame
     pandas.DataFrame
         ``liquid_x``, ``vapour_x``, ``liquid_abv``, ``vapour_abv`` and ``boils_c``.
     """
-    from potsim.liquid import strength
-    from potsim.liquid.equilibrium import bubble_point
-
     require("points", points, 2, 100_000)
     x = np.linspace(0.0, 1.0, int(points))
     boils_k, y = (np.asarray(one) for one in bubble_point(x, pressure_pa))
@@ -207,8 +205,6 @@ def proofing(volume_l: float, abv: float, targets_abv: Iterable[float]) -> pd.Da
     RangeError
         If a strength lies above that of the spirit.
     """
-    from potsim.liquid import strength
-
     wanted = [float(one) for one in targets_abv]
     water = [float(strength.water_to_reach(volume_l, abv, one)) for one in wanted]
     whole = [float(strength.mix([volume_l, each], [abv, 0.0]).volume_l) for each in water]

@@ -319,7 +319,7 @@ def _or_false(bare: Callable[[float | None], bool], abv: float | None) -> bool:
 
 
 def _root(function: Function, between: tuple[float, float]) -> float:
-    from scipy.optimize import brentq
+    from scipy.optimize import brentq  # start-up: scipy and pandas only here
 
     return float(brentq(function, *between, xtol=1e-300, rtol=CLOSE))
 

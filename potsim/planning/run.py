@@ -541,7 +541,7 @@ class Run(Line):
         >>> forecast.over
         False
         """
-        from potsim.planning.forecast import follow
+        from potsim.planning.forecast import follow  # start-up: only at the still
 
         return follow(self, faces.readings_of(readings, self.setting.still.conditions.pressure_pa), hold_up_l)
 

@@ -553,7 +553,7 @@ class Sweep(Shown):
         pandas.DataFrame
             One row a value and botanical: ``value`` and what `Place.to_dict` gives.
         """
-        import pandas as pd
+        import pandas as pd  # start-up: pandas only for a frame
 
         places = ["class" if field.name == "klass" else field.name for field in fields(Place)]
         columns = ["value", *places]

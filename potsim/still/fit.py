@@ -376,7 +376,7 @@ class Problem:
 
     def solve(self, start: Array, kept: NDArray[np.bool_], loss: Loss, most: int) -> Array:
         """Seek the values, shape (10,), that meet the readings kept."""
-        from scipy.optimize import least_squares
+        from scipy.optimize import least_squares  # start-up: scipy only for a fit
 
         def misfit(scaled: Array) -> Array:
             seen = self.look(self.plain(scaled))[0]

@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> None:
     still = None if args.save_still is None else files.target(args.save_still, force=True, suffixes=("toml",))
     files.check_apart([t for t in (picture, still) if t is not None], plan_file)
     plan = the_plan(args.plan)
-    from potsim.planning.run import distil
+    from potsim.planning.run import distil  # start-up: --help loads nothing heavy
 
     made = distil(plan)
     if args.enter:

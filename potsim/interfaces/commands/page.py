@@ -12,7 +12,7 @@ from potsim.interfaces.options import Command, argument
 
 def run(args: argparse.Namespace) -> None:
     """Serve the page until it is stopped."""
-    from potsim.interfaces.page.serve import LOOPBACK, Wish, serve
+    from potsim.interfaces.page.serve import LOOPBACK, Wish, serve  # start-up: --help loads nothing heavy
 
     data = Path(args.data).expanduser() if args.data else Path.home() / "potsim-runs"
     wish = Wish(data, args.host or LOOPBACK, args.port, browser=not args.no_browser)

@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> None:
     """Predict a run."""
     wanted = targets(args, {"plot": PICTURES, "csv": (), "report": PAGES}, the_plan_file(args.plan))
     plan = the_plan(args.plan)
-    from potsim.planning.run import distil
+    from potsim.planning.run import distil  # start-up: --help loads nothing heavy
 
     made = distil(plan)
     sure = _sure(args, plan)

@@ -32,7 +32,7 @@ TOML = ("toml",)
 def run_next(args: argparse.Namespace) -> None:
     """Apply the verdicts of a trial."""
     target = _target(args, "output", TOML)
-    from potsim.interfaces.report.trials import sections_of_next
+    from potsim.interfaces.report.trials import sections_of_next  # start-up: --help loads nothing heavy
     from potsim.interfaces.trialfile import next_text, read_factors
     from potsim.planning.next_trial import next_trial
 

@@ -18,20 +18,32 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import PotsimError, RequestError
+from potsim.interfaces import quantities
+from potsim.interfaces.exports import content
 from potsim.interfaces.page import form
+from potsim.interfaces.page.shelf import Shelf
+from potsim.interfaces.page.told import refused
 from potsim.interfaces.planfile import example_plan, plan_of, read_plan, tables_of, write_plan
 from potsim.interfaces.report import underway as words
+from potsim.interfaces.report.sheet import page_of_bench
 from potsim.interfaces.tomlfile import Source
 from potsim.interfaces.wording import formats
 from potsim.liquid import strength
 from potsim.liquid.compounds import compound
+from potsim.planning.blends import blend_trials
 from potsim.planning.botanicals import Botanical, library
 from potsim.planning.classes import classes as classes_of
 from potsim.planning.classes import per_noticed
+from potsim.planning.comparison import bottled_l, in_bottle
+from potsim.planning.comparison import compare as side_by_side
+from potsim.planning.ensemble import ensemble
 from potsim.planning.lanes import lanes as lanes_of
 from potsim.planning.notes import sentences
-from potsim.planning.plan import JarPlan, Plan
+from potsim.planning.plan import VERDICTS, JarPlan, Plan
+from potsim.planning.reach import reach as find
 from potsim.planning.run import Run, distil
+from potsim.planning.sweep import with_strength
+from potsim.planning.trials import Trial
 from potsim.records import plain
 
 Array = NDArray[np.float64]
@@ -344,8 +356,6 @@ def doses(run: Run) -> list[dict[str, Any]]:
 
 def beside(sent: dict[str, Any]) -> list[dict[str, Any]]:
     """Return the stream of a weaker and of a stronger charge, the alcohol in it being the same."""
-    from potsim.planning.sweep import with_strength
-
     plan = plan_from(sent.get("plan"), sent.get("root"))
     bare = dataclasses.replace(plan, jars=JarPlan(), botanicals=())
     abv = run_of(bare).charge.abv
@@ -363,8 +373,6 @@ def beside(sent: dict[str, Any]) -> list[dict[str, Any]]:
 
 def sure(sent: dict[str, Any]) -> dict[str, Any]:
     """Return how sure the answer is: bands that hold nine in ten of the runs drawn."""
-    from potsim.planning.ensemble import ensemble
-
     plan = plan_from(sent.get("plan"), sent.get("root"))
     made = ensemble(plan, n=SURE_RUNS)
 
@@ -393,8 +401,6 @@ def sure(sent: dict[str, Any]) -> dict[str, Any]:
 
 def reach(sent: dict[str, Any]) -> dict[str, Any]:
     """Return a plan that gives so many bottles."""
-    from potsim.planning.reach import reach as find
-
     plan = plan_from(sent.get("plan"), sent.get("root"))
     bottles = sent.get("bottles")
     if type(bottles) is not int or not 1 <= bottles <= 10_000:
@@ -412,10 +418,6 @@ def reach(sent: dict[str, Any]) -> dict[str, Any]:
 
 def compare(sent: dict[str, Any]) -> dict[str, Any]:
     """Return some plans side by side, what differs between the first and the last."""
-    from potsim.planning.comparison import bottled_l, in_bottle
-    from potsim.planning.comparison import compare as side_by_side
-    from potsim.planning.trials import Trial
-
     plans = [plan for _, plan in parts_of(sent, 2, 4)]
     runs = [run_of(plan) for plan in plans]
     first, last = Trial("1", plans[0]), Trial(str(len(plans)), plans[-1])
@@ -450,10 +452,6 @@ def compare(sent: dict[str, Any]) -> dict[str, Any]:
 
 def blend(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the bottled spirits of some plans poured together, and one run that would give the like."""
-    from potsim.interfaces import quantities
-    from potsim.planning.blends import blend_trials
-    from potsim.planning.trials import Trial
-
     found = parts_of(sent, 2, 4)
     volumes = [quantities.volume_l(str(part.get("volume", "1 L"))) for part, _ in found]
     trials = [Trial(str(k + 1), plan) for k, (_, plan) in enumerate(found)]
@@ -513,16 +511,12 @@ def _asked(sent: dict[str, Any]) -> Plan:
 
 def sheet(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the page to print of a plan or a run, to lie beside the still."""
-    from potsim.interfaces.report.sheet import page_of_bench
-
     plan = _asked(sent)
     return {"title": plan.title, "text": page_of_bench(run_of(plan))}
 
 
 def numbers(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the curve of a plan as CSV."""
-    from potsim.interfaces.exports import content
-
     plan = _asked(sent)
     return {"title": plan.title, "text": content(run_of(plan), "csv", "csv")}
 
@@ -542,8 +536,6 @@ def begin(sent: dict[str, Any]) -> dict[str, Any]:
 
 @functools.cache
 def _start() -> dict[str, Any]:
-    from potsim.planning.plan import VERDICTS
-
     return {
         "formats": formats(),
         "schema": form.schema(),
@@ -598,8 +590,6 @@ def start(sent: dict[str, Any]) -> dict[str, Any]:
 
 def refusal(error: PotsimError) -> dict[str, Any]:
     """Return a refusal as data."""
-    from potsim.interfaces.page.told import refused
-
     return {"refused": refused(error)}
 
 
@@ -609,8 +599,6 @@ def refusal(error: PotsimError) -> dict[str, Any]:
 @functools.lru_cache(maxsize=2)
 def shelf_at(root: str) -> Any:
     """Return the data folder, to be read."""
-    from potsim.interfaces.page.shelf import Shelf
-
     return Shelf(Path(root))
 
 

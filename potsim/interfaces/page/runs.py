@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import time
+import tomllib
 from collections import OrderedDict
 from collections.abc import Sequence
 from datetime import datetime
@@ -19,14 +20,18 @@ from potsim.interfaces.page.answers import column, digits, run_of, shelf_at
 from potsim.interfaces.page.shelf import Kept, merged, verdicts
 from potsim.interfaces.planfile import read_plan, tables_of
 from potsim.interfaces.report import underway as words
+from potsim.interfaces.stillfile import NUMBERS, read_still, still_text
 from potsim.interfaces.wording import in_units
 from potsim.planning.events import Clouded, Full, HoldUp, Read, Record, Start, Titled, Undo, Water
-from potsim.planning.forecast import Band, Follower, Forecast
+from potsim.planning.forecast import Band, Follower, Forecast, mark_of
+from potsim.planning.forecast import learn as refine
 from potsim.planning.journal import Journal
+from potsim.planning.next_trial import next_trial as follow
 from potsim.planning.notes import sentences
-from potsim.planning.plan import Plan
+from potsim.planning.plan import Plan, Tasting
 from potsim.planning.readings import next_reading
 from potsim.planning.run import Run
+from potsim.planning.trials import Trial
 from potsim.planning.underway import Poured, UnderWay
 from potsim.records import dataclass
 
@@ -426,10 +431,6 @@ def _expected(before: Forecast, made: UnderWay, collected_l: float | None, minut
 
 def next_trial(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the trial that follows from the verdicts of a run, each change with its place in the plan."""
-    from potsim.planning.next_trial import next_trial as follow
-    from potsim.planning.plan import Tasting
-    from potsim.planning.trials import Trial
-
     root, name = str(sent["root"]), str(sent["run"])
     journal = shelf_at(root).journal(name)
     given = [
@@ -475,10 +476,6 @@ def _amount(tables: dict[str, Any], row: int) -> str:
 
 def learn(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the file of a still, refined by what a run told of it."""
-    from potsim.interfaces.stillfile import read_still, still_text
-    from potsim.planning.forecast import learn as refine
-    from potsim.planning.forecast import mark_of
-
     root, name, still = str(sent["root"]), str(sent["of"]), str(sent["id"])
     made = under_way(name, root)
     shelf = shelf_at(root)
@@ -496,8 +493,6 @@ def learn(sent: dict[str, Any]) -> dict[str, Any]:
 
 def _refined(before: str, after: str) -> str:
     """The file of a still with what it has learnt in it; its title and all else that it says stay."""
-    import tomllib
-
     known, new = tomllib.loads(before), tomllib.loads(after)
     still = {**known.get("still", {}), **new["still"]}
     return merged(before, {**known, "still": still, "learnt": new["learnt"]}) if before else after
@@ -541,10 +536,6 @@ def _shown_plan(kept: Kept, root: str, full: bool) -> dict[str, Any]:
 
 
 def _shown_still(kept: Kept, root: str, full: bool) -> dict[str, Any]:
-    import tomllib
-
-    from potsim.interfaces.stillfile import NUMBERS
-
     document = tomllib.loads(shelf_at(root).text(kept.id))
     still = document.get("still", {})
     learnt = document.get("learnt", {})

@@ -20,7 +20,11 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Literal
 
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
 from potsim.errors import PotsimError, RequestError
+from potsim.interfaces.planfile import inlined
 from potsim.planning import events
 from potsim.planning.events import Bottled, Clouded, Event, Pool, Read, Titled, Verdict
 from potsim.planning.journal import Journal, blame
@@ -465,23 +469,14 @@ def merged(before: str, tables: Mapping[str, Any]) -> str:
     str
         TOML.
     """
-    from potsim.interfaces.planfile import inlined
-
     gone = {key: None for key in _document_of(before) if key not in tables and key not in OUTCOME}
     if not before or not _document_of(before):
-        import tomlkit
-
         return tomlkit.dumps(inlined(dict(tables)))
     return _edited(before, {**tables, **gone})
 
 
 def _edited(before: str, changes: Mapping[str, Any]) -> str:
     """Set keys of a file, or take out those that are ``None``; all else stays as it stands."""
-    import tomlkit
-    from tomlkit.exceptions import TOMLKitError
-
-    from potsim.interfaces.planfile import inlined
-
     try:
         document: Any = tomlkit.parse(before)
         _set(document, changes, inlined)

@@ -19,8 +19,10 @@ from potsim.interfaces.trialfile import oil, ratio
 from potsim.interfaces.wording import as_planned
 from potsim.planning.comparison import Comparison, Pair, pairs
 from potsim.planning.forecast import Forecast, in_short
+from potsim.planning.readings import observed_of
 from potsim.planning.sweep import Row, Sweep
 from potsim.records import dataclass
+from potsim.still.fit import places
 
 ROW_IN = 0.36  # height of a row
 
@@ -168,9 +170,6 @@ def _draw_readings(forecast: Forecast, ax: Axes) -> None:
 
 def _places(forecast: Forecast) -> list[float]:
     """Where each reading stands [L]; a jar's in its middle, one by the clock or by mass as it was fitted."""
-    from potsim.planning.readings import observed_of
-    from potsim.still.fit import places
-
     if not forecast.readings:
         return []
     tracks = forecast.fit.tracks

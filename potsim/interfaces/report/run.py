@@ -18,6 +18,7 @@ from potsim.interfaces.report.jars import (
     keep_section,
     timing,
 )
+from potsim.interfaces.report.sweep import sure_section
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
@@ -125,7 +126,6 @@ def text_of_run(run: Run, sure: Ensemble | None = None) -> str:
     sections = sections_of_run(run)
     if sure is None:
         return render(sections)
-    from potsim.interfaces.report.sweep import sure_section
 
     return render((*sections[:-2], sure_section(sure), *sections[-2:]))
 

@@ -51,7 +51,7 @@ from potsim.planning.comparison import (
 from potsim.planning.next_trial import Entry, NextTrial, Scaled
 from potsim.planning.notes import sentences
 from potsim.planning.run import Run
-from potsim.planning.trials import Against, AlcoholBook
+from potsim.planning.trials import Against, AlcoholBook, labels
 from potsim.records import dataclass
 
 LEARNT = (
@@ -565,8 +565,6 @@ def _cell(entry: Entry, name: str, per: str) -> str:
 
 def doses_of(run: Run) -> dict[str, dict[str, float]]:
     """Return each dose by the litre as plain data, by botanical."""
-    from potsim.planning.trials import labels
-
     return {
         label: {"mass_g": dose.mass_g, **{per: getattr(dose, per) for per in DOSES}}
         for label, dose in zip(labels(run.bill), doses(run), strict=True)
