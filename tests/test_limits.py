@@ -195,7 +195,7 @@ def of(*charge: Ingredient, **parts: Any) -> Plan:
 SPIRIT = Ingredient("spirit", 2.4, 38.0)
 EDGES = {
     "water": (of(Ingredient("water", 1.0)), True),
-    "a trace of alcohol": (of(Ingredient("beer", 1.0, 1e-6)), True),
+    "a trace of alcohol": (of(Ingredient("beer", 1.0, 1e-4)), True),
     "pure alcohol": (of(Ingredient("alcohol", 1.0, 100.0)), False),
     "the azeotrope": (of(Ingredient("alcohol", 1.0, 97.2)), False),
     "just weaker than the azeotrope": (of(Ingredient("alcohol", 1.0, 96.0)), True),
