@@ -107,6 +107,7 @@ METRIC: Mapping[str, Format] = {
     "share_exact": _one("%", 100.0, 2, trim=True),
     "power": Format((Step(999.5, "W", 1.0, 0), Step(math.inf, "kW", 0.001, 2, trim=True))),
     "pressure": _one("hPa"),
+    "height": _one("m"),
     "loss": _one("W/K", decimals=2, trim=True),
     "minutes": _one("min"),
     "dose": _one("g/L", decimals=2, trim=True),
@@ -151,6 +152,7 @@ US: Mapping[str, Format] = {
     "temperature_exact": _one("°F", 1.8, 2, trim=True, plus=32.0),
     "temperature_difference": _one("°F", 1.8, 0),
     "pressure": _one("inHg", IN_HG, 2),
+    "height": _one("ft", 1.0 / 0.3048),
 }
 FORMATS: Mapping[System, Mapping[str, Format]] = {"metric": METRIC, "us": US}
 _SYSTEM: ContextVar[System] = ContextVar("system of units", default="metric")
@@ -206,6 +208,11 @@ def metric(kind: str, value: float) -> str:
     """Return a value in metric units, whatever all else is told in: the size that is printed on a jar."""
     with in_units("metric"):
         return say(kind, value)
+
+
+def system() -> System:
+    """Return the system of units that numbers are told in."""
+    return _SYSTEM.get()
 
 
 def unit_of(kind: str) -> str:

@@ -238,7 +238,9 @@ def _heed(notes: Iterable[Note], most: int) -> list[tuple[str, str]]:
     rows = [("DANGER", words(note)) for note in dangers]
     rows += [("take care", words(note)) for note in cautions[:most]]
     more = len(cautions) - most
-    return [*rows, *([("", f"and {more} more: --full")] if more > 0 else [])]
+    label, also = ("", "and ") if rows else ("take care", "")
+    what = "more" if rows else "cautions"
+    return [*rows, *([(label, f"{also}{more} {what}: --full")] if more > 0 else [])]
 
 
 def _guessed(notes: Iterable[Note]) -> str:

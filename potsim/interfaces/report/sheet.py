@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import re
 from collections.abc import Sequence
+from functools import partial
 
 from potsim import __version__
 from potsim.interfaces.report.card import facts
@@ -15,15 +16,18 @@ from potsim.interfaces.report.sweep import sure_section
 from potsim.interfaces.report.tables import Facts, Part, Points, Section, Table
 from potsim.interfaces.wording import (
     as_planned,
+    briefly,
     format_abv,
     format_mass,
     format_temperature,
     format_volume,
     metric,
     number,
+    say,
     unit_of,
     volumes,
 )
+from potsim.liquid.strength import REFERENCE_C
 from potsim.planning.card import card
 from potsim.planning.ensemble import Ensemble
 from potsim.planning.notes import EVERY_RUN
@@ -108,8 +112,8 @@ WEIGH = (
     "foretold. What stands under vapour, and under stream, is so when the jar is taken away."
 )
 READ = (
-    " Strength and temperature are read together, in the cool jar; a hydrometer for 20 °C shows more than "
-    "there is when the spirit is warmer."
+    " Strength and temperature are read together, in the cool jar; the hydrometer shows more than there "
+    "is when the spirit is warmer than {made_for}, for which it is made."
 )
 
 
@@ -159,6 +163,8 @@ def jar_sheet(run: Run) -> str:
         ]
         blanks = [f'<td class="{column.kind}"></td>' for column in blank]
         rows.append(f"<tr{cut}>{''.join([*cells, *mark, *blanks])}</tr>")
+    made_for_c = REFERENCE_C if run.proofing is None else run.proofing.calibrated_c
+    read = READ.format(made_for=say("temperature_short", made_for_c))
     room, glass = unit_of("temperature"), unit_of("pressure")
     heads = ("date", f"room, {room}", f"barometer, {glass}", "heat on at", "first drop at", "stopped at")
     lines = "".join(f"<span>{html.escape(text)}</span>" for text in heads)
@@ -166,7 +172,7 @@ def jar_sheet(run: Run) -> str:
     return (
         f"<section><h2>Jar sheet: {html.escape(run.plan.title)}</h2>"
         f'<div class="lines">{lines}</div>{_jar_table([*columns, *blank], rows)}<ul>{notes}</ul>'
-        f'<p class="fine">{WEIGH}{READ if spirit else ""}</p></section>'
+        f'<p class="fine">{WEIGH}{read if spirit else ""}</p></section>'
     )
 
 
@@ -332,27 +338,28 @@ def _key(run: Run) -> str:
     """The few numbers that are looked for first."""
     charge, stop, keep, made = run.charge, run.stop, run.keep, run.proofing
     heads = run.setting.heads_l
+    volume, strength = partial(briefly, "volume"), partial(briefly, "abv")
     if charge.ethanol_mol == 0.0:
         return _boxes(
             [
-                ("in the pot", format_volume(charge.volume_l), "water"),
-                ("stop", format_volume(stop.collected_l), format_minutes_whole(stop.elapsed_min)),
+                ("in the pot", volume(charge.volume_l), "water"),
+                ("stop", volume(stop.collected_l), format_minutes_whole(stop.elapsed_min)),
             ]
         )
     pairs = [
-        ("in the pot", format_volume(charge.volume_l), format_abv(charge.abv)),
-        ("heads", format_volume(heads) if heads > 0.0 else "none", "first over" if heads > 0.0 else ""),
+        ("in the pot", volume(charge.volume_l), strength(charge.abv)),
+        ("heads", volume(heads) if heads > 0.0 else "none", "first over" if heads > 0.0 else ""),
         (
             "stop",
-            format_abv(stop.stream_abv),
-            f"{format_volume(stop.collected_l)} over, {format_minutes_whole(stop.elapsed_min)}",
+            strength(stop.stream_abv),
+            f"{volume(stop.collected_l)} over, {format_minutes_whole(stop.elapsed_min)}",
         ),
-        ("keep", format_volume(keep.volume_l), format_abv(keep.abv)),
+        ("keep", volume(keep.volume_l), strength(keep.abv)),
     ]
     if made is not None:
-        pairs.append(("water", format_volume(made.water_l), f"to {format_abv(made.target_abv)}"))
-        size = "" if made.bottle_l is None else f"of {format_volume(made.bottle_l)}"
-        bottles = ("bottled", format_volume(made.volume_l), "")
+        pairs.append(("water", volume(made.water_l), f"to {strength(made.target_abv)}"))
+        size = "" if made.bottle_l is None else f"of {volume(made.bottle_l)}"
+        bottles = ("bottled", volume(made.volume_l), "")
         pairs.append(bottles if made.bottles is None else ("bottles", str(made.bottles), size))
     return _boxes(pairs)
 

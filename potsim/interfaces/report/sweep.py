@@ -10,6 +10,7 @@ from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
     as_planned,
+    briefly,
     counted,
     format_abv,
     format_mass,
@@ -20,9 +21,11 @@ from potsim.interfaces.wording import (
     number,
     say,
     step_of,
+    system,
     unit_of,
     volumes,
 )
+from potsim.planning import schema
 from potsim.planning.ensemble import Band, Ensemble
 from potsim.planning.notes import Note
 from potsim.planning.reach import Reach
@@ -40,6 +43,14 @@ from potsim.planning.sweep import (
 )
 
 DIGITS = 6  # of a value told
+# Kinds of values that are told otherwise than they stand in a file: temperatures, and all in other units.
+TOLD = {
+    schema.TEMPERATURE: "temperature_short",
+    schema.VOLUME: "volume_exact",
+    schema.MASS: "mass",
+    schema.PRESSURE: "pressure",
+    schema.HEIGHT: "height",
+}
 
 
 def value_reader(number: Number) -> Callable[[str], float]:
@@ -49,6 +60,9 @@ def value_reader(number: Number) -> Callable[[str], float]:
 
 def value_words(number: Number, value: float, *, planned: bool = False) -> str:
     """Return a value with its unit, such as ``"700 W"``."""
+    kind = TOLD.get(number.key.kind)
+    if kind is not None and (system() == "us" or number.key.kind == schema.TEMPERATURE):
+        return briefly(kind, value)
     told = round(value, 1) if planned and number.name == CHARGE_ABV else float(f"{value:.{DIGITS}g}")
     return str(kinds.write(number.key, told))
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from potsim.interfaces.wording import METRIC, counted, number, say
+from potsim.interfaces.wording import METRIC, counted, metric, say
 from potsim.planning.notes import EVERY_RUN, Note
 
 Words = str | Callable[[Note], str]
@@ -212,17 +212,18 @@ def _waits(reason: str, values: Mapping[str, Any]) -> str:
 
 
 def _proposed(note: Note) -> str:
-    row = ", ".join(f"{one['count']} x {say('volume', one['size_l'])}" for one in note.values["row"])
+    row = ", ".join(f"{one['count']} x {metric('volume', one['size_l'])}" for one in note.values["row"])
     return f"No jars are named, so a row is proposed: {row}."
 
 
 def _too_small(note: Note) -> str:
     v = note.values
     verb = "does not float" if v["size_l"] < v["floats_from_l"] else "may not float"
-    takes = f"{number('volume', v['floats_from_l'])} to {say('volume', v['floats_at_l'])}"
+    low, high = (metric("volume", v[name]) for name in ("floats_from_l", "floats_at_l"))
+    takes = f"{low.removesuffix(' mL')} to {high}"
     return (
-        f"A jar of {say('volume', v['size_l'])} {verb} a hydrometer, which takes {takes} (common practice, "
-        "no source): read a few jars together, or go by the temperature of the vapour."
+        f"A jar of {metric('volume', v['size_l'])} {verb} a hydrometer, which takes {takes} (common "
+        "practice, no source): read a few jars together, or go by the temperature of the vapour."
     )
 
 
