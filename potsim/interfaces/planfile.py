@@ -430,9 +430,11 @@ def _dose(dose: BotanicalDose) -> dict[str, Any]:
         return table_of(dose, said)
     from potsim.planning.botanicals import plural  # a plan without a bill reads no library
 
-    size = dose.pieces if dose.mass_g is None else dose.mass_g
-    many = size is not None and size > 1.0 and dose.counted not in ("", "g")
-    amount = Amount(size or 0.0, plural(dose.counted) if many else dose.counted)
+    if dose.mass_g is not None:
+        amount = Amount(dose.mass_g, "g")
+    else:
+        count = dose.pieces or 0.0
+        amount = Amount(count, plural(dose.counted) if count > 1.0 and dose.counted else dose.counted)
     table = table_of(dose, {name: key for name, key in said.items() if name not in ("mass", "pieces")})
     return {"name": table.pop("name"), "amount": kinds.write(keys["amount"], amount), **table}
 

@@ -269,7 +269,8 @@ def _poured(
 
 
 CHARGE_ABV = "charge.abv"
-CLEARS = {"altitude_m": "pressure_hpa", "pressure_hpa": "altitude_m"}  # of which only one can be said
+# Of which only one can be said.
+CLEARS = {"altitude_m": "pressure_hpa", "pressure_hpa": "altitude_m", "mass_g": "pieces", "pieces": "mass_g"}
 ALTERNATIVES = {"heads_l": "heads_share", "heads_share": "heads_l"}  # one number in two forms
 NAMED = {"heads_share": "heads"}  # under one name
 
@@ -350,6 +351,8 @@ def _rows(plan: Plan) -> Iterator[Number]:
             amount = next((key for key in keys.values() if key.extensive), None)
             if amount is not None:
                 yield replace(_number(table, amount, k), name=f"{table}.{row.name}")
+            if table == "botanical" and row.pieces is not None:  # what was counted can be weighed too
+                keys = {**keys, "mass": keys_of(type(row))["mass"]}
             for key in keys.values():
                 yield _number(table, key, k, f"{table}.{row.name}")
     for k, step in enumerate(plan.still.power_steps):

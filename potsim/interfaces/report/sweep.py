@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from potsim.interfaces import kinds
+from potsim.errors import RequestError
+from potsim.interfaces import kinds, quantities
 from potsim.interfaces.report.flavours import MEANS_STAYS
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.report.words import sentences
@@ -55,7 +56,20 @@ TOLD = {
 
 def value_reader(number: Number) -> Callable[[str], float]:
     """Return what turns typed text into the plain number, such as ``"1 kW"`` into 1000."""
+    if number.key.kind == schema.COUNT:
+        return lambda text: _pieces(number, text)
     return lambda text: float(kinds.read(number.key, text))
+
+
+def _pieces(number: Number, text: str) -> float:
+    """Read a number of pieces, with or without what they are called."""
+    size, of = quantities.amount(text)
+    if of != "g":
+        return size
+    raise RequestError(
+        f"'{text}' is a mass, but the plan counts pieces.",
+        f"Give pieces, or vary {number.name.removesuffix('.pieces')}.mass.",
+    )
 
 
 def value_words(number: Number, value: float, *, planned: bool = False) -> str:
