@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from potsim.errors import PotsimError, RequestError
-from potsim.planning import journal as module
+from potsim.planning import lines as module
 from potsim.planning.events import (
     Event,
     Full,
@@ -34,7 +34,8 @@ from potsim.planning.events import (
     Water,
     event_of,
 )
-from potsim.planning.journal import BusyError, Journal, StaleError
+from potsim.planning.journal import Journal, StaleError
+from potsim.planning.lines import BusyError
 from potsim.planning.readings import Entry
 
 PLAN = "title = 'x'\n"

@@ -6,15 +6,10 @@ off is at most the line that was being written.
 
 from __future__ import annotations
 
-import contextlib
-import errno
-import importlib
 import json
 import os
 import re
-import stat
-import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -40,128 +35,11 @@ from potsim.planning.events import (
     moment_of,
     records_of,
 )
+from potsim.planning.lines import alone, blame, opened, sync_folder, whole, write_line
 from potsim.planning.readings import Entry, Reading, next_reading
 from potsim.records import dataclass
 
-LARGEST = 20_000_000
-"""Bytes that a journal may have."""
-WAIT_S = 2.0  # for another writer, who needs a few milliseconds
 _ID = re.compile(r"[A-Za-z0-9_.:-]{1,64}")
-_HELD = {errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES, errno.EDEADLK}  # by another writer
-_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
-_BINARY = getattr(os, "O_BINARY", 0)
-_AT_ONCE = getattr(os, "O_NONBLOCK", 0)  # a pipe is refused, not waited for
-
-
-# The file ---------------------------------------------------------------------------------------------------
-
-
-@contextlib.contextmanager
-def blame(path: Path) -> Iterator[None]:
-    """Say which file could not be read or written."""
-    try:
-        yield
-    except FileNotFoundError:
-        raise RequestError(f"There is no '{path}'.", "Check the name and the folder.", kind="file") from None
-    except IsADirectoryError:
-        raise RequestError(f"'{path}' is a folder.", "Name a file in it.", kind="file") from None
-    except (OSError, ValueError) as error:
-        if isinstance(error, RequestError):
-            raise
-        why = getattr(error, "strerror", None) or str(error)
-        number = getattr(error, "errno", None)
-        hint = "Make room, and enter it once more." if number in _FULL else "Choose another place."
-        raise PotsimError(f"'{path}' cannot be used: {why.lower()}.", hint) from error
-
-
-class BusyError(PotsimError):
-    """Another writer has held the journal for too long."""
-
-
-@contextlib.contextmanager
-def _alone(handle: int, path: Path) -> Iterator[None]:
-    """Be the only writer for a moment; the lock goes with the process."""
-    lock, unlock = _locks()
-    until = time.monotonic() + WAIT_S
-    while True:
-        try:
-            lock(handle)
-            break
-        except OSError as error:
-            if error.errno not in _HELD:  # a file system without locks
-                yield
-                return
-            if time.monotonic() > until:
-                raise BusyError(f"'{path}' is held by another program.", "Try again.") from None
-            time.sleep(0.005)
-    try:
-        yield
-    finally:
-        unlock(handle)
-
-
-def _locks() -> tuple[Callable[[int], object], Callable[[int], object]]:
-    """How this system locks an open file without waiting, and lets it go."""
-    try:
-        fcntl: Any = importlib.import_module("fcntl")
-    except ImportError:
-        msvcrt: Any = importlib.import_module("msvcrt")
-
-        def byte(handle: int, how: int) -> None:  # one far behind the end of any journal: reading goes on
-            here = os.lseek(handle, 0, os.SEEK_CUR)
-            os.lseek(handle, LARGEST * 2, os.SEEK_SET)
-            try:
-                msvcrt.locking(handle, how, 1)
-            finally:
-                os.lseek(handle, here, os.SEEK_SET)
-
-        return lambda handle: byte(handle, msvcrt.LK_NBLCK), lambda handle: byte(handle, msvcrt.LK_UNLCK)
-    return (
-        lambda handle: fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB),
-        lambda handle: fcntl.flock(handle, fcntl.LOCK_UN),
-    )
-
-
-def _write_line(handle: int, line: bytes) -> None:
-    """Add one line and wait for the disk; whatever goes wrong, no part of it stays."""
-    size = os.fstat(handle).st_size
-    try:
-        if os.write(handle, line) != len(line):
-            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        os.fsync(handle)
-    except OSError:
-        with contextlib.suppress(OSError):
-            os.ftruncate(handle, size)
-        raise
-
-
-def _sync_folder(path: Path) -> None:
-    """Put the name of a new file on disk too, where the system lets one."""
-    with contextlib.suppress(OSError):
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
-
-
-def _whole(handle: int, path: Path, start: int = 0) -> bytes:
-    """Return what is in a file from a place on, refusing one that no run fills."""
-    state = os.fstat(handle)
-    if not stat.S_ISREG(state.st_mode):
-        raise RequestError(f"'{path}' is not a file that can be kept.", "Name a plain file.", kind="file")
-    if state.st_size > LARGEST:
-        raise RequestError(
-            f"'{path}' is larger than {LARGEST // 1_000_000} MB; no run's journal is.", "Name another file."
-        )
-    os.lseek(handle, start, os.SEEK_SET)
-    parts = []
-    while part := os.read(handle, 1 << 20):
-        parts.append(part)
-    return b"".join(parts)
-
-
-# The journal ------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -279,16 +157,14 @@ class Journal:
             If it cannot be made or read.
         """
         named = Path(path)
-        flags = os.O_RDWR | os.O_APPEND | _BINARY | (os.O_CREAT if plan_text is not None else 0)
-        with blame(named):
-            handle = os.open(named, flags | _AT_ONCE, 0o666)
+        handle = opened(named, add=True, make=plan_text is not None)
         journal = cls(named, handle, pressure_pa)
         try:
-            with _alone(handle, named):
+            with alone(handle, named):
                 journal._take(mend=True)
                 if not journal._records and plan_text is not None:
                     journal._write(Record(event_id, events.now(), device, 1, Start(plan_text)))
-                    _sync_folder(named)
+                    sync_folder(named)
             if not journal._records:
                 raise RequestError(f"'{named}' holds no run.", "Begin one: potsim follow PLAN --enter")
             if plan_text not in (None, journal.plan_text):
@@ -323,8 +199,7 @@ class Journal:
             If there is none, or it is something else.
         """
         named = Path(path)
-        with blame(named):
-            handle = os.open(named, os.O_RDONLY | _BINARY | _AT_ONCE)
+        handle = opened(named, add=False)
         try:
             journal = cls(named, handle, pressure_pa)
             with blame(named):
@@ -347,7 +222,7 @@ class Journal:
         assert self._handle is not None
         if os.fstat(self._handle).st_size < self._good:
             self._forget()
-        content = _whole(self._handle, self.path, self._good)
+        content = whole(self._handle, self.path, self._good)
         self._damaged = [one for one in self._damaged if not one.torn]
         *lines, tail = content.split(b"\n")
         for text in lines:
@@ -598,7 +473,7 @@ class Journal:
             raise RequestError(f"'{self.path}' is only read here.", "Open it to add to it.")
         if event_id and not _ID.fullmatch(event_id):
             raise RequestError("The id is not one of up to 64 letters, digits and hyphens.", "")
-        with blame(self.path), _alone(self._handle, self.path):
+        with blame(self.path), alone(self._handle, self.path):
             self._take(mend=True)
             known = [r for r in self._records if event_id and r.id == event_id]
             if known:
@@ -651,7 +526,7 @@ class Journal:
         assert self._handle is not None
         line = line_of(record)
         with blame(self.path):
-            _write_line(self._handle, line)
+            write_line(self._handle, line)
         self._records.append(record)
         self._lines += 1
         self._good += len(line)

@@ -27,7 +27,8 @@ from potsim.errors import PotsimError, RequestError
 from potsim.interfaces.planfile import inlined
 from potsim.planning import events
 from potsim.planning.events import Bottled, Clouded, Event, Pool, Read, Titled, Verdict
-from potsim.planning.journal import Journal, blame
+from potsim.planning.journal import Journal
+from potsim.planning.lines import blame
 from potsim.planning.plan import TABLES
 from potsim.planning.readings import Reading
 from potsim.records import dataclass
