@@ -17,8 +17,9 @@ from potsim.liquid import equilibrium, heat, strength
 from potsim.liquid.equilibrium import Boiling
 from potsim.still import tables
 from potsim.still.course import EXHAUSTED, course
+from potsim.still.lookup import SmoothFit, UniformTable, running_integral
 from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
-from potsim.still.tables import Curves, SmoothFit, UniformTable, balance, curves, running_integral
+from potsim.still.tables import Curves, balance, curves
 
 PLAIN = Conditions(power_w=700.0)
 REFLUX = Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0)

@@ -22,7 +22,7 @@ from potsim.liquid import strength, traces
 from potsim.liquid.equilibrium import bubble_point
 from potsim.records import dataclass
 from potsim.still.course import States
-from potsim.still.tables import SmoothFit, product
+from potsim.still.lookup import SmoothFit, product
 
 Array = NDArray[np.float64]
 
