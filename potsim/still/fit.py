@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import fields, replace
 from functools import cached_property
 from math import erf, pi, sqrt
+from statistics import NormalDist
 from typing import Any, Literal
 
 import numpy as np
@@ -474,7 +475,7 @@ class Problem:
 
 LOGARITHMS = ("time_scale", "charge_l")  # sought and told as logarithms of a factor
 AS_PLANNED = 0.5  # probability that what is lost is as planned, mostly nothing: nobody knows; no source
-PARTS, TAIL, HALVINGS = 96, 6.0, 24  # amounts lost that are counted, to so many errors; bisections of a band
+PARTS, TAIL, HALVINGS = 32, 6.0, 18  # amounts lost that are counted, to so many errors; bisections of a band
 AT_BOUND = 1e-3  # standard errors before from a bound at which a number lies on it
 FAR = 4.0  # standard errors beyond which a reading is left out
 LOOSE = 4.0  # factor on what is known before, when readings will not have it
@@ -536,10 +537,17 @@ class Lost:
     @property
     def middle(self) -> float:
         """The share that is as likely too high as too low; that of the plan unless much speaks against it."""
-        shares = np.append(self.shares, self.planned)
-        order = np.argsort(shares)
-        up_to = np.cumsum(np.append((1.0 - self.as_planned) * self.weights, self.as_planned)[order])
-        return float(shares[order][np.searchsorted(up_to, 0.5)])
+        edges = np.append(self.shares[0] - 0.5 * self.each, self.shares + 0.5 * self.each)
+        up_to = (1.0 - self.as_planned) * np.append(0.0, np.cumsum(self.weights))
+        below = float(np.interp(self.planned, edges, up_to))
+        if below <= 0.5 <= below + self.as_planned:
+            return self.planned
+        return float(np.interp(0.5 if below > 0.5 else 0.5 - self.as_planned, up_to, edges))
+
+    @property
+    def each(self) -> float:
+        """The interval of shares that one of them stands for."""
+        return float(self.shares[1] - self.shares[0])
 
     @property
     def error(self) -> float:
@@ -667,10 +675,12 @@ class Fit:
         rest = self.covariance - np.outer(with_lost, with_lost) * variance
         known = np.sqrt(np.maximum(quadratic(slopes, rest), 0.0))
         moves = with_lost @ slopes
-        low, high = _ends(np.outer(self.lost.shares - self.values[k], moves), self.lost.weights, known, share)
-        as_planned = np.outer([self.lost.planned - self.values[k]], moves)
-        least, most = _ends(as_planned, np.ones(1), known, share)
-        ends = np.minimum(low, least), np.maximum(high, most)
+        centres = np.outer(self.lost.shares - self.values[k], moves)
+        spread = np.hypot(known, moves * self.lost.each / sqrt(12.0))
+        low, high = _ends(centres, self.lost.weights, spread, share)
+        as_planned = (self.lost.planned - self.values[k]) * moves
+        away = NormalDist().inv_cdf(0.5 * (1.0 + share)) * known
+        ends = np.minimum(low, as_planned - away), np.maximum(high, as_planned + away)
         low, high = (np.reshape(per_row[0].ravel() + end, per_row[0].shape) for end in ends)
         return low, high
 
@@ -843,16 +853,15 @@ def _ends(centres: Array, weights: Array, spread: Array, share: float) -> tuple[
     """Ends of the band that holds a share of normals of one spread about weighed centres, shape (m, n)."""
     from scipy.special import ndtr
 
-    wide = np.maximum(spread, 1e-9 * (1e-9 + np.ptp(centres, axis=0)))
-    ends = []
-    for below in (0.5 * (1.0 - share), 0.5 * (1.0 + share)):
-        low, high = centres.min(axis=0) - TAIL * wide, centres.max(axis=0) + TAIL * wide
-        for _ in range(HALVINGS):
-            middle = 0.5 * (low + high)
-            less = weights @ ndtr((middle - centres) / wide) < below
-            low, high = np.where(less, middle, low), np.where(less, high, middle)
-        ends.append(0.5 * (low + high))
-    return ends[0], ends[1]
+    wide = np.maximum(spread, 1e-12)
+    below = np.array([[0.5 * (1.0 - share)], [0.5 * (1.0 + share)]])
+    low = np.stack(2 * [centres.min(axis=0) - TAIL * wide])
+    high = np.stack(2 * [centres.max(axis=0) + TAIL * wide])
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        less = np.tensordot(weights, ndtr((middle - centres[:, None]) / wide), axes=1) < below
+        low, high = np.where(less, middle, low), np.where(less, high, middle)
+    return middle[0], middle[1]
 
 
 def _search(problem: Problem, start: Array, before: Fit | None) -> tuple[Array, NDArray[np.bool_]]:
