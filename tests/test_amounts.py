@@ -8,9 +8,9 @@ import potsim
 from potsim.errors import RequestError
 from potsim.interfaces.planfile import is_water
 from potsim.interfaces.quantities import Amount, amount, system_of
-from potsim.interfaces.wording import in_units, metric, say
+from potsim.interfaces.wording import in_units, metric, plural, say
 from potsim.liquid import strength
-from potsim.planning.botanicals import kind_named, plural
+from potsim.planning.botanicals import kind_named
 
 OUNCE_G = 28.349523125  # NIST Special Publication 811, Appendix B, exact
 SAID = {

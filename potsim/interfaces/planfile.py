@@ -25,6 +25,7 @@ from potsim.interfaces.tomlfile import (
     read_file,
     several,
 )
+from potsim.interfaces.wording import pieces_of, plural
 from potsim.planning import schema
 from potsim.planning.botanicals import spelling
 from potsim.planning.plan import (
@@ -249,7 +250,7 @@ def _bill(document: Mapping[str, Any], top: Place, own: Mapping[str, Any]) -> tu
         return ()
     # a plan without a bill reads no library
     # start-up: a plan without a bill reads no library
-    from potsim.planning.botanicals import extend, library, piece_of
+    from potsim.planning.botanicals import extend, library
 
     among = library()
     with Place(top.source, "", "[[own_botanical]]", "own_botanical").noting():
@@ -289,8 +290,6 @@ def _refuse_bare(dose: BotanicalDose, found: Botanical) -> None:
     """Refuse a bare number of what is small: 12 juniper may be grams or berries."""
     piece = found.piece
     if dose.counted == "" and piece is not None and (dose.pieces or 0.0) > 1.0 and piece.mass_g < LIGHT_G:
-        from potsim.planning.botanicals import pieces_of
-
         raise RequestError(
             f"is {dose.pieces:g}, which may be grams or pieces.",
             f'Write "{dose.pieces:g} g" or "{pieces_of(dose.pieces or 0.0, piece.name)}".',
@@ -298,6 +297,34 @@ def _refuse_bare(dose: BotanicalDose, found: Botanical) -> None:
             given=f"{dose.pieces:g}",
             follows=True,
         )
+
+
+GENERAL = ("piece", "pc", "whole")  # words for a piece of anything
+SINGLE = ("seed", "berry", "bud", "pod", "roasted bean")  # kinds of which one is a piece
+
+
+def piece_of(botanical: Botanical, word: str) -> str:
+    """Return the name of the piece that a word counts; refused where it is none of the botanical's.
+
+    ``"2 cloves"`` and ``"3 pieces"`` count pieces too; half a lemon is no piece of its peel.
+    """
+    piece = botanical.piece
+    if not word and piece is not None:
+        return piece.name
+    said = {*GENERAL, *(map(spelling, botanical.names) if botanical.category in SINGLE else ())}
+    if piece is not None and (spelling(word) in said or botanical.counted_by(word)):
+        return piece.name
+    if piece is None:
+        raise RequestError(
+            f"counts '{word}', but what a piece of {botanical.common_name} weighs is not known.",
+            'Give its mass, such as amount = "5 g", or a piece = { mass = "1.5 g" } in [[own_botanical]].',
+        )
+    raise RequestError(
+        f"counts '{word}'; allowed: a mass, or {botanical.common_name} by the {piece.name} "
+        f"({piece.mass_g:g} g {piece.state}).",
+        f'Write for example amount = "5 g", or amount = "2 {plural(piece.name)}".',
+        allowed=piece.name,
+    )
 
 
 def _amount(fields: dict[str, Any], place: Place) -> str | None:
@@ -428,8 +455,6 @@ def _dose(dose: BotanicalDose) -> dict[str, Any]:
     said = {name: key for name, key in keys.items() if name != "amount"}
     if dose.counted is None:
         return table_of(dose, said)
-    from potsim.planning.botanicals import plural  # a plan without a bill reads no library
-
     if dose.mass_g is not None:
         amount = Amount(dose.mass_g, "g")
     else:

@@ -28,11 +28,12 @@ from potsim.interfaces.wording import (
     format_temperature,
     format_volume,
     number,
+    pieces_of,
     plain,
     step_of,
 )
 from potsim.planning.blends import TrialBlend
-from potsim.planning.botanicals import ResolvedDose, pieces_of
+from potsim.planning.botanicals import ResolvedDose
 from potsim.planning.comparison import Difference, InBottle, Value
 from potsim.planning.next_trial import DoseChange, Factors, Learnt, NextTrial, Scaled
 from potsim.planning.plan import VERDICTS, Plan

@@ -204,6 +204,21 @@ def counted(number: int, thing: str) -> str:
     return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
 
 
+def plural(piece: str) -> str:
+    """Return the name of a piece for several of it: ``"leaves"``, ``"pieces of peel"``."""
+    head, of, rest = piece.partition(" of ")
+    if head.endswith("leaf"):
+        return f"{head.removesuffix('leaf')}leaves{of}{rest}"
+    if head.endswith("y") and head[-2:-1] not in "aeiou":
+        return f"{head[:-1]}ies{of}{rest}"
+    return f"{head}{'es' if head.endswith(('s', 'x')) else 's'}{of}{rest}"
+
+
+def pieces_of(count: float, piece: str) -> str:
+    """Return a number of pieces: ``"2 berries"``, ``"0.5 star"``."""
+    return f"{count:.6g} {piece if count <= 1.0 else plural(piece)}"
+
+
 def metric(kind: str, value: float) -> str:
     """Return a value in metric units, whatever all else is told in: the size that is printed on a jar."""
     with in_units("metric"):

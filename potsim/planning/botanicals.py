@@ -348,49 +348,6 @@ def choose(
     )
 
 
-GENERAL = ("piece", "pc", "whole")  # words for a piece of anything
-SINGLE = ("seed", "berry", "bud", "pod", "roasted bean")  # kinds of which one is a piece
-
-
-def piece_of(botanical: Botanical, word: str) -> str:
-    """Return the name of the piece that a word counts; refused where it is none of the botanical's.
-
-    ``"2 cloves"`` and ``"3 pieces"`` count pieces too; half a lemon is no piece of its peel.
-    """
-    piece = botanical.piece
-    if not word and piece is not None:
-        return piece.name
-    said = {*GENERAL, *(map(spelling, botanical.names) if botanical.category in SINGLE else ())}
-    if piece is not None and (spelling(word) in said or botanical.counted_by(word)):
-        return piece.name
-    if piece is None:
-        raise RequestError(
-            f"counts '{word}', but what a piece of {botanical.common_name} weighs is not known.",
-            'Give its mass, such as amount = "5 g", or a piece = { mass = "1.5 g" } in [[own_botanical]].',
-        )
-    raise RequestError(
-        f"counts '{word}'; allowed: a mass, or {botanical.common_name} by the {piece.name} "
-        f"({piece.mass_g:g} g {piece.state}).",
-        f'Write for example amount = "5 g", or amount = "2 {plural(piece.name)}".',
-        allowed=piece.name,
-    )
-
-
-def plural(piece: str) -> str:
-    """Return the name of a piece for several of it: ``"leaves"``, ``"pieces of peel"``."""
-    head, of, rest = piece.partition(" of ")
-    if head.endswith("leaf"):
-        return f"{head.removesuffix('leaf')}leaves{of}{rest}"
-    if head.endswith("y") and head[-2:-1] not in "aeiou":
-        return f"{head[:-1]}ies{of}{rest}"
-    return f"{head}{'es' if head.endswith(('s', 'x')) else 's'}{of}{rest}"
-
-
-def pieces_of(count: float, piece: str) -> str:
-    """Return a number of pieces: ``"2 berries"``, ``"0.5 star"``."""
-    return f"{count:.6g} {piece if count <= 1.0 else plural(piece)}"
-
-
 def meant(dose: BotanicalDose, among: Library | None = None) -> tuple[Botanical, Choice | None]:
     """Return the botanical of a line of a bill; one that the library lacks is taken like another of it."""
     among = library() if among is None else among

@@ -31,8 +31,8 @@ from potsim.planning.plan import TABLES
 from potsim.records import plain
 
 if TYPE_CHECKING:
+    from potsim.interfaces.report.blends import Blended
     from potsim.interfaces.report.tables import Section
-    from potsim.interfaces.report.trials import Blended
     from potsim.planning.plan import Bottling
     from potsim.planning.proofing import Gauged
     from potsim.planning.run import Run
@@ -379,7 +379,7 @@ def _blend_pair(args: argparse.Namespace) -> None:
 
 def _blend_plans(args: argparse.Namespace, names: list[str]) -> None:
     made = _blended(args, names)
-    from potsim.interfaces.report.trials import plain_blend, sections_of_oil_blend
+    from potsim.interfaces.report.blends import plain_blend, sections_of_oil_blend
 
     output.emit(args, lambda: plain_blend(made), lambda: sections_of_oil_blend(made))
 
@@ -393,7 +393,7 @@ def _blended(args: argparse.Namespace, names: list[str]) -> Blended:
     if at_abv is None:
         hint = 'Add --to, such as --to "42 %", or a [bottling] abv to the plan.'
         raise RequestError(f"--like: {args.like} names no bottling strength.", hint)
-    from potsim.interfaces.report.trials import Blended
+    from potsim.interfaces.report.blends import Blended
     from potsim.planning.blends import blend_to_profile, oils_mg_per_l, pour
     from potsim.planning.run import distil
 

@@ -154,7 +154,8 @@ def run_blend(args: argparse.Namespace) -> None:
     for name, _ in args.trials:
         known.setdefault(os.path.realpath(name), _trial(name, target))
     found = [known[os.path.realpath(name)] for name, _ in args.trials]
-    from potsim.interfaces.report.trials import doses_of, sections_of_blend
+    from potsim.interfaces.report.blends import sections_of_blend
+    from potsim.interfaces.report.trials import doses_of
     from potsim.interfaces.trialfile import blend_text
     from potsim.planning.blends import blend_trials
 

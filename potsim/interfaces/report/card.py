@@ -8,8 +8,8 @@ from potsim.interfaces import output
 from potsim.interfaces.report.cloud import bottle_words, watch_words
 from potsim.interfaces.report.tables import wrapped
 from potsim.interfaces.report.words import CHOSEN, words
-from potsim.interfaces.wording import as_planned, briefly, counted, format_numbers, metric, say
-from potsim.planning.botanicals import Choice, ResolvedDose, pieces_of
+from potsim.interfaces.wording import as_planned, briefly, counted, format_numbers, metric, pieces_of, say
+from potsim.planning.botanicals import Choice, ResolvedDose
 from potsim.planning.card import CLASSES, Card, Neighbour, Strongest, card
 from potsim.planning.jars import Emptied
 from potsim.planning.notes import EVERY_RUN, Note
