@@ -380,8 +380,9 @@ def load(
 
     Examples
     --------
+    >>> from potsim.liquid.clouding import load
     >>> round(load({"anethole": 2.0}, 45.0), 2)
-    0.6
+    0.7
     """
     strength = within("abv", abv, 0.0, 100.0, "% vol", _ABV)
     within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
@@ -415,6 +416,7 @@ def haze(
 
     Examples
     --------
+    >>> from potsim.liquid.clouding import haze
     >>> haze({"anethole": 2.0}, 45.0).visible
     False
     """
@@ -479,6 +481,7 @@ def clear_limit(
 
     Examples
     --------
+    >>> from potsim.liquid.clouding import clear_limit
     >>> found = clear_limit({"anethole": 2.0}, 45.0)
     >>> found.low_abv < found.abv < found.high_abv < 55.0
     True

@@ -267,6 +267,7 @@ class Compound:
 
         Examples
         --------
+        >>> from potsim.liquid.compounds import Compound
         >>> Compound.own("pentanal", 86.13, groups={1: 1, 2: 3, 20: 1}, tb_k=376.2).route
         'groups alone, vapour pressure estimated from the boiling point'
         """
@@ -346,6 +347,7 @@ def compound(compound_id: str | Compound) -> Compound:
 
     Examples
     --------
+    >>> from potsim.liquid.compounds import compound
     >>> compound("linalool").formula
     'C10H18O'
     """

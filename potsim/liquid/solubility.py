@@ -202,6 +202,7 @@ def solubility_law(compound_id: str, own: Own | None = None) -> Solubility:
 
     Examples
     --------
+    >>> from potsim.liquid.solubility import solubility_law
     >>> round(solubility_law("linalool").slope, 1)
     3.0
     """
@@ -254,6 +255,7 @@ def solubility(
 
     Examples
     --------
+    >>> from potsim.liquid.solubility import solubility
     >>> round(solubility("limonene", 40.0), 2)
     0.42
     """
@@ -307,6 +309,7 @@ def dilute(phi: ArrayLike) -> Array:
 
     Examples
     --------
+    >>> from potsim.liquid.solubility import dilute
     >>> float(dilute(0.1).round(3))
     0.058
     """
@@ -329,6 +332,7 @@ def saturated(share: float) -> float:
 
     Examples
     --------
+    >>> from potsim.liquid.solubility import saturated
     >>> round(saturated(0.058), 2)
     0.1
     """
@@ -361,6 +365,7 @@ def estimated_in_water(log10_kow: float) -> float:
 
     Examples
     --------
+    >>> from potsim.liquid.solubility import estimated_in_water
     >>> estimated_in_water(4.5)
     -4.0
     """

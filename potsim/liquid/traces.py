@@ -99,6 +99,7 @@ def volatility(
 
     Examples
     --------
+    >>> from potsim.liquid.traces import volatility
     >>> volatility("limonene", 0.05) > 100 * volatility("limonene", 0.5)
     True
     """
@@ -137,6 +138,7 @@ def volatilities(
 
     Examples
     --------
+    >>> from potsim.liquid.traces import volatilities
     >>> volatilities(["methanol", "limonene"], [0.1, 0.2, 0.3]).shape
     (2, 3)
     """
@@ -190,6 +192,7 @@ def escape(k_pot: ArrayLike, k_reflux: ArrayLike, reflux_share: ArrayLike) -> Fl
 
     Examples
     --------
+    >>> from potsim.liquid.traces import escape
     >>> escape(0.2, 0.05, 0.0)
     0.2
     >>> round(escape(0.2, 0.05, 0.05), 3)

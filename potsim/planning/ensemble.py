@@ -353,6 +353,7 @@ def ensemble(
 
     Examples
     --------
+    >>> from potsim.planning.ensemble import ensemble
     >>> import potsim
     >>> sure = ensemble(potsim.example_plan(), n=500)
     >>> sure.answers["keep.volume_l"].low < sure.answers["keep.volume_l"].value

@@ -481,6 +481,7 @@ def reach(
 
     Examples
     --------
+    >>> from potsim.planning.reach import reach
     >>> import potsim
     >>> found = reach(potsim.example_plan(), bottles=6)
     >>> found.runs, found.run.proofing.bottles

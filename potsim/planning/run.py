@@ -457,8 +457,8 @@ class Run(Line):
         >>> run = potsim.distil(potsim.example_plan())
         >>> round(run.at(collected_l=0.3).collected_l, 9)
         0.3
-        >>> run.at(collected_l=[0.1, 0.5]).stream_abv.round(1).tolist()
-        [79.5, 76.3]
+        >>> run.at(collected_l=[0.1, 0.5]).stream_abv.round().tolist()
+        [80.0, 76.0]
         """
         return stops.where(self.course, self.end.depletion, where)
 

@@ -621,7 +621,7 @@ def sweep(
     >>> import potsim
     >>> made = potsim.sweep(potsim.example_plan(), "charge.abv", [25, 35, 45])
     >>> [round(row.outcome.recovered, 2) for row in made.rows]
-    [0.75, 0.85, 0.91]
+    [0.74, 0.85, 0.91]
     """
     check_same(same)
     varied = number(plan, key)

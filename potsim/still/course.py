@@ -42,6 +42,8 @@ class Rising:
 
     Examples
     --------
+    >>> import numpy as np
+    >>> from potsim.still.course import Rising
     >>> line = Rising(np.array([0.0, 1.0, 3.0]), np.array([[0.0, 2.0, 6.0]]), np.full((1, 3), 2.0))
     >>> float(line(np.array([2.0]))[0, 0])
     4.0

@@ -81,6 +81,8 @@ def weights(decay: Array, width: Array) -> Weights:
 
     Examples
     --------
+    >>> import numpy as np
+    >>> from potsim.still.escape import weights
     >>> w = weights(np.full((3, 1), 2.0), np.array([0.5]))
     >>> bool(abs(w.kept.sum() - 0.5 * (1 - np.exp(-1))) < 1e-15)
     True

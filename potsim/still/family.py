@@ -420,6 +420,9 @@ class Family:
 
         Examples
         --------
+        >>> import numpy as np
+        >>> from potsim.still.family import family
+        >>> from potsim.still.still import Conditions, Span, Stills
         >>> base = Conditions(power_w=700.0, neck_loss_w_per_k=0.6)
         >>> necks = Stills.like(base, neck_loss_w_per_k=np.array([0.4, 0.6, 0.8]))
         >>> walks = family(Span.over(necks, base.pressure_pa)).walks(np.full(3, 0.15), necks)

@@ -169,6 +169,7 @@ def pressure_at_altitude(altitude_m: float) -> float:
 
     Examples
     --------
+    >>> from potsim.still.still import pressure_at_altitude
     >>> round(pressure_at_altitude(2000.0))
     79495
     """

@@ -113,6 +113,7 @@ def noun(path: str) -> str:
 
     Examples
     --------
+    >>> from potsim.interfaces.page.form import noun
     >>> noun("still.power_step.0.power")
     'the power after a change'
     """

@@ -49,6 +49,7 @@ def plain_name(title: str) -> str:
 
     Examples
     --------
+    >>> from potsim.interfaces.page.shelf import plain_name
     >>> plain_name("../Gin für Ada, № 3")
     'gin-fur-ada-no-3'
     """

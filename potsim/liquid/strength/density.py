@@ -135,6 +135,7 @@ def density(w: ArrayLike, t_c: ArrayLike = REFERENCE_C) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import density
     >>> round(density(0.5), 4)
     913.7706
     >>> round(density(1.0, 0.0), 4)
@@ -166,6 +167,7 @@ def w_from_density(density_kg_m3: ArrayLike, t_c: ArrayLike = REFERENCE_C) -> Fl
 
     Examples
     --------
+    >>> from potsim.liquid.strength import w_from_density
     >>> round(w_from_density(913.770595), 9)
     0.5
     """
@@ -257,6 +259,7 @@ def molar_mass(x: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import molar_mass
     >>> round(molar_mass(0.0), 4)
     18.0153
     """
@@ -284,6 +287,7 @@ def w_from_x(x: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import w_from_x
     >>> round(w_from_x(0.5), 4)
     0.7189
     """
@@ -312,6 +316,7 @@ def x_from_w(w: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import x_from_w
     >>> round(x_from_w(0.5), 4)
     0.2811
     """
@@ -346,6 +351,7 @@ def abv_from_w(w: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import abv_from_w
     >>> round(abv_from_w(0.5), 3)
     57.889
     """
@@ -377,6 +383,7 @@ def w_from_abv(abv: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import w_from_abv
     >>> round(w_from_abv(40.0), 4)
     0.333
     """
@@ -407,6 +414,7 @@ def abv_from_x(x: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import abv_from_x
     >>> round(abv_from_x(0.894), 1)
     97.2
     """
@@ -433,6 +441,7 @@ def x_from_abv(abv: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import x_from_abv
     >>> round(x_from_abv(40.0), 4)
     0.1633
     """

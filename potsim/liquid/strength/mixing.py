@@ -87,6 +87,7 @@ def mass_of(volume_l: ArrayLike, abv: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import mass_of
     >>> round(mass_of(1.0, 40.0), 4)
     0.948
     """
@@ -122,6 +123,7 @@ def mix(volumes_l: ArrayLike, abvs: ArrayLike) -> Mixture:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import mix
     >>> both = mix([0.5, 0.5], [96.0, 0.0])
     >>> round(both.volume_l, 3), round(both.abv, 1)
     (0.97, 49.5)
@@ -174,6 +176,7 @@ def water_to_reach(volume_l: ArrayLike, abv: ArrayLike, target_abv: ArrayLike) -
 
     Examples
     --------
+    >>> from potsim.liquid.strength import water_to_reach
     >>> round(water_to_reach(1.0, 80.0, 40.0), 3)
     1.039
     """
@@ -207,6 +210,7 @@ def moles(volume_l: ArrayLike, abv: ArrayLike) -> Moles:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import moles
     >>> round(moles(1.0, 40.0).ethanol_mol, 3)
     6.853
     """
@@ -238,6 +242,7 @@ def volume_from_moles(ethanol_mol: ArrayLike, water_mol: ArrayLike) -> FloatOrAr
 
     Examples
     --------
+    >>> from potsim.liquid.strength import volume_from_moles
     >>> round(volume_from_moles(0.0, 55.508), 4)
     1.0018
     """
@@ -268,6 +273,7 @@ def abv_from_moles(ethanol_mol: ArrayLike, water_mol: ArrayLike) -> FloatOrArray
 
     Examples
     --------
+    >>> from potsim.liquid.strength import abv_from_moles
     >>> round(abv_from_moles(1.0, 1.0), 1)
     78.6
     """
@@ -332,6 +338,7 @@ def true_abv(reading_abv: ArrayLike, t_c: ArrayLike, *, calibrated_c: float = RE
 
     Examples
     --------
+    >>> from potsim.liquid.strength import true_abv
     >>> round(true_abv(50.0, 10.0), 1)
     53.7
     """
@@ -371,6 +378,7 @@ def reading_abv(abv: ArrayLike, t_c: ArrayLike, *, calibrated_c: float = REFEREN
 
     Examples
     --------
+    >>> from potsim.liquid.strength import reading_abv
     >>> round(reading_abv(38.0, 25.0), 1)
     40.0
     """
@@ -411,6 +419,7 @@ def volume_at(volume_l: ArrayLike, abv: ArrayLike, from_c: ArrayLike, to_c: Arra
 
     Examples
     --------
+    >>> from potsim.liquid.strength import volume_at
     >>> round(volume_at(1.0, 60.0, 30.0, 20.0), 4)
     0.991
     """
@@ -469,6 +478,7 @@ def percent_at(abv: ArrayLike, reference_c: float) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import percent_at
     >>> round(percent_at(40.0, 15.0), 2)
     39.92
     """
@@ -504,6 +514,7 @@ def abv_from_percent_at(percent: ArrayLike, reference_c: float) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import abv_from_percent_at
     >>> round(abv_from_percent_at(39.92, 15.0), 2)
     40.0
     """
@@ -542,6 +553,7 @@ def proof_from_abv(abv: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import proof_from_abv
     >>> round(proof_from_abv(50.0), 2)
     99.88
     """
@@ -572,6 +584,7 @@ def abv_from_proof(proof: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import abv_from_proof
     >>> round(abv_from_proof(100.0), 2)
     50.06
     """
@@ -605,6 +618,7 @@ def proof_gallons(volume_us_gal: ArrayLike, proof: ArrayLike) -> FloatOrArray:
 
     Examples
     --------
+    >>> from potsim.liquid.strength import proof_gallons
     >>> proof_gallons(10.0, 190.0)
     19.0
     """
