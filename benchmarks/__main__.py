@@ -8,10 +8,10 @@ import platform
 import sys
 from pathlib import Path
 
-from benchmarks import ensembles, flavours, follow, page, start, still
+from benchmarks import ensembles, flavours, follow, notebook, page, start, still
 
 TABLE = Path(__file__).parent / "RESULTS.md"
-SUBJECTS = (still, flavours, ensembles, follow, page, start)
+SUBJECTS = (still, flavours, ensembles, notebook, follow, page, start)
 
 
 def main() -> int:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pickle
+import subprocess
+import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -118,3 +120,56 @@ def test_trials_next_compare_blend_scale_and_book_are_one_module() -> None:
     assert len(trials.book({"one": one, "other": other})) == 2
     with pytest.raises(potsim.RequestError):
         trials.next(one)  # nothing was tasted
+
+
+USER = '''
+"""What a user may write, held against the types that the package ships."""
+
+import numpy as np
+import pandas as pd
+
+import potsim
+from potsim import BotanicalDose, Ingredient, Plan, Stop, frames, trials
+
+plan = Plan((Ingredient("spirit", 2.0, 40.0),), botanicals=(BotanicalDose("juniper", mass_g=10.0),))
+run: potsim.Run = potsim.distil(plan)
+one: float = run.at(collected_l=0.1).stream_abv
+several = run.at(collected_l=np.array([0.1, 0.2])).stream_abv[0]
+table: pd.DataFrame = potsim.study(plan, {"charge.abv": [30, 35.5]}, flavours=True)
+rows: pd.DataFrame = potsim.study(plan, [{"charge.abv": 30.0, "still.power": 500}])
+ax = run.plot(label="one", color="red")
+run.figure().savefig("run.png")
+sure: potsim.Ensemble = potsim.ensemble(plan, n=10, seed=np.random.default_rng(1))
+low: float = sure.answers["keep.abv"].low
+forecast: potsim.Forecast = run.follow([{"time": "15 min", "collected": "200 mL"}])
+balance: pd.DataFrame = frames.balance(run)
+swept: potsim.Sweep = potsim.sweep(plan, "charge.abv", [30, 40])
+words: list[str] = [str(note) for note in run.notes]
+there = run.first(lambda now: 60.0 - now.stream_abv)
+schema = potsim.json_schema("run")["properties"]
+tried = trials.next(trials.Trial("one", plan, notes=(trials.Tasting("juniper", "more"),)))
+temperature, vapour = potsim.bubble_point(0.2)
+try:
+    potsim.distil(Plan((Ingredient("spirit", 2.0, 40.0),), cuts=potsim.Cuts(stop=Stop(collected_l=9.0))))
+except potsim.RequestError as error:
+    print(error.hint)
+'''
+
+
+@pytest.mark.long
+def test_a_script_of_a_user_is_sound_by_its_types(tmp_path: Path) -> None:
+    script = tmp_path / "mine.py"
+    script.write_text(USER, encoding="utf-8")
+    told = subprocess.run(
+        [sys.executable, "-m", "mypy", "--strict", str(script)], capture_output=True, text=True, cwd=tmp_path
+    )
+    assert told.returncode == 0, told.stdout
+
+
+def test_a_newcomer_sees_what_is_public_and_no_more() -> None:
+    assert dir(potsim) == sorted(potsim.__all__)
+    assert all(line == line.rstrip() and len(line) <= 110 for line in (potsim.__doc__ or "").splitlines())
+    for module in (trials, potsim.frames, potsim.proofing, potsim.botanicals, potsim.strength):
+        listed = getattr(module, "__all__", None) or [n for n in dir(module) if not n.startswith("_")]
+        assert listed
+        assert module.__doc__

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-CHUNK = 1024  # runs worked on at a time
+CHUNK = 2048  # runs worked on at a time
 ALONE = 16  # of runs that are computed one by one
 WAITING = 16  # chunks handed to an executor ahead of the one waited for
 ROLES = ("heads", "keep", "tails")
@@ -412,7 +412,7 @@ def together(of: Together) -> tuple[Array, NDArray[Any]]:
     tails = comes(some.tails, runs, cuts)
     keep_end = np.minimum(tails.min(axis=0, initial=np.inf), whole)
     boils_l = runs.at(np.zeros(1)).pot_hot_l[:, 0] + some.solids_l
-    heads = np.where(some.heads_l > 0.0, runs.at_collected(some.heads_l[:, None])[:, 0], 0.0)
+    heads = np.where(some.heads_l > 0.0, runs.at_collected(some.heads_l[:, None], cuts.reach)[:, 0], 0.0)
     good = np.isfinite(whole) & (stops > 0.0).all(axis=0) & (tails > 0.0).all(axis=0)
     good &= (boils_l <= some.capacity_l) & (heads < keep_end * (1.0 - LEFT))
     if "collected" in some.stop:
@@ -454,8 +454,9 @@ def work(task: _Task) -> Answer:
     if task.group is not None:
         found, reason = together(task.group)
         numbers[:, [task.columns.index(name) for name in single_names(ROLES, task.group.bottling)]] = found
-    varied = [number(task.plan, name) for name in task.names]
-    for row in np.flatnonzero(np.isnan(numbers[:, 0])):
+    alone = np.flatnonzero(np.isnan(numbers[:, 0]))
+    varied = [number(task.plan, name) for name in task.names] if alone.size else []
+    for row in alone:
         try:
             plan = task.plan
             for one, value in zip(varied, task.values[row].tolist(), strict=True):

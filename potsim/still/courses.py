@@ -94,6 +94,16 @@ class Courses:
         shape = (self.charge_mol.size, np.shape(depletion)[-1])
         return ManyStates(self, np.broadcast_to(np.asarray(depletion, dtype=float), shape))
 
+    @cached_property
+    def _evenly(self) -> dict[float, ManyStates]:
+        return {}
+
+    def evenly(self, upto: float) -> ManyStates:
+        """States at depletions evenly spaced in what is over; looked up once."""
+        if upto not in self._evenly:
+            self._evenly[upto] = self.at(_even(upto))
+        return self._evenly[upto]
+
     def first(self, margin: Callable[[ManyStates], Array], upto: float = EXHAUSTED) -> Array:
         """Find the depletion at which a condition first comes true in each run.
 
@@ -117,7 +127,7 @@ class Courses:
         comes true and false again between two of them is missed.
         """
         s = _even(upto)
-        f = margin(self.at(s))
+        f = margin(self.evenly(upto))
         true = f >= 0.0
         k = np.argmax(true, axis=1)
         found: Mask = np.asarray(true.any(axis=1))
@@ -149,7 +159,7 @@ class Courses:
         """
         s = _even(upto)
         over = -np.expm1(-s)
-        volumes = self.at(s).collected_l
+        volumes = self.evenly(upto).collected_l
         wanted = np.broadcast_to(collected_l, (volumes.shape[0], np.shape(collected_l)[-1]))
         k = np.clip((volumes[:, None, :] <= wanted[:, :, None]).sum(axis=2) - 1, 0, s.size - 2)
         low = np.take_along_axis(volumes, k, axis=1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -230,10 +231,13 @@ class Stills:
     def different(self) -> tuple[Stills, NDArray[np.intp]]:
         """Return each different still once, and which of them each is; all as they are where most differ."""
         columns = np.stack([getattr(self, f.name) for f in fields(self)], axis=1)
-        _, first, which = np.unique(columns, axis=0, return_index=True, return_inverse=True)
-        if 2 * first.size > self.power_w.size:
-            return self, np.arange(self.power_w.size)
-        return self.where(first), which.reshape(-1)
+        kinds: dict[Any, int] = {}
+        rows = columns.view(np.dtype((np.void, columns.itemsize * columns.shape[1]))).ravel().tolist()
+        which = np.array([kinds.setdefault(row, len(kinds)) for row in rows])
+        if 2 * len(kinds) > which.size:
+            return self, np.arange(which.size)
+        _, first = np.unique(which, return_index=True)
+        return self.where(first), which
 
     def with_power(self, power_w: float | Array) -> Stills:
         """Return the same stills under another power [W], one for all or one each."""
