@@ -18,7 +18,7 @@ from matplotlib.collections import PathCollection
 
 import potsim
 from potsim.errors import RequestError
-from potsim.interfaces import readingsfile
+from potsim.interfaces import enter
 from potsim.interfaces.plots.others import figure_of_follow, plot_follow
 from potsim.interfaces.report.follow import text_of_forecast
 from potsim.planning.events import Remark, Taste
@@ -345,7 +345,7 @@ def test_going_on_after_a_crash_and_forecasting_from_the_journal(
         def isatty(self) -> bool:
             return True
 
-    monkeypatch.setattr(readingsfile.sys, "stdin", Typed())
+    monkeypatch.setattr(enter.sys, "stdin", Typed())
     crashed = say("follow", "quince.toml", "--enter", "--journal", "j.jsonl")
     assert crashed.code == 1  # no more lines: StopIteration stands for anything unforeseen
     assert "1> " in crashed.err

@@ -437,7 +437,7 @@ def test_one_run_has_one_plan(path: Path) -> None:
 # The prompt as it is, but for its answers, which would take longer to make than to test.
 PROMPT = """
 import sys
-from potsim.interfaces import readingsfile as enter
+from potsim.interfaces import enter
 from potsim.planning.journal import Journal
 
 class Follower:

@@ -78,7 +78,7 @@ def _check(args: argparse.Namespace) -> None:
 
 
 def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | None) -> None:
-    from potsim.interfaces.readingsfile import enter
+    from potsim.interfaces.enter import enter
     from potsim.interfaces.tomlfile import read_file
     from potsim.planning.forecast import Follower
     from potsim.planning.journal import Journal

@@ -1,0 +1,114 @@
+"""Readings typed one by one at the still: each on disk before the answer to it."""
+
+from __future__ import annotations
+
+import re
+import sys
+
+from potsim.errors import PotsimError, RequestError
+from potsim.interfaces import output, quantities
+from potsim.interfaces.quantities import shown
+from potsim.interfaces.readingsfile import entry_of, read_entry_fields
+from potsim.interfaces.report.follow import now_section, text_of_forecast
+from potsim.interfaces.report.tables import render
+from potsim.planning.events import Read, Remark, Taste, Undo
+from potsim.planning.forecast import Follower, Forecast
+from potsim.planning.journal import Journal
+from potsim.planning.notes import sentences
+
+HELP = """\
+Type what you read, with commas between:  42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C
+  jar 60 mL 70 %         a jar just filled, and its strength as a whole
+  pooled 180 mL 74 %     all so far poured together, and its strength
+  parrot 60 mL 71 %      a strength read in a parrot that holds 60 mL
+  240 mL, power 500 W    power from here on
+  330 mL, hazy           the stream turned hazy
+  taste 3 green apple    a word on jar 3
+  note ...               something that happened
+  all                    everything known by now
+  strike 4               take reading 4 back
+  end                    leave; the journal stays, and the same command goes on with it"""
+
+
+def enter(follower: Follower, journal: Journal, hydrometer_c: float | None = None) -> None:
+    """Take readings line by line until the end of input or ``end``.
+
+    A line that cannot be is refused and asked for again; all before it is on disk.
+    """
+    output.words(HELP)
+    _say(follower.update(journal.readings))
+    while True:
+        _ask(f"{len(journal.readings) + 1}> ")
+        line = sys.stdin.readline()
+        if not line or line.strip().lower() in {"end", "quit", "exit"}:
+            return
+        if not line.strip():
+            continue
+        try:
+            _take(line.strip(), follower, journal, hydrometer_c)
+        except PotsimError as error:
+            output.words(f"Not taken: {error.message}")
+            if error.hint:
+                output.words(f"hint: {error.hint}")
+
+
+def _ask(prompt: str) -> None:
+    """Show that a line is waited for, to a person."""
+    if sys.stdin.isatty() and sys.stderr is not None:
+        sys.stderr.write(prompt)
+        sys.stderr.flush()
+
+
+def _take(line: str, follower: Follower, journal: Journal, hydrometer_c: float | None) -> None:
+    """Put one line on disk, and answer it."""
+    word, _, rest = line.partition(" ")
+    command = word.lower()
+    if command in {"help", "?"}:
+        output.words(HELP)
+    elif command == "all" and not rest:
+        output.result(text_of_forecast(follower.update(journal.readings)))
+        output.finish()
+    elif command == "taste":
+        journal.append(_tasted(rest))
+        output.words("Saved.")
+    elif command == "note":
+        journal.append(Remark(rest.strip()))
+        output.words("Saved.")
+    elif command == "strike":
+        number = int(quantities.count(rest, "the number of a reading", whole=True))
+        journal.append(Undo(_numbered(journal, number)))
+        output.words(f"Reading {number} is taken back.")
+        _say(follower.update(journal.readings))
+    else:
+        entry = entry_of(read_entry_fields(line), hydrometer_c)
+        jar = 1 + max((one.number for one in journal.jars), default=0) if entry.of == "jar" else None
+        reading = journal.reading_of(journal.append(Read(entry, jar)).record.id)
+        assert reading is not None
+        corrected = "" if reading.abv is None else f", {reading.abv:.1f} % vol at 20 °C"
+        output.words(f"Saved: reading {reading.number}{corrected}.")
+        _say(follower.update(journal.readings))
+
+
+def _numbered(journal: Journal, number: int) -> str:
+    """The event that a reading came from, by the number of the reading."""
+    readings = journal.readings
+    if not 1 <= number <= len(readings):
+        raise RequestError(f"there is no reading {number}.", f"There are {len(readings)}, numbered from 1.")
+    line = readings[number - 1].line
+    return next(record.id for record in journal.records if record.line == line)
+
+
+def _tasted(text: str) -> Taste:
+    found = re.fullmatch(r"(?:jar )?(\d{1,3})[ ,:]+(.+)", text.strip())
+    if not found:
+        raise RequestError(f"{shown(text)} names no jar and no word.", "Such as: taste 3 green apple")
+    return Taste(int(found[1]), found[2])
+
+
+def _say(forecast: Forecast) -> None:
+    """Answer in few lines: what to do, what is now, what is odd."""
+    output.result(str(forecast))
+    output.result(render([now_section(forecast)]))
+    for sentence in sentences(forecast.odd):
+        output.result(sentence)
+    output.finish()
