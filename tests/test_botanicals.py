@@ -149,8 +149,8 @@ def test_a_misspelling_is_refused_with_the_nearest_name(typed: str, suggested: s
         find(typed)
 
 
-def test_nothing_near_lists_what_is_known() -> None:
-    with pytest.raises(UnknownNameError, match="Known: Ceylon cinnamon"):
+def test_where_nothing_is_near_the_list_is_named() -> None:
+    with pytest.raises(UnknownNameError, match="`potsim botanicals` lists all"):
         find("qqqq")
 
 
