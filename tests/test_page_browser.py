@@ -211,7 +211,6 @@ def test_the_grips_move_heads_and_stop(open_page: Any) -> None:
     stop.focus()
     for wanted in ("54.5 %", "54 %"):
         page.keyboard.press("ArrowRight")
-        page.wait_for_timeout(1500)
         assert drafted(page)["cuts"]["stop"]["stream_abv"] == wanted
     page.get_by_role("slider", name="heads").focus()
     page.keyboard.press("Shift+ArrowRight")

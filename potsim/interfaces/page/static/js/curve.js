@@ -1,7 +1,7 @@
 // The grips on the strip: heads and stop (and tails) slide along the line; everything answers at once.
 import { button, el, swap, textWidth } from "./dom.js";
-import { change, putAt, take } from "./draft.js";
-import { figure, said } from "./formats.js";
+import { change, putAt, take, valueAt } from "./draft.js";
+import { figure, parted, said } from "./formats.js";
 import { at } from "./strip.js";
 
 const SNAP = { stream_abv: 0.5, pot_abv: 0.5, vapour_c: 0.1, elapsed: 0.5, collected: 0.005 };
@@ -26,11 +26,17 @@ function told(grip, name, l, strip) {
   return { path: `${base}.${key}`, text: `${+value.toFixed(2)} ${TYPED[key]}`, drop: key === grip.key ? null : grip.path };
 }
 
+// What the plan says now, in a unit: answers may lag behind keys that are pressed fast.
+function typedNow(path, unit, otherwise) {
+  const parts = parted(valueAt(path) ?? "");
+  return parts?.unit === unit ? Number(parts.number) : otherwise;
+}
+
 function step(grip, name, by, l, strip) {
-  if (name === "heads") return told(grip, name, Math.max(0, Math.round(l * 1000) + by * 5) / 1000, strip);
+  if (name === "heads") return told(grip, name, Math.max(0, typedNow(grip.path, "mL", Math.round(l * 1000)) + by * 5) / 1000, strip);
   const key = SNAP[grip.key] ? grip.key : "stream_abv";
   const base = grip.path.slice(0, grip.path.lastIndexOf("."));
-  const from = key === "collected" ? l : key === grip.key ? grip.value : at(whole(strip), l);
+  const from = key === "collected" ? l : key === grip.key ? typedNow(grip.path, TYPED[key], grip.value) : at(whole(strip), l);
   const next = from + (key === "stream_abv" ? -by : by) * SNAP[key];
   const text = key === "collected" ? `${Math.round(next * 1000)} mL` : `${+next.toFixed(2)} ${TYPED[key] ?? "%"}`;
   return { path: `${base}.${key}`, text, drop: key === grip.key ? null : grip.path };
