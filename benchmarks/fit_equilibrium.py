@@ -24,7 +24,7 @@ from scipy.optimize import OptimizeResult, least_squares
 
 import potsim.data
 from potsim.data import read_table
-from potsim.liquid.equilibrium import Excess, boil, combine, total_pressure
+from potsim.liquid.boiling import Excess, boil, combine, total_pressure
 
 Array = NDArray[np.float64]
 RATIO, REFERENCE_K, K12 = 3.0, 358.15, 0.12

@@ -8,7 +8,8 @@ from scipy.optimize import brentq
 
 from benchmarks.measure import Row, best_of
 from potsim.liquid import strength
-from potsim.liquid.equilibrium import excess, volatilities
+from potsim.liquid.boiling import volatilities
+from potsim.liquid.equilibrium import excess
 from potsim.still.course import course
 from potsim.still.still import Conditions, Still
 from potsim.still.tables import Curves, curves

@@ -20,7 +20,8 @@ from thermo.unifac import DOUFIP2006, DOUFSG, UNIFAC
 from potsim.errors import RangeError
 from potsim.interfaces.evidence.equilibrium import SETS, comparisons, points
 from potsim.liquid import equilibrium
-from potsim.liquid.equilibrium import boil, excess, total_pressure
+from potsim.liquid.boiling import boil, total_pressure
+from potsim.liquid.equilibrium import excess
 from potsim.liquid.pure import Array, cross_virial, second_virial
 
 CASES = comparisons()

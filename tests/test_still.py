@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp
 from potsim.errors import RangeError, RequestError
 from potsim.interfaces.evidence import still
 from potsim.liquid import equilibrium, heat, strength
-from potsim.liquid.equilibrium import Boiling
+from potsim.liquid.boiling import Boiling
 from potsim.still import tables
 from potsim.still.course import EXHAUSTED, course
 from potsim.still.lookup import SmoothFit, UniformTable, running_integral

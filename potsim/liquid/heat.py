@@ -14,7 +14,8 @@ from numpy.typing import ArrayLike
 from potsim.data import read_table
 from potsim.errors import RangeError
 from potsim.liquid import strength
-from potsim.liquid.equilibrium import activity_coefficients, combine, excess, vapour_pressure_ethanol
+from potsim.liquid.boiling import combine
+from potsim.liquid.equilibrium import activity_coefficients, excess, vapour_pressure_ethanol
 from potsim.liquid.pure import T_MAX_K, T_MIN_K, Array, FloatOrArray, heats, molar_mass, plain, within
 from potsim.liquid.pure import liquid_density as pure_density
 

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from potsim import faces
 from potsim.errors import RequestError
 from potsim.liquid import strength
-from potsim.liquid.equilibrium import Excess, excess
+from potsim.liquid.boiling import Excess
+from potsim.liquid.equilibrium import excess
 from potsim.planning import apparatus, botanicals, cautions, flavours, frames, jars, proofing, stops
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
 from potsim.planning.charge import Charge, Portion, Setting, amounts, blend, resolve, settle

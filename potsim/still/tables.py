@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import ConvergenceError, RangeError, RequestError
 from potsim.liquid import equilibrium, heat, strength
-from potsim.liquid.equilibrium import Boiling
+from potsim.liquid.boiling import Boiling
 from potsim.records import dataclass
 from potsim.still.lookup import BLOCK, SmoothFit, UniformTable, difference, product, running_integral
 from potsim.still.still import Conditions

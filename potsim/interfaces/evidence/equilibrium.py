@@ -7,7 +7,8 @@ import numpy as np
 from potsim.data import read_table
 from potsim.interfaces.evidence.core import Comparison, Role, compare
 from potsim.liquid import equilibrium, heat
-from potsim.liquid.equilibrium import combine, excess, total_pressure
+from potsim.liquid.boiling import combine, total_pressure
+from potsim.liquid.equilibrium import excess
 from potsim.liquid.pure import Array, molar_mass
 from potsim.records import dataclass
 
