@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from dataclasses import replace
 from functools import lru_cache
 
@@ -88,6 +90,7 @@ def rows() -> list[Row]:
             "the same with 35 traces, against distil of 8 botanicals and to_dict", whole_hand / whole, 1, True
         ),
         *_studies(plan, bill),
+        *_sweeps(),
     ]
 
 
@@ -112,6 +115,41 @@ def _studies(plan: Plan, bill: Plan) -> list[Row]:
         Row(what, together / loop, 5, False, "x", "keep to 1e-4"),
         Row(f"{what}, with flavours of 8 botanicals", alone / loop, 60, False, "x", f"from {FEW} runs"),
     ]
+
+
+def _sweeps() -> list[Row]:
+    """``strengths`` with 200 powers against 200 charge strengths: processor's seconds, and memory."""
+    power, charge = (
+        _strengths(*told) for told in (("still.power", "450 W", "2.76 W"), ("charge.abv", "25 %", "0.1 %"))
+    )
+    most = max(power[1], charge[1])
+    return [
+        Row(
+            "200 powers by strengths --vary, against 200 strengths of the charge",
+            power[0] / charge[0],
+            2,
+            False,
+        ),
+        Row("memory of strengths with 200 values", most, 200, False, "MB"),
+    ]
+
+
+def _strengths(key: str, first: str, step: str) -> tuple[float, float]:
+    number, unit = first.split()
+    last = f"{float(number) + 199.0 * float(step.split()[0]):g} {unit}"
+    command = ["strengths", "--vary", key, "--from", first, "--to", last, "--step", step]
+    program = (
+        "import resource, runpy, sys; sys.argv[0] = 'potsim'\n"
+        "try: runpy.run_module('potsim', run_name='__main__')\n"
+        "except SystemExit as done: assert not done.code\n"
+        "used = resource.getrusage(resource.RUSAGE_SELF)\n"
+        "print(used.ru_utime, used.ru_maxrss, file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program, *command], check=True, capture_output=True, text=True
+    )
+    seconds, kilobytes = done.stderr.split()[-2:]
+    return float(seconds), float(kilobytes) / 1024.0
 
 
 @lru_cache(maxsize=1)

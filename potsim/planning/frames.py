@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from potsim.planning.forecast import Forecast
     from potsim.planning.run import Run
 
+__all__ = ["balance", "energy", "equilibrium", "learnt", "proofing", "taken"]
+
 WATER_J_PER_L_K = 4160.0  # of cooling water near 30 °C: 4.18 kJ/(kg K) by 0.996 kg/L, from memory
 POINTS = 401  # of an integral over time, from the first drop to the stop
 
