@@ -9,7 +9,7 @@ import math
 import re
 import textwrap
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, Literal
 
 from potsim.errors import RequestError
@@ -216,8 +216,7 @@ def proof(args: argparse.Namespace) -> None:
     amount = read("VOLUME", _amount, texts["VOLUME"]) if "VOLUME" in texts else {}
     shown, calibrated_c = _reading(read("ABV", quantities.abv, texts["ABV"]), texts["ABV"], args.hydrometer)
     target = read("TARGET", quantities.abv, texts["TARGET"]) if "TARGET" in texts else None
-    systems = [quantities.system_of(text) for text in typed.values()]
-    units: quantities.System = "us" if systems.count("us") > systems.count("metric") else "metric"
+    units = _typed_in(typed.values())
     with typed_as(PROOFED, typed):
         gauged = gauge(shown, at_c=args.at, calibrated_c=calibrated_c, **amount)
         if target is None:
@@ -238,6 +237,13 @@ def proof(args: argparse.Namespace) -> None:
         return [*away, proofing_section(made), *([] if run is None else [cloud_of_keep(run, cloud)])]
 
     output.emit(args, data, text, units=units)
+
+
+def _typed_in(texts: Iterable[str | None]) -> quantities.System:
+    """The system of units that most was typed in."""
+    parts = [part for text in texts if isinstance(text, str) for part in text.split("@")]
+    systems = [quantities.system_of(part) for part in parts]
+    return "us" if systems.count("us") > systems.count("metric") else "metric"
 
 
 def _spirit(typed: list[str]) -> dict[str, str]:
@@ -346,7 +352,7 @@ def _blend_portions(args: argparse.Namespace) -> None:
         poured = [f"{format_volume(p.volume_l)} at {format_abv(p.abv)}" for p in portions]
         return [blend_section(poured, made), *([] if down is None else [proofing_section(down)])]
 
-    output.emit(args, data, text)
+    output.emit(args, data, text, units=_typed_in([*args.portions, *args.typed.values()]))
 
 
 def _blend_pair(args: argparse.Namespace) -> None:
@@ -374,7 +380,7 @@ def _blend_pair(args: argparse.Namespace) -> None:
         facts.append(("together", f"{format_volume(made.volume_l)} at {format_abv(made.abv)}"))
         return [Section("Poured together", (Facts(tuple(facts)),))]
 
-    output.emit(args, data, text)
+    output.emit(args, data, text, units=_typed_in([*args.portions, *args.typed.values()]))
 
 
 def _blend_plans(args: argparse.Namespace, names: list[str]) -> None:

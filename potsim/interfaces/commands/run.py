@@ -115,7 +115,9 @@ def jars(args: argparse.Namespace) -> None:
 
     def data() -> dict[str, Any]:
         whole = made.to_dict()
-        some = {key: whole[key] for key in ("potsim", "title", "jars", "jar_notes", "keep", "cloud")}
+        some = {
+            key: whole[key] for key in ("potsim", "title", "jars", "jar_notes", "working", "keep", "cloud")
+        }
         some["changes"] = plain(made.keep.changes)
         return {**some, "working_jar": report.jar_data(small, args.away, args.most)}
 
@@ -126,7 +128,8 @@ def jars(args: argparse.Namespace) -> None:
 
         if is_cleaning(made):
             return [Section("Nothing to keep", (CLEANING,))]
-        pooled = (report.jar_section(made), report.keep_section(made), report.changes_section(made))
+        working = () if made.emptied is None else (report.emptied_section(made, made.emptied),)
+        pooled = (*working, report.jar_section(made), report.keep_section(made), report.changes_section(made))
         return [*pooled, report.section(small, args.away, args.most), *cloud_sections(made)]
 
     output.emit(args, data, text, units=units_of(plan))
