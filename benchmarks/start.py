@@ -16,6 +16,20 @@ EMPTY = (
     "import sys\nfrom matplotlib.figure import Figure\nfigure = Figure(figsize=(7, 9))\n"
     "for axes in figure.subplots(3, 1):\n    axes.set_xlabel('collected, mL')\nfigure.savefig(sys.argv[1])"
 )
+STEPS = """\
+import sys, time
+from dataclasses import replace
+import potsim
+plan, many = potsim.example_plan(), int(sys.argv[1])
+steps = tuple(potsim.PowerStep(0.02 * (k + 1), 650.0 - 3.0 * k) for k in range(many))
+plan = replace(plan, still=replace(plan.still, power_steps=steps))
+before = time.process_time()
+run = potsim.distil(plan)
+run.to_dict()
+spent = time.process_time() - before
+assert len(run.course.legs) == many + 1
+print(spent)
+"""
 TURNS = 15
 COMMANDS = (["run"], ["run", "--json"], ["proof", "1 L", "70 %", "42 %"], ["evidence"], ["botanicals"])
 
@@ -41,6 +55,7 @@ def rows() -> list[Row]:
         Row("heavy packages loaded by --help", float(loaded.stderr), 0, False, "packages"),
         Row("run from cold, against a bare import of numpy", run, 2.2, False, "x", executed),
         Row("run --plot from cold, against bare imports", picture / bare, 2, False, "x", alone),
+        Row("50 changes of power against none, in a fresh process", _steps(), 5, False, "x"),
         Row("memory of the hungriest command", max(map(_memory_mb, COMMANDS)), 300, False, "MB"),
     ]
 
@@ -69,6 +84,18 @@ def _cold_run() -> tuple[float, int]:
     script = f"import sys\nfrom potsim.interfaces.cli import main\nassert main(['run']) == 0\n{count}"
     told = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True).stderr
     return statistics.median(run) / statistics.median(bare), int(told.split()[-1])
+
+
+def _steps() -> float:
+    """Time of a run with 50 changes of power and its plain data, over that of one without any."""
+    spent: dict[str, list[float]] = {"0": [], "50": []}
+    for _ in range(5):  # by turns: a machine has faster and slower minutes
+        for many, seconds in spent.items():
+            out = subprocess.run(
+                [sys.executable, "-c", STEPS, many], check=True, capture_output=True, text=True
+            )
+            seconds.append(float(out.stdout))
+    return statistics.median(spent["50"]) / statistics.median(spent["0"])
 
 
 def _user_s(*arguments: str) -> float:

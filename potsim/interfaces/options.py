@@ -17,7 +17,7 @@ from potsim.interfaces.quantities import as_typed
 T = TypeVar("T")
 WIDTH = 80
 _NEGATIVE = re.compile(r"-\.?\d")
-# What argparse says, and how it is said here.
+# What argparse says, and how it is said here: of what it refuses it gives no more than a sentence.
 _SAID = (
     (r"the following arguments are required: (.*)", "missing: {0}."),
     (r"argument (\S+): expected one argument", "{0} needs a value."),
