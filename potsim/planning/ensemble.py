@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 BLOCK = 64  # draws in a product of matrices
+COLUMNS = 16  # answers whose quantiles are taken together
 STILL = 1e-6  # of a number's size; what spreads less does not spread
 
 
@@ -366,15 +367,15 @@ def ensemble(
     own = _own(doubts)
     drawn = int(n) if doubts.inputs else 0
     total: Moments | None = None
-    kept: list[Array] = []
+    sample, filled = np.empty((min(drawn, _most_kept(own.size)), own.size)), 0
     possible = done = 0
     for size, chunk in _chunks(doubts, drawn, seed, executor):
         total = chunk.moments if total is None else total.merge(chunk.moments)
-        kept.append(chunk.kept)
+        sample[filled : filled + len(chunk.kept)] = chunk.kept
+        filled += len(chunk.kept)
         possible, done = possible + chunk.possible, done + size
         if progress is not None:
             progress(done, drawn)
-    sample = np.concatenate(kept) if kept else own[None, :]
     if possible == 0 and drawn:
         raise RequestError(
             "None of the drawn runs could be run as planned.", "Make the plan's uncertainty smaller."
@@ -442,10 +443,14 @@ def work(doubts: Doubts, keep: int, size: int, seed: np.random.SeedSequence) -> 
     return Chunk(ran, moments(z, flat), flat[:keep].copy())
 
 
+def _most_kept(numbers: int) -> int:
+    """Draws of which so many numbers are kept."""
+    return min(KEPT, max(1, KEPT_NUMBERS // numbers))
+
+
 def _chunks(doubts: Doubts, n: int, seed: int, executor: Executor | None) -> Iterator[tuple[int, Chunk]]:
     """Yield the chunks in order, at most `WAITING` of them in the making."""
-    numbers = len(names(doubts)) + len(CURVES) * len(doubts.grid_l)
-    left = min(KEPT, max(1, KEPT_NUMBERS // numbers))
+    left = _most_kept(len(names(doubts)) + len(CURVES) * len(doubts.grid_l))
     waiting: deque[tuple[int, Future[Chunk]]] = deque()
     try:
         for size, own in _seeds(n, seed):
@@ -487,8 +492,11 @@ def _columns(own: Array, total: Moments | None, sample: Array) -> Array:
         nothing = np.zeros_like(own)
         return np.stack([own, nothing, own, own, nothing + 1.0], axis=1)
     ends = np.full((2, own.size), np.nan)
-    some = np.isfinite(sample).any(axis=0)
-    ends[:, some] = np.nanquantile(sample[:, some], [LOW, HIGH], axis=0)
+    for k in range(0, own.size, COLUMNS):  # few at a time: quantiles sort a copy
+        block = sample[:, k : k + COLUMNS]
+        some = np.isfinite(block).any(axis=0)
+        if some.any():
+            ends[:, k : k + COLUMNS][:, some] = np.nanquantile(block[:, some], [LOW, HIGH], axis=0)
     ends = np.where(total.sd == 0.0, own, ends)
     answered = total.count / max(1.0, float(total.count.max()))
     return np.stack([own, total.sd, *ends, answered], axis=1)

@@ -97,8 +97,8 @@ def study(
     Notes
     -----
     Runs that are stopped by what a course shows go together through tables of the stills; the keep agrees
-    with that of `potsim.distil` to 1e-4 of its volume. What asks for more (a stop by flavour, a parrot, named
-    jars, jars that run out) is computed run by run.
+    with that of `potsim.distil` to 1e-4 of its volume, to 2e-4 where the power is varied tenfold. What asks
+    for more (a stop by flavour, a parrot, named jars, jars that run out) is computed run by run.
 
     Examples
     --------
