@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 import os
 import shutil
+from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from potsim.planning import events
 
@@ -154,3 +155,76 @@ def findings(page: Page) -> list[str]:
     """What axe finds."""
     result = Axe().run(page).response["violations"]
     return [f"{v['id']}: {v['nodes'][0]['html'][:160]}" for v in result]
+
+
+def walk(page: Page, clock: Clock) -> Iterator[str]:
+    """Each place in each state: empty, with a plan, before the heat, calm, due, past, over, poured."""
+    for place in PLACES:
+        go(page, place)
+        yield f"{place} empty"
+    go(page, "shelf")
+    example(page)
+    yield "plan"
+    page.locator("[data-key=still]").click()
+    page.locator(".tick").first.wait_for()
+    yield "ready"
+    for k in range(4):
+        page.locator(".tick").nth(k).click()
+    page.locator("[data-key=heat]").click()
+    page.locator(".now p.number").wait_for()
+    page.wait_for_timeout(400)
+    yield "now"
+    clock.to(page, seen(page)["strip"]["jars"][0]["full_min"] + 0.3)
+    page.wait_for_timeout(400)
+    yield "due"
+    page.locator("[data-key=act]").click()
+    told(page)
+    page.locator("[data-key=read]").click()
+    page.locator(".pad").wait_for()
+    page.wait_for_timeout(300)
+    yield "read"
+    page.keyboard.press("Escape")
+    clock.to(page, seen(page)["forecast"]["stop"]["min"] + 3.0)
+    page.wait_for_timeout(400)
+    yield "past"
+    page.locator("[data-key=act]").click()
+    told(page)
+    page.wait_for_timeout(400)
+    yield "over"
+    go(page, "pour")
+    page.locator(".jars li").first.wait_for()
+    yield "pour"
+    go(page, "trials")
+    page.wait_for_timeout(1500)
+    yield "trials"
+    go(page, "shelf")
+    page.locator(".shelf-row").first.wait_for()
+    yield "shelf"
+
+
+ROOM = {**DEVICES, "double": {"viewport": {"width": 640, "height": 400}, "device_scale_factor": 2}}
+"""Devices, and a desk on which all is twice as large: half the room."""
+
+
+THEMES: dict[str, Any] = {
+    "small": ("dark",),
+    "desk": ("light",),
+    "phone": ("light", "dark"),
+    "tablet": ("light", "dark"),
+}
+
+
+def at_fault(page: Page, where: str, device: str) -> list[str]:
+    """What is cut, too small for a finger, wider than the page, gone, or found by axe."""
+    wide = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
+    found = [] if wide[0] <= wide[1] else [f"wide: {wide}"]
+    if device == "double":
+        if where in ("now", "due", "past"):
+            for part in (".order", ".now .strip", ".now-acts button"):
+                expect(page.locator(part).first).to_be_visible()
+        return found
+    found += cut(page) + (small(page) if ROOM[device].get("has_touch") else [])
+    for theme in THEMES.get(device, ()):
+        page.emulate_media(color_scheme=theme, reduced_motion="reduce")
+        found += findings(page)
+    return found

@@ -8,6 +8,8 @@ import http.client
 import itertools
 import json
 import re
+import subprocess
+import sys
 import time
 from pathlib import Path
 from typing import Any
@@ -225,6 +227,13 @@ def test_time_memory_and_faults_end_a_calculation_and_nothing_else() -> None:
     assert found[4:8] == [said, BudgetError, said, FaultError]
     assert found[8]["refused"]["message"] == "That cannot be."
     assert found[9] == said
+
+
+def test_a_process_starts_with_half_the_memory() -> None:
+    """What draws and fits is loaded only by whoever asks for it."""
+    code = "import sys, potsim.interfaces.page.runs; print({'scipy', 'matplotlib'} & set(sys.modules))"
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert said.stdout.strip() == "set()"
 
 
 def test_a_process_that_is_rarely_needed_gives_back_its_memory(monkeypatch: pytest.MonkeyPatch) -> None:

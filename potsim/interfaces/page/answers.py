@@ -19,13 +19,11 @@ from numpy.typing import NDArray
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import quantities
-from potsim.interfaces.exports import content
 from potsim.interfaces.page import form
 from potsim.interfaces.page.shelf import Shelf
 from potsim.interfaces.page.told import refused
 from potsim.interfaces.planfile import example_plan, plan_of, read_plan, tables_of, write_plan
 from potsim.interfaces.report import underway as words
-from potsim.interfaces.report.sheet import page_of_bench
 from potsim.interfaces.tomlfile import Source
 from potsim.interfaces.wording import formats
 from potsim.liquid import strength
@@ -36,7 +34,6 @@ from potsim.planning.classes import classes as classes_of
 from potsim.planning.classes import per_noticed
 from potsim.planning.comparison import bottled_l, in_bottle
 from potsim.planning.comparison import compare as side_by_side
-from potsim.planning.ensemble import ensemble
 from potsim.planning.lanes import lanes as lanes_of
 from potsim.planning.notes import sentences
 from potsim.planning.plan import VERDICTS, JarPlan, Plan
@@ -55,7 +52,7 @@ APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan'
 MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
 SURE_RUNS = 500
 OTHER_FILES = ("from_file", "from_run")  # keys that name another file
-HELD = 24  # runs computed lately
+HELD = 8  # runs computed lately
 USUAL_ABV = 40.0  # strength of a charge, where none is said [% vol]
 
 
@@ -373,6 +370,8 @@ def beside(sent: dict[str, Any]) -> list[dict[str, Any]]:
 
 def sure(sent: dict[str, Any]) -> dict[str, Any]:
     """Return how sure the answer is: bands that hold nine in ten of the runs drawn."""
+    from potsim.planning.ensemble import ensemble  # start-up: scipy only where it is asked for
+
     plan = plan_from(sent.get("plan"), sent.get("root"))
     made = ensemble(plan, n=SURE_RUNS)
 
@@ -511,12 +510,16 @@ def _asked(sent: dict[str, Any]) -> Plan:
 
 def sheet(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the page to print of a plan or a run, to lie beside the still."""
+    from potsim.interfaces.report.sheet import page_of_bench  # start-up: scipy only where it is asked for
+
     plan = _asked(sent)
     return {"title": plan.title, "text": page_of_bench(run_of(plan))}
 
 
 def numbers(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the curve of a plan as CSV."""
+    from potsim.interfaces.exports import content  # start-up: scipy only where it is asked for
+
     plan = _asked(sent)
     return {"title": plan.title, "text": content(run_of(plan), "csv", "csv")}
 
