@@ -190,7 +190,7 @@ def test_a_volume_is_told_in_both_systems() -> None:
 
 
 # --- Readings in proof, against the tables of the gauging manual: 27 CFR 30.23, whose example prints what
-# Table 1 has at 192 and 193 proof; opened at law.cornell.edu.
+# Table 1 has at 192 and 193 proof; read in search excerpts of the regulation, not in the table itself.
 
 
 @pytest.mark.parametrize(
