@@ -10,12 +10,13 @@ from pathlib import Path
 import pytest
 
 import potsim
-from potsim.interfaces.report.words import WORDS, words
+from potsim.interfaces.report.words import STOPS, WORDS, words
 from potsim.interfaces.wording import METRIC, say
 from potsim.planning.jars import TOO_SMALL
 from potsim.planning.next_trial import to_charge
 from potsim.planning.notes import EVERY_RUN, Note, caution, danger, hint
-from potsim.planning.plan import JarPlan, JarStock, Plan
+from potsim.planning.plan import JarPlan, JarStock, Plan, Stop
+from potsim.planning.schema import keys_of
 
 # --- Notes
 
@@ -234,3 +235,7 @@ def test_what_a_scaled_neck_sheds_in_words(room_c: float, bare: Plan) -> None:
         f" {say('share', after / 100.0)} instead of {say('share', before / 100.0)}; with it goes the reflux."
     )
     assert told in words(neck)
+
+
+def test_every_stop_has_its_words() -> None:
+    assert set(keys_of(Stop)) <= set(STOPS)
