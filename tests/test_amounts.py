@@ -194,7 +194,8 @@ def test_a_volume_is_told_in_both_systems() -> None:
 
 
 @pytest.mark.parametrize(
-    ("shown", "t_f", "true"), [(193.0, 72.0, 190.2), (192.0, 72.0, 189.1), (192.0, 73.0, 188.9)]
+    ("shown", "t_f", "true"),
+    [(193.0, 72.0, 190.2), (192.0, 72.0, 189.1), (192.0, 73.0, 188.9), (193.0, 75.0, 189.5)],
 )
 def test_a_proof_hydrometer_is_one_for_60_f(shown: float, t_f: float, true: float) -> None:
     abv = strength.true_abv(shown / 2.0, (t_f - 32.0) / 1.8, calibrated_c=strength.US_REFERENCE_C)
