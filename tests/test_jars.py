@@ -62,9 +62,12 @@ def assert_sound(row: Row, run: Course, points: CutPoints) -> None:
         assert before.end_depletion == after.start_depletion
         assert before.full_min < after.full_min
         if before.role == after.role:
-            assert before.volume_l == pytest.approx(before.size_l, rel=2e-7)
+            assert before.volume_l == pytest.approx(before.size_l, rel=1e-9)
+    ends = [before.number for before, after in pairwise(row.jars) if before.role != after.role]
+    ends.append(len(row.jars))
     for jar in row.jars:
-        assert 0.0 < jar.volume_l <= jar.size_l * (1.0 + 1e-7)
+        # To the brim; before a cut a millionth may go on top, where jars come out even.
+        assert 0.0 < jar.volume_l <= jar.size_l * (1.0 + (1e-6 if jar.number in ends else 1e-9))
         assert jar.volume_l >= (jar.to_l - jar.from_l) * (1.0 - 1e-9)
         assert jar.end_abv - 1e-9 <= jar.abv <= jar.start_abv + 1e-9
         assert jar.portion.volume_l == pytest.approx(jar.volume_l, rel=1e-12)
@@ -90,6 +93,7 @@ SIZES = st.lists(
     stepped=st.booleans(),
 )
 @example(sizes=[(20.0, None), (30.0, None)], heads_l=0.41, tails_abv=55.0, stepped=False)
+@example(sizes=[(20.0, None)], heads_l=0.06, tails_abv=55.0, stepped=False)  # three, but for a sliver
 def test_any_row_adds_up(
     sizes: list[tuple[float, int | None]], heads_l: float, tails_abv: float, stepped: bool
 ) -> None:

@@ -221,7 +221,7 @@ def said(volume_l: float) -> str:
 
 
 ROLES = ("heads", "keep", "tails")
-SLIVER = 1e-7  # of a jar's size; so little goes on top rather than into another jar
+SLIVER = 1e-6  # of a jar's size; so little before a cut goes on top rather than into another jar
 STEPS = 60
 TOO_SMALL = "jar_too_small_for_a_hydrometer"  # kind of a note
 HYDROMETER_L = (0.06, 0.1)  # spirit in which a hydrometer floats; common practice, no source
