@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import settings
 from trial_cases import TASTED
 
 import potsim
@@ -38,6 +39,11 @@ sizes = ["100 mL"]
 keep = "2-5"
 """
 
+
+# Drawn inputs are the same each time, so that what fails can be found again; --hypothesis-profile=default
+# draws others.
+settings.register_profile("suite", derandomize=True)
+settings.load_profile("suite")
 
 # Processes that tests start need not compile the package anew each time, nor leave anything beside it.
 if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
