@@ -17,6 +17,7 @@ from potsim.liquid import heat, strength
 from potsim.planning import stops
 from potsim.planning.charge import volume_l
 from potsim.planning.cloud import Stream
+from potsim.planning.frames import read_only
 from potsim.planning.notes import Note, caution, hint, plain_notes, sentences
 from potsim.planning.readings import (
     Reading,
@@ -581,7 +582,9 @@ class _Looking:
         collected = self.kept[0] * (over - self.held[0])
         rows = zip(self.points.over_l, self._spout_abv, self.held, self.kept, strict=True)
         abv = np.stack([np.interp(collected / kept + held, over_l, row) for over_l, row, held, kept in rows])
-        return Curve(collected, abv[0], *self.fit.band(abv, BAND))
+        arrays = (collected, np.ascontiguousarray(abv[0]), *map(np.asarray, self.fit.band(abv, BAND)))
+        read_only(arrays)
+        return Curve(*arrays)
 
 
 @dataclass(frozen=True)

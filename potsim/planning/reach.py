@@ -383,6 +383,10 @@ class Reach:
     moved: tuple[Note, ...]  # what is other than in the plan given
     limits: tuple[Note, ...]  # what sets bounds to the answer
 
+    def __repr__(self) -> str:
+        runs = "one run" if self.runs == 1 else f"{self.runs} runs"
+        return f"<Reach {self.plan.title!r}: {runs}, {self.spirit_l:.3f} L of {self.spirit_abv:.1f} % vol>"
+
     @property
     def asked(self) -> str:
         """The question in words."""

@@ -556,12 +556,10 @@ class Sweep(Shown):
         pandas.DataFrame
             One row a value and botanical: ``value`` and what `Place.to_dict` gives.
         """
-        import pandas as pd  # start-up: pandas only for a frame
-
         places = ["class" if field.name == "klass" else field.name for field in fields(Place)]
         columns = ["value", *places]
         rows = [{"value": row.value, **place.to_dict()} for row in self.rows for place in row.places]
-        return pd.DataFrame(rows, columns=columns)
+        return frame({column: [row[column] for row in rows] for column in columns})
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain numbers, texts, lists and dictionaries."""
