@@ -15,13 +15,14 @@ from potsim.interfaces.evidence.still import SINGLE_STAGE
 from potsim.interfaces.planfile import load_plan
 from potsim.interfaces.stillfile import read_still, still_text
 from potsim.liquid import strength
-from potsim.planning.forecast import Band, Follower, Forecast, Known, Learnt, follow, learn, mark_of
+from potsim.planning.forecast import Band, Follower, Forecast, follow
+from potsim.planning.learnt import Known, Learnt, learn, mark_of, verdicts
 from potsim.planning.notes import hint
 from potsim.planning.plan import Bottling, Cuts, PowerStep
 from potsim.planning.readings import Entry, Reading, bench_of, hold_up, next_reading, observed_of, prior_of
 from potsim.planning.run import Run, distil
-from potsim.planning.trials import verdicts
-from potsim.still.fit import NAMES, Fit, fit
+from potsim.still.fit import Fit, fit
+from potsim.still.observed import NAMES
 
 RUNS = 20
 

@@ -10,7 +10,8 @@ import pytest
 import potsim
 from potsim.planning.forecast import Band, Follower, _Looking
 from potsim.planning.readings import Entry, Reading, bench_of, next_reading, observed_of, on_bench, opened
-from potsim.still.fit import NAMES, Noise, fit
+from potsim.still.fit import fit
+from potsim.still.observed import NAMES, Noise
 
 DRAWS, SEED = 200, 20261127
 PLACES_L = (0.15, 0.35, 0.6)  # of three timed readings

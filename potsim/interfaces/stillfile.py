@@ -11,7 +11,7 @@ from potsim.errors import PotsimError, RequestError, Where
 from potsim.interfaces import quantities
 from potsim.interfaces.tomlfile import parse, read_file
 from potsim.interfaces.wording import exact
-from potsim.planning.forecast import Known, Learnt
+from potsim.planning.learnt import Known, Learnt
 
 STILL_HEADER = """\
 # A still learnt from readings. A plan takes it over by  from_file = {name}  in its [still];

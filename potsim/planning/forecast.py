@@ -1,14 +1,11 @@
-"""A still remembered: its losses from one run, refined by the next."""
+"""A run being followed: readings in, and what is still to come of it, with bands."""
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +15,8 @@ from potsim.planning import stops
 from potsim.planning.charge import volume_l
 from potsim.planning.cloud import Stream
 from potsim.planning.frames import read_only
-from potsim.planning.notes import Note, caution, hint, plain_notes, sentences
+from potsim.planning.learnt import odd_readings, verdicts
+from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.readings import (
     Reading,
     bench_of,
@@ -33,108 +31,11 @@ from potsim.planning.readings import (
 from potsim.planning.run import Run
 from potsim.planning.shown import Shown
 from potsim.planning.stops import ZERO_C
-from potsim.planning.trials import TELLS, odd_readings, verdicts
 from potsim.records import dataclass, plain
 from potsim.still.course import EXHAUSTED
 from potsim.still.courses import Points, Tracks
-from potsim.still.fit import LOGARITHMS, NAMES, Fit, Noise, fit, places, run_out
-
-FROM_RUN_TO_RUN = 0.05  # of a loss: draught, lagging, weather; common practice, no source
-APART = 3.0  # standard errors beyond which two runs do not agree
-
-
-class Known(NamedTuple):
-    """A number of a still as runs have told it."""
-
-    value: float
-    error: float  # its standard error, in the same unit
-    runs: int = 1  # runs that it was learnt from
-
-
-@dataclass(frozen=True)
-class Learnt:
-    """What is remembered of a still."""
-
-    neck_w_per_k: Known | None  # heat that the neck sheds [W/K]; ``None`` if no reading told
-    heat_share: Known | None  # share of the power on the plate that reaches the pot, 0 to 1
-    runs: tuple[str, ...] = ()  # marks of the runs that are in it
-    notes: tuple[Note, ...] = ()  # what to heed
-
-
-def mark_of(title: str, readings: Sequence[Reading]) -> str:
-    """Return the mark of a run: the same however far it has come."""
-    first = json.dumps([title, readings[0].entry.to_dict()], sort_keys=True)
-    return hashlib.sha256(first.encode()).hexdigest()[:12]
-
-
-def learn(fit: Fit, mark: str, before: Learnt | None = None) -> Learnt:
-    """Remember what a run told of its still, or refine what is remembered by it.
-
-    Earlier runs and this one are weighed by the squares of their standard errors. What the plan
-    contributed to this run's answer is taken out first, so that a plan that names what is remembered does
-    not count it twice; each run's own error gets 5 % on top, by which stills differ from run to run. Where
-    two do not agree, the error grows with how far they lie apart. The pot's loss is held: one run cannot
-    part it from the share of the heat that arrives. What was not told is said, and stays as it was.
-    """
-    before = Learnt(None, None) if before is None else before
-    if mark in before.runs:
-        return replace(before, notes=(hint("run_known"),))
-    notes: list[Note] = []
-    net_w, above = fit.bench.net_power_w, fit.above_k
-    scale, ratio = NAMES.index("time_scale"), NAMES.index("ratio")
-    plan = fit.bench.heat_share
-    neck = _remembered(
-        "neck",
-        (fit.neck_loss_w_per_k, fit.neck_loss_error, fit.told("ratio")),
-        (fit.planned_neck_loss_w_per_k, float(fit.prior.error[ratio]) * net_w / above),
-        before.neck_w_per_k,
-        notes,
-    )
-    share = _remembered(
-        "heat_share",
-        (fit.heat_share, fit.heat_share_error, fit.told("time_scale")),
-        (plan, float(fit.prior.error[scale]) * plan * net_w / fit.bench.power_w),
-        before.heat_share,
-        notes,
-    )
-    told = neck is not before.neck_w_per_k or share is not before.heat_share
-    return Learnt(neck, share, (*before.runs, mark) if told else before.runs, tuple(notes))
-
-
-def _remembered(
-    name: str,
-    found: tuple[float, float, float],
-    plan: tuple[float, float],
-    old: Known | None,
-    notes: list[Note],
-) -> Known | None:
-    """A number with what this run tells of it: value, error and how far it is told, beside the plan's own."""
-    value, error, told = found
-    if told < TELLS:
-        notes.append(hint("not_learnt", name, kept=old is not None))
-        return old
-    if old is None:
-        return Known(value, math.hypot(error, FROM_RUN_TO_RUN * value))
-    new, error = _alone(value, error, *plan)
-    distance = abs(new - old.value) / math.hypot(error, old.error)
-    if distance > APART:
-        then = {"before": old.value, "error_before": old.error}
-        notes.append(caution("learnt_differs", name, value=new, error=error, **then))
-    weights = 1.0 / old.error**2, 1.0 / error**2
-    both = sum(weights)
-    mean = (weights[0] * old.value + weights[1] * new) / both
-    return Known(max(mean, 0.0), max(1.0, distance) / math.sqrt(both), old.runs + 1)
-
-
-def _alone(value: float, error: float, plan: float, plan_error: float) -> tuple[float, float]:
-    """What the readings say without the plan."""
-    weight = max(1.0 / error**2 - 1.0 / plan_error**2, 1e-3 / error**2)
-    alone = (value / error**2 - plan / plan_error**2) / weight
-    return alone, math.hypot(1.0 / math.sqrt(weight), FROM_RUN_TO_RUN * alone)
-
-
-# --- What is still to come of a run: the forecast as data.
-
+from potsim.still.fit import LOGARITHMS, Fit, fit
+from potsim.still.observed import NAMES, Noise, places, run_out
 
 Array = NDArray[np.float64]
 

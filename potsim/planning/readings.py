@@ -19,7 +19,7 @@ from potsim.records import dataclass
 from potsim.still import still
 from potsim.still.courses import Bench
 from potsim.still.family import family
-from potsim.still.fit import NAMES, Observed, Prior
+from potsim.still.observed import NAMES, Observed, Prior
 from potsim.still.still import LEAST_TILT_PER_K, MOST_RATIO, MOST_TILT_PER_K, Span, Stills
 
 POWER_LEARNT = 0.4  # of ln net power once a time is read: a plate hands over a third to all; no source

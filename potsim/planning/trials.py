@@ -1,22 +1,17 @@
-"""Amounts rounded to what can be weighed and measured."""
+"""A trial: the plan of a run, and what happened when it was run and tasted."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from itertools import groupby
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
 from potsim.errors import RequestError, UnknownNameError, Where
 from potsim.planning.botanicals import ResolvedDose, spelling
 from potsim.planning.charge import blend, resolve
-from potsim.planning.notes import Note, caution, hint
 from potsim.planning.plan import Plan, Result, Tasting
-from potsim.planning.readings import Reading
 from potsim.planning.run import Run, distil, resolve_bill
-from potsim.planning.stops import ZERO_C
 from potsim.records import dataclass
-from potsim.still.fit import FAR, NAMES, Fit, Residual
 
 WEIGHING_G = 0.01  # the step of a scale for small masses; common practice, no source
 CLOSE = 0.02  # a step of the scale may be so large a share of a dose; common practice, no source
@@ -197,122 +192,3 @@ def check(trial: Trial) -> None:
             "Check collected, and the [[charge]].",
             path="result.collected",
         ).at(Where(trial.name, path="result.collected"))
-
-
-# --- What readings tell of a still, and what they cannot tell.
-
-
-TELLS = 0.2  # narrowed down by so much, a number is told by the readings
-ALIKE = 0.98  # two numbers that show so alike cannot be told apart
-SHOWS = 0.5  # standard errors of the readings that a number's own doubt must move to matter
-SCATTER = 1.5
-SURE = 2.0  # standard errors from nothing, or from the plan, at which a number is told
-OFFSET_K = 2.0
-THERMOMETERS = {"vapour_offset_k": "vapour", "pot_offset_k": "pot"}
-NUMBERS = ("ratio", "charge_abv", "charge_l", "hold_up_l", "time_scale")  # looked at beside the plan's own
-PAIRS = (
-    ("ratio", "charge_abv"),
-    ("ratio", "charge_l"),
-    ("charge_abv", "charge_l"),
-    ("charge_l", "hold_up_l"),
-    ("time_scale", "start_s"),
-    ("time_scale", "lost"),
-    ("charge_l", "lost"),
-)
-
-
-def odd_readings(fit: Fit, readings: Sequence[Reading]) -> tuple[Note, ...]:
-    """Readings that do not fit."""
-    odd = sorted((r for r in fit.residuals if r.left_out), key=lambda r: r.line)
-    return tuple(
-        _odd(one, readings[line]) for line, group in groupby(odd, key=lambda r: r.line) for one in group
-    )
-
-
-def _odd(residual: Residual, reading: Reading) -> Note:
-    per, zero = 1.0, 0.0
-    if residual.kind == "time":
-        per = 60.0
-    elif residual.kind != "strength":
-        zero = ZERO_C
-    return caution(
-        "odd_reading",
-        **reading.where,
-        of=residual.kind,
-        line=reading.line,
-        off=residual.off / per,
-        read=(residual.read - zero) / per,
-        expected=(residual.fitted - zero) / per,
-    )
-
-
-def verdicts(fit: Fit) -> tuple[Note, ...]:
-    """What the readings tell of the still, and what they cannot."""
-    if not fit.residuals:
-        return (hint("nothing_read"),)
-    said = [_neck(fit), _heat(fit), *_behind(fit)]
-    for one, other in PAIRS:
-        if _shows(fit, one) and _shows(fit, other) and abs(fit.alike(one, other)) > ALIKE:
-            said.append(hint("alike", one, other=other, correlation=fit.alike(one, other)))
-    said += [
-        caution("thermometer_off", where, off_k=fit.value(name))
-        for name, where in THERMOMETERS.items()
-        if abs(fit.value(name)) > OFFSET_K
-    ]
-    if fit.widened > SCATTER:
-        said.append(hint("scatter", times=fit.widened))
-    left = sum(r.left_out for r in fit.residuals)
-    if 2 * left > len(fit.residuals):
-        said.append(caution("most_do_not_fit", left_out=left, of=len(fit.residuals)))
-    if fit.loosened:
-        said.append(caution("plan_loosened"))
-    far = [name for name in NUMBERS if _away(fit, name) > FAR - 1.0]
-    if far:
-        said.append(caution("far_from_plan", numbers=far))
-    return tuple(said)
-
-
-def _shows(fit: Fit, name: str) -> bool:
-    k = NAMES.index(name)
-    return bool(fit.information[k, k] > SHOWS**2)
-
-
-def _away(fit: Fit, name: str) -> float:
-    k = NAMES.index(name)
-    return float(abs(fit.values[k] - fit.prior.mean[k]) / fit.prior.error[k])
-
-
-def _neck(fit: Fit) -> Note:
-    loss = {"w_per_k": fit.neck_loss_w_per_k, "planned_w_per_k": fit.planned_neck_loss_w_per_k}
-    if fit.told("ratio") < TELLS:
-        return hint("neck_not_told", "neck", **loss)
-    return hint("neck_told", "neck", **loss, error=fit.neck_loss_error, share=fit.neck_share)
-
-
-def _heat(fit: Fit) -> Note:
-    if fit.told("time_scale") < TELLS:
-        return hint("heat_not_told", "still.heat_share")
-    heat = {
-        "share": fit.heat_share,
-        "error": fit.heat_share_error,
-        "planned": fit.bench.heat_share,
-        "pot_w_per_k": fit.pot_loss_w_per_k,
-    }
-    bound = fit.at_bound("time_scale")  # the slower, the less arrives
-    if bound is not None:
-        beyond = "less" if bound == "high" else "more"
-        return caution("heat_at_bound", "still.heat_share", **heat, beyond=beyond)
-    return hint("heat_told", "still.heat_share", **heat)
-
-
-def _behind(fit: Fit) -> list[Note]:
-    """What the readings say of spirit that is lost and of the charge, where that is beyond their doubt."""
-    said = []
-    lost, abv = fit.value("lost"), fit.value("charge_abv")
-    if fit.told("lost") >= TELLS and lost > SURE * fit.lost.error:
-        said.append(caution("lost_told", "still.lost", share=lost, error=fit.lost.error))
-    planned = float(fit.prior.mean[NAMES.index("charge_abv")])
-    if abs(abv - planned) > SURE * fit.error("charge_abv"):
-        values = {"abv": abv, "error": fit.error("charge_abv"), "planned_abv": planned}
-        said.append(caution("charge_told", "charge.abv", **values))
-    return said

@@ -22,7 +22,7 @@ from potsim.planning.journal import JarState, Journal
 from potsim.planning.readings import Reading
 from potsim.planning.run import Run
 from potsim.records import dataclass
-from potsim.still.fit import run_out
+from potsim.still.observed import run_out
 
 Array = NDArray[np.float64]
 

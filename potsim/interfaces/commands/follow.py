@@ -163,7 +163,7 @@ def _files(
         words.append(f"Written: {picture.name}")
     if still is not None:
         from potsim.interfaces.stillfile import read_still, still_text
-        from potsim.planning.forecast import learn, mark_of
+        from potsim.planning.learnt import learn, mark_of
         from potsim.planning.notes import sentences
 
         before = read_still(still.path) if still.path.exists() else None

@@ -23,9 +23,10 @@ from potsim.interfaces.report import underway as words
 from potsim.interfaces.stillfile import NUMBERS, read_still, still_text
 from potsim.interfaces.wording import in_units
 from potsim.planning.events import Clouded, Full, HoldUp, Read, Record, Start, Titled, Undo, Water
-from potsim.planning.forecast import Band, Follower, Forecast, mark_of
-from potsim.planning.forecast import learn as refine
+from potsim.planning.forecast import Band, Follower, Forecast
 from potsim.planning.journal import Journal
+from potsim.planning.learnt import learn as refine
+from potsim.planning.learnt import mark_of
 from potsim.planning.next_trial import next_trial as follow
 from potsim.planning.notes import sentences
 from potsim.planning.plan import Plan, Tasting

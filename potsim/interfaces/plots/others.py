@@ -22,7 +22,7 @@ from potsim.planning.forecast import Forecast, in_short
 from potsim.planning.readings import observed_of
 from potsim.planning.sweep import Row, Sweep
 from potsim.records import dataclass
-from potsim.still.fit import places
+from potsim.still.observed import places
 
 ROW_IN = 0.36  # height of a row
 
