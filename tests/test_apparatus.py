@@ -9,10 +9,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from refusals import refused
 from scipy.integrate import solve_ivp
 
 import potsim
-from potsim.errors import PotsimError, RequestError
+from potsim.errors import PotsimError
 from potsim.interfaces import cli
 from potsim.liquid import equilibrium
 from potsim.planning.apparatus import same_vapour_c
@@ -84,9 +85,7 @@ def test_half_the_heat_takes_longer_and_gives_stronger_spirit() -> None:
 
 
 def test_too_little_heat_is_refused_with_what_arrives() -> None:
-    with pytest.raises(
-        RequestError, match=r"still.power is 700 W, of which 10 % \(70 W\) reach the pot"
-    ) as told:
+    with refused("said", "power_that_arrives_too_low") as told:
         bench(heat_share=0.1)
     assert "heat_share" in told.value.hint
 
@@ -348,7 +347,7 @@ def test_bad_input_is_refused_with_what_to_do(
 
 
 def test_a_stop_by_a_parrot_that_is_not_there() -> None:
-    with pytest.raises(PotsimError, match=r"parrot_abv is given, but no still\.parrot"):
+    with refused("said", "parrot_abv_alone", error=PotsimError):
         bench(stop=Stop(parrot_abv=55.0))
 
 

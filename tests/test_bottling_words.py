@@ -8,9 +8,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from refusals import refused
 
 import potsim
-from potsim.errors import RangeError, RequestError
+from potsim.errors import RangeError
 from potsim.interfaces.planfile import read_plan
 from potsim.liquid import strength
 from potsim.planning.plan import Bottling, Stretch
@@ -87,10 +88,10 @@ def test_a_keep_without_stretch_says_so(say) -> None:
 
 
 def test_a_stretch_that_cannot_be_is_refused() -> None:
-    with pytest.raises(RangeError, match=r"stretch.abv is 40 % vol; allowed is at least 42 % vol, the bottl"):
+    with refused("range", "bottling.stretch.abv", "40 % vol", "at least 42 % vol"):
         Bottling(42.0, stretch=Stretch(1.0, 40.0))
     assert Bottling(42.0, stretch=Stretch(1.0, 42.0)).stretch is not None
-    with pytest.raises(RequestError, match=r"no abv. Say the strength to which both are let down"):
+    with refused("missing", "bottling.abv"):
         Bottling(stretch=Stretch(1.0, 96.0))
     for litres in (0.0, -1.0):
         with pytest.raises(RangeError, match=r"bottling.stretch.spirit is -?\d L; allowed is more than 0"):

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from refusals import refused
 
 import potsim
-from potsim.errors import RequestError
 from potsim.planning.stops import Moment
 from potsim.records import plain
 
@@ -85,7 +85,7 @@ def test_a_run_comes_back_from_what_it_tells(run: potsim.Run) -> None:
 def test_what_is_no_run_is_refused(lost: str) -> None:
     data = potsim.distil(potsim.example_plan()).to_dict()
     del data[lost]
-    with pytest.raises(RequestError, match=r"no run of format 0"):
+    with refused("said", "format_unknown"):
         potsim.Run.from_dict(data)
 
 

@@ -6,8 +6,9 @@ import json
 
 import numpy as np
 import pytest
+from refusals import refused
 
-from potsim.errors import RangeError, RequestError, UnknownNameError
+from potsim.errors import RangeError
 from potsim.interfaces.evidence.flavours import least_share
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound
@@ -231,7 +232,7 @@ def test_less_power_leaves_more_time_to_give() -> None:
 
 
 def test_too_strong_a_charge_says_so() -> None:
-    with pytest.raises(RangeError, match=r"strength of (the )?pot"):
+    with refused("range", "the strength of the pot", "96.6 % vol"):
         flavours(BotanicalDose("juniper", mass_g=5.0), abv=96.6)
 
 
@@ -252,12 +253,12 @@ def test_stop_when_so_much_is_over(bench: Flavours) -> None:
 
 
 def test_stop_by_what_is_not_there(bench: Flavours) -> None:
-    with pytest.raises(UnknownNameError, match="juniper"):
+    with refused("unknown_name", "", "junipr"):
         over_condition(bench, "junipr", 0.5)
-    with pytest.raises(RangeError, match=r"over\.juniper"):
+    with refused("range", "cuts.stop.over.juniper", "1 of what comes over (0 to 1)"):
         over_condition(bench, "juniper", 1.0)
     none = flavours(BotanicalDose("juniper", mass_g=0.0))
-    with pytest.raises(RequestError, match="nothing of juniper comes over"):
+    with refused("said", "nothing_comes_over"):
         over_condition(none, "juniper", 0.5)
 
 

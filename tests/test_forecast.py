@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 from following_cases import the_plan
 from matplotlib.collections import PathCollection
+from refusals import refused
 
 import potsim
-from potsim.errors import RequestError
 from potsim.interfaces import enter
 from potsim.interfaces.plots.others import figure_of_follow, plot_follow
 from potsim.interfaces.report.follow import text_of_forecast
@@ -402,7 +402,7 @@ def test_a_run_of_water_is_not_followed(example_run: Run) -> None:
             bottling=Bottling(),
         )
     )
-    with pytest.raises(RequestError, match="there is nothing to follow"):
+    with refused("said", "nothing_to_follow"):
         follow(water, [])
 
 

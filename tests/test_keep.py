@@ -8,6 +8,7 @@ from functools import cache
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from refusals import refused
 
 from potsim.errors import RequestError
 from potsim.interfaces import quantities
@@ -104,15 +105,15 @@ def test_unknown_jars_are_refused_with_what_exists() -> None:
 
 
 def test_a_jar_named_twice_is_refused() -> None:
-    with pytest.raises(RequestError, match=r"jars\.keep names jar 3 twice\. Name every jar once\."):
+    with refused("said", "kept_jar_twice"):
         pool(jars_of(), [3, 4, 3])
-    with pytest.raises(RequestError, match=r"names jar 4 twice"):
+    with refused("quantity", "", "2-5,4"):
         quantities.numbers("2-5,4")
 
 
 def test_no_jar_between_the_cuts_is_refused() -> None:
     heads_only = [jar for jar in jars_of() if jar.role == "heads"]
-    with pytest.raises(RequestError, match="no jar lies between heads and tails"):
+    with refused("said", "nothing_to_keep"):
         pool(heads_only)
 
 
@@ -146,9 +147,9 @@ def test_left_over_jars_that_do_not_exist_are_refused() -> None:
         RequestError, match=rf"jar 77 is named, which 'Trial 1' .* There are jars 1 to {last}\."
     ):
         resolve((LeftOver("tails", earlier, (1, 77)),), lambda _: EarlierRun(jars_of()))
-    with pytest.raises(RequestError, match="a jar is named twice"):
+    with refused("said", "left_over_jar_twice"):
         resolve((LeftOver("tails", earlier, (2, 2)),), lambda _: EarlierRun(jars_of()))
-    with pytest.raises(RequestError, match=r"charge\.times is 0 times"):
+    with refused("range", "charge.times", "0 times"):
         LeftOver("tails", earlier, (), 0.0)
 
 

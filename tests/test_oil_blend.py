@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from refusals import refused
 
 import potsim
-from potsim.errors import RequestError
 from potsim.planning.blends import blend_to_profile, oils_mg_per_l
 from potsim.planning.plan import BotanicalDose
 from potsim.planning.run import Run
@@ -49,9 +49,9 @@ def test_what_cannot_be_matched_shows_in_the_misfit(juniper: Run, coriander: Run
 
 
 def test_refusals(juniper: Run, coriander: Run) -> None:
-    with pytest.raises(RequestError, match=r"There is 1 plan to blend. Give two or more."):
+    with refused("said", "one_plan_to_blend"):
         blend_to_profile([juniper], {"linalool": 1.0}, 42.0)
-    with pytest.raises(RequestError, match="The profile aimed at holds no oil"):
+    with refused("said", "profile_of_no_oil"):
         blend_to_profile([juniper, coriander], {}, 42.0)
-    with pytest.raises(RequestError, match="share no botanical"):
+    with refused("said", "no_botanical_shared"):
         blend_to_profile([juniper, coriander], {"vanillin": 1.0}, 42.0)

@@ -15,6 +15,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 from matplotlib.text import Text
+from refusals import refused
 
 import potsim
 from potsim.interfaces.plots.ink import DARK, LIGHT, Ground, spread
@@ -208,9 +209,9 @@ def test_contours_over_two_numbers() -> None:
     )
     ax = potsim.contours(table, "keep.abv")
     assert (ax.get_xlabel(), ax.get_ylabel()) == ("charge.abv, % vol", "still.power, W")
-    with pytest.raises(potsim.UnknownNameError, match=r"keep\.abv"):
+    with refused("unknown_name", "", "keep.avb"):
         potsim.contours(table, "keep.avb")
-    with pytest.raises(potsim.RequestError, match="two values or more"):
+    with refused("said", "no_surface"):
         potsim.contours(table[table["still.power"] == 500.0], "keep.abv")
     plt.close("all")
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from refusals import refused
 
 import potsim
-from potsim.errors import RangeError
 from potsim.interfaces.planfile import read_plan, write_plan
 from potsim.planning.notes import caution, hint
 from potsim.planning.plan import (
@@ -269,7 +269,7 @@ def test_scaling_leaves_strengths_times_and_vessels(example_plan: Plan) -> None:
     assert [part.name for part in twice.charge][-1] == "tails"
     assert twice.botanicals[2].pieces == 4.0
     assert scaled(plan, 1.0 / 3.0, measurable=True).botanicals[0].mass_g == 4.7
-    with pytest.raises(RangeError, match="factor"):
+    with refused("range", "factor", "0"):
         scaled(plan, 0.0)
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from refusals import refused
 from scipy.integrate import quad, solve_ivp
 
-from potsim.errors import RequestError
 from potsim.liquid import strength
 from potsim.still.build import HEATERS, full_power_s, losses, mass_kg, shed_w_per_m2_k
 from potsim.still.course import Course, course
@@ -154,7 +154,7 @@ def test_losses_by_size() -> None:
     assert emptier.pot_w_per_k == pytest.approx(0.5 * small.pot_w_per_k)
     assert sum(emptier) == pytest.approx(sum(small), rel=1e-12)
     assert 0.8 < mass_kg("steel", 4.0) < 1.2
-    with pytest.raises(RequestError, match="allowed are glass, steel, copper"):
+    with refused("said", "metal_not_known"):
         losses("tin", 4.0, 2.0, 293.15)
 
 

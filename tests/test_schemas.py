@@ -8,6 +8,7 @@ from typing import Any
 
 import jsonschema
 import pytest
+from refusals import refused
 
 import potsim
 from potsim.interfaces import schemas
@@ -50,7 +51,7 @@ def test_a_document_that_lacks_or_garbles_something_does_not(other: potsim.Plan)
 
 
 def test_another_kind_is_refused() -> None:
-    with pytest.raises(potsim.UnknownNameError, match="Did you mean 'sweep'"):
+    with refused("unknown_name", "", "sweeps", None, "sweep"):
         potsim.json_schema("sweeps")
 
 

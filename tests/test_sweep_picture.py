@@ -9,9 +9,9 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
+from refusals import refused
 
 import potsim
-from potsim.errors import RequestError
 from potsim.interfaces.plots.others import figure_of_sweep, plot_sweep
 from potsim.planning.plan import Cuts, Ingredient, Plan, StillPlan, Stop
 from potsim.planning.sweep import sweep
@@ -61,5 +61,5 @@ def test_the_picture_goes_on_the_axes_given_and_in_litres_for_much() -> None:
     assert ax.get_xlabel() == "distillate collected, L at 20 °C; each curve ends at the stop"
     assert not figure.axes[1].lines
     assert plot_sweep(sweep(plan, "charge.abv", [40.0], "volume")).figure is not figure
-    with pytest.raises(RequestError, match=r"None of the values of still\.power can be run"):
+    with refused("said", "no_value_runs"):
         plot_sweep(sweep(replace(plan, still=StillPlan(capacity_l=1.0)), "still.power", [500.0]))
