@@ -191,17 +191,7 @@ def read(name: str, reader: Callable[[str], T], text: str) -> T:
 def targets(
     args: argparse.Namespace, options: Mapping[str, Collection[str]], read_file: Path | None = None
 ) -> dict[str, files.Target]:
-    """Check the files that a command line asks to be written, by the options that name them.
-
-    Parameters
-    ----------
-    args : Namespace
-        The command line.
-    options : mapping of str to collection of str
-        Options, and the suffixes that each takes; none: any.
-    read_file : Path, optional
-        A file that is read, and must not be written.
-    """
+    """Check the files that a command line asks to be written, by the options that name them."""
     wanted = {}
     for option, suffixes in options.items():
         name = getattr(args, option)

@@ -117,21 +117,7 @@ def emit(
     more: Sequence[str] = (),
     units: System = "metric",
 ) -> None:
-    """Give out the result of a command: files first, then plain data or text, then words about the files.
-
-    Parameters
-    ----------
-    args : Namespace
-        The command line; with its ``json``, plain data are printed.
-    data, text : callable
-        The result for programs; for people, ready or as sections. Only the one printed is made.
-    files : sequence of (Target or None, callable)
-        Files asked for, and what they hold; ``None`` for one that is not asked for.
-    more : sequence of str
-        Further words, told last.
-    units : str
-        The system of units of text and pictures; plain data are metric.
-    """
+    """Give out the result of a command: files first, then plain data or text, then words about the files."""
     from potsim.interfaces.wording import in_units  # start-up: not for --help
 
     wanted = [(target, content) for target, content in files if target is not None]

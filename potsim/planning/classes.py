@@ -59,18 +59,7 @@ class Class(NamedTuple):
 
 
 def alcohol_over(course: Course) -> float:
-    """Depletion at which 99 % of the alcohol is over; of the charge, if that is water.
-
-    Parameters
-    ----------
-    course : Course
-        The run.
-
-    Returns
-    -------
-    float
-        ln(W0 / W), to about 1e-8.
-    """
+    """Depletion ln(W0/W) at which 99 % of the alcohol is over; of the charge, if that is water."""
     if course.charge_x == 0.0:
         return float(-np.log1p(-ALCOHOL_OVER))
     goal = ALCOHOL_OVER * course.charge_mol * course.charge_x * (1.0 - course.still.lost)
@@ -83,22 +72,7 @@ def alcohol_over(course: Course) -> float:
 
 
 def classes(botanicals: Sequence[Botanical], charge_x: float, own: Own | None = None) -> tuple[Class, ...]:
-    """Return the class of each botanical.
-
-    Parameters
-    ----------
-    botanicals : sequence of Botanical
-        Which.
-    charge_x : float
-        Mole fraction of ethanol in the charge.
-    own : mapping of str to Compound, optional
-        Compounds that the library lacks.
-
-    Returns
-    -------
-    tuple of Class
-        One for each, in order.
-    """
+    """Return the class of each botanical."""
     x, known = round(charge_x, 12), {} if own is None else own
     keys = [(id(one), x, tuple((i, known[i]) for i in oil_ids(one) if i in known)) for one in botanicals]
     missing = {key: one for key, one in zip(keys, botanicals, strict=True) if key not in _KNOWN}

@@ -37,20 +37,7 @@ class NoticedDoses(NamedTuple):
 
 
 def noticed_doses(flavours: Flavours, line: int) -> NoticedDoses:
-    """Return the doses at which a botanical is just a hint, and just clear, beside the rest of the bill.
-
-    Parameters
-    ----------
-    flavours : Flavours
-        The run, with its keep and bottle.
-    line : int
-        Which line of the bill.
-
-    Returns
-    -------
-    NoticedDoses
-        The rest of the bill, the charge and the cuts stay as they are.
-    """
+    """Return the doses at which a botanical is just a hint, and just clear, beside the rest of the bill."""
     now_g = flavours.bill[line].wet_mass_g
     if now_g <= 0.0 or float(flavours.in_bottle[line]) <= 0.0:
         return NoticedDoses(now_g, None, None)

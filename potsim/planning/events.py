@@ -244,23 +244,7 @@ class Damaged(NamedTuple):
 
 
 def check(event: Event) -> Event:
-    """Refuse an event with a number out of range, words too long, or a list that cannot be.
-
-    Parameters
-    ----------
-    event : Event
-        As told.
-
-    Returns
-    -------
-    Event
-        The same.
-
-    Raises
-    ------
-    RequestError
-        If it cannot be.
-    """
+    """Refuse an event with a number out of range, words too long, or a list that cannot be."""
     for item in fields(event):
         value = getattr(event, item.name)
         if item.name in _RANGES:
@@ -286,25 +270,7 @@ def check(event: Event) -> Event:
 
 
 def event_of(kind: object, content: Mapping[str, Any]) -> Event:
-    """Return the event that a line or a browser tells.
-
-    Parameters
-    ----------
-    kind : object
-        One of `KINDS`.
-    content : mapping
-        Its fields, plain data.
-
-    Returns
-    -------
-    Event
-        Checked.
-
-    Raises
-    ------
-    RequestError
-        If a field is missing, unknown, of the wrong kind or out of range.
-    """
+    """Return the event that a line or a browser tells."""
     if not isinstance(kind, str) or kind not in KINDS:
         raise UnknownNameError("record", str(kind), KINDS)
     cls = KINDS[kind]

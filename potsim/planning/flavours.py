@@ -128,15 +128,7 @@ class Flavours:
         return carry(self.course, self.sources, self.own, [self.cut.end]).holding(self._edges)
 
     def refuse(self) -> None:
-        """Refuse what cannot be followed, before it is.
-
-        Raises
-        ------
-        RangeError
-            If pot or reflux are stronger than volatilities are known for, 96 % vol.
-        UnknownNameError
-            If a compound is unknown.
-        """
+        """Refuse unknown compounds, and pot or reflux stronger than volatilities are known for, 96 % vol."""
         names = {name for one in self.sources for name in one.amounts}
         for name in names.difference(self.own):
             compound(name)
@@ -208,18 +200,7 @@ class Flavours:
         return np.flatnonzero(self._of_source[source])
 
     def rows_called(self, name: str) -> NDArray[np.intp]:
-        """Rows of `carried` of a botanical, by any of its names.
-
-        Parameters
-        ----------
-        name : str
-            As in the plan.
-
-        Raises
-        ------
-        UnknownNameError
-            If no line of the bill goes by it.
-        """
+        """Rows of `carried` of a botanical, by any of its names."""
         return np.concatenate([self.rows_of(k + 1) for k in self.lines_called(name)])
 
     def lines_called(self, name: str) -> list[int]:
@@ -242,18 +223,7 @@ class Flavours:
         return np.asarray(over[:, 1::2] - over[:, ::2])
 
     def over_g(self, spans: Sequence[Span]) -> dict[str, float]:
-        """What comes over of each compound in all spans together, all sources together.
-
-        Parameters
-        ----------
-        spans : sequence of (float, float)
-            Depletions between which it is collected: one for a jar, several for what is pooled.
-
-        Returns
-        -------
-        dict of str to float
-            Compound id to grams. Spans that follow on each other add up exactly.
-        """
+        """Compound id to grams over in spans of depletion; spans that follow on each other add up exactly."""
         return self.by_compound(self.over_by_row(spans).sum(axis=1))
 
     def by_compound(self, by_row: Array) -> dict[str, float]:
@@ -270,18 +240,7 @@ class Flavours:
         return tuple(dict(zip(self.compound_ids, column, strict=True)) for column in columns)
 
     def stream_g_per_l(self, depletion: Array) -> dict[str, Array]:
-        """Concentration of each compound in the stream.
-
-        Parameters
-        ----------
-        depletion : ndarray, shape (m,)
-            Points of the run.
-
-        Returns
-        -------
-        dict of str to ndarray
-            Compound id to grams in a litre of stream at 20 °C.
-        """
+        """Compound id to grams in a litre of stream at 20 °C, at points of the run."""
         return dict(zip(self.compound_ids, self._by_compound(self.stream_by_row(depletion)), strict=True))
 
     def stream_by_row(self, depletion: Array) -> Array:
@@ -291,18 +250,7 @@ class Flavours:
         return np.asarray(grams / stream_l(self.course.at(s)))
 
     def pot_g_per_l(self, depletion: Array) -> dict[str, Array]:
-        """Concentration of each compound in the pot.
-
-        Parameters
-        ----------
-        depletion : ndarray, shape (m,)
-            Points of the run.
-
-        Returns
-        -------
-        dict of str to ndarray
-            Compound id to grams in a litre of the pot's liquid at 20 °C, what its fat holds included.
-        """
+        """Compound id to grams in a litre of the pot's liquid at 20 °C, what its fat holds included."""
         s = np.asarray(depletion, dtype=float)
         grams = self._by_compound(self.carried.at(s).in_pot * self.carried.rows.amount[:, None])
         return dict(zip(self.compound_ids, grams / self.course.at(s).pot_l, strict=True))
@@ -523,32 +471,10 @@ def predict(
     level: Level = "typical",
     holds_back: bool = True,
 ) -> Flavours:
-    """Follow the compounds of a bill and of the charge through a run.
+    """Follow the compounds of a bill and of the charge through a run up to 99 % of the alcohol, all of it kept.
 
-    Parameters
-    ----------
-    course : Course
-        The run.
-    bill : sequence of ResolvedDose
-        The botanicals; may be empty.
-    in_charge : mapping of str to float, optional
-        Compound id to grams in the charge: the base spirits' own volatiles, oils of left-overs.
-    own : mapping of str to Compound, optional
-        Compounds that the library lacks.
-    level : {'low', 'typical', 'high'}
-        Which end of what is known of release.
-    holds_back : bool
-        Whether the bill's fat and wax hold oil back in the pot.
-
-    Returns
-    -------
-    Flavours
-        Looked at up to 99 % of the alcohol, all of it kept; see `Flavours.cut_at`.
-
-    Notes
-    -----
-    Release counts from the maceration through the heat-up to the boil, see `potsim.still.carry`. Limits of
-    the model: dilute oil, pieces of one size, nothing formed or lost by heat.
+    Release counts from the maceration through the heat-up to the boil. Limits of the model: dilute oil,
+    pieces of one size, nothing formed or lost by heat.
     """
     known, base, end = own or {}, in_charge or {}, alcohol_over(course)
     sources = _sources(course, bill, base, level, holds_back)
@@ -587,18 +513,7 @@ def _peak(carried: Carried, rate: Array, end: float, end_l: float) -> Array:
 
 
 def stream_l(states: States) -> Array:
-    """Volume at 20 °C of what comes over for each unit of depletion.
-
-    Parameters
-    ----------
-    states : States
-        Points of a run.
-
-    Returns
-    -------
-    ndarray
-        Litres; shape of the states.
-    """
+    """Litres at 20 °C that come over for each unit of depletion."""
     x = states.stream_x
     return np.asarray(states.pot_mol * np.asarray(strength.volume_from_moles(x, 1.0 - x)))
 

@@ -131,31 +131,7 @@ class Journal:
         event_id: str = "start",
         device: str = "",
     ) -> Journal:
-        """Begin a journal, or go on with one that is there.
-
-        Parameters
-        ----------
-        path : path-like
-            The file; made if it is not there and there is a plan.
-        plan_text : str, optional
-            The plan of the run, as its file says it; left out to go on with whatever plan the journal has.
-        pressure_pa : float
-            Pressure of the air [Pa], which decides the azeotrope.
-        event_id, device : str
-            Of the beginning, if it is one.
-
-        Returns
-        -------
-        Journal
-            To be added to; close it, or use it in a ``with`` statement. Others may add to it too.
-
-        Raises
-        ------
-        RequestError
-            If the file is something else, or belongs to another plan.
-        PotsimError
-            If it cannot be made or read.
-        """
+        """Begin a journal, or go on with one that is there."""
         named = Path(path)
         handle = opened(named, add=True, make=plan_text is not None)
         journal = cls(named, handle, pressure_pa)
@@ -179,25 +155,7 @@ class Journal:
 
     @classmethod
     def read(cls, path: str | os.PathLike[str], *, pressure_pa: float = ATMOSPHERE_PA) -> Journal:
-        """Read a journal that is there, also while it is being added to.
-
-        Parameters
-        ----------
-        path : path-like
-            The file.
-        pressure_pa : float
-            Pressure of the air [Pa].
-
-        Returns
-        -------
-        Journal
-            Not to be added to.
-
-        Raises
-        ------
-        RequestError
-            If there is none, or it is something else.
-        """
+        """Read a journal that is there, also while it is being added to."""
         named = Path(path)
         handle = opened(named, add=False)
         try:
@@ -438,37 +396,7 @@ class Journal:
         device: str = "",
         sure: bool = False,
     ) -> Told:
-        """Check an event and put it on disk; when this returns, it is there.
-
-        Parameters
-        ----------
-        event : Event
-            What happened.
-        event_id : str
-            Made where it was typed; one that is in the journal already is not written again.
-        at : datetime, optional
-            When it happened; now, if left out.
-        device : str
-            Where it was typed.
-        sure : bool
-            Whether a jar counts although it was noted meanwhile: it then is another volume for it.
-
-        Returns
-        -------
-        Told
-            As it stands in the file.
-
-        Raises
-        ------
-        StaleError
-            If the jar was noted meanwhile.
-        RequestError
-            If it cannot be, as a reading of less than was collected before; nothing is written.
-        BusyError
-            If another program holds the journal.
-        PotsimError
-            If the disk is full or fails; the journal is as it was.
-        """
+        """Check an event and put it on disk; one whose id is there is not written again."""
         if self._handle is None:
             raise RequestError(f"'{self.path}' is only read here.", "Open it to add to it.")
         if event_id and not _ID.fullmatch(event_id):

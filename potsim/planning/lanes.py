@@ -82,20 +82,7 @@ class Lanes(NamedTuple):
 
 
 def lanes(flavours: Flavours, points: int = POINTS) -> Lanes:
-    """Return the lanes of a run up to its stop.
-
-    Parameters
-    ----------
-    flavours : Flavours
-        The run.
-    points : int
-        How many points along it.
-
-    Returns
-    -------
-    Lanes
-        A group *marks* the stream where it stands furthest above its own mean of the run.
-    """
+    """Return lanes up to the stop; a group marks the stream where it is furthest above its own mean."""
     s = _evenly(flavours, points)
     states = flavours.course.at(s)
     collected, rows = states.collected_l, flavours.carried.rows

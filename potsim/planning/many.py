@@ -102,30 +102,7 @@ def single(
     *,
     jars: bool = False,
 ) -> Array:
-    """Answers in the order of `single_names`, then of the jars: volumes, strengths, when each is full.
-
-    Parameters
-    ----------
-    runs : Courses
-        The runs, n of them.
-    end : ndarray, shape (n,)
-        Depletion at which each ends.
-    edges : ndarray, shape (n, k + 1)
-        Depletions at which its k jars begin and end.
-    roles : sequence of str
-        Of each jar: heads, keep or tails.
-    kept : sequence of int
-        Places of those that are pooled.
-    bottling : Bottling
-        To what the keep is let down.
-    jars : bool
-        Whether to tell of every jar.
-
-    Returns
-    -------
-    ndarray, shape (n, answers)
-        NaN where there is no such answer.
-    """
+    """Answers, shape (n, answers), in the order of `single_names`, then of the jars; NaN for none."""
     there, states = runs.at(end[:, None]), runs.at(edges)
     ethanol = np.maximum(np.diff(states.over_ethanol_mol), 0.0)
     water = np.maximum(np.diff(states.over_mol) - ethanol, 0.0)

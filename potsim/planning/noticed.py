@@ -26,18 +26,7 @@ MOST_NAMED = 3  # in a jar
 
 
 def noticed(times: Array) -> tuple[Noticed, ...]:
-    """How each botanical is noticed beside the others.
-
-    Parameters
-    ----------
-    times : ndarray, shape (botanicals,)
-        Times-threshold of each in the bottle.
-
-    Returns
-    -------
-    tuple of {'leads', 'clear', 'hint', 'lost'}
-        The largest leads; all is lost where nothing has a smell that is known.
-    """
+    """How each botanical is noticed: the largest leads; all is lost where no smell is known."""
     total = float(times.sum())
     first = int(np.argmax(times)) if times.size else -1
     return tuple(_noticed(float(one), total, k == first) for k, one in enumerate(times))
@@ -60,20 +49,7 @@ def leaders(times: Array) -> tuple[int, ...]:
 
 
 def marks(times: Array, mean: Array) -> tuple[int, ...]:
-    """Botanicals that mark one jar, most first: those furthest above their own mean of the run.
-
-    Parameters
-    ----------
-    times : ndarray, shape (botanicals,)
-        Times-threshold of each in the jar.
-    mean : ndarray, shape (botanicals,)
-        And in all that comes over.
-
-    Returns
-    -------
-    tuple of int
-        At most three that can be noticed and stand above their mean; else the one that falls least below.
-    """
+    """At most three botanicals that mark a jar, furthest above their mean first; else the least below."""
     above = np.where(times >= LEAST_TIMES, times / np.where(mean > 0.0, mean, 1.0), 0.0)
     ranked = [k for k in _falling(above) if above[k] > 0.0]
     return tuple([k for k in ranked if above[k] > 1.0][:MOST_NAMED] or ranked[:1])

@@ -132,15 +132,7 @@ def heat_up(course: Course) -> Soak:
 
 
 def soaks(dose: ResolvedDose, heats: Soak) -> tuple[Soak, ...]:
-    """Return what happens to a dose before the first drop: its maceration, then the heat-up.
-
-    Parameters
-    ----------
-    dose : ResolvedDose
-        The dose.
-    heats : Soak
-        The heat-up, see `heat_up`.
-    """
+    """Return what happens to a dose before the first drop: its maceration, then `heat_up`."""
     if not dose.dose.macerated_h:
         return (heats,)
     at = dose.dose.macerated_at_abv
@@ -151,24 +143,7 @@ def soaks(dose: ResolvedDose, heats: Soak) -> tuple[Soak, ...]:
 def source(
     dose: ResolvedDose, soaks: tuple[Soak, ...] = (), level: Level = "typical", holds_back: bool = True
 ) -> Source:
-    """Return what a dose releases, ready to be followed along a run.
-
-    Parameters
-    ----------
-    dose : ResolvedDose
-        The dose.
-    soaks : tuple of Soak
-        What happens to it before the first drop, unless it hangs in a basket.
-    level : {'low', 'typical', 'high'}
-        Which end of what is known of speed and share at hand.
-    holds_back : bool
-        Whether its fat holds oil back in the pot.
-
-    Returns
-    -------
-    Source
-        Its oil, compound by compound.
-    """
+    """Return what a dose releases, ready to be followed along a run."""
     one = tissue(dose.botanical, dose.prepared)
     in_vapour = dose.dose.where == "basket"
     washed, pools = one.pools(level)

@@ -432,23 +432,7 @@ class UnderWay:
         )
 
     def pour(self, numbers: Sequence[int] | None = None) -> Poured:
-        """Return some jars poured together.
-
-        Parameters
-        ----------
-        numbers : sequence of int, optional
-            Which; `kept` if left out.
-
-        Returns
-        -------
-        Poured
-            With the water that is missing.
-
-        Raises
-        ------
-        RequestError
-            If there are no jars, or one of that number is not there.
-        """
+        """Return jars poured together, those kept if none are named, with the water that is missing."""
         wanted = self.kept if numbers is None else tuple(sorted(set(numbers)))
         there = {jar.number: k for k, jar in enumerate(self.jars)}
         for number in wanted:

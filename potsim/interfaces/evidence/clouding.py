@@ -59,13 +59,7 @@ OILS: dict[str, str | dict[str, float]] = {
 
 
 def comparisons() -> list[Comparison]:
-    """Return every comparison of clouding that needs no run.
-
-    Returns
-    -------
-    list of Comparison
-        Water first, then weak, middling and strong spirit.
-    """
+    """Return every comparison of clouding that needs no run."""
     return [
         hydrocarbons_in_water(),
         oxygenated_in_water(),
@@ -82,36 +76,17 @@ def comparisons() -> list[Comparison]:
 
 
 def hydrocarbons_in_water() -> Comparison:
-    """Return the monoterpene hydrocarbons in water beside the published range.
-
-    Returns
-    -------
-    Comparison
-        Logarithms of mol/L; published is the middle of the range, the tolerance half its width.
-    """
+    """Return the monoterpene hydrocarbons in water: log10 mol/L, middle and half width of the range."""
     return _range("monoterpene hydrocarbons in water", "monoterpene hydrocarbon", 0.037e-3, 0.22e-3)
 
 
 def oxygenated_in_water() -> Comparison:
-    """Return the oxygenated monoterpenes in water beside the published range.
-
-    Returns
-    -------
-    Comparison
-        Logarithms of mol/L; published is the middle of the range, the tolerance half its width.
-    """
+    """Return the oxygenated monoterpenes in water: log10 mol/L, middle and half width of the range."""
     return _range("oxygenated monoterpenes in water", "oxygenated monoterpene", 2e-3, 20e-3)
 
 
 def henry_constants() -> Comparison:
-    """Return the solubilities in water beside those that follow from Henry constants.
-
-    Returns
-    -------
-    Comparison
-        Logarithms of mol/L, for liquids that dissolve less than 0.5 mol/L; without those for which a Henry
-        constant decided between two values.
-    """
+    """Return solubilities below 0.5 mol/L in water by Henry constants that decided nothing [log10 mol/L]."""
     henry = {
         row["compound_id"]: float(row["henry_pa"])
         for row in read_table("water_henry.csv")
@@ -161,13 +136,7 @@ def estimates_in_water() -> Comparison:
 
 
 def anethole_in_weak_spirit() -> Comparison:
-    """Return the solubility of trans-anethole in 5 % ethanol.
-
-    Returns
-    -------
-    Comparison
-        Logarithm of mol/L.
-    """
+    """Return the solubility of trans-anethole in 5 % ethanol [log10 mol/L]."""
     row = _published("solubility")[0]
     return compare(
         "trans-anethole in 5 % ethanol",
@@ -198,13 +167,7 @@ def titrated() -> Comparison:
 
 
 def left_out(oil: str) -> Comparison:
-    """Return the cloud points of one hydrocarbon by a law fitted without it.
-
-    Parameters
-    ----------
-    oil : str
-        One of `RING`.
-    """
+    """Return the cloud points of one hydrocarbon by a law fitted without it."""
     every = ring_hydrocarbons()
     mine, rest = ([p for p in every if (p.oil == oil) == own] for own in (True, False))
     room = [p for p in rest if p.temperature_k > 280.0]
@@ -253,13 +216,7 @@ def limonene_tie_lines() -> Comparison:
 
 
 def limonene_gap() -> Comparison:
-    """Return the ethanol that closes the gap between limonene and water.
-
-    Returns
-    -------
-    Comparison
-        Mass fraction of ethanol in the whole mixture.
-    """
+    """Return the mass fraction of ethanol that closes the gap between limonene and water."""
     row = _published("miscibility limit 20 C")[0]
     found = max(_ethanol_share(abv) for abv in np.linspace(50.0, 99.0, 197).tolist())
     return compare(

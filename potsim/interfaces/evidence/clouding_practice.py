@@ -133,17 +133,7 @@ def botanical_streams() -> Comparison:
 
 
 def run(recipe: Recipe, kind: str = "neutral", stop: Stop | None = None) -> Run:
-    """Return the run of a recipe in the still of these comparisons.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        Its botanicals.
-    kind : str
-        Of base spirit.
-    stop : Stop, optional
-        What ends it; 55 % vol unless said.
-    """
+    """Return the run of a recipe in the still of these comparisons."""
     return potsim.distil(_plan(recipe, kind, stop or Stop(stream_abv=STOP_ABV)))
 
 

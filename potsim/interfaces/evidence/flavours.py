@@ -95,13 +95,7 @@ RANKS = {"early": 1.0, "middle": 2.0, "late": 3.0, "stays": 4.0}
 
 
 def comparisons() -> list[Comparison]:
-    """Return every comparison of this subject.
-
-    Returns
-    -------
-    list of Comparison
-        Orders are told as signs, +1 where one thing comes before another; a tolerance of 0.5 lets none turn.
-    """
+    """Return all comparisons; orders are signs, +1 where one comes before another, and none may turn."""
     return [
         water_distillation(),
         release_in_time(),
@@ -293,15 +287,7 @@ def what_stays() -> Comparison:
 
 
 def minutes_to(row: Mapping[str, str], washed_only: bool = False) -> float:
-    """Minutes until the published share of the oil is over.
-
-    Parameters
-    ----------
-    row : mapping of str to str
-        A row of ``release_in_time.csv``.
-    washed_only : bool
-        Whether all of the oil is in the liquid at once, to see what the release does.
-    """
+    """Minutes until the published share of the oil is over."""
     prepared: Prepared = "ground" if "ground" in row["prep"] else "whole"
     among = None
     if row["botanical"] == "bitter orange":  # its leaf: oil in inner cells, nearly that of lavender
@@ -322,23 +308,7 @@ def minutes_to(row: Mapping[str, str], washed_only: bool = False) -> float:
 
 
 def returned(one: Source, water_l: float, own: Mapping[str, Compound] | None = None) -> Array:
-    """Share of each compound over in water distillation with the water running back, in closed form.
-
-    Parameters
-    ----------
-    one : Source
-        What is distilled.
-    water_l : float
-        Water in the flask [L].
-    own : mapping of str to Compound, optional
-        Compounds that the library lacks.
-
-    Returns
-    -------
-    ndarray, shape (compounds, points of `MINUTES`)
-        Each pool decays at ``r``, what is in the water at ``k``:
-        ``1 - (k exp(-r t) - r exp(-k t)) / (k - r)``.
-    """
+    """Share of each compound over, water running back: 1 - (k exp(-r t) - r exp(-k t)) / (k - r)."""
     known = tuple((own or {}).get(name, name) for name in one.amounts)
     parts = partition(known, np.zeros(1), np.array([WATER_BOILS_K]))[:, 0]
     leaves = traces.volatilities(known, [0.0])[:, 0] * GONE_PER_S / (1.0 + one.lipid_l * parts / water_l)
@@ -386,15 +356,7 @@ def typical_gin(heads_l: float) -> Flavours:
 
 
 def anethole_g_per_l(g_per_l: float, level: str = "value") -> float:
-    """Anethole of an aniseed spirit let down to 40 % vol, all but 1.5 % of heads kept to 30 % vol [g/L].
-
-    Parameters
-    ----------
-    g_per_l : float
-        Aniseed in a litre of charge of 40 % vol [g/L].
-    level : {'value', 'low', 'high'}
-        End of the band.
-    """
+    """Anethole of an aniseed spirit let down to 40 % vol, all but 1.5 % of heads kept to 30 % vol [g/L]."""
     run = _pot(40.0)
     heads = run.first(lambda states: states.collected_l - 0.015 * CHARGE_L)
     end = run.first(lambda states: 30.0 - states.stream_abv)

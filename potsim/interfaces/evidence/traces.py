@@ -65,13 +65,7 @@ ORDER = (
 
 
 def comparisons() -> list[Comparison]:
-    """Return every comparison of this subject.
-
-    Returns
-    -------
-    list of Comparison
-        Published values beside ours.
-    """
+    """Return every comparison of this subject."""
     return [
         *_water(),
         *_boiling_water(),

@@ -50,22 +50,7 @@ CLASH = 0.085  # of the strip: marks of the scale nearer than this are left out
 
 @as_planned
 def plot_run(run: Run, ax: Axes | None = None, ground: Ground | None = None) -> Axes:
-    """Draw the strip of a run: width is volume, height is strength, jars are its slices.
-
-    Parameters
-    ----------
-    run : Run
-        The run.
-    ax : matplotlib.axes.Axes, optional
-        Where to draw; a new figure's when left out.
-    ground : Ground, optional
-        `LIGHT` or `DARK`; the colours of matplotlib's style when left out.
-
-    Returns
-    -------
-    matplotlib.axes.Axes
-        The axes drawn on; minutes and vapour stand above them.
-    """
+    """Draw the strip of a run: width is volume, height is strength, jars are its slices."""
     ground = of_style() if ground is None else ground
     ax = shown_axes(3.4) if ax is None else ax
     volumes = volumes_up_to(float(run.collected_l[-1]))
@@ -111,24 +96,7 @@ def plot_run(run: Run, ax: Axes | None = None, ground: Ground | None = None) -> 
 def figure_of_run(
     run: Run, sure: Ensemble | None = None, *, words: bool = True, ground: Ground = LIGHT
 ) -> Figure:
-    """Return the whole picture of a run: strip, what is pooled and left, lanes of flavour, and words.
-
-    Parameters
-    ----------
-    run : Run
-        The run.
-    sure : Ensemble, optional
-        Runs drawn from what is uncertain; their band is laid over the strip.
-    words : bool
-        Whether title and cloud are told, too; not where they stand beside the picture.
-    ground : Ground, optional
-        `LIGHT` or `DARK`.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        Ready to be saved; its face is the ground's paper.
-    """
+    """Return the whole picture of a run: strip, what is pooled and left, lanes of flavour, and words."""
     told = lanes(run.flavours)
     foot = foot_words(run, told, words)
     title_in = LINE_IN * (1.5 if words else 0.0) + LINE_IN * len(stop_lines(run))
@@ -244,17 +212,7 @@ def plot_lanes(told: Lanes, ax: Axes, ground: Ground = LIGHT) -> Axes:
 
 
 def plot_band(sure: Ensemble, ax: Axes, ground: Ground = LIGHT) -> Axes:
-    """Lay the band of the stream's strength over the strip.
-
-    Parameters
-    ----------
-    sure : Ensemble
-        Runs drawn from what is uncertain.
-    ax : matplotlib.axes.Axes
-        A strip, as `plot_run` draws it.
-    ground : Ground, optional
-        `LIGHT` or `DARK`.
-    """
+    """Lay the band of the stream's strength over the strip."""
     band = sure.curves["stream_abv"]
     collected = volumes_up_to(float(band.collected_l[-1])).per_l * band.collected_l
     ax.fill_between(collected, band.low, band.high, facecolor=ground.deep, alpha=0.35, linewidth=0.0)
