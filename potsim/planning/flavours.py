@@ -471,7 +471,7 @@ def predict(
     level: Level = "typical",
     holds_back: bool = True,
 ) -> Flavours:
-    """Follow the compounds of a bill and of the charge through a run up to 99 % of the alcohol, all of it kept.
+    """Follow the compounds of a bill and of the charge through a run, to 99 % of the alcohol, all of it kept.
 
     Release counts from the maceration through the heat-up to the boil. Limits of the model: dilute oil,
     pieces of one size, nothing formed or lost by heat.
