@@ -146,7 +146,7 @@ def test_names_as_typed(name: str, botanical_id: str) -> None:
     ],
 )
 def test_a_misspelling_is_refused_with_the_nearest_name(typed: str, suggested: str) -> None:
-    with pytest.raises(UnknownNameError, match=f"Unknown botanical '{typed}'.*'{suggested}'"):
+    with refused("unknown_name", "", typed, None, suggested):
         find(typed)
 
 

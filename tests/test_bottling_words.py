@@ -11,7 +11,6 @@ import pytest
 from refusals import refused
 
 import potsim
-from potsim.errors import RangeError
 from potsim.interfaces.planfile import read_plan
 from potsim.liquid import strength
 from potsim.planning.plan import Bottling, Stretch
@@ -94,7 +93,7 @@ def test_a_stretch_that_cannot_be_is_refused() -> None:
     with refused("missing", "bottling.abv"):
         Bottling(stretch=Stretch(1.0, 96.0))
     for litres in (0.0, -1.0):
-        with pytest.raises(RangeError, match=r"bottling.stretch.spirit is -?\d L; allowed is more than 0"):
+        with refused("range", "bottling.stretch.spirit", f"{litres:.0f} L", "more than 0"):
             Stretch(litres, 96.0)
 
 

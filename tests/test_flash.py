@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 from chemicals.safety import LFL, UFL, T_flash
+from refusals import refused
 
 from potsim.data import read_table
-from potsim.errors import RangeError
 from potsim.liquid import strength
 from potsim.liquid.heat import flash_point
 from potsim.planning.cautions import fire
@@ -38,7 +38,7 @@ def test_mixtures_err_to_the_safe_side_of_a_table_from_memory() -> None:
 
 @pytest.mark.parametrize("x", [0.0, 1e-4])
 def test_what_cannot_be_lit_is_refused(x: float) -> None:
-    with pytest.raises(RangeError, match=r"0\.003 or more"):
+    with refused("range", "x", f"{x:.6g}", "enough ethanol to be lit below 100 °C, 0.003 or more"):
         flash_point(x)
 
 

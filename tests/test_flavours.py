@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from refusals import refused
 
-from potsim.errors import RangeError
 from potsim.interfaces.evidence.flavours import least_share
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound
@@ -272,7 +271,7 @@ def test_heads_take_esters_and_leave_methanol(bench: Flavours) -> None:
         assert cut.taken["methanol"] == pytest.approx(cut.ethanol_share, rel=0.2)
         assert cut.ethanol_l == pytest.approx(cut.heads_l * cut.abv / 100.0)
     for wrong in (0.0, 5.0):
-        with pytest.raises(RangeError, match="heads"):
+        with refused("range", "heads", f"{wrong:.0f} L", "more than 0 and at most 2.4 L"):
             heads_table(bench, (wrong,))
 
 

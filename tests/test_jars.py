@@ -13,7 +13,6 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from refusals import refused
 
-from potsim.errors import RangeError
 from potsim.planning.charge import amounts, between, blend
 from potsim.planning.jars import KITCHEN_L, TOO_SMALL, Jar, Row, emptied, lay, wanted_sizes, working_jar
 from potsim.planning.plan import Ingredient, JarStock
@@ -230,7 +229,7 @@ def test_more_than_500_jars_are_refused() -> None:
 
 @pytest.mark.parametrize("size_l", [0.0, 1e-12])
 def test_a_jar_of_less_than_two_drops_is_refused(size_l: float) -> None:
-    with pytest.raises(RangeError, match=r"jars\.sizes is .* L; allowed is at least 0\.0001"):
+    with refused("range", "jars.sizes", f"{size_l:g} L", "at least 0.0001 and"):
         JarStock(size_l)
 
 

@@ -264,8 +264,9 @@ def test_two_rows_of_one_name_are_the_first(example_plan: Plan) -> None:
     assert number(twice, "botanical.juniper").get(twice) == 14.0
     shares = replace(example_plan, cuts=Cuts(heads_share=0.02))
     assert number(shares, "cuts.heads").get(shares) == 0.02
-    with pytest.raises(RangeError, match=r"cuts\.heads"):
+    with pytest.raises(RangeError) as caught:
         number(shares, "cuts.heads").put(shares, 0.9)
+    assert caught.value.path == "cuts.heads"
 
 
 # --- Frames.

@@ -68,8 +68,9 @@ def test_one_mole_fraction_at_a_time_or_all_at_once():
     ],
 )
 def test_refuses_what_lies_outside(argument, x, p):
-    with pytest.raises(RangeError, match=f"^{argument} is .*; allowed is "):
+    with pytest.raises(RangeError) as caught:
         traces.volatility("limonene", x, p)
+    assert caught.value.path == argument
 
 
 def test_unknown_names_are_answered_with_near_ones():

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 import potsim
+from potsim.interfaces.planfile import read_plan
 from potsim.interfaces.report.words import STOPS, WORDS, words
 from potsim.interfaces.wording import METRIC, say
 from potsim.planning.jars import TOO_SMALL
@@ -29,8 +30,10 @@ REFUSALS = {
     "collected_falls_to_200": "collected falls from 250 mL to 200 mL",
     "collected_falls_to_50": "collected falls from 200 mL to 50 mL",
     "collected_is_a_text": "collected_l is 'x'; it is to be a number",
+    "digits_by_the_thousand": "a number has thousands of digits",
     "dried_only": "saffron is known dried only.*mass it would have dried",
     "fades_too_early": "inside the first quarter",
+    "file_beside_no_plan": r"'x\.toml' is sought in the folder of the plan; this has none\.",
     "format_unknown": "no run of format 0",
     "fresh_only": "fresh ginger is counted fresh, not dried",
     "full_disk": "no space left",
@@ -50,21 +53,25 @@ REFUSALS = {
     "journal_read_only": "only read here",
     "journal_too_large": "is larger than 20 MB",
     "kept_jar_twice": r"jars\.keep names jar 3 twice\. Name every jar once\.",
+    "key_there_already": "not written as TOML wants it: this key is there already",
     "learnt_of_no_runs": "a whole number from 1",
     "learnt_runs_no_list": "runs is to be a list of marks",
     "left_over_jar_twice": "a jar is named twice",
     "lengths_differ": "There are 2 volumes but 3 strengths",
+    "macerated_in_the_basket": "is macerated and in the basket",
+    "mass_and_pieces": "has both mass and pieces",
     "measured_of_no_volume": "not said how much",
     "metal_not_known": "allowed are glass, steel, copper",
     "more_alcohol_than_charged": (
-        "the result holds more alcohol than the charge: 1.2 L at 90 % vol are 1.08 L of "
-        "pure alcohol, the charge held 0.906 L"
+        "the result holds more alcohol than the charge: 1.2 L at 90 % vol are 1.08 L of pure "
+        "alcohol, the charge held 0.906 L"
     ),
     "more_collected_than_charged": r"2300 mL are collected, of a charge of 2\.38 L",
     "more_than_all_of_the_oil": "composition of spruce tip adds up to 101 % of its oil; .* at most 100",
     "more_than_charged": "the result is more than the charge: 3 L",
     "name_taken": "The name 'Junipers' of your own botanical already means juniper",
     "near_the_limit": "so near the limit",
+    "nested_far_too_deeply": "nested too deeply",
     "nested_too_deeply": "line 1: .*nested too deeply",
     "no_alcohol": "The charge holds no alcohol",
     "no_botanical_shared": "share no botanical",
@@ -85,6 +92,7 @@ REFUSALS = {
     "not_a_learnt_still": r"is not a still that was learnt: it needs \[still\] and \[learnt\]",
     "not_a_plain_file": "not a file that can be kept",
     "not_a_table": "line 2: it is no table",
+    "not_in_the_bill": "'juniper' is not in the bill",
     "not_readable": "cannot be read",
     "note_without_words": "'note' has words = None",
     "notes_contradict": "the notes about juniper contradict each other: 'more' and 'less'",
@@ -99,10 +107,14 @@ REFUSALS = {
     "number_of_nothing": "does not say what it is",
     "odd_id": "up to 64 letters",
     "one_plan_to_blend": "There is 1 plan to blend. Give two or more.",
+    "own_name_taken": "already means juniper",
     "parrot_abv_alone": r"parrot_abv is given, but no still\.parrot",
     "piece_of_unknown_mass": "What a piece of spruce tip weighs is not known. Give its mass",
     "piece_of_unknown_water": "Give fresh_water, the mass lost on drying",
     "plan_is_a_path": "load_plan",
+    "plan_not_utf_8": r"plan\.toml, line 1: not UTF-8 text\.",
+    "plan_too_large": r"plan\.toml is larger than 200 kB",
+    "plan_of_no_charge": r"The plan has no charge\. Add a \[\[charge\]\]",
     "pool_of_nothing": "No jar is chosen",
     "pot_of_lead": "still.pot_metal is 'lead'; allowed are glass, steel, copper",
     "pot_overfull": r"takes 2\.11 L at the boil, but the pot holds 2\.05 L",
@@ -114,19 +126,24 @@ REFUSALS = {
     "readings_too_large": r"readings\.csv is larger than 2 MB; the readings of a run",
     "rows_of_other_numbers": "same numbers",
     "run_begun_twice": "cannot begin twice",
+    "run_of_no_charge": r"from_run: bad\.toml, line 2: The plan has no charge\.",
     "said_twice": "says two things of one",
     "spread_does_not_rise": "low 2, typical 1 and high 3 do not rise. Put them in order",
     "steps_down_do_not_fall": "'a touch less' is x0.5, below the x0.6667 of 'less'",
     "steps_up_do_not_fall": "'a lot more' is x1.3, below the x1.5 of 'more'",
     "stop_waits_for_the_dropped": r"fennel seed is to be dropped, but \[cuts\] stop waits for it",
     "stream_with_a_size": "A stream has no size",
+    "table_there_already": "not written as TOML wants it: this table is there already",
     "tables_stand_apart": "a.toml cannot be changed where it stands: tables of one name",
     "there_already": "is there already",
+    "toml_at_the_end": r"not written as TOML wants it \(at the end\)",
+    "toml_odd": "not written as TOML",
     "too_long_away": r"In 30 min as much as [\d.]+ L come over, but at most [0-9]+ mL may be lost",
     "too_many_jars": r"jars of 1 mL would make more than 500 .* allowed are 500\. Take larger",
     "too_many_of_a_group": "room for 7",
     "too_many_readings": "line 2002: more than 2000 readings",
     "too_many_words": "words has 501 characters",
+    "volatility_of_own_untold": "does not tell how volatile it is",
     "volatility_told_twice": "Give either",
     "volatility_untold": "Give either groups and tb_k, or relative_to_ethanol",
     "where_botanicals_are_listed": "`potsim botanicals` lists all",
@@ -134,6 +151,178 @@ REFUSALS = {
     "yew": "'yew' is refused",
     "yield_of_unknown_water": "spruce tip is counted or weighed fresh, but the water it then holds",
 }
+
+
+CHARGE = '[[charge]]\nname = "apple spirit"\nvolume = "1 L"\nabv = "60 %"\n'
+JUNIPER = CHARGE + '[[botanical]]\nname = "juniper"\nmass = "3 g"\n'
+OWN = '[[own_botanical]]\nname = "spruce tips"\ncategory = "leaf"\noil_yield = "0.8 %"\n'
+BAD_PLANS = [
+    (CHARGE + "[stil]\n", "bad.toml, line 5 has the unknown key 'stil'. Did you mean 'still' or 'title'?"),
+    ('power = "7 W"\n' + CHARGE, "bad.toml, line 1 has the unknown key 'power'. It belongs in [still]."),
+    (
+        CHARGE + 'power = "7 W"\n',
+        ("bad.toml, line 5: [[charge]] 'apple spirit' has the unknown key 'power'. It belongs in [still]."),
+    ),
+    (
+        '[[charge]]\nname = "x"\nvolume = "1 L"\n',
+        (
+            "bad.toml, line 1: [[charge]] 'x' has no abv. Add for example abv = \"62 %\". For what "
+            'holds no alcohol abv = "0 %".'
+        ),
+    ),
+    (
+        '[[charge]]\nname = "water"\nvolume = "0 L"\n',
+        ("bad.toml, line 3: [[charge]] 'water' volume is 0 L; allowed is more than 0 and at most 100,000 L."),
+    ),
+    (
+        CHARGE + CHARGE.replace("1 L", "1 cup"),
+        (
+            "bad.toml, line 7: [[charge]] 'apple spirit' volume: '1 cup': a bare 'cup' has 3 "
+            "sizes: US cup (236.6 mL), metric cup (250 mL), imperial cup (284.1 mL). Say which, "
+            'for example "1 US cup".'
+        ),
+    ),
+    (
+        CHARGE.replace("60 %", "120 %"),
+        (
+            "bad.toml, line 4: [[charge]] 'apple spirit' abv: '120 %' is not between 0 and 100 % "
+            'vol; allowed: a strength in %, % vol, proof (US) or UK proof. Write for example "62 %".'
+        ),
+    ),
+    (
+        CHARGE + "price = 12\n",
+        (
+            "bad.toml, line 5: [[charge]] 'apple spirit' price: 12 does not say for what volume; "
+            'allowed: money per volume. Write for example "12 per L".'
+        ),
+    ),
+    (
+        CHARGE + "[still]\npower = 700\n",
+        (
+            "bad.toml, line 6: [still] power: 700 has no unit; allowed: a power in W, kW or "
+            'BTU/h. Write for example "700 W".'
+        ),
+    ),
+    (
+        CHARGE + '[still]\npower = ""\n',
+        (
+            "bad.toml, line 6: [still] power: '' is empty; allowed: a power in W, kW or BTU/h. "
+            'Write for example "700 W".'
+        ),
+    ),
+    (
+        CHARGE + '[still]\npower = "-700 W"\n',
+        (
+            "bad.toml, line 6: [still] power: '-700 W' is less than nothing; allowed: a power in "
+            'W, kW or BTU/h. Write for example "700 W".'
+        ),
+    ),
+    (CHARGE + "[[still]]\n", "bad.toml: [still] is a list. Write [still] once, in single brackets."),
+    ("still = 3\n" + CHARGE, "bad.toml, line 1: [still] is 3; allowed: a table. Write for example [still]"),
+    (
+        CHARGE + '[still]\naltitude = "5 m"\npressure = "1 bar"\n',
+        (
+            "bad.toml, line 7: [still] pressure: altitude and pressure are both given. Keep one: "
+            "the pressure tells the height."
+        ),
+    ),
+    (
+        CHARGE + '[[still.power_step]]\npower = "3 W"\n',
+        (
+            "bad.toml, line 5: [[still.power_step]] 1 has no from_collected. Add for example "
+            'from_collected = "400 mL".'
+        ),
+    ),
+    (
+        CHARGE + "[still]\npower_step = 3\n",
+        (
+            "bad.toml, line 6: [[still.power_step]] is not a list of tables. Write "
+            "[[still.power_step]] in double brackets for each."
+        ),
+    ),
+    (
+        JUNIPER.replace("juniper", "junipr"),
+        (
+            "bad.toml, line 6: [[botanical]] 'junipr' name: Unknown botanical 'junipr'. Did you "
+            "mean 'juniper'? Or add like = \"juniper\", if it is like that; or describe it in "
+            "[[own_botanical]]."
+        ),
+    ),
+    (
+        JUNIPER + 'state = "wet"\n',
+        ("bad.toml, line 8: [[botanical]] 'juniper' state: Unknown state 'wet'. Known: dried, fresh."),
+    ),
+    (
+        JUNIPER + 'macerated = "2 m"\n',
+        (
+            "bad.toml, line 8: [[botanical]] 'juniper' macerated: '2 m': a bare \"m\" may be "
+            'minutes or months; write "min", or months as days ("60 d"). Write for example "12 h".'
+        ),
+    ),
+    (
+        CHARGE + '[cuts]\nheads = "2 % vol"\n',
+        (
+            "bad.toml, line 6: [cuts] heads: '2 % vol' has the unknown unit '% vol'; allowed: a "
+            "volume in mL, cL, dL, L, hL, US/imperial gal, US/imperial quart, US/imperial pint, "
+            "US/metric/imperial cup, US/imperial fl oz, US/metric/Australian tbsp or US/metric tsp. Write "
+            'for example "30 mL", or "2 %" of the charge.'
+        ),
+    ),
+    (
+        CHARGE + "[cuts]\nstop = {}\n",
+        (
+            "bad.toml, line 6: [cuts] stop has no condition. Write for example stop = { "
+            'stream_abv = "55 %" }, or leave it out.'
+        ),
+    ),
+    (
+        CHARGE + '[cuts]\nstop = { stream = "55 %" }\n',
+        ("bad.toml, line 6: [cuts] stop has the unknown key 'stream'. Did you mean 'stream_abv'?"),
+    ),
+    (
+        CHARGE + "[cuts]\nstop = { recovered = 90 }\n",
+        (
+            "bad.toml, line 6: [cuts] stop recovered: 90 may be meant in %; allowed: a share in "
+            '%, or a number from 0 to below 1. Write for example "90 %".'
+        ),
+    ),
+    (
+        CHARGE + '[jars]\nkeep = "9-2"\n',
+        (
+            "bad.toml, line 6: [jars] keep: '9-2' has the range '9-2' backwards; allowed: jar "
+            'numbers and ranges with commas between. Write for example "2-9".'
+        ),
+    ),
+    (
+        CHARGE + '[uncertainty]\nvolume = "80 %"\n',
+        (
+            "bad.toml, line 6: [uncertainty] volume is 80 %, that is 0.8 (0.02 is 2 %); allowed "
+            "is at least 0 and at most 0.5 (0.02 is 2 %)."
+        ),
+    ),
+    (
+        '[[charge]]\nfrom_run = "a.toml"\nvolume = "1 L"\n',
+        (
+            "bad.toml, line 2: [[charge]] 1 from_run: 'a.toml' is sought in the folder of the "
+            "plan; this has none. Save it first."
+        ),
+    ),
+    (
+        CHARGE + OWN + OWN,
+        (
+            "bad.toml, line 10: [[own_botanical]] 'spruce tips' name: 'spruce_tips' is there "
+            "already. Name each once."
+        ),
+    ),
+]
+
+
+@pytest.mark.parametrize(("text", "said"), BAD_PLANS)
+def test_a_refusal_of_a_plan_in_words(text: str, said: str) -> None:
+    with pytest.raises(potsim.RequestError) as caught:
+        read_plan(text, "bad.toml")
+    assert str(caught.value).partition("\n")[0] == said
+
 
 # --- Notes
 
