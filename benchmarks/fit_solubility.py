@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from potsim.interfaces.evidence.titrations import RING, Titration, log10_s, ring_hydrocarbons
+from potsim.interfaces.evidence.clouding import RING, Titration, log10_s, ring_hydrocarbons
 from potsim.liquid import traces
 from potsim.liquid.pure import Array
 

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from potsim.errors import UnknownNameError as UnknownNameError
     from potsim.interfaces.planfile import example_plan as example_plan
     from potsim.interfaces.planfile import load_plan as load_plan
-    from potsim.interfaces.plots.lines import contours as contours
+    from potsim.interfaces.plots.others import contours as contours
     from potsim.interfaces.schemas import json_schema as json_schema
     from potsim.liquid import strength as strength
     from potsim.liquid.clouding import clear_limit as clear_limit
@@ -77,7 +77,7 @@ _HOMES = {
     "example_plan": "potsim.interfaces.planfile",
     "load_plan": "potsim.interfaces.planfile",
     "clear_limit": "potsim.liquid.clouding",
-    "contours": "potsim.interfaces.plots.lines",
+    "contours": "potsim.interfaces.plots.others",
     "json_schema": "potsim.interfaces.schemas",
     "activity_model": "potsim.liquid.equilibrium",
     "bubble_point": "potsim.liquid.equilibrium",

@@ -12,7 +12,7 @@ from refusals import refused
 
 from potsim.data import read_table
 from potsim.interfaces.evidence import clouding as evidence
-from potsim.interfaces.evidence.titrations import RING, log10_s, ring_hydrocarbons
+from potsim.interfaces.evidence.clouding import RING, log10_s, ring_hydrocarbons
 from potsim.liquid.clouding import Oils, clear_limit, haze, learn, let_down, limit, load
 from potsim.liquid.compounds import compound, compounds
 from potsim.liquid.solubility import (

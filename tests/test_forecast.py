@@ -20,7 +20,7 @@ from refusals import refused
 import potsim
 from potsim.interfaces import enter
 from potsim.interfaces.plots.others import figure_of_follow, plot_follow
-from potsim.interfaces.report.follow import text_of_forecast
+from potsim.interfaces.report.underway import text_of_forecast
 from potsim.planning.events import Remark, Taste
 from potsim.planning.forecast import Follower, Forecast, follow
 from potsim.planning.journal import Journal

@@ -120,7 +120,7 @@ NUMBER = '''\
 '''
 SHOWN = """\
 import json, potsim
-from potsim.interfaces.exports import content
+from potsim.interfaces.report.sheet import content
 from potsim.interfaces.page.answers import answer
 from potsim.interfaces.planfile import tables_of
 from potsim.interfaces.report.run import text_of_run

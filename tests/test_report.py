@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 import potsim
-from potsim.interfaces.exports import content
 from potsim.interfaces.report.run import sections_of_run
+from potsim.interfaces.report.sheet import content
 from potsim.interfaces.report.words import sentences
 from potsim.planning.plan import BotanicalDose, Bottling, Ingredient, Stretch
 from potsim.planning.run import Run

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from potsim.interfaces.plots import lines, others
+from potsim.interfaces.plots import others
 from potsim.interfaces.plots.ink import of_style, picture_of
 from potsim.interfaces.plots.run import figure_of_run, plot_run
 from potsim.interfaces.report.card import facts
-from potsim.interfaces.report.follow import now_section
 from potsim.interfaces.report.sheet import part_of_page
 from potsim.interfaces.report.sweep import sections_of_sweep, sure_section
 from potsim.interfaces.report.tables import Facts, Part
 from potsim.interfaces.report.trials import sections_of_comparison
+from potsim.interfaces.report.underway import now_section
 from potsim.interfaces.wording import in_units, units_of
 from potsim.planning.card import card
 from potsim.planning.comparison import Comparison
@@ -34,9 +34,9 @@ def plot_result(result: Shown, ax: Axes | None, label: str | None = None, color:
     """Draw a result on axes."""
     if isinstance(result, Run):
         alone = label is None and color is None and (ax is None or not ax.has_data())
-        return plot_run(result, ax) if alone else lines.plot_line(result, ax, label, color)
+        return plot_run(result, ax) if alone else others.plot_line(result, ax, label, color)
     if isinstance(result, Ensemble):
-        return lines.plot_ensemble(result, ax, label, color)
+        return others.plot_ensemble(result, ax, label, color)
     if isinstance(result, Sweep):
         return others.plot_sweep(result, ax)
     if isinstance(result, Forecast):

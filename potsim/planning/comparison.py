@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from potsim import faces
 from potsim.planning.botanicals import spelling
-from potsim.planning.classes import Klass
 from potsim.planning.noticed import Passage
 from potsim.planning.plan import Plan
+from potsim.planning.release import Klass
 from potsim.planning.run import Run, distil
 from potsim.planning.shown import Shown
 from potsim.planning.sweep import outcome
@@ -364,7 +364,7 @@ class InBottle:
     where: str  # what it is and where it lies
     doses: Doses  # how much of it
     oil_mg_per_l: float  # its oil in a litre of bottled spirit [mg/L at 20 °C]
-    klass: Klass  # when it comes over, see `potsim.planning.classes`
+    klass: Klass  # when it comes over, see `potsim.planning.release`
     passage: Passage | None  # where, up to the stop; ``None`` for what stays
     left_in_plant: float  # share of its oil still in the plant, and in the pot, at the stop
     left_in_pot: float

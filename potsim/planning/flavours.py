@@ -23,7 +23,6 @@ from potsim.liquid.compounds import Compound, compound
 from potsim.planning import noticed
 from potsim.planning.botanicals import Level, ResolvedDose, spelling
 from potsim.planning.charge import between
-from potsim.planning.classes import Class, Klass, alcohol_over, classes, dissolved
 from potsim.planning.noticed import (
     Band,
     BotanicalFlavour,
@@ -32,7 +31,7 @@ from potsim.planning.noticed import (
     Passage,
     plain_botanical,
 )
-from potsim.planning.release import heat_up, soaks, source
+from potsim.planning.release import Class, Klass, alcohol_over, classes, dissolved, heat_up, soaks, source
 from potsim.records import dataclass
 from potsim.still.carry import Carried, Source, carry
 from potsim.still.course import Course, Rising, States

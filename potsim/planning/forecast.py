@@ -73,7 +73,7 @@ class FlavourNow:
     """A botanical on its way over."""
 
     botanical: str  # its name
-    klass: str  # when it comes over, as in `potsim.planning.classes`
+    klass: str  # when it comes over, as in `potsim.planning.release`
     from_in_l: float  # until it begins and until it is over [L]; below 0 for what is past
     to_in_l: float  # until it begins and until it is over [L]; below 0 for what is past
 

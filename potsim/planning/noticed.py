@@ -13,8 +13,8 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.planning.classes import Klass
 from potsim.planning.ingredients import Where
+from potsim.planning.release import Klass
 from potsim.records import dataclass
 
 Array = NDArray[np.float64]
@@ -96,7 +96,7 @@ class CompoundFlavour:
     compound_id, name, odour, group : str
         What it is, what it smells of and the group of flavour that is.
     klass : {'early', 'middle', 'late', 'stays'}
-        When it comes over in the reference run, see `potsim.planning.classes`.
+        When it comes over in the reference run, see `potsim.planning.release`.
     passage : Passage or None
         Where it comes over in this run; None for what stays.
     releasable_g, over_g : float
@@ -139,7 +139,7 @@ class BotanicalFlavour:
     where : {'pot', 'basket'}
         Where it lies.
     klass : {'early', 'middle', 'late', 'stays'}
-        When it comes over in the reference run, see `potsim.planning.classes`.
+        When it comes over in the reference run, see `potsim.planning.release`.
     half_share : float
         Share of the reference run's distillate at which half of it is over, 0 to 1.
     passage : Passage or None

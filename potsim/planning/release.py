@@ -1,4 +1,4 @@
-"""How a botanical gives up its oil: part, piece and preparation decide, with the liquid around it.
+"""How a botanical gives up its oil: part, piece and preparation decide, and the liquid; when it comes over.
 
 Some of the oil lies at hand, on cut faces, in broken cells and in glands of the skin, and is washed off; the
 rest has to find its way out of the piece by diffusion. What is dissolved in the liquid of the piece can move,
@@ -9,19 +9,24 @@ does (`potsim.still.carry.ease`). The numbers are rough, a factor of two either 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from functools import cache
-from typing import Literal
+from collections.abc import Mapping, Sequence
+from functools import cache, lru_cache
+from typing import Literal, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from potsim.data import read_table
 from potsim.liquid import strength
-from potsim.planning.botanicals import Botanical, Level, ResolvedDose, materials
+from potsim.liquid.compounds import Compound, compound
+from potsim.planning.botanicals import Botanical, Level, Library, ResolvedDose, materials, resolve
 from potsim.planning.ingredients import Prepared
+from potsim.planning.plan import BotanicalDose
 from potsim.records import dataclass
-from potsim.still.carry import Pools, Soak, Source
-from potsim.still.course import Course
+from potsim.still.carry import Pools, Soak, Source, carry
+from potsim.still.course import EXHAUSTED, Course, Rising, course
+from potsim.still.still import Conditions, Still
+from potsim.still.tables import Curves
 
 Shape = Literal["sphere", "slab"]
 
@@ -155,4 +160,156 @@ def source(
         lipid_l=dose.dry_mass_g / 1000.0 * one.lipid_l_per_kg if holds_back else 0.0,
         soaks=() if in_vapour else soaks,
         in_vapour=in_vapour,
+    )
+
+
+# --- When a botanical comes over: its class, from one reference run that knows the charge's strength only.
+
+
+Array = NDArray[np.float64]
+Klass = Literal["early", "middle", "late", "stays"]
+Own = Mapping[str, Compound]
+
+EARLY_BELOW, MIDDLE_BELOW = 0.2, 0.6  # of the distillate
+LEAST_OVER = 0.05  # of what is dissolved
+DOSE_G_PER_L = 5.0
+LASTS_S = 3600.0
+ALCOHOL_OVER = 0.99  # share of the alcohol at which a run counts as done
+LOOKS = 129  # points at which it is looked for, twice
+TRIED_MOL = 1000.0
+STILL = Still(1e5, Conditions(power_w=1000.0), 1000.0)  # no loss; one power from switch-on
+ROWS = 1024  # of its table
+KEPT = 4096  # classes remembered
+
+
+class Class(NamedTuple):
+    """When something comes over in the reference run.
+
+    Parameters
+    ----------
+    klass : {'early', 'middle', 'late', 'stays'}
+        By where half of what comes over is over.
+    half_share : float
+        That place, as a share of the distillate, 0 to 1; 1 for what stays.
+    compounds : mapping of str to Class
+        Each compound of it.
+    """
+
+    klass: Klass
+    half_share: float
+    compounds: Mapping[str, Class] = {}
+
+
+def alcohol_over(course: Course) -> float:
+    """Depletion ln(W0/W) at which 99 % of the alcohol is over; of the charge, if that is water."""
+    if course.charge_x == 0.0:
+        return float(-np.log1p(-ALCOHOL_OVER))
+    goal = ALCOHOL_OVER * course.charge_mol * course.charge_x * (1.0 - course.still.lost)
+    s = np.linspace(0.0, EXHAUSTED, LOOKS)
+    over = course.at(s).over_ethanol_mol
+    # Of next to no alcohol 99 % is a matter of rounding, and may be no more than all or nothing.
+    k = max(int(np.searchsorted(over, min(goal, over[-1]))), 1)
+    s = np.linspace(s[k - 1], s[k], LOOKS)
+    return float(np.interp(goal, course.at(s).over_ethanol_mol, s))
+
+
+def classes(botanicals: Sequence[Botanical], charge_x: float, own: Own | None = None) -> tuple[Class, ...]:
+    """Return the class of each botanical."""
+    x, known = round(charge_x, 12), {} if own is None else own
+    keys = [(id(one), x, tuple((i, known[i]) for i in oil_ids(one) if i in known)) for one in botanicals]
+    missing = {key: one for key, one in zip(keys, botanicals, strict=True) if key not in _KNOWN}
+    if missing:
+        if len(_KNOWN) > KEPT:
+            _KNOWN.clear()
+        told = _computed(list(missing.values()), x, known)
+        _KNOWN.update((key, (missing[key], one)) for key, one in zip(missing, told, strict=True))
+    return tuple(_KNOWN[key][1] for key in keys)
+
+
+def dissolved(compound_ids: Sequence[str], charge_x: float, own: Own | None = None) -> tuple[Class, ...]:
+    """Return the class of compounds that the charge itself brings, as `classes`."""
+    source = Source(dict.fromkeys(compound_ids, 1.0))
+    (found,) = _found(charge_x, [source], [np.ones(len(compound_ids))], {} if own is None else own)
+    return tuple(found.compounds[name] for name in compound_ids)
+
+
+# By the identity of a botanical, which is kept with its class so that it stays the only one of its identity.
+_KNOWN: dict[tuple[int, float, tuple[tuple[str, Compound], ...]], tuple[Botanical, Class]] = {}
+
+
+def per_noticed(botanical: Botanical, own: Own) -> dict[str, float]:
+    """Weight of each compound by what a nose makes of a gram; alike where no threshold is known."""
+    found = {}
+    for name in oil_ids(botanical):
+        threshold = (own.get(name) or compound(name)).odour_threshold
+        found[name] = 0.0 if threshold is None else 1.0 / threshold.ug_per_l
+    return found if any(found.values()) else dict.fromkeys(found, 1.0)
+
+
+def oil_ids(botanical: Botanical) -> tuple[str, ...]:
+    """Compounds of the oil, in the order of the composition."""
+    return tuple(share.compound_id for share in botanical.composition if share.basis == "oil")
+
+
+@cache
+def _table() -> Curves:
+    """The still's table, a part in 10 million of mole fraction coarse, which moves no class."""
+    return Curves(STILL.conditions, rows=ROWS)
+
+
+@lru_cache(maxsize=256)
+def _reference(charge_x: float) -> tuple[Course, float]:
+    """The run itself, and the depletion at which 99 % of the alcohol is over."""
+    tried = course(TRIED_MOL, charge_x, STILL, _table())
+    end = alcohol_over(tried)
+    lasts_s = float(tried.at(np.array([end])).elapsed_s[0]) - tried.first_drop_s
+    return course(TRIED_MOL * LASTS_S / lasts_s, charge_x, STILL, _table()), end
+
+
+def _computed(botanicals: Sequence[Botanical], charge_x: float, own: Own) -> list[Class]:
+    run, _ = _reference(charge_x)
+    ethanol = run.charge_mol * charge_x
+    charge_l = float(np.asarray(strength.volume_from_moles(ethanol, run.charge_mol - ethanol)))
+    among = Library(tuple(botanicals))
+    lines = (
+        BotanicalDose(one.id, mass_g=DOSE_G_PER_L * charge_l, state=one.yield_state) for one in botanicals
+    )
+    doses = [resolve(line, among) for line in lines]
+    sources = [source(dose, soaks(dose, heat_up(run))) for dose in doses]
+    weights = [
+        np.array(list(per_noticed(one, own).values())) * list(each.amounts.values())
+        for one, each in zip(botanicals, sources, strict=True)
+    ]
+    return _found(charge_x, sources, weights, own)
+
+
+def _found(charge_x: float, sources: Sequence[Source], weights: Sequence[Array], own: Own) -> list[Class]:
+    """Class of each source, its compounds being weighted, and of each compound."""
+    run, end = _reference(charge_x)
+    carried = carry(run, sources, own, [end], alone=True)
+    at_end, rows = carried.at(np.array([end])), carried.rows
+    sums = np.zeros((len(sources), rows.source.size))
+    sums[rows.source, np.arange(rows.source.size)] = np.concatenate(weights)
+    mix = np.vstack([sums, np.eye(rows.source.size)])
+    over, free = (mix @ at_end.over)[:, 0], (mix @ (1.0 - at_end.in_plant))[:, 0]
+    curves = Rising(carried.depletion, mix @ carried.grid.over, mix @ carried.grid_rate)
+    half = np.minimum(curves.reaches(0.5 * over[:, None])[:, 0], end)
+    litres = run.at(np.append(half, end)).collected_l
+    found = [
+        _class(*each)
+        for each in zip(over.tolist(), free.tolist(), (litres[:-1] / litres[-1]).tolist(), strict=True)
+    ]
+    single = found[len(sources) :]
+    names = [name for one in sources for name in one.amounts]
+    return [
+        Class(*found[k][:2], {names[row]: single[row] for row in np.flatnonzero(rows.source == k)})
+        for k in range(len(sources))
+    ]
+
+
+def _class(over: float, free: float, half_share: float) -> Class:
+    if over < LEAST_OVER * free or over <= 0.0:
+        return Class("stays", 1.0)
+    return Class(
+        "early" if half_share < EARLY_BELOW else "middle" if half_share < MIDDLE_BELOW else "late", half_share
     )

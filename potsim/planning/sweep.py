@@ -63,7 +63,7 @@ class Place:
     """Where one botanical comes over; all volumes pooled distillate at 20 °C."""
 
     botanical: str  # which
-    klass: str  # when, see `potsim.planning.classes`
+    klass: str  # when, see `potsim.planning.release`
     # 5, 50 and 95 % of what is over by the stop is over, and the stream holds most [L]; ``None`` for what
     # stays
     start_l: float | None

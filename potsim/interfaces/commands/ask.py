@@ -64,7 +64,7 @@ def strengths(args: argparse.Namespace) -> None:
     """Run a plan with several values of one number."""
     wanted = targets(args, {"plot": PICTURES, "csv": ()}, the_plan_file(args.plan))
     plan = the_plan(args.plan)
-    from potsim.interfaces.exports import sweep_content  # start-up: --help loads nothing heavy
+    from potsim.interfaces.report.sheet import sweep_content  # start-up: --help loads nothing heavy
     from potsim.interfaces.report.sweep import text_of_sweep
     from potsim.planning.sweep import CHARGE_ABV, number, sweep
 

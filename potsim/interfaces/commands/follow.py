@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> None:
         with in_units(units_of(plan)):
             return _enter(args, plan_file, made, args.hold_up)
     readings, notes = _readings(Path(args.readings), plan_file, plan, made, args.hydrometer)
-    from potsim.interfaces.report.follow import text_of_forecast
+    from potsim.interfaces.report.underway import text_of_forecast
     from potsim.planning.forecast import follow
 
     forecast = follow(made, readings, args.hold_up)
@@ -156,8 +156,8 @@ def _files(
     results: list[tuple[files.Target, str | bytes]] = []
     words: list[str] = []
     if picture is not None:
-        from potsim.interfaces.exports import saved
         from potsim.interfaces.plots.others import figure_of_follow
+        from potsim.interfaces.report.sheet import saved
 
         results.append((picture, saved(figure_of_follow(forecast), picture.suffix)))
         words.append(f"Written: {picture.name}")

@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> None:
     sure = _sure(args, plan)
 
     def content(option: str) -> str | bytes:
-        from potsim.interfaces.exports import content
+        from potsim.interfaces.report.sheet import content
 
         return content(made, option, wanted[option].suffix, sure)
 
@@ -206,12 +206,11 @@ def _name(text: str) -> str:
 
 def evidence(args: argparse.Namespace) -> None:
     """Compute every published value, and print how far it is off."""
-    from potsim.interfaces.evidence.core import everything
-    from potsim.interfaces.report import evidence as report
+    from potsim.interfaces.evidence import core
 
-    every = everything()
-    words = report.markdown_of_evidence if args.markdown else report.text_of_evidence
-    output.emit(args, lambda: report.data_of_evidence(every), lambda: words(every))
+    every = core.everything()
+    words = core.markdown_of_evidence if args.markdown else core.text_of_evidence
+    output.emit(args, lambda: core.data_of_evidence(every), lambda: words(every))
 
 
 def new(args: argparse.Namespace) -> None:

@@ -78,8 +78,8 @@ def run_compare(args: argparse.Namespace) -> None:
     made = compare(a.trial, b.trial)
     picture: str | bytes = ""
     if target is not None:
-        from potsim.interfaces.exports import saved
         from potsim.interfaces.plots.others import figure_of_comparison
+        from potsim.interfaces.report.sheet import saved
 
         picture = saved(figure_of_comparison(made), target.suffix)
     _done(

@@ -16,12 +16,11 @@ from potsim.liquid import strength, traces
 from potsim.liquid.compounds import Compound
 from potsim.liquid.pure import Array
 from potsim.planning.botanicals import Library, find, resolve
-from potsim.planning.classes import classes
 from potsim.planning.flavours import Cut, Flavours, predict
 from potsim.planning.ingredients import Prepared
 from potsim.planning.noticed import Noticed
 from potsim.planning.plan import BotanicalDose
-from potsim.planning.release import source, tissue_of, wax_of
+from potsim.planning.release import classes, source, tissue_of, wax_of
 from potsim.still.carry import FILM, Pools, Source, ease
 from potsim.still.course import Course, course
 from potsim.still.escape import partition

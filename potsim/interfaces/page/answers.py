@@ -30,14 +30,14 @@ from potsim.liquid import strength
 from potsim.liquid.compounds import compound
 from potsim.planning.blends import blend_trials
 from potsim.planning.botanicals import Botanical, library
-from potsim.planning.classes import classes as classes_of
-from potsim.planning.classes import per_noticed
 from potsim.planning.comparison import bottled_l, in_bottle
 from potsim.planning.comparison import compare as side_by_side
 from potsim.planning.lanes import lanes as lanes_of
 from potsim.planning.notes import sentences
 from potsim.planning.plan import VERDICTS, JarPlan, Plan
 from potsim.planning.reach import reach as find
+from potsim.planning.release import classes as classes_of
+from potsim.planning.release import per_noticed
 from potsim.planning.run import Run, distil
 from potsim.planning.sweep import with_strength
 from potsim.planning.trials import Trial
@@ -518,7 +518,7 @@ def sheet(sent: dict[str, Any]) -> dict[str, Any]:
 
 def numbers(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the curve of a plan as CSV."""
-    from potsim.interfaces.exports import content  # start-up: scipy only where it is asked for
+    from potsim.interfaces.report.sheet import content  # start-up: scipy only where it is asked for
 
     plan = _asked(sent)
     return {"title": plan.title, "text": content(run_of(plan), "csv", "csv")}

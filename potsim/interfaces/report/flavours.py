@@ -19,7 +19,7 @@ from potsim.interfaces.wording import (
 from potsim.liquid.compounds import compounds
 from potsim.planning.botanicals import Botanical, Spread
 from potsim.planning.cuts import heads_table
-from potsim.planning.doses import noticed_doses
+from potsim.planning.lanes import noticed_doses
 from potsim.planning.noticed import BotanicalFlavour, CompoundFlavour
 from potsim.planning.run import Run
 
