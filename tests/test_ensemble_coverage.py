@@ -18,6 +18,7 @@ from thermo.unifac import DOUFIP2016, DOUFSG, UNIFAC
 
 import potsim
 from potsim.liquid import equilibrium, strength
+from potsim.liquid.boiling import Boiling
 from potsim.planning.draws import doubts_of, drawn, standard_numbers
 from potsim.planning.ensemble import ensemble
 from potsim.planning.run import distil
@@ -79,6 +80,15 @@ class OtherVapour:
         t, ln_alpha = self._at(x)
         ratio = np.asarray(x) * np.exp(ln_alpha)
         return t, ratio / (1.0 - np.asarray(x) + ratio)
+
+    def excess(self):  # type: ignore[no-untyped-def]
+        return None
+
+    def boil(self, x, pressure_pa, excess, start_k=None):  # type: ignore[no-untyped-def]
+        t, ln_alpha = self._at(x)
+        along = self._spline(np.arcsinh(x / 0.02), 1) / np.hypot(x, 0.02)[..., None]
+        y = x * np.exp(ln_alpha) / (1.0 - x + x * np.exp(ln_alpha))
+        return Boiling(t, along[..., 0], y, ln_alpha, along[..., 1])
 
     def azeotrope(self, pressure_pa):  # type: ignore[no-untyped-def]
         return SimpleNamespace(x=self.azeotrope_x)
