@@ -120,7 +120,7 @@ def test_load_is_one_at_the_limit_and_less_above(mix: dict[str, float], abv: flo
     assert limit.low_abv <= limit.abv <= limit.high_abv
     assert sum(limit.blame.values()) == pytest.approx(1.0)
     if limit.state == "clouds below":
-        assert load(dilution(mix, abv, limit.abv), limit.abv) == pytest.approx(1.0, rel=3e-4)
+        assert load(dilution(mix, abv, limit.abv), limit.abv) == pytest.approx(1.0, rel=3e-5)
     for to in np.linspace(limit.abv + 0.3, 100.0, 20) if limit.abv < 99.0 else ():
         assert load(dilution(mix, abv, to), to) < 1.0
 

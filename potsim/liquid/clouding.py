@@ -656,4 +656,8 @@ def _highest(log_load: Array) -> float:
     if last == _GRID.size - 1:
         return 100.0
     inside, outside = float(log_load[last]), float(log_load[last + 1])
-    return float(_GRID[last] + (_GRID[1] - _GRID[0]) * inside / (inside - outside))
+    part = inside / (inside - outside)
+    if 0 < last < _GRID.size - 2:  # the curve bends: what four points tell of it, in one step from the chord
+        bend = 0.5 * (float(log_load[last - 1]) - inside - outside + float(log_load[last + 2]))
+        part -= 0.5 * part * (1.0 - part) * bend / (inside - outside)
+    return float(_GRID[last] + (_GRID[1] - _GRID[0]) * min(max(part, 0.0), 1.0))
