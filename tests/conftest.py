@@ -57,6 +57,7 @@ class Said:
     code: int
     out: str
     err: str
+    error: BaseException | None = None  # that it was refused for
 
 
 @pytest.fixture(scope="session")
@@ -92,10 +93,15 @@ def say(
     (tmp_path / "quince.toml").write_text(QUINCE, encoding="utf-8")
     (tmp_path / "folder").mkdir()
 
+    errors: list[BaseException] = []
+    told = cli._told
+    monkeypatch.setattr(cli, "_told", lambda error: (errors.append(error), told(error))[1])
+
     def said(*arguments: str) -> Said:
+        errors.clear()
         code = cli.main(list(arguments))
         captured = capsys.readouterr()
-        return Said(code, captured.out, captured.err)
+        return Said(code, captured.out, captured.err, errors[0] if errors else None)
 
     return said
 

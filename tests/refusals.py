@@ -17,16 +17,30 @@ Record = tuple[Any, ...]  # what `refused` is given
 KINDS: dict[str, type[PotsimError]] = {"range": RangeError, "unknown_name": UnknownNameError}
 
 
-def is_of(
+def _is(
     fault: PotsimError, kind: str, path: str, given: str | None, allowed: str | None, near: str | None
 ) -> bool:
-    """Whether a fault has this record; of what is allowed the beginning is asked, of near names one."""
     told = fault.record
     return (
         (told["kind"], told["path"], told["given"]) == (kind, path, given)
         and (allowed is None or told["allowed"].startswith(allowed))
         and (near is None or near in getattr(fault, "near", ()))
     )
+
+
+def is_refusal(
+    error: BaseException | None,
+    kind: str,
+    path: str = "",
+    given: str | None = None,
+    allowed: str | None = None,
+    near: str | None = None,
+) -> bool:
+    """Whether a fault has this record (allowed begins so, near is among them), or says the sentence named."""
+    assert isinstance(error, PotsimError)
+    if kind == "said":
+        return re.search(REFUSALS[path], str(error)) is not None
+    return any(_is(fault, kind, path, given, allowed, near) for fault in error.faults)
 
 
 @contextmanager
@@ -42,10 +56,4 @@ def refused(
     """Hold that what is done is refused, one fault having this record; ``"said"`` and a name: a sentence."""
     with pytest.raises(KINDS.get(kind, error)) as caught:
         yield caught
-    if kind == "said":
-        assert re.search(REFUSALS[path], str(caught.value))
-    else:
-        faults = caught.value.faults
-        assert any(is_of(fault, kind, path, given, allowed, near) for fault in faults), [
-            fault.record for fault in faults
-        ]
+    assert is_refusal(caught.value, kind, path, given, allowed, near), caught.value.record

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from refusals import refused
+from refusals import Record, is_refusal, refused
 from scipy.integrate import solve_ivp
 
 import potsim
@@ -321,29 +321,30 @@ def test_pooled_strength_is_never_above_what_ran(abv: float) -> None:
 @pytest.mark.parametrize(
     ("line", "words"),
     [
-        ('heat_share = "0 %"', "heat_share is 0 %; allowed is more than 0"),
-        ('heat_share = "140 %"', "heat_share: '140 %' is not between 0 and 100 %"),
-        ('parrot = "2 L"', "still.parrot holds 2000 mL, but only"),
-        ('parrot = "0 mL"', "parrot is 0"),
-        ('condenser = "0 W"', "condenser is 0 W; allowed is more than 0"),
-        ('heated_by = "wood"', "Unknown kind of heat 'wood'"),
-        ('built_of = "tin"', "Unknown wall 'tin'"),
-        ('lost = "60 %"', "lost is 60 %"),
+        (
+            'heat_share = "0 %"',
+            ("range", "still.heat_share", "0 %", "more than 0 and at most 1 of the power"),
+        ),
+        ('heat_share = "140 %"', ("quantity", "still.heat_share", "140 %")),
+        ('parrot = "2 L"', ("said", "still_parrot_holds_ml")),
+        ('parrot = "0 mL"', ("range", "still.parrot", "0 mL")),
+        ('condenser = "0 W"', ("range", "still.condenser", "0 W", "more than 0 and at most 1,000,000 W")),
+        ('heated_by = "wood"', ("unknown_name", "still.heated_by", "wood")),
+        ('built_of = "tin"', ("unknown_name", "still.built_of", "tin")),
+        ('lost = "60 %"', ("range", "still.lost", "60 %, that is 0.6 of what comes over (0 to 1)")),
     ],
 )
-def test_bad_input_is_refused_with_what_to_do(
-    line: str, words: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_bad_input_is_refused_with_what_to_do(say, line: str, words: Record, tmp_path: Path) -> None:
     plan = tmp_path / "plan.toml"
     plan.write_text(
         f'title = "t"\n[[charge]]\nname = "base"\nvolume = "2.4 L"\nabv = "38 %"\n[still]\n{line}\n'
         '[cuts]\nstop = { stream_abv = "55 %" }\n',
         encoding="utf-8",
     )
-    assert cli.main(["run", str(plan)]) == 2
-    error = capsys.readouterr().err
-    assert words in error
-    assert "hint: " in error
+    said = say("run", str(plan))
+    assert said.code == 2
+    assert is_refusal(said.error, *words)
+    assert "hint: " in said.err
 
 
 def test_a_stop_by_a_parrot_that_is_not_there() -> None:

@@ -15,6 +15,7 @@ from chemicals.vapor_pressure import Wagner_original
 from CoolProp.CoolProp import PropsSI
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from refusals import Record, refused
 from thermo.unifac import DOUFIP2006, DOUFSG, UNIFAC
 
 from potsim.errors import RangeError
@@ -309,40 +310,39 @@ def test_volatility_has_the_slope_it_says() -> None:
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: equilibrium.bubble_point(1.2), "x is 1.2; allowed is 0 to 1."),
-        (lambda: equilibrium.bubble_point([0.1, -0.5]), "x is -0.5; allowed is 0 to 1."),
-        (lambda: equilibrium.bubble_point(float("nan")), "x is nan; allowed is 0 to 1."),
-        (lambda: equilibrium.dew_point(-1e-9), "y is -1e-09; allowed is 0 to 1."),
+        (lambda: equilibrium.bubble_point(1.2), ("range", "x", "1.2", "0 to 1")),
+        (lambda: equilibrium.bubble_point([0.1, -0.5]), ("range", "x", "-0.5", "0 to 1")),
+        (lambda: equilibrium.bubble_point(float("nan")), ("range", "x", "nan", "0 to 1")),
+        (lambda: equilibrium.dew_point(-1e-9), ("range", "y", "-1e-09", "0 to 1")),
         (
             lambda: equilibrium.bubble_point(0.1, 1013.25),
-            "pressure_pa is 1013.25 Pa; allowed is 4000 to 160000 Pa.",
+            ("range", "pressure_pa", "1013.25 Pa", "4000 to 160000 Pa"),
         ),
         (
             lambda: equilibrium.activity_coefficients(0.1, 78.0),
-            "temperature_k is 78 K; allowed is 273.15 to 423.15",
+            ("range", "temperature_k", "78 K", "273.15 to 423.15 K"),
         ),
         (
             lambda: equilibrium.vapour_pressure_water(500.0),
-            "temperature_k is 500 K; allowed is 273.15 to 423.15 K.",
+            ("range", "temperature_k", "500 K", "273.15 to 423.15 K"),
         ),
         (
             lambda: equilibrium.azeotrope(6000.0),
-            "pressure_pa is 6000 Pa; allowed is about 12,000 Pa and more.",
+            ("range", "pressure_pa", "6000 Pa", "about 12,000 Pa and more"),
         ),
         (
             lambda: equilibrium.azeotrope([9e4, 5e3]),
-            "pressure_pa is 5000 Pa; allowed is about 12,000 Pa and more.",
+            ("range", "pressure_pa", "5000 Pa", "about 12,000 Pa and more"),
         ),
         (
             lambda: equilibrium.limiting_volatility(2e5),
-            "pressure_pa is 200000 Pa; allowed is 4000 to 160000 Pa.",
+            ("range", "pressure_pa", "200000 Pa", "4000 to 160000 Pa"),
         ),
     ],
 )
-def test_refusals_say_what_is_allowed(call: Callable[[], object], words: str) -> None:
-    with pytest.raises(RangeError) as caught:
+def test_refusals_say_what_is_allowed(call: Callable[[], object], words: Record) -> None:
+    with refused(*words, error=RangeError) as caught:
         call()
-    assert str(caught.value).startswith(words)
     assert caught.value.hint
 
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from following_cases import the_plan
 from matplotlib.collections import PathCollection
-from refusals import refused
+from refusals import Record, is_refusal, refused
 
 import potsim
 from potsim.interfaces import enter
@@ -256,35 +256,32 @@ def test_follow_prints_a_report_a_picture_and_a_still(say: Callable[..., object]
 
 
 REFUSED = [
-    ((), "missing: PLAN", ""),
-    (("quince.toml",), "READINGS is missing", "--enter"),
-    (("quince.toml", ""), "READINGS is empty", "table"),
-    (("quince.toml", "reading.csv"), "There is no file", "Did you mean 'readings.csv'"),
-    (("quince.toml", "readings.csv", "--enter"), "READINGS and --enter exclude each other", "journal"),
-    (("quince.toml", "--enter", "--json"), "--json and --enter exclude each other", "journal"),
-    (("quince.toml", "--enter", "--plot", "a.svg"), "--plot and --enter exclude", "journal"),
-    (("quince.toml", "--enter", "--save-still", "a.toml"), "--save-still and --enter exclude", "journal"),
-    (("quince.toml", "readings.csv", "--journal", "x"), "--journal is for --enter", "READINGS"),
-    (("quince.toml", "readings.csv", "--hold-up", "ten"), "--hold-up: 'ten' does not begin", "250 mL"),
-    (("quince.toml", "readings.csv", "--plot", "a.gif"), "'a.gif' ends in .gif", "a.svg"),
-    (("quince.toml", "readings.csv", "--save-still", "a.txt"), "'a.txt' ends in .txt", "a.toml"),
-    (("quince.toml", "readings.csv", "--save-still", "quince.toml"), "is the plan itself", "another"),
-    (("quince.toml", "--enter", "--journal", "readings.csv"), "is not a journal of readings", "another"),
-    (("quince.toml", "readings.csv", "--save-still", "other.toml"), "is not a still that was learnt", ""),
+    ((), ("said", "missing_plan")),
+    (("quince.toml",), ("said", "readings_missing")),
+    (("quince.toml", ""), ("said", "readings_empty")),
+    (("quince.toml", "reading.csv"), ("said", "no_file")),
+    (("quince.toml", "readings.csv", "--enter"), ("said", "readings_enter_exclude_each")),
+    (("quince.toml", "--enter", "--json"), ("said", "json_enter_exclude_each")),
+    (("quince.toml", "--enter", "--plot", "a.svg"), ("said", "plot_enter_exclude")),
+    (("quince.toml", "--enter", "--save-still", "a.toml"), ("said", "save_still_enter_exclude")),
+    (("quince.toml", "readings.csv", "--journal", "x"), ("said", "journal_for_enter")),
+    (("quince.toml", "readings.csv", "--hold-up", "ten"), ("option", "--hold-up", "ten")),
+    (("quince.toml", "readings.csv", "--plot", "a.gif"), ("said", "gif_ends_in_gif")),
+    (("quince.toml", "readings.csv", "--save-still", "a.txt"), ("said", "txt_ends_in_txt")),
+    (("quince.toml", "readings.csv", "--save-still", "quince.toml"), ("said", "plan_itself")),
+    (("quince.toml", "--enter", "--journal", "readings.csv"), ("said", "not_a_journal")),
+    (("quince.toml", "readings.csv", "--save-still", "other.toml"), ("said", "not_still_was_learnt")),
 ]
 
 
 @pytest.mark.usefixtures("table")
-@pytest.mark.parametrize(("arguments", "message", "hint"), REFUSED)
-def test_what_follow_refuses(
-    say: Callable[..., object], arguments: tuple[str, ...], message: str, hint: str
-) -> None:
+@pytest.mark.parametrize(("arguments", "record"), REFUSED)
+def test_what_follow_refuses(say: Callable[..., object], arguments: tuple[str, ...], record: Record) -> None:
     Path("other.toml").write_text("title = 'x'\n", encoding="utf-8")
     before = sorted(path.name for path in Path().iterdir())
     said = say("follow", *arguments)
     assert said.code == 2
-    assert message in said.err
-    assert hint in said.err
+    assert is_refusal(said.error, *record)
     assert sorted(path.name for path in Path().iterdir()) == before
 
 

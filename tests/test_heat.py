@@ -9,8 +9,8 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from refusals import refused
 
-from potsim.errors import RangeError
 from potsim.liquid import equilibrium, heat, strength
 from potsim.liquid.equilibrium import excess
 
@@ -115,12 +115,11 @@ def test_scalar_gives_what_an_array_gives(function: Callable[..., object]) -> No
 @pytest.mark.parametrize("function", FUNCTIONS)
 def test_refusals_say_what_is_allowed(function: Callable[..., object]) -> None:
     name = "y" if function is heat.vapour_enthalpy else "x"
-    for x, t, words in (
-        (1.01, 350.0, f"{name} is 1.01; allowed is 0 to 1."),
-        (0.1, 90.0, "temperature_k is 90 K; allowed is 273.15 to 423.15 K."),
-        (0.1, [300.0, float("nan")], "temperature_k is nan K; allowed is 273.15 to 423.15 K."),
+    for x, t, *record in (
+        (1.01, 350.0, name, "1.01", "0 to 1"),
+        (0.1, 90.0, "temperature_k", "90 K", "273.15 to 423.15 K"),
+        (0.1, [300.0, float("nan")], "temperature_k", "nan K", "273.15 to 423.15 K"),
     ):
-        with pytest.raises(RangeError) as caught:
+        with refused("range", *record) as caught:
             function(x, t)
-        assert str(caught.value).startswith(words)
         assert caught.value.hint

@@ -7,6 +7,7 @@ import io
 import json
 
 import pytest
+from refusals import Record, is_refusal
 
 from potsim.interfaces.commands.ask import evenly
 
@@ -67,23 +68,26 @@ def test_another_number_by_range_and_what_the_table_calls_it(say) -> None:
 @pytest.mark.parametrize(
     ("args", "words"),
     [
-        (("--step", "0"), "A step of 0 never ends."),
-        (("--step", "0.01"), "4001 values; allowed are 200"),
-        (("--from", "60", "--to", "20"), "From 60 to 20 there is nothing."),
-        (("--from", "97", "--to", "99"), "None of the values can be run: charge.abv is 97 % vol"),
-        (("--from", "30 mL"), "--from: '30 mL' has the unknown unit 'mL'"),
-        (("--vary", "still.pwer", "--values", "1 W"), "Unknown number of the plan 'still.pwer'."),
-        (("--vary", "still.power"), "--vary still.power has no values."),
-        (("--vary", "still.power", "--values", ";"), "No value of still.power is given."),
-        (("--vary", "still.power", "--values", "7"), "'7' has no unit"),
-        (("--values", "30 %", "--from", "20"), "--values and --from exclude each other."),
-        (("--vary", "still.power", "--values", "7 W", "--same", "volume"), "--same goes with the strength"),
-        (("--same", "water"), "--same"),
-        (("--plot", "a.bmp"), "'a.bmp' ends in .bmp; allowed: .svg, .png, .pdf."),
+        (("--step", "0"), ("said", "step_never_ends_here")),
+        (("--step", "0.01"), ("said", "values_allowed")),
+        (("--from", "60", "--to", "20"), ("said", "from_there_nothing")),
+        (("--from", "97", "--to", "99"), ("said", "none_values_can_be")),
+        (("--from", "30 mL"), ("option", "--from", "30 mL")),
+        (("--vary", "still.pwer", "--values", "1 W"), ("option", "--vary", "still.pwer")),
+        (("--vary", "still.power"), ("said", "vary_still_power_has")),
+        (("--vary", "still.power", "--values", ";"), ("said", "no_value_still_power")),
+        (("--vary", "still.power", "--values", "7"), ("option", "--values", "7")),
+        (("--values", "30 %", "--from", "20"), ("said", "values_from_exclude_each")),
+        (
+            ("--vary", "still.power", "--values", "7 W", "--same", "volume"),
+            ("said", "same_goes_with_strength"),
+        ),
+        (("--same", "water"), ("said", "same")),
+        (("--plot", "a.bmp"), ("option", "--plot", "a.bmp")),
     ],
 )
-def test_what_strengths_refuses(say, args: tuple[str, ...], words: str) -> None:
+def test_what_strengths_refuses(say, args: tuple[str, ...], words: Record) -> None:
     said = say("strengths", *args)
     assert said.code == 2
-    assert words in " ".join(said.err.split())
+    assert is_refusal(said.error, *words)
     assert said.out == ""
