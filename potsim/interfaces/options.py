@@ -145,6 +145,7 @@ def argument(*names: str, **settings: Any) -> Argument:
 PLAN = argument("plan", metavar="PLAN", nargs="?", help="plan file; left out: the built-in example")
 JSON = argument("--json", action="store_true", help="print plain data for programs")
 FORCE = argument("--force", action="store_true", help="replace files that are there already")
+PICTURES = ("svg", "png", "pdf")  # suffixes that --plot takes
 
 
 def parser_of(command: Command, prog: str) -> Parser:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from concurrent.futures import Executor, Future
+from concurrent.futures import Executor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,7 +14,7 @@ from potsim import faces
 from potsim.errors import RequestError, require
 from potsim.planning.draws import EQUILIBRIUM, Doubts, answers, doubts_of, names, standard_numbers
 from potsim.planning.frames import frame, read_only
-from potsim.planning.many import CURVES
+from potsim.planning.many import CURVES, in_order
 from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
@@ -171,7 +170,6 @@ Progress = Callable[[int, int], None]
 CHUNK = 512  # draws worked on at a time
 KEPT = 16384  # draws of which every answer is kept for the quantiles; the first, as good as any
 KEPT_NUMBERS = 4_000_000  # fewer where the answers are many
-WAITING = 16  # chunks handed to an executor ahead of the one waited for
 LOW, HIGH = 0.05, 0.95
 MOST = 100_000_000
 TRACE_FACTOR = 2.0  # one standard deviation of the amount of a trace: yields differ so between lots
@@ -369,7 +367,7 @@ def ensemble(
     total: Moments | None = None
     sample, filled = np.empty((min(drawn, _most_kept(own.size)), own.size)), 0
     possible = done = 0
-    for size, chunk in _chunks(doubts, drawn, seed, executor):
+    for size, chunk in in_order(work, _tasks(doubts, drawn, seed), executor):
         total = chunk.moments if total is None else total.merge(chunk.moments)
         sample[filled : filled + len(chunk.kept)] = chunk.kept
         filled += len(chunk.kept)
@@ -448,26 +446,12 @@ def _most_kept(numbers: int) -> int:
     return min(KEPT, max(1, KEPT_NUMBERS // numbers))
 
 
-def _chunks(doubts: Doubts, n: int, seed: int, executor: Executor | None) -> Iterator[tuple[int, Chunk]]:
-    """Yield the chunks in order, at most `WAITING` of them in the making."""
+def _tasks(doubts: Doubts, n: int, seed: int) -> Iterator[tuple[int, tuple[object, ...]]]:
+    """What `work` is given, chunk by chunk, each with its size."""
     left = _most_kept(len(names(doubts)) + len(CURVES) * len(doubts.grid_l))
-    waiting: deque[tuple[int, Future[Chunk]]] = deque()
-    try:
-        for size, own in _seeds(n, seed):
-            keep, left = min(size, left), max(0, left - size)
-            if executor is None:
-                yield size, work(doubts, keep, size, own)
-                continue
-            waiting.append((size, executor.submit(work, doubts, keep, size, own)))
-            if len(waiting) >= WAITING:
-                size, future = waiting.popleft()
-                yield size, future.result()
-        while waiting:
-            size, future = waiting.popleft()
-            yield size, future.result()
-    finally:  # an interrupt leaves nothing in the queue
-        for _, future in waiting:
-            future.cancel()
+    for size, own in _seeds(n, seed):
+        keep, left = min(size, left), max(0, left - size)
+        yield size, (doubts, keep, size, own)
 
 
 def _own(doubts: Doubts) -> Array:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor, Future
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -161,3 +164,33 @@ def curve(runs: Courses, s: Array) -> Array:
     states = runs.at(np.where(there, s, 0.0))
     columns = [np.where(there, READERS[name](states), np.nan) for name in CURVES]
     return np.stack(columns, axis=1)
+
+
+# --- Much work, by one process or many.
+
+
+WAITING = 16  # pieces handed to an executor ahead of the one waited for
+Key = TypeVar("Key")
+Answer = TypeVar("Answer")
+
+
+def in_order(
+    work: Callable[..., Answer], tasks: Iterable[tuple[Key, tuple[object, ...]]], executor: Executor | None
+) -> Iterator[tuple[Key, Answer]]:
+    """Yield keys with what is made of what stands beside them, in order; at most `WAITING` in the making."""
+    waiting: deque[tuple[Key, Future[Answer]]] = deque()
+    try:
+        for key, given in tasks:
+            if executor is None:
+                yield key, work(*given)
+                continue
+            waiting.append((key, executor.submit(work, *given)))
+            if len(waiting) >= WAITING:
+                key, future = waiting.popleft()
+                yield key, future.result()
+        while waiting:
+            key, future = waiting.popleft()
+            yield key, future.result()
+    finally:  # an interrupt leaves nothing in the queue
+        for _, future in waiting:
+            future.cancel()

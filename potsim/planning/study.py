@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import Executor, Future
+from concurrent.futures import Executor
 from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -15,7 +14,7 @@ from potsim.errors import PotsimError, RequestError
 from potsim.planning.botanicals import solids
 from potsim.planning.charge import LEAST_CHARGE_L, Charge, between, settle
 from potsim.planning.frames import frame
-from potsim.planning.many import STOP, Cuts, bared, comes, single, single_names
+from potsim.planning.many import STOP, Cuts, bared, comes, in_order, single, single_names
 from potsim.planning.noticed import noticed as noticed_words
 from potsim.planning.plan import Bottling, Plan, Stop
 from potsim.planning.plan import Cuts as CutPlan
@@ -43,7 +42,6 @@ Array = NDArray[np.float64]
 
 CHUNK = 2048  # runs worked on at a time
 ALONE = 16  # of runs that are computed one by one
-WAITING = 16  # chunks handed to an executor ahead of the one waited for
 ROLES = ("heads", "keep", "tails")
 OF_CHARGE = ("charge", "botanical")  # tables whose numbers change what is in the pot
 LEFT = 1e-6  # share of what comes before the keep ends that must not be heads
@@ -118,7 +116,7 @@ def study(
     columns = single_names(ROLES, bottled.bottling)
     answers = _Columns(columns, labels, values.shape[0])
     done = 0
-    for rows, answer in _worked(_tasks(plan, numbers, values, same, labels, columns), executor):
+    for rows, answer in in_order(work, _tasks(plan, numbers, values, same, labels, columns), executor):
         answers.put(rows, answer)
         done += rows.size
         if progress is not None:
@@ -512,7 +510,7 @@ def _tasks(
     same: Same,
     labels: tuple[str, ...],
     columns: tuple[str, ...],
-) -> Iterator[tuple[NDArray[np.intp], _Task]]:
+) -> Iterator[tuple[NDArray[np.intp], tuple[_Task]]]:
     """Split the runs of a study: those that go together, then the others."""
     names = tuple(one.name for one in numbers)
     alone = np.ones(values.shape[0], dtype=bool)
@@ -520,30 +518,8 @@ def _tasks(
         alone[group.rows] = False
         for k in range(0, group.rows.size, CHUNK):
             part = group.where(np.arange(k, min(k + CHUNK, group.rows.size)))
-            yield part.rows, _Task(plan, names, values[part.rows], same, columns, labels, part)
+            yield part.rows, (_Task(plan, names, values[part.rows], same, columns, labels, part),)
     rest = np.flatnonzero(alone)
     for k in range(0, rest.size, ALONE):
         rows = rest[k : k + ALONE]
-        yield rows, _Task(plan, names, values[rows], same, columns, labels, None)
-
-
-def _worked(
-    tasks: Iterable[tuple[NDArray[np.intp], _Task]], executor: Executor | None
-) -> Iterator[tuple[NDArray[np.intp], Answer]]:
-    """Yield the answers of all tasks in order, at most `WAITING` of them in the making."""
-    waiting: deque[tuple[NDArray[np.intp], Future[Answer]]] = deque()
-    try:
-        for rows, task in tasks:
-            if executor is None:
-                yield rows, work(task)
-                continue
-            waiting.append((rows, executor.submit(work, task)))
-            if len(waiting) >= WAITING:
-                rows, future = waiting.popleft()
-                yield rows, future.result()
-        while waiting:
-            rows, future = waiting.popleft()
-            yield rows, future.result()
-    finally:  # an interrupt leaves nothing in the queue
-        for _, future in waiting:
-            future.cancel()
+        yield rows, (_Task(plan, names, values[rows], same, columns, labels, None),)

@@ -17,6 +17,7 @@ from potsim.interfaces import output, quantities
 from potsim.interfaces.options import (
     FORCE,
     JSON,
+    PICTURES,
     PLAN,
     Command,
     OneOf,
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
     from potsim.planning.run import Run
     from potsim.planning.sweep import Number
 
-PICTURES = ("svg", "png", "pdf")
 PLAN_SUFFIX = ".toml"
 OTHERS = "Choose other values, or change the plan."
 SAME = ("alcohol", "volume")

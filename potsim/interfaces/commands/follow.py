@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import files, output, quantities
-from potsim.interfaces.options import FORCE, JSON, Command, argument
+from potsim.interfaces.options import FORCE, JSON, PICTURES, Command, argument
 from potsim.interfaces.planfile import the_plan, the_plan_file
 from potsim.interfaces.wording import in_units, units_of
 
@@ -18,9 +18,6 @@ if TYPE_CHECKING:
     from potsim.planning.plan import Plan
     from potsim.planning.readings import Reading
     from potsim.planning.run import Run
-
-
-PICTURES = ("svg", "png", "pdf")
 
 
 def run(args: argparse.Namespace) -> None:

@@ -15,6 +15,7 @@ from potsim.interfaces import files, output, quantities
 from potsim.interfaces.options import (
     FORCE,
     JSON,
+    PICTURES,
     PLAN,
     Command,
     OneOf,
@@ -33,7 +34,6 @@ if TYPE_CHECKING:
     from potsim.planning.ensemble import Ensemble
     from potsim.planning.plan import JarPlan, Plan
 
-PICTURES = ("svg", "png", "pdf")
 PAGES = ("html",)
 RUNS = 2000  # drawn for --sure
 MANY = 20_000  # from here on it is said beforehand how long it takes

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
 from potsim.interfaces import files, output, quantities
-from potsim.interfaces.options import FORCE, JSON, Command, OneOf, argument, read, targets, typed_as
+from potsim.interfaces.options import FORCE, JSON, PICTURES, Command, OneOf, argument, read, targets, typed_as
 from potsim.interfaces.wording import counted, units_of
 from potsim.records import plain
 
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from potsim.planning.next_trial import Per, Scaled
     from potsim.planning.plan import Plan
 
-PICTURES = ("svg", "png", "pdf")
 TOML = ("toml",)
 
 

@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 
 import potsim
-from potsim.interfaces.evidence.core import Comparison, compare
+from potsim.interfaces.evidence.core import Comparison, fulfilled
 from potsim.planning.cloud import Cloud
 from potsim.planning.ingredients import Prepared, State
 from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, Plan, StillPlan, Stop
@@ -57,14 +57,10 @@ def gins() -> Comparison:
         whole.room.abv < ordinary.room.abv,
         _reaches(heavy, HEAVY_ABV),
     ]
-    return compare(
-        "gins: an ordinary one clear at 43 % vol, may haze at 38; whole later; a heavy one may at 46 (1 yes)",
+    return fulfilled(
+        "gins: an ordinary one clear at 43 % vol, may haze at 38; whole later; a heavy one may at 46",
         "common practice, no source",
-        "-",
-        np.ones(len(told)),
-        np.array(told, dtype=float),
-        0.1,
-        role="practice",
+        told,
         note=f"Ordinary: {_said(ordinary)}; whole and not macerated: {_said(whole)}; heavy: {_said(heavy)}. "
         f"Charge {CHARGE_ABV:g} % vol, no heads, kept to {STOP_ABV:g} % vol.",
     )
@@ -81,14 +77,10 @@ def tails() -> Comparison:
         span = [*known, *open_end]
         told.append(bool(known) and max(span) >= TAILS_ABV[0] and min(span) <= TAILS_ABV[1])
         notes.append(f"{kind} {', '.join(f'{abv:.0f}' for abv in known)}")
-    return compare(
-        "tails of pot-distilled bases come over hazy somewhere between 48 and 25 % vol (1 yes)",
+    return fulfilled(
+        "tails of pot-distilled bases come over hazy somewhere between 48 and 25 % vol",
         "common practice, no source: below 38 % vol (cane), 45 (fruit)",
-        "-",
-        np.ones(len(told)),
-        np.array(told, dtype=float),
-        0.1,
-        role="practice",
+        told,
         note="Strength of the stream at which a haze is possible, likely and sure, as far as each comes: "
         f"{'; '.join(notes)}. Their long esters are taken to come over in proportion to the alcohol.",
     )
@@ -97,14 +89,10 @@ def tails() -> Comparison:
 def neutral_tails() -> Comparison:
     """Return whether tails of a neutral base stay clear."""
     found = base("neutral").cloud
-    return compare(
-        "tails of a neutral base stay clear (1 yes)",
+    return fulfilled(
+        "tails of a neutral base stay clear",
         "common practice, no source",
-        "-",
-        1.0,
-        float(found is None or found.never),
-        0.1,
-        role="practice",
+        [found is None or found.never],
     )
 
 
@@ -120,14 +108,10 @@ def botanical_streams() -> Comparison:
         if kind != "neutral":
             told.append(share <= MOST_OVER)
         notes.append(f"{kind} {share:.2f}")
-    return compare(
-        "stream of a botanical run on a pot-distilled base may be cloudy by 53 % of the charge (1 yes)",
+    return fulfilled(
+        "stream of a botanical run on a pot-distilled base may be cloudy by 53 % of the charge",
         "common practice, no source: starts to look cloudy when 40 to 50 % of the charge is over",
-        "-",
-        np.ones(len(told)),
-        np.array(told, dtype=float),
-        0.1,
-        role="practice",
+        told,
         note=f"30 g/L of juniper, coriander, angelica and peel: {', '.join(notes)}; neutral is only told.",
     )
 

@@ -114,6 +114,12 @@ def compare(
     return Comparison(subject, source, unit, there, ours, tolerance, role, criterion, share, note)
 
 
+def fulfilled(subject: str, source: str, told: Sequence[bool], note: str = "") -> Comparison:
+    """Build a `Comparison` of what practice says with whether it is foretold, 1 for each that is."""
+    true, ours = np.ones(len(told)), np.array(told, dtype=float)
+    return compare(f"{subject} (1 yes)", source, "-", true, ours, 0.1, role="practice", note=note)
+
+
 # --- Every comparison there is: those of all modules of this package.
 
 

@@ -11,7 +11,7 @@ from functools import cache
 import numpy as np
 
 from potsim.data import read_table
-from potsim.interfaces.evidence.core import Comparison, compare
+from potsim.interfaces.evidence.core import Comparison, compare, fulfilled
 from potsim.liquid import strength, traces
 from potsim.liquid.compounds import Compound
 from potsim.liquid.pure import Array
@@ -230,15 +230,11 @@ def who_leads() -> Comparison:
         bill = [resolve(BotanicalDose(one, mass_g=CHARGE_L * g)) for one, g in grams_per_l.items()]
         found = {one.botanical: one.noticed for one in _kept(predict(run, bill), 0.0, end)}
         told.append(found[name] in wanted)
-    return compare(
-        "what leads or is clear in the bottle, and what is at most a hint (1 yes)",
+    return fulfilled(
+        "what leads or is clear in the bottle, and what is at most a hint",
         "Regulation (EU) 2019/787, annex I: predominant taste of gin, akvavit, aniseed spirit, from memory; "
         "the trace of spice: common practice, no source",
-        "-",
-        np.ones(len(told)),
-        np.array(told, dtype=float),
-        0.1,
-        role="practice",
+        told,
         note="; ".join(
             f"{', '.join(f'{one} {g:g}' for one, g in grams_per_l.items())} g/L: {name} "
             f"{'so' if one_told else 'not so'}"
