@@ -326,7 +326,7 @@ def test_pooled_strength_is_never_above_what_ran(abv: float) -> None:
             ("range", "still.heat_share", "0 %", "more than 0 and at most 1 of the power"),
         ),
         ('heat_share = "140 %"', ("quantity", "still.heat_share", "140 %")),
-        ('parrot = "2 L"', ("said", "still_parrot_holds_ml")),
+        ('parrot = "2 L"', ("said", "parrot_larger_than_the_charge")),
         ('parrot = "0 mL"', ("range", "still.parrot", "0 mL")),
         ('condenser = "0 W"', ("range", "still.condenser", "0 W", "more than 0 and at most 1,000,000 W")),
         ('heated_by = "wood"', ("unknown_name", "still.heated_by", "wood")),

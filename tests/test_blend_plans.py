@@ -132,19 +132,19 @@ J, C, GIN = "juniper.toml", "coriander.toml", "gin.toml"
 @pytest.mark.parametrize(
     ("asked", "words"),
     [
-        ((J, "1 L @ 42 %", "--like", GIN), ("said", "plans_portions_do_not")),
-        ((J, C), ("said", "plans_named_but_not")),
-        (("1 L @ 42 %", "--like", GIN), ("said", "like_for_plans_none")),
+        ((J, "1 L @ 42 %", "--like", GIN), ("said", "plans_and_portions")),
+        ((J, C), ("said", "plans_like_what")),
+        (("1 L @ 42 %", "--like", GIN), ("said", "like_without_plans")),
         (("1 L @ 42 %", "--make", "1 L"), ("said", "two_strengths_without_volumes")),
-        ((J, "--like", GIN), ("said", "there_plan_blend_hint")),
-        ((J, C, "--like", J), ("said", "like_juniper_names_no")),
+        ((J, "--like", GIN), ("said", "one_plan_to_blend")),
+        ((J, C, "--like", J), ("said", "like_of_no_strength")),
         ((J, C, "--like", "fennel.toml", "--to", "90 %"), ("option", "--to", "90 % vol")),
         ((J, C, "--like", GIN, "--to", "0 %"), ("option", "--to", "0 % vol")),
         ((J, C, "--like", GIN, "--make", "0 mL"), ("option", "--make", "0 L")),
-        ((J, "weak.toml", "--like", GIN), ("said", "keep_no_spirit_at")),
-        ((J, C, "--like", "quince.toml", "--to", "42 %"), ("said", "profile_aimed_at_holds")),
-        (("quince.toml", "quince.toml", "--like", GIN), ("said", "they_share_no_botanical")),
-        ((J, "none.toml", "--like", GIN), ("said", "none")),
+        ((J, "weak.toml", "--like", GIN), ("said", "keep_of_no_alcohol")),
+        ((J, C, "--like", "quince.toml", "--to", "42 %"), ("said", "profile_of_no_oil")),
+        (("quince.toml", "quince.toml", "--like", GIN), ("said", "no_botanical_shared")),
+        ((J, "none.toml", "--like", GIN), ("said", "plan_of_no_file")),
     ],
 )
 def test_refusals(say, asked: tuple[str, ...], words: Record) -> None:

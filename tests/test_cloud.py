@@ -453,7 +453,7 @@ def test_a_haze_is_carried_to_the_next_trial_as_a_key(say, tmp_path: Path) -> No
             'clouded_at = "38 %"\nclouded_at_c = "55 °C"',
             ("range", "result.clouded_at_c", "55 °C", "at least 0 and at most 40 °C"),
         ),
-        ('clouded_at_c = "8 °C"', ("said", "no_result_clouded_at")),
+        ('clouded_at_c = "8 °C"', ("said", "clouded_at_c_alone")),
         ('stream_hazy_at = "0 mL"', ("range", "result.stream_hazy_at", "0 mL")),
         ('stream_hazy_at = "9 L"', ("range", "stream_hazy_at", "9 L")),
     ],

@@ -256,21 +256,21 @@ def test_follow_prints_a_report_a_picture_and_a_still(say: Callable[..., object]
 
 
 REFUSED = [
-    ((), ("said", "missing_plan")),
+    ((), ("said", "follow_what")),
     (("quince.toml",), ("said", "readings_missing")),
     (("quince.toml", ""), ("said", "readings_empty")),
     (("quince.toml", "reading.csv"), ("said", "no_file")),
-    (("quince.toml", "readings.csv", "--enter"), ("said", "readings_enter_exclude_each")),
-    (("quince.toml", "--enter", "--json"), ("said", "json_enter_exclude_each")),
-    (("quince.toml", "--enter", "--plot", "a.svg"), ("said", "plot_enter_exclude")),
-    (("quince.toml", "--enter", "--save-still", "a.toml"), ("said", "save_still_enter_exclude")),
+    (("quince.toml", "readings.csv", "--enter"), ("said", "readings_and_enter")),
+    (("quince.toml", "--enter", "--json"), ("said", "json_and_enter")),
+    (("quince.toml", "--enter", "--plot", "a.svg"), ("said", "plot_and_enter")),
+    (("quince.toml", "--enter", "--save-still", "a.toml"), ("said", "save_still_and_enter")),
     (("quince.toml", "readings.csv", "--journal", "x"), ("said", "journal_for_enter")),
     (("quince.toml", "readings.csv", "--hold-up", "ten"), ("option", "--hold-up", "ten")),
-    (("quince.toml", "readings.csv", "--plot", "a.gif"), ("said", "gif_ends_in_gif")),
-    (("quince.toml", "readings.csv", "--save-still", "a.txt"), ("said", "txt_ends_in_txt")),
+    (("quince.toml", "readings.csv", "--plot", "a.gif"), ("said", "picture_as_gif")),
+    (("quince.toml", "readings.csv", "--save-still", "a.txt"), ("said", "still_as_txt")),
     (("quince.toml", "readings.csv", "--save-still", "quince.toml"), ("said", "plan_itself")),
     (("quince.toml", "--enter", "--journal", "readings.csv"), ("said", "not_a_journal")),
-    (("quince.toml", "readings.csv", "--save-still", "other.toml"), ("said", "not_still_was_learnt")),
+    (("quince.toml", "readings.csv", "--save-still", "other.toml"), ("said", "not_a_learnt_still")),
 ]
 
 

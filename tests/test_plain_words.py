@@ -199,8 +199,8 @@ def test_no_file_is_called_minus(say, gin: str, tmp_path: Path, arguments: tuple
         (("run", "--sure", "--runs", "0"), ("option", "--runs", "0 runs")),
         (("jars", "--sizes", "0 mL"), ("option", "--sizes", "0 mL")),
         (("jars", "--most", "0"), ("option", "--most", "0 of the keep (0 to 1)")),
-        (("strengths", "--same", "both"), ("said", "same_both_allowed_alcohol")),
-        (("strengths", "--vary", "still.room", "--values", "200 °F"), ("said", "still_room_c")),
+        (("strengths", "--same", "both"), ("said", "same_both")),
+        (("strengths", "--vary", "still.room", "--values", "200 °F"), ("said", "no_room_runs")),
         (
             ("reach", "--recover", "100 %"),
             ("option", "--recover", "100 %, that is 1 of the alcohol (0 to 1)"),
@@ -218,8 +218,8 @@ def test_no_file_is_called_minus(say, gin: str, tmp_path: Path, arguments: tuple
         (("proof", "1 L", "72 %", "0 %"), ("option", "TARGET", "0 %")),
         (("trial", "scale", "gin.toml"), ("said", "charge_or_bottles_missing")),
         (("trial", "scale", "gin.toml", "--bottles", "0"), ("option", "--bottles", "0 bottles")),
-        (("blend", "72 %", "45 %"), ("said", "two_strengths_without_volumes_take")),
-        (("follow", "gin.toml", "no.csv"), ("said", "there_no_file_no")),
+        (("blend", "72 %", "45 %"), ("said", "two_strengths_without_volumes")),
+        (("follow", "gin.toml", "no.csv"), ("said", "no_readings_there")),
     ],
 )
 def test_a_refusal_says_what_was_typed_and_what_to_do(

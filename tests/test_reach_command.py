@@ -47,12 +47,12 @@ def test_reach_with_another_bottle_in_several_runs(say) -> None:
         (("--bottles", "0"), ("option", "--bottles", "0 bottles")),
         (("--keep", "300"), ("option", "--keep", "300")),
         (("--keep", "300 mL @"), ("option", "--keep", "300 mL @")),
-        (("--keep", "90 %"), ("said", "keep_out_reach_strongest")),
+        (("--keep", "90 %"), ("said", "keep_too_strong")),
         (("--keep", "300 mL @ 0 %"), ("option", "--keep", "0 % vol")),
         (("--recover", "120 %"), ("option", "--recover", "120 %")),
         (("--bottles", "6", "--save", "a.txt"), ("option", "--save", "a.txt")),
-        (("--bottles", "6", "--by", "magic"), ("said", "by")),
-        (("quince.toml", "--bottles", "6"), ("said", "bottling_abv_not_given")),
+        (("--bottles", "6", "--by", "magic"), ("said", "by_not_known")),
+        (("quince.toml", "--bottles", "6"), ("said", "bottling_without_abv")),
     ],
 )
 def test_what_reach_refuses(say, args: tuple[str, ...], words: Record) -> None:

@@ -88,18 +88,18 @@ def test_a_proof_hydrometer_is_made_for_60_fahrenheit() -> None:
 
 H = "time (min),collected (mL),strength (%)\n"
 REFUSED = [
-    ("", None, ("said", "empty")),
-    ("time (min)\n", None, ("said", "has_header_but_no")),
+    ("", None, ("said", "readings_of_nothing")),
+    ("time (min)\n", None, ("said", "header_alone")),
     (
         H + "40,220,71\n30,230,70\n",
         3,
-        ("said", "time_min_but_before"),
+        ("said", "time_falls"),
     ),
-    (H + "40,220,71\n50,210,70\n", 3, ("said", "collected_falls_from_ml")),
-    (H + "40,220,98\n", 2, ("said", "strength_at_c_beyond")),
-    (H + "40,220\n", 2, ("said", "cells_but_header_has")),
-    (H + "40,220,5,71,2\n", 2, ("said", "cells_but_header_has_here")),
-    (H + "40,,\n,,71\n", 3, ("said", "does_not_say_how")),
+    (H + "40,220,71\n50,210,70\n", 3, ("said", "collected_falls_in_a_table")),
+    (H + "40,220,98\n", 2, ("said", "beyond_the_azeotrope")),
+    (H + "40,220\n", 2, ("said", "cells_missing")),
+    (H + "40,220,5,71,2\n", 2, ("said", "cells_too_many")),
+    (H + "40,,\n,,71\n", 3, ("said", "row_of_nowhere")),
     (H + "-4,220,71\n", 2, ("quantity", "time (min)", "-4 min")),
     (H + "40,220,171\n", 2, ("quantity", "strength (%)", "171 %")),
     (H + "40,220,71 L\n", 2, ("quantity", "strength (%)", "71 L")),
@@ -108,30 +108,30 @@ REFUSED = [
     ("collected\n60 mL\n120\n", 3, ("request", "collected", "120")),
     ("collected (mL);abv\n1,500;71\n", 2, ("quantity", "collected (mL)", "1,500 mL")),
     ("colected (mL)\n1\n", 1, ("unknown_name", "", "colected (mL)")),
-    ("temperature\n1\n", 1, ("said", "column_temperature_does_not")),
+    ("temperature\n1\n", 1, ("said", "temperature_of_what")),
     (
         "volume (mL),collected (mL)\n1,2\n",
         1,
-        ("said", "volume_ml_collected_ml"),
+        ("said", "two_columns_of_one"),
     ),
-    ("time (min),\n1,2\n", 2, ("said", "cells_but_header_has_here")),
-    ("time (min),,abv\n1,2,3\n", 1, ("said", "column_has_no_name")),
-    ("time (min),jar\n1,x\n", 2, ("said", "jar_x_no_number")),
+    ("time (min),\n1,2\n", 2, ("said", "cells_too_many_for_one_name")),
+    ("time (min),,abv\n1,2,3\n", 1, ("said", "column_without_name")),
+    ("time (min),jar\n1,x\n", 2, ("said", "jar_of_no_number")),
     ("collected (mL),of,abv\n1,tank,70\n", 2, ("unknown_name", "of", "tank")),
-    ("collected (mL),of,abv\n1,parrot,70\n", 2, ("said", "not_said_what_parrot")),
-    ("time (min),of,abv\n1,jar,70\n", 2, ("said", "strength_jar_given_but")),
-    ("collected (mL),mass (g)\n100,190\n", 2, ("said", "make_g_ml_spirit")),
-    ("collected (mL),jar volume (mL)\n100,190\n", 2, ("said", "jar_holds_ml_but")),
+    ("collected (mL),of,abv\n1,parrot,70\n", 2, ("said", "parrot_of_what_volume")),
+    ("time (min),of,abv\n1,jar,70\n", 2, ("said", "jar_of_what_volume")),
+    ("collected (mL),mass (g)\n100,190\n", 2, ("said", "density_of_no_spirit")),
+    ("collected (mL),jar volume (mL)\n100,190\n", 2, ("said", "jar_holds_more_than_all")),
     (
         "collected (mL),abv,read at (°C)\n1,70,60\n",
         2,
         ("range", "read at", "60 °C", "at least -20 and at most 40 °C"),
     ),
-    ("collected (mL),abv,read at (°C)\n1,0,40\n", 2, ("said", "hydrometer_does_not_show")),
+    ("collected (mL),abv,read at (°C)\n1,0,40\n", 2, ("said", "reading_off_the_hydrometer")),
     ("collected (mL),vapour (°C)\n1,184\n", 2, ("range", "vapour temperature", "184 °C")),
-    ("clock,collected (mL)\n25:00,1\n", 2, ("said", "clock_no_time_day")),
+    ("clock,collected (mL)\n25:00,1\n", 2, ("said", "clock_of_no_day")),
     ("time,collected (mL)\n1:05,1\n", 2, ("request", "time", "1:05")),
-    ("time (min),words\n1,a\0b\n", 2, ("said", "not_text")),
+    ("time (min),words\n1,a\0b\n", 2, ("said", "readings_not_text")),
 ]
 
 
@@ -139,7 +139,7 @@ REFUSED = [
 def test_what_cannot_be_is_refused_with_its_line(text: str, line: int | None, record: Record) -> None:
     with refused(*record, error=PotsimError) as caught:
         read_readings(text, "r.csv")
-    assert (caught.value.record["file"], caught.value.record["line"]) == ("r.csv", line)
+    assert (caught.value.record["file"], caught.value.record["line"]) == ("r.csv" if line else "", line)
     assert caught.value.hint or caught.value.record["allowed"]
 
 

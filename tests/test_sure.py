@@ -39,10 +39,10 @@ def test_json_holds_bands_beside_the_values_and_the_seed_repeats_them(say) -> No
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (("--seed", "3"), ("said", "seed_goes_with_sure")),
+        (("--seed", "3"), ("said", "seed_without_sure")),
         (("--sure", "--seed", "x"), ("option", "--seed", "x")),
         (("--sure", "--seed", "1.5"), ("option", "--seed", "1.5")),
-        (("--runs", "3"), ("said", "runs_goes_with_sure")),
+        (("--runs", "3"), ("said", "runs_without_sure")),
         (("--sure", "--runs", "0"), ("option", "--runs", "0 runs")),
     ],
 )

@@ -206,13 +206,13 @@ def test_a_plan_that_cannot_be_run_may_still_be_varied(example_plan: Plan) -> No
 @pytest.mark.parametrize(
     ("args", "words"),
     [
-        ((20, 60, 0), ("said", "step_never_ends_give")),
-        ((20, 60, -5), ("said", "step_never_ends")),
-        ((60, 20, 5), ("said", "from_there_nothing_put")),
-        ((20, 60, 0.1), ("said", "from_in_steps_values")),
-        ((20, float("inf"), 1), ("said", "from_inf_by_no")),
-        ((20, 60, float("nan")), ("said", "from_by_nan_no")),
-        ((0, 1e300, 1e-300), ("said", "allowed")),
+        ((20, 60, 0), ("said", "step_of_0")),
+        ((20, 60, -5), ("said", "step_below_0")),
+        ((60, 20, 5), ("said", "range_backwards")),
+        ((20, 60, 0.1), ("said", "range_of_401_values")),
+        ((20, float("inf"), 1), ("said", "range_to_infinity")),
+        ((20, 60, float("nan")), ("said", "range_by_nan")),
+        ((0, 1e300, 1e-300), ("said", "too_many_values")),
     ],
 )
 def test_ranges_that_are_none(args, words: Record) -> None:
