@@ -27,7 +27,7 @@ from potsim.planning.run import Run, distil
 from potsim.planning.sweep import Sweep
 
 if TYPE_CHECKING:
-    from potsim.planning.shown import Shown
+    from potsim.planning.frames import Shown
 
 
 def plot_result(result: Shown, ax: Axes | None, label: str | None = None, color: Any = None) -> Axes:

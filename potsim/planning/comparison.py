@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from potsim import faces
 from potsim.planning.botanicals import spelling
+from potsim.planning.frames import Shown
 from potsim.planning.noticed import Passage
 from potsim.planning.plan import Plan
 from potsim.planning.release import Klass
 from potsim.planning.run import Run, distil
-from potsim.planning.shown import Shown
 from potsim.planning.sweep import outcome
 from potsim.planning.trials import Trial, labels
 from potsim.records import dataclass, plain

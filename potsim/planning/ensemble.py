@@ -13,12 +13,11 @@ from numpy.typing import NDArray
 from potsim import faces
 from potsim.errors import RequestError, require
 from potsim.planning.draws import EQUILIBRIUM, Doubts, answers, doubts_of, names, standard_numbers
-from potsim.planning.frames import frame, read_only
+from potsim.planning.frames import Line, frame, read_only
 from potsim.planning.many import CURVES, in_order
 from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
-from potsim.planning.shown import Line
 from potsim.records import dataclass
 
 if TYPE_CHECKING:

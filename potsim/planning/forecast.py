@@ -14,7 +14,7 @@ from potsim.liquid import heat, strength
 from potsim.planning import stops
 from potsim.planning.charge import volume_l
 from potsim.planning.cloud import Stream
-from potsim.planning.frames import read_only
+from potsim.planning.frames import Shown, read_only
 from potsim.planning.learnt import odd_readings, verdicts
 from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.readings import (
@@ -29,7 +29,6 @@ from potsim.planning.readings import (
     told_during_run,
 )
 from potsim.planning.run import Run
-from potsim.planning.shown import Shown
 from potsim.planning.stops import ZERO_C
 from potsim.records import dataclass, plain
 from potsim.still.course import EXHAUSTED

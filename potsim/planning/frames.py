@@ -1,7 +1,7 @@
 """Answers as tables of pandas, with the unit of each column in ``attrs["units"]``.
 
 What becomes of the alcohol, heat and water of a run, what was taken for granted, vapour over liquid, water to
-add, and a still that was learnt.
+add, and a still that was learnt; and what a notebook shows of a result.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from potsim import faces
 from potsim.errors import RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.equilibrium import bubble_point
@@ -252,3 +253,62 @@ def read_only(arrays: Iterable[NDArray[Any]]) -> None:
     """Hold arrays of a result against being written to."""
     for one in arrays:
         one.setflags(write=False)
+
+
+# --- What results have in common: a picture, and how a notebook shows them.
+
+
+class Shown:
+    """A result that can be drawn, and that a notebook shows as a small table beside its picture."""
+
+    def plot(self, ax: faces.Axes | None = None) -> faces.Axes:
+        """Draw it.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            Where to draw; a new figure's, which a notebook shows, when left out.
+
+        Returns
+        -------
+        matplotlib.axes.Axes
+            The axes drawn on; colours are those of matplotlib's style.
+        """
+        return faces.plot_result(self, ax)
+
+    def figure(self) -> faces.Figure:
+        """Return the whole picture, ready to be saved."""
+        return faces.figure_of_result(self)
+
+    def _repr_html_(self) -> str:
+        return faces.page_part(self)
+
+
+class Line(Shown):
+    """A result whose picture is a line over which others can be laid."""
+
+    def plot(
+        self,
+        ax: faces.Axes | None = None,
+        *,
+        label: str | None = None,
+        color: str | tuple[float, ...] | None = None,
+    ) -> faces.Axes:
+        """Draw the strength of the stream over what is collected.
+
+        Parameters
+        ----------
+        ax : matplotlib.axes.Axes, optional
+            Where to draw; a new figure's, which a notebook shows, when left out.
+        label : str, optional
+            What the line is called beside others; the plan's title when left out.
+        color : str or tuple, optional
+            Colour of the line, as matplotlib takes it; the next of the style when left out.
+
+        Returns
+        -------
+        matplotlib.axes.Axes
+            The axes drawn on. A run alone on its axes, without label and colour, is drawn with its jars as
+            slices; else as a line.
+        """
+        return faces.plot_result(self, ax, label, color)

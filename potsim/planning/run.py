@@ -22,10 +22,10 @@ from potsim.planning.cloud import Bottled, Cloud, Glass, cloud
 from potsim.planning.cuts import HeadsCut, heads_table, in_charge, keep_end_depletion, wanted
 from potsim.planning.document import FORMAT, document
 from potsim.planning.flavours import Cut, Flavours, predict
+from potsim.planning.frames import Line
 from potsim.planning.notes import Note, hint, sentences
 from potsim.planning.plan import LeftOver, Plan
 from potsim.planning.proofing import Costs, Proofing, account, bottle
-from potsim.planning.shown import Line
 from potsim.planning.stops import (
     ZERO_C,
     CutPoints,

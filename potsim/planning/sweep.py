@@ -17,12 +17,11 @@ from potsim.liquid import strength
 from potsim.planning import cautions
 from potsim.planning.botanicals import spelling
 from potsim.planning.charge import Charge, blend, resolve
-from potsim.planning.frames import frame
+from potsim.planning.frames import Shown, frame
 from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
 from potsim.planning.plan import TABLES, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.schema import COUNT, MASS, UNITS, VOLUME, Key, keys_of
-from potsim.planning.shown import Shown
 from potsim.records import dataclass, plain
 
 if TYPE_CHECKING:
