@@ -1,4 +1,4 @@
-"""The command line: what it refuses and with which words, what it could not finish, how it starts."""
+"""The command line: what it refuses, what it could not finish, how it starts."""
 
 from __future__ import annotations
 
@@ -24,89 +24,6 @@ def process(*arguments: str, **options) -> subprocess.CompletedProcess[bytes]:
     return subprocess.run(
         [sys.executable, "-m", "potsim", *arguments], capture_output=True, timeout=60, check=False, **options
     )
-
-
-# --- What is refused: the command line, a part of the message, a part of the hint.
-
-P = ("1 L", "72 %", "42 %")
-REFUSED = [
-    ((), "No command is given", "potsim --help"),
-    (("rnu",), "Unknown command 'rnu'", "Did you mean 'run'?"),
-    (("botanical",), "Unknown command 'botanical'", "Did you mean 'botanicals'?"),
-    (("quince.toml",), "'quince.toml' is not a command", "potsim run quince.toml"),
-    (("",), "Unknown command ''", "Known: "),
-    (("--vresion",), "Unknown option of potsim '--vresion'", "Did you mean '--version'?"),
-    (("--json", "run"), "--json stands before the command", "potsim run ... --json"),
-    (("run", "--jsn"), "Unknown option of potsim run '--jsn'", "Did you mean '--json'"),
-    (("run", "--reprot=a.html"), "Unknown option of potsim run '--reprot'", "'--report'"),
-    (("proof", *P, "--step", "3"), "Unknown option of potsim proof '--step'", "Did you mean '--steps'"),
-    (("run", "-x"), "Unknown option of potsim run '-x'", ""),
-    (("run", "a/b/c.toml"), "There is no file 'a/b/c.toml'", "Check the name"),
-    (("run", "quinze.toml"), "There is no file 'quinze.toml'", "Did you mean 'quince.toml'?"),
-    (("run", ""), "PLAN is empty", "leave it out for the built-in example"),
-    (("run", "folder"), "'folder' is a folder", "Name a plan file in it"),
-    (("run", "quince.toml", "other.toml"), "'other.toml' is one argument too many", "Put quotes around"),
-    (("run", "--json", "--json"), "--json is given twice", "Keep one"),
-    (("run", "--json=yes"), "--json takes no value, but is given 'yes'", "potsim run --help"),
-    (("run", "--csv"), "--csv needs a value", "potsim run --help"),
-    (("run", "--csv", "quince.toml"), "'quince.toml' is there already", "--force"),
-    (("run", "quince.toml", "--csv", "quince.toml", "--force"), "is the plan itself", "another name"),
-    (("run", "--csv", "folder"), "'folder' is a folder", "Name a file in it"),
-    (("run", "--csv", ""), "--csv: A file to write has no name", "Name it"),
-    (("run", "--csv", "a\udcff\n.csv"), r"'a\udcff\n.csv' holds what cannot be shown", "with letters"),
-    (("run", "--csv", "foldr/a.csv"), "There is no folder", "Did you mean 'folder'?"),
-    (("run", "--csv", "nowhere/deep/a.csv"), "There is no folder", "Make the folder first"),
-    (("run", "--plot", "a.gif"), "'a.gif' ends in .gif; allowed: .svg, .png, .pdf", "'a.svg'"),
-    (("run", "--plot", "a"), "'a' has no suffix; allowed: .svg, .png, .pdf", "'a.svg'"),
-    (("run", "--report", "a.pdf"), "--report: 'a.pdf' ends in .pdf; allowed: .html", "'a.html'"),
-    (("run", "--csv", "a.html", "--report", "a.html"), "'a.html' is to hold two results", "its own file"),
-    (("new", "a.txt"), "'a.txt' ends in .txt; allowed: .toml", "'a.toml'"),
-    (("new", "quince.toml"), "'quince.toml' is there already", "--force"),
-    (("new",), "missing: FILE", "potsim new trial-1.toml"),
-    (("run", "--json", "a.json"), "--json takes no file", "Write: potsim run --json > a.json"),
-    (("proof", "1 L"), "missing: ABV, and TARGET", 'potsim proof "1 L" "72 %" "42 %"'),
-    (("proof", "1 pint", "72 %", "42 %"), "VOLUME: '1 pint'", "US pint"),
-    (("proof", "0 L", "72 %", "42 %"), "VOLUME is 0 L; allowed is more than 0 L", ""),
-    (("proof", "-1L", "72 %", "42 %"), "'-1L' begins with a minus", "in quotes"),
-    (("proof", "1 L", "72", "42 %"), "ABV: '72' does not say whether it is % or proof", '"62 %"'),
-    (("proof", "1 L", "40 %", "60 %"), "TARGET is 60 % vol; allowed is at most 40.0 % vol", "stronger"),
-    (("proof", *P, "--at", "20"), "--at: '20' does not say which degrees", '"20 °C"'),
-    (("proof", *P, "--at", "60 °C"), "--at is 60 °C; allowed is at least 0 and at most 40 °C", ""),
-    (("proof", *P, "--steps", "0"), "--steps is 0 additions; allowed is at least 1", ""),
-    (("proof", *P, "--steps", "2.5"), "--steps: '2.5' will not do", '"2"'),
-    (("proof", *P, "--bottle", "350 g"), "--bottle: '350 g' has the unknown unit 'g'", '"250 mL"'),
-    (("blend",), "missing: VOLUME@ABV", "potsim blend"),
-    (("blend", "300 mL"), "'300 mL' is not VOLUME@ABV", '"300 mL @ 72 %"'),
-    (("blend", "300 mL @ 72 %", ""), "VOLUME@ABV: ''", ""),
-    (("blend", "0 L @ 72 %"), "there is nothing to blend", "above zero"),
-    (("blend", "1 L @ 40 %", "--to", "50 %"), "--to is 50 % vol; allowed is at most 40.0 % vol", ""),
-    (("jars", "--keep", "2-99"), "names jar 20, which this run does not have", "There are jars 1 to 19"),
-    (("jars", "--keep", "9-2"), "--keep: '9-2' has the range '9-2' backwards", '"2-9"'),
-    (("jars", "--sizes"), "--sizes needs a value", ""),
-    (("jars", "--sizes", "60 furlongs"), "--sizes: '60 furlongs' has the unknown unit 'furlongs'", ""),
-    (("jars", "--sizes", "60 mL", ""), "--sizes: a size is empty", ""),
-    (("botanicals", "junper"), "Unknown botanical 'junper'", "Did you mean 'juniper'?"),
-    (("botanicals", "elder"), "'elder' is refused: only its flowers", "another plant"),
-    (("botanicals", " "), "NAME is empty", "leave it out for the list"),
-    (("evidence", "--json", "--markdown"), "exclude each other", "potsim evidence --help"),
-]
-
-
-@pytest.mark.parametrize(("arguments", "message", "hint"), REFUSED, ids=range(len(REFUSED)))
-def test_a_wrong_request_is_refused_in_words(
-    say, quince: str, arguments: tuple[str, ...], message: str, hint: str, tmp_path: Path
-) -> None:
-    before = sorted(tmp_path.rglob("*"))
-    said = say(*arguments)
-    assert said.code == 2
-    assert said.out == ""
-    error, _, rest = said.err[said.err.index("potsim: error: ") :].partition("\n")
-    assert message in error
-    assert hint in rest
-    assert rest == "" or rest.startswith("hint: ")
-    assert "Traceback" not in said.err
-    assert sorted(tmp_path.rglob("*")) == before
-    assert (tmp_path / "quince.toml").read_text(encoding="utf-8") == quince
 
 
 def test_nothing_is_written_when_one_of_several_files_is_refused(say, tmp_path: Path) -> None:
@@ -227,7 +144,7 @@ def test_standard_output_on_a_full_disk() -> None:
 
 def test_standard_output_that_is_closed(say, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stdout", None)
-    said = say("proof", *P)
+    said = say("proof", "1 L", "72 %", "42 %")
     assert said.code == 1
     assert "Standard output is closed" in said.err
 

@@ -329,10 +329,11 @@ def test_a_stop_by_fading() -> None:
 def test_heads_that_take_more_than_a_third_are_told() -> None:
     peel = line("lemon peel", 4.0, prepared="cracked", macerated="24 h")
     run = run_of(plan_text(peel, more='[cuts]\nheads = "60 mL"'))
-    (said,) = [text for text in run.cautions if "heads take" in text]
-    assert said.startswith("lemon peel: the heads take")
+    (note,) = [note for note in run.notes if note.kind == "heads_take"]
+    assert (note.severity, note.subject) == ("caution", "lemon peel")
+    assert note.values["share"] > 1.0 / 3.0
     small = run_of(plan_text(peel, more='[cuts]\nheads = "2 mL"'))
-    assert not [text for text in small.cautions if "heads take" in text]
+    assert "heads_take" not in {note.kind for note in small.notes}
 
 
 # Keys of the plan.
