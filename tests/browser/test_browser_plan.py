@@ -283,6 +283,10 @@ def test_several_botanicals_at_once_weighed_or_counted(open_page: Any) -> None:
     page.get_by_role("button", name=re.compile("count")).click()
     page.locator(".pad [data-key=take]").click()
     assert "pieces" in drafted(page)["botanical"][-2]
+    page.locator(f"[data-key=dose{len(rows) - 2}]").click()
+    page.get_by_role("button", name="weigh it").click()
+    page.locator(".pad [data-key=take]").click()
+    assert {"mass", "pieces", "amount"} & set(drafted(page)["botanical"][-2]) == {"mass"}
 
 
 def test_fifty_steps_of_undo_are_kept_with_the_plan(open_page: Any) -> None:

@@ -11,6 +11,7 @@ import { words } from "./words.js";
 const FAR = 2;
 const SPAN = 4;
 
+const WAYS = ["pieces", "amount", "mass"]; // of saying how much: one at a time
 const typed = (row) => (row.pieces !== undefined ? "pieces" : row.amount !== undefined ? "amount" : "mass");
 
 function stepped(row, by) {
@@ -65,22 +66,22 @@ function askDose(k) {
   askNumber(`botanical.${k}.${key}`, { ...fieldOf(key), label: words.capital(row.name), ticks: null }, {
     extra: () => {
       if (!known?.piece && key === "mass") return [];
-      const other = key === "pieces" ? "weigh it" : `count ${known?.piece ?? "piece"}s`;
+      const other = key === "mass" ? `count ${known?.piece ?? "piece"}s` : "weigh it";
       return [button(other, () => {
         document.querySelector("dialog.pad")?.close();
-        change((tables) => swapMeasure(tables.botanical[k], key, known), `${row.name}: ${other}`);
+        change((tables) => swapMeasure(tables.botanical[k], key, known, draft.answer?.doses?.[k]?.g), `${row.name}: ${other}`);
         askDose(k);
       }, { class: "chip" })];
     },
   });
 }
 
-function swapMeasure(row, key, known) {
+function swapMeasure(row, key, known, grams) {
   const piece = known?.piece_g || 1;
   const parts = parted(row[key]);
   const value = Number((parts?.number ?? "1").replace(",", "."));
   delete row[key];
-  if (key === "pieces") row.mass = `${+(value * piece).toPrecision(2)} g`;
+  if (key !== "mass") row.mass = `${+(grams ?? value * piece).toPrecision(2)} g`;
   else row.pieces = Math.max(1, Math.round(value / piece));
 }
 
@@ -88,7 +89,8 @@ function details(k) {
   const row = valueAt(`botanical.${k}`);
   const draw = () => {
     if (!valueAt(`botanical.${k}`)) { shown.close(); return; }
-    swap(shown.body, tableOf("botanical").fields.map((field) => fieldRow(`botanical.${k}`, field)));
+    const fields = tableOf("botanical").fields.filter((field) => !WAYS.includes(field.key) || field.key === typed(valueAt(`botanical.${k}`)));
+    swap(shown.body, fields.map((field) => fieldRow(`botanical.${k}`, field)));
   };
   const shown = sheet(words.capital(row.name), [], {
     acts: [button("Take it out", () => { shown.close(); change((tables) => tables.botanical.splice(k, 1), `${row.name} out`); }, { class: "quiet" }), button("Done", () => shown.close(), { class: "main" })],
