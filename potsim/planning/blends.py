@@ -315,8 +315,8 @@ class Share:
     trial: Trial  # where it comes from
     parts: float  # parts by volume
     run: Run  # its predicted run
-    poured_l: float  # what of it is poured, and what there is [L at 20 °C]
-    bottled_l: float  # what of it is poured, and what there is [L at 20 °C]
+    poured_l: float  # what of it is poured [L at 20 °C]
+    bottled_l: float  # what there is of it [L at 20 °C]
     abv: float  # its strength [% vol at 20 °C]
 
 
@@ -326,8 +326,8 @@ class BlendOil:
 
     label: str  # the botanical
     each_mg_per_l: tuple[float, ...]  # in a litre of each spirit [mg/L at 20 °C]
-    blend_mg_per_l: float  # in a litre of the blend, and of the bottled spirit of the combined run
-    run_mg_per_l: float  # in a litre of the blend, and of the bottled spirit of the combined run
+    blend_mg_per_l: float  # in a litre of the blend [mg/L at 20 °C]
+    run_mg_per_l: float  # in a litre of the bottled spirit of the combined run [mg/L at 20 °C]
 
 
 @dataclass(frozen=True)
@@ -335,9 +335,9 @@ class TrialBlend:
     """Bottled spirits poured together."""
 
     shares: tuple[Share, ...]  # the spirits
-    volume_l: float  # the blend [L, % vol, L of pure alcohol, all at 20 °C]; as much as the spirits allow
-    abv: float  # the blend [L, % vol, L of pure alcohol, all at 20 °C]; as much as the spirits allow
-    ethanol_l: float  # the blend [L, % vol, L of pure alcohol, all at 20 °C]; as much as the spirits allow
+    volume_l: float  # as much as the spirits allow [L at 20 °C]
+    abv: float  # strength of the blend [% vol at 20 °C]
+    ethanol_l: float  # pure alcohol in it [L at 20 °C]
     oils: tuple[BlendOil, ...]  # each botanical
     compounds_mg_per_l: dict[str, float]  # compound id to its content in the blend [mg/L at 20 °C]
     plan: Plan  # one run of the combined recipe, as large as that of the first spirit

@@ -54,9 +54,9 @@ IN_PLAN = "given in the plan"
 class Spread:
     """A number known only roughly."""
 
-    low: float  # range met with and the value taken; must not fall
-    typical: float  # range met with and the value taken; must not fall
-    high: float  # range met with and the value taken; must not fall
+    low: float  # least met with
+    typical: float  # value taken; not below ``low``
+    high: float  # most met with; not below ``typical``
 
     def __post_init__(self) -> None:
         if not self.low <= self.typical <= self.high:
@@ -95,8 +95,8 @@ class Piece:
 class UsualDose:
     """What is usually taken."""
 
-    low_g_per_l: float  # grams, in the state of the oil yield, per litre of charge [g/L]
-    high_g_per_l: float  # grams, in the state of the oil yield, per litre of charge [g/L]
+    low_g_per_l: float  # least, in the state of the oil yield, per litre of charge [g/L]
+    high_g_per_l: float  # most [g/L]
     source: str = IN_PLAN  # where the range comes from
 
 
@@ -138,25 +138,25 @@ def materials() -> Mapping[str, Material]:
 class Botanical:
     """One botanical, of the library or of the distiller's own."""
 
-    id: str  # row of the library and everyday name
-    common_name: str  # row of the library and everyday name
+    id: str  # row of the library
+    common_name: str  # everyday name
     category: str  # kind of material, a row of ``parts.csv``
     oil_yield_pct: Spread  # volatile oil, mass % of the material in ``yield_state``
     composition: tuple[Share, ...] = ()  # what the oil is made of; typical shares of at most 100 % in all
-    latin_names: tuple[str, ...] = ()  # other names
-    aliases: tuple[str, ...] = ()  # other names
-    part: str = ""  # part of the plant, and what else to know
+    latin_names: tuple[str, ...] = ()  # names of the plant
+    aliases: tuple[str, ...] = ()  # other everyday names
+    part: str = ""  # part of the plant
     yield_state: State = "dried"  # state that yield and usual dose refer to
-    yield_source: str = IN_PLAN  # where the figures come from
-    yield_confidence: str = IN_PLAN  # where the figures come from
+    yield_source: str = IN_PLAN  # where the oil yield comes from
+    yield_confidence: str = IN_PLAN  # how far the oil yield is to be trusted
     piece: Piece | None = None  # see `Piece`, `UsualDose` and `Caution`
     # mass lost on drying, as a fraction of the fresh mass; ``None`` if it is used dried only
     fresh_water_fraction: float | None = None
-    fresh_water_source: str = IN_PLAN  # where the figures come from
+    fresh_water_source: str = IN_PLAN  # where the loss on drying comes from
     prepared_usually: str = ""  # preparation taken when none is named; empty for that of the category
     usual_dose: UsualDose | None = None  # see `Piece`, `UsualDose` and `Caution`
     cautions: tuple[Caution, ...] = ()  # see `Piece`, `UsualDose` and `Caution`
-    remarks: str = ""  # part of the plant, and what else to know
+    remarks: str = ""  # what else to know
     like: str = ""  # botanical of the library whose figures stand for those that are not known of it
 
     def __post_init__(self) -> None:
@@ -483,8 +483,8 @@ class ResolvedDose:
     dose: BotanicalDose  # the line as said
     botanical: Botanical  # what it means
     prepared: Prepared  # preparation taken
-    dry_mass_g: float  # mass it has dried, and as put in [g]
-    wet_mass_g: float  # mass it has dried, and as put in [g]
+    dry_mass_g: float  # mass it has dried [g]
+    wet_mass_g: float  # mass as put in [g]
     oil_yield_pct: Spread  # oil yield taken, with its range [mass %]
     oil_g: Mapping[str, float]  # compound id to what can be released of it [g]
     unlisted_oil_g: float  # oil of which the composition says nothing; it is not followed [g]

@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 class Portion:
     """An amount of ethanol-water."""
 
-    ethanol_mol: float  # moles
-    water_mol: float  # moles
+    ethanol_mol: float  # ethanol [mol]
+    water_mol: float  # water [mol]
 
     @property
     def volume_l(self) -> float:
@@ -169,8 +169,8 @@ class Charge:
     volume_l: float  # volume at 20 °C [L]; less than the sum of the parts, by the contraction
     abv: float  # strength [% vol at 20 °C]
     mass_kg: float  # mass [kg]
-    ethanol_mol: float  # moles
-    water_mol: float  # moles
+    ethanol_mol: float  # ethanol [mol]
+    water_mol: float  # water [mol]
     parts: tuple[Ingredient, ...]  # what it was blended from
 
     @property

@@ -47,12 +47,12 @@ _UNITS = {
 class Difference:
     """A key of which two plans say different things."""
 
-    table: str  # where it stands: table, name of the ingredient or botanical (empty for other tables), field
-    name: str  # where it stands: table, name of the ingredient or botanical (empty for other tables), field
-    field: str  # where it stands: table, name of the ingredient or botanical (empty for other tables), field
+    table: str  # table of the plan where it stands
+    name: str  # ingredient or botanical there; empty for other tables
+    field: str  # key of the table
     unit: str  # unit of a number; empty for words and counts
-    a: Value  # what the two say; ``None`` for nothing
-    b: Value  # what the two say; ``None`` for nothing
+    a: Value  # what one says; ``None`` for nothing
+    b: Value  # what the other says; ``None`` for nothing
 
     @property
     def key(self) -> str:

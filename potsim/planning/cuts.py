@@ -21,11 +21,10 @@ from potsim.still.course import Rising
 class HeadsCut:
     """A heads cut of one size."""
 
-    heads_l: float  # its volume [L at 20 °C] and strength [% vol]
-    abv: float  # its volume [L at 20 °C] and strength [% vol]
-    ethanol_l: float  # pure alcohol in it [L at 20 °C], and that as a share of the alcohol charged, 0 to 1
-    # pure alcohol in it [L at 20 °C], and that as a share of the alcohol charged, 0 to 1
-    ethanol_share: float
+    heads_l: float  # its volume [L at 20 °C]
+    abv: float  # its strength [% vol]
+    ethanol_l: float  # pure alcohol in it [L at 20 °C]
+    ethanol_share: float  # that as a share of the alcohol charged, 0 to 1
     # compound id to the share of it that the cut takes, of all in the charge, 0 to 1
     taken: Mapping[str, float]
 

@@ -35,10 +35,10 @@ class Moments:
     """Sums over draws; a draw without an answer is left out of that answer."""
 
     count: Array  # draws that have the answer
-    mean: Array  # their mean, and the sum of squared deviations from it
-    squares: Array  # their mean, and the sum of squared deviations from it
-    z_mean: Array  # the same of the inputs, over the same draws
-    z_squares: Array  # the same of the inputs, over the same draws
+    mean: Array  # mean of the answer
+    squares: Array  # sum of squared deviations from it
+    z_mean: Array  # mean of the inputs over the same draws
+    z_squares: Array  # sum of squared deviations from that
     products: Array  # sum of products of deviations of input and answer
 
     def merge(self, other: Moments) -> Moments:
@@ -108,8 +108,8 @@ class Band:
 
     value: float  # the plan's own run
     sd: float  # standard deviation over the draws
-    low: float  # between these lie 90 % of the draws: quantiles 0.05 and 0.95
-    high: float  # between these lie 90 % of the draws: quantiles 0.05 and 0.95
+    low: float  # quantile 0.05 of the draws
+    high: float  # quantile 0.95 of the draws
     answered: float = 1.0  # share of the draws that have this answer at all, 0 to 1
 
 
@@ -118,10 +118,10 @@ class CurveBand:
     """A quantity along the run and how sure it is; arrays of one shape."""
 
     collected_l: Array  # pooled distillate [L at 20 °C], from the first drop to the plan's own stop
-    value: Array  # as in `Band`, in the unit that the quantity's name tells
-    sd: Array  # as in `Band`, in the unit that the quantity's name tells
-    low: Array  # as in `Band`, in the unit that the quantity's name tells
-    high: Array  # as in `Band`, in the unit that the quantity's name tells
+    value: Array  # the plan's own run, in the unit that the quantity's name tells
+    sd: Array  # standard deviation over the draws
+    low: Array  # quantile 0.05 of the draws
+    high: Array  # quantile 0.95 of the draws
 
 
 @dataclass(frozen=True)

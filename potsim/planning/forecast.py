@@ -46,9 +46,9 @@ BAND_ERRORS = 1.6449  # standard errors on either side that hold 90 % of a norma
 class Band:
     """A number with the band that holds the truth nine times in ten, if the still is as the model has it."""
 
-    value: float  # the likeliest value and the ends of the band
-    low: float  # the likeliest value and the ends of the band
-    high: float  # the likeliest value and the ends of the band
+    value: float  # the likeliest value
+    low: float  # lower end of the band
+    high: float  # upper end of the band
 
     def __format__(self, spec: str) -> str:
         return f"{self.value:{spec}} ({self.low:{spec}} to {self.high:{spec}})"
@@ -60,10 +60,10 @@ class JarNow:
 
     number: int  # from 1
     size_l: float  # what it can hold [L]
-    holds_l: float  # what is in it now [L at 20 °C, % vol]; strength 0 while it is empty
-    abv: float  # what is in it now [L at 20 °C, % vol]; strength 0 while it is empty
-    full_in_l: float  # until it is taken away: full, or at the stop [L, min]
-    full_in_min: float  # until it is taken away: full, or at the stop [L, min]
+    holds_l: float  # what is in it now [L at 20 °C]
+    abv: float  # strength of that [% vol]; 0 while it is empty
+    full_in_l: float  # until it is taken away, full or at the stop [L]
+    full_in_min: float  # until then [min]
     full_abv: float  # strength of its contents then [% vol]
 
 
@@ -73,26 +73,26 @@ class FlavourNow:
 
     botanical: str  # its name
     klass: str  # when it comes over, as in `potsim.planning.release`
-    from_in_l: float  # until it begins and until it is over [L]; below 0 for what is past
-    to_in_l: float  # until it begins and until it is over [L]; below 0 for what is past
+    from_in_l: float  # until it begins [L]; below 0 for what is past
+    to_in_l: float  # until it is over [L]; below 0 for what is past
 
 
 @dataclass(frozen=True)
 class Bare:
     """Where the pot would be down to its least level."""
 
-    in_l: float  # still to be collected until then [L], and the time [min]
-    in_min: float  # still to be collected until then [L], and the time [min]
+    in_l: float  # still to be collected until then [L]
+    in_min: float  # time until then [min]
 
 
 @dataclass(frozen=True)
 class Curve:
     """The predicted strength of the stream with its band, for a picture; arrays of shape (m,)."""
 
-    collected_l: Array  # collected at the spout [L], strength there and its band [% vol]
-    abv: Array  # collected at the spout [L], strength there and its band [% vol]
-    low_abv: Array  # collected at the spout [L], strength there and its band [% vol]
-    high_abv: Array  # collected at the spout [L], strength there and its band [% vol]
+    collected_l: Array  # collected at the spout [L]
+    abv: Array  # strength there [% vol]
+    low_abv: Array  # lower end of its band [% vol]
+    high_abv: Array  # upper end of its band [% vol]
 
 
 @dataclass(frozen=True)
@@ -102,23 +102,22 @@ class Forecast(Shown):
     run: Run  # the run as planned
     readings: tuple[Reading, ...]  # those that tell of it
     fit: Fit  # the still learnt
-    collected_l: float  # where the run is: at the last reading [L, min from switch-on]
-    elapsed_min: float  # where the run is: at the last reading [L, min from switch-on]
-    stream_abv: Band  # strength at the spout now, and of all collected [% vol]
-    mean_abv: Band  # strength at the spout now, and of all collected [% vol]
-    to_come_l: Band  # volume, time and strength of what comes until the stop [L, min, % vol]
-    to_come_min: Band  # volume, time and strength of what comes until the stop [L, min, % vol]
-    to_come_abv: Band  # volume, time and strength of what comes until the stop [L, min, % vol]
-    stop_l: Band  # all collected at the stop, its minute, and the strength of all collected
-    stop_min: Band  # all collected at the stop, its minute, and the strength of all collected
-    stop_mean_abv: Band  # all collected at the stop, its minute, and the strength of all collected
+    collected_l: float  # where the run is: at the last reading [L]
+    elapsed_min: float  # from switch-on to there [min]
+    stream_abv: Band  # strength at the spout now [% vol]
+    mean_abv: Band  # strength of all collected by now [% vol]
+    to_come_l: Band  # volume of what comes until the stop [L]
+    to_come_min: Band  # time until the stop [min]
+    to_come_abv: Band  # strength of what comes until the stop [% vol]
+    stop_l: Band  # all collected at the stop [L]
+    stop_min: Band  # minute of the stop, from switch-on
+    stop_mean_abv: Band  # strength of all collected at the stop [% vol]
     stop_reason: str  # what ends the run
     stop_values: Mapping[str, Any]  # what is waited for
-    jar: JarNow | None  # the jar under the spout, and the one after it; ``None`` past the stop
-    next_jar: JarNow | None  # the jar under the spout, and the one after it; ``None`` past the stop
-    flavours_now: tuple[FlavourNow, ...]  # botanicals that are coming over, and those that are still to begin
-    # botanicals that are coming over, and those that are still to begin
-    flavours_next: tuple[FlavourNow, ...]
+    jar: JarNow | None  # the jar under the spout; ``None`` past the stop
+    next_jar: JarNow | None  # the one after it; ``None`` if there is none
+    flavours_now: tuple[FlavourNow, ...]  # botanicals that are coming over
+    flavours_next: tuple[FlavourNow, ...]  # those that are still to begin
     # when the element would be bare; ``None`` if no least level is given, or it lies past what is followed
     bare: Bare | None
     odd: tuple[Note, ...]  # readings that do not fit

@@ -233,18 +233,18 @@ class Jar:
 
     number: int  # from 1, in the order of the run
     role: str  # where it lies between the cuts
-    size_l: float  # what it can hold, and what it does hold at 20 °C [L]
-    volume_l: float  # what it can hold, and what it does hold at 20 °C [L]
-    from_l: float  # pooled distillate when it is put under the spout and when it is taken away [L at 20 °C]
-    to_l: float  # pooled distillate when it is put under the spout and when it is taken away [L at 20 °C]
-    abv: float  # strength of its contents, and of the stream at its start and end [% vol]
-    start_abv: float  # strength of its contents, and of the stream at its start and end [% vol]
-    end_abv: float  # strength of its contents, and of the stream at its start and end [% vol]
+    size_l: float  # what it can hold [L]
+    volume_l: float  # what it does hold [L at 20 °C]
+    from_l: float  # pooled distillate when it is put under the spout [L at 20 °C]
+    to_l: float  # pooled distillate when it is taken away [L at 20 °C]
+    abv: float  # strength of its contents [% vol]
+    start_abv: float  # strength of the stream at its start [% vol]
+    end_abv: float  # strength of the stream at its end [% vol]
     vapour_c: float  # temperature of the vapour at its end [°C]
     full_min: float  # minute at which it is taken away, from switch-on
     mass_g: float  # mass of its contents [g]; what the scales show
-    start_depletion: float  # ln(W0 / W) at its start and end
-    end_depletion: float  # ln(W0 / W) at its start and end
+    start_depletion: float  # ln(W0 / W) at its start
+    end_depletion: float  # ln(W0 / W) at its end
     portion: Portion  # its contents in moles
 
     @property

@@ -132,8 +132,8 @@ class NextTrial:
     trial: Trial  # the trial before
     factors: Factors  # how strong a change each verdict made
     plan: Plan  # the next plan
-    before: Run  # what both are predicted to do
-    after: Run  # what both are predicted to do
+    before: Run  # what the trial is predicted to do
+    after: Run  # what the next one is
     # what the verdicts change, in the order of the bill; what is right is not among them
     changes: tuple[DoseChange, ...]
     notes: tuple[Note, ...] = ()  # where a dose will not do what is hoped for
@@ -325,12 +325,12 @@ class Scaled:
     """A recipe for another size."""
 
     plan: Plan  # the recipe scaled; amounts are written to one part in ten thousand
-    before: Run  # what both are predicted to do
-    after: Run  # what both are predicted to do
+    before: Run  # what the old recipe is predicted to do
+    after: Run  # what the new one is
     per: Per  # whether doses go by the litre of pure alcohol or of charge
-    charge_factor: float  # times as much charge, pure alcohol and botanicals
-    alcohol_factor: float  # times as much charge, pure alcohol and botanicals
-    dose_factor: float  # times as much charge, pure alcohol and botanicals
+    charge_factor: float  # times as much charge
+    alcohol_factor: float  # times as much pure alcohol
+    dose_factor: float  # times as much of the botanicals
     weighing_g: float  # step of the scale that is taken [g]
     unscaled: tuple[Note, ...]  # what does not scale
 

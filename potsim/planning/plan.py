@@ -530,10 +530,10 @@ class Plan:
     )
     still: StillPlan = field(default_factory=StillPlan)  # the still
     botanicals: tuple[BotanicalDose, ...] = ()  # the bill
-    cuts: Cuts = field(default_factory=Cuts)  # the distiller's decisions and doubts
-    jars: JarPlan = field(default_factory=JarPlan)  # the distiller's decisions and doubts
-    bottling: Bottling = field(default_factory=Bottling)  # the distiller's decisions and doubts
-    uncertainty: Uncertainty = field(default_factory=Uncertainty)  # the distiller's decisions and doubts
+    cuts: Cuts = field(default_factory=Cuts)  # where heads end, tails begin and the run stops
+    jars: JarPlan = field(default_factory=JarPlan)  # sizes of the jars, and which are kept
+    bottling: Bottling = field(default_factory=Bottling)  # strength and size of the bottles
+    uncertainty: Uncertainty = field(default_factory=Uncertainty)  # doubts about what the plan says
     # botanicals that the plan adds to the library
     own_botanicals: Mapping[str, Botanical] = field(default_factory=dict)
     # compounds that the plan adds to the library

@@ -128,15 +128,15 @@ class Addition:
 class Proofing:
     """Spirit brought down to a strength with water."""
 
-    from_l: float  # the spirit before: volume at 20 °C [L] and strength [% vol at 20 °C]
-    from_abv: float  # the spirit before: volume at 20 °C [L] and strength [% vol at 20 °C]
+    from_l: float  # the spirit before [L at 20 °C]
+    from_abv: float  # its strength [% vol at 20 °C]
     target_abv: float  # strength reached [% vol at 20 °C]
     at_c: float  # temperature of the room, the spirit and the water [°C]
-    water_l: float  # water at 20 °C and as measured at ``at_c`` [L]
-    water_at_c_l: float  # water at 20 °C and as measured at ``at_c`` [L]
+    water_l: float  # water [L at 20 °C]
+    water_at_c_l: float  # the same as measured at ``at_c`` [L]
     water_kg: float  # the same by mass [kg]
-    volume_l: float  # volume reached, at 20 °C and at ``at_c`` [L]
-    volume_at_c_l: float  # volume reached, at 20 °C and at ``at_c`` [L]
+    volume_l: float  # volume reached [L at 20 °C]
+    volume_at_c_l: float  # the same at ``at_c`` [L]
     mass_kg: float  # mass reached [kg]
     ethanol_l: float  # pure alcohol in it [L at 20 °C]
     # by how much spirit and water, at 20 °C, exceed the volume [L]; a little below zero for weak spirit

@@ -302,12 +302,10 @@ class Entry:
     """One line as it was read off, in plain numbers; ``None`` for what was not read."""
 
     elapsed_min: float | None = None  # time since switch-on [min]
-    collected_l: float | None = None  # all that has been collected by then, heads included [L at 20 °C; g]
-    mass_g: float | None = None  # all that has been collected by then, heads included [L at 20 °C; g]
-    # the same of one jar: what it holds, beside all the jars before it [L at 20 °C; g]
-    jar_l: float | None = None
-    # the same of one jar: what it holds, beside all the jars before it [L at 20 °C; g]
-    jar_g: float | None = None
+    collected_l: float | None = None  # all that has been collected by then, heads included [L at 20 °C]
+    mass_g: float | None = None  # the same by mass [g]
+    jar_l: float | None = None  # what one jar holds, beside all the jars before it [L at 20 °C]
+    jar_g: float | None = None  # the same by mass [g]
     # what the strength was read of: what runs just now, a jar as a whole, a parrot, which mixes what runs
     # now with what ran before, or all so far poured together
     of: str = "stream"
@@ -316,8 +314,8 @@ class Entry:
     # temperature of the spirit round the hydrometer [°C], -20 to 40; 20 if left out
     read_c: float | None = None
     calibrated_c: float = strength.REFERENCE_C  # temperature for which the hydrometer was made [°C]
-    vapour_c: float | None = None  # temperatures of the vapour that leaves the neck, and of the pot [°C]
-    pot_c: float | None = None  # temperatures of the vapour that leaves the neck, and of the pot [°C]
+    vapour_c: float | None = None  # temperature of the vapour that leaves the neck [°C]
+    pot_c: float | None = None  # temperature of the pot [°C]
     power_w: float | None = None  # power from here on [W]
     words: str = ""  # what else was noted
     hazy: bool = False  # whether the stream was seen hazy
@@ -371,10 +369,10 @@ class Reading:
     number: int  # from 1, in the order of the run
     line: int  # where it stands in its file
     entry: Entry = field(repr=False)  # as read off
-    collected_l: float | None = None  # all collected by then [L at 20 °C; g]
-    mass_g: float | None = None  # all collected by then [L at 20 °C; g]
-    from_l: float | None = None  # for a jar: what had been collected when it was put under the spout
-    from_g: float | None = None  # for a jar: what had been collected when it was put under the spout
+    collected_l: float | None = None  # all collected by then [L at 20 °C]
+    mass_g: float | None = None  # the same by mass [g]
+    from_l: float | None = None  # for a jar: what had been collected when it was put under the spout [L]
+    from_g: float | None = None  # the same by mass [g]
     parrot_l: float | None = None  # for a parrot: what it holds [L]
     # strength at 20 °C, corrected for the temperature at which the hydrometer was read [% vol]
     abv: float | None = None

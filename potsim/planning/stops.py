@@ -96,13 +96,13 @@ class Profile:
     """Nine quantities along a run; arrays of one shape."""
 
     collected_l: Array  # all that has come over since the first drop, heads included [L at 20 °C]
-    stream_abv: Array  # strength of the stream, of the pot, and of all collected [% vol at 20 °C]
-    pot_abv: Array  # strength of the stream, of the pot, and of all collected [% vol at 20 °C]
-    mean_abv: Array  # strength of the stream, of the pot, and of all collected [% vol at 20 °C]
+    stream_abv: Array  # strength of the stream [% vol at 20 °C]
+    pot_abv: Array  # strength of the pot [% vol at 20 °C]
+    mean_abv: Array  # strength of all collected [% vol at 20 °C]
     recovered: Array  # share of the charged ethanol collected, 0 to 1; 0 for a charge of water
     pot_l: Array  # liquid in the pot [L at 20 °C]
-    pot_c: Array  # bubble point of the pot, dew point of the vapour that leaves the neck [°C]
-    vapour_c: Array  # bubble point of the pot, dew point of the vapour that leaves the neck [°C]
+    pot_c: Array  # bubble point of the pot [°C]
+    vapour_c: Array  # dew point of the vapour that leaves the neck [°C]
     elapsed_min: Array  # time since switch-on [min]
     parrot_abv: Array | None = None  # strength in the parrot [% vol at 20 °C]; ``None`` without one
 

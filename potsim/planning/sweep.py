@@ -32,22 +32,20 @@ if TYPE_CHECKING:
 class Outcome:
     """What came of a run; all volumes at 20 °C."""
 
-    charge_l: float  # what was in the pot [L, % vol]
-    charge_abv: float  # what was in the pot [L, % vol]
-    distillate_l: float  # all collected to the stop, heads included [L, % vol]
-    distillate_abv: float  # all collected to the stop, heads included [L, % vol]
+    charge_l: float  # what was in the pot [L]
+    charge_abv: float  # its strength [% vol]
+    distillate_l: float  # all collected to the stop, heads included [L]
+    distillate_abv: float  # its strength [% vol]
     recovered: float  # share of the charged alcohol in it, 0 to 1
     minutes: float  # from switch-on to the stop [min]
     boils_c: float  # where the charge boils [°C]
     vapour_c: float  # the vapour at the stop [°C]
     stop: str  # what ended the run: a key of the plan file, ``"min_level"`` or ``"exhausted"``
-    keep_l: float  # the keep [L, % vol]
-    keep_abv: float  # the keep [L, % vol]
+    keep_l: float  # the keep [L]
+    keep_abv: float  # its strength [% vol]
     kept: float  # share of the charged alcohol in the keep, 0 to 1
-    # water to bottling strength, and what it comes to [L]; ``None`` if the plan names no strength
-    water_l: float | None
-    # water to bottling strength, and what it comes to [L]; ``None`` if the plan names no strength
-    bottled_l: float | None
+    water_l: float | None  # water to bottling strength [L]; ``None`` if the plan names no strength
+    bottled_l: float | None  # what it comes to [L]; ``None`` if the plan names no strength
     bottles: int | None  # full bottles; ``None`` if the plan names no bottle
     # distillate collected when the stream clouds, by the middle estimate [L]; ``None`` if it stays clear
     clouds_l: float | None

@@ -29,8 +29,8 @@ class Comparison:
     # unit of ``published``, ``computed`` and ``tolerance``; ``"-"`` for none. Give logarithms as
     # ``"log10"`` so that a difference of 0.3 reads as a factor of two
     unit: str
-    published: NDArray[np.float64]  # the values as printed and ours for the same conditions
-    computed: NDArray[np.float64]  # the values as printed and ours for the same conditions
+    published: NDArray[np.float64]  # the values as printed
+    computed: NDArray[np.float64]  # ours for the same conditions
     # how far ours may lie, chosen from the uncertainty that the source states, never from what passes
     tolerance: float
     # whether the values entered a regression, only tested it, or are a practice of the trade
