@@ -16,8 +16,6 @@ from potsim.interfaces import files, output
 from potsim.interfaces.commands import COMMANDS
 from potsim.interfaces.commands import run as run_command
 
-KEPT_EVIDENCE = Path(__file__).parent / "EVIDENCE.md"
-
 
 def process(*arguments: str, **options) -> subprocess.CompletedProcess[bytes]:
     """Run a command line in a process of its own."""

@@ -23,6 +23,37 @@ from potsim.planning.schema import keys_of
 
 # What is refused where a record says too little, as patterns; each is caused by the test that names it.
 REFUSALS = {
+    "reach_of_nothing": (
+        r"^Nothing is asked for\. Ask for one: bottles, a keep \(its volume, its strength or both\), or a "
+        r"share to recover\.$"
+    ),
+    "reach_of_two_things": r"^Two things are asked for\. Ask for one: bottles, ",
+    "bottling_without_bottle": (
+        r"^bottling\.bottle is not given: how much 6 bottles hold is open\. Give the bottling strength and "
+        r"the bottle\.$"
+    ),
+    "half_a_bottle": r"^2\.5 bottles are not a whole number\.",
+    "strongest_keep": (
+        r"this charge has ([\d.]+) .*at the first drop after the heads\. Let the charge be stronger, take "
+        r"less power, or ask for less\.$"
+    ),
+    "weakest_keep": r"the weakest that comes of this charge has ([\d.]+) % vol; the least level",
+    "weakest_keep_of_a_dry_pot": r"% vol; the pot is then exhausted\.",
+    "most_alcohol": (
+        r"^A keep with 99 % of the alcohol is out of reach: the most that comes of this charge is "
+        r"([\d.]+) %; the least level of the pot ends the run there\. Ask for less, take less heads, or "
+        r"lower still\.min_level\.$"
+    ),
+    "too_many_runs": (
+        r"^(\d+) bottles of (\d+) mL at (\d+) % vol would take (\d+) runs; allowed are (\d+)\..* Three "
+        r"quarters of the pot give ([\d.]+) L\."
+    ),
+    "keep_by_letting_down": (
+        r"^a keep of 300 mL at 72 % vol is out of reach by letting the charge down: .* give ([\d.]+) to "
+        r"([\d.]+) L\."
+    ),
+    "no_charge_fits": "no charge of these spirits fits the pot",
+    "heads_of_all": r"^cuts\.heads is 2\.2 L, and no more comes over\.",
     "a_folder": "is a folder",
     "alias_taken": "already means coriander seed",
     "beyond_the_azeotrope": r"line 2: the strength is 98\.0 % vol at 20 °C, beyond the azeotrope, 97\.",
