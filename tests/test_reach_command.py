@@ -21,7 +21,8 @@ def test_reach_tells_within_80_columns_and_saves_the_plan(say, tmp_path: Path) -
     assert 0.3 <= run.keep.volume_l <= 0.33
     assert run.keep.abv == pytest.approx(72.0, rel=1e-3)
     assert "Written: next.toml" in said.err
-    assert "is there already" in say("reach", "--bottles", "6", "--save", "next.toml").err
+    again = say("reach", "--bottles", "6", "--save", "next.toml")
+    assert is_refusal(again.error, "option", "--save", "next.toml")
 
 
 def test_reach_with_another_bottle_in_several_runs(say) -> None:

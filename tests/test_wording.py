@@ -23,6 +23,14 @@ from potsim.planning.schema import keys_of
 
 # What is refused where a record says too little, as patterns; each is caused by the test that names it.
 REFUSALS = {
+    "glass_of_what": r"^--clouded-at: a glass of what\?.*--of",
+    "keeps_weaker_spirit": r"^--of: quince\.toml keeps spirit of 7[\d.]+ % vol, weaker than TARGET\.",
+    "haze_before_the_first_drop": r"wrong\.csv, line 2: a haze is told before the first drop\.",
+    "minus_is_no_file": r"'-' names no file.* Name one, such as 'run\.",
+    "disk_is_full": r"^'a\.csv' could not be written: the disk is full\.",
+    "device_is_full": r"^'/dev/full' could not be written: the disk is full\.",
+    "may_not_write": r"^You may not write 'a\.toml'",
+    "output_is_closed": "Standard output is closed",
     "reach_of_nothing": (
         r"^Nothing is asked for\. Ask for one: bottles, a keep \(its volume, its strength or both\), or a "
         r"share to recover\.$"
