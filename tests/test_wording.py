@@ -536,6 +536,14 @@ SCALE = {"step_g": 0.01, "most_off": 0.02}
 PLACE = {"collected_l": 0.22, "mass_g": None, "elapsed_min": None, "read_of": "stream", "number": 1}
 NOTES = [
     (
+        hint("stop_now", reason="stream_abv", values={"value": 55.0}),
+        "Stop now: the stream has fallen to 55 % vol.",
+    ),
+    (
+        hint("run_known"),
+        "This run is in the still already, and is not counted twice; save to a new file to take it in anew.",
+    ),
+    (
         caution("fill", boiling_l=3.3333, fill=0.8333, most_fill=0.75),
         "Fill: the boiling charge takes 3.33 L, 83 % of the pot; at most 75 % leaves room for foam (common "
         "practice, no source).",
