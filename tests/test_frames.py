@@ -135,6 +135,8 @@ def test_the_wrong_sort_of_thing_is_refused_where_it_enters(make: object, said: 
 def test_a_reach_says_itself_in_a_line_and_a_forecast_is_not_written_over(run: potsim.Run) -> None:
     found = potsim.reach(potsim.example_plan(), bottles=6)
     assert repr(found) == f"<Reach 'Bench spirit, trial 1': one run, {found.spirit_l:.3f} L of 60.4 % vol>"
+    assert found.plot().get_xlabel() == found.run.plot().get_xlabel()
+    assert "<img" in found._repr_html_()
     curve = run.follow([{"time": "25 min", "collected": "300 mL", "strength": "77 %"}]).curve
     for array in (curve.collected_l, curve.abv, curve.low_abv, curve.high_abv):
         assert not array.flags.writeable

@@ -23,6 +23,7 @@ from potsim.planning.card import card
 from potsim.planning.comparison import Comparison
 from potsim.planning.ensemble import Ensemble
 from potsim.planning.forecast import Forecast
+from potsim.planning.reach import Reach
 from potsim.planning.run import Run, distil
 from potsim.planning.sweep import Sweep
 
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 
 def plot_result(result: Shown, ax: Axes | None, label: str | None = None, color: Any = None) -> Axes:
     """Draw a result on axes."""
+    result = _drawn(result)
     if isinstance(result, Run):
         alone = label is None and color is None and (ax is None or not ax.has_data())
         return plot_run(result, ax) if alone else others.plot_line(result, ax, label, color)
@@ -47,6 +49,7 @@ def plot_result(result: Shown, ax: Axes | None, label: str | None = None, color:
 
 def figure_of_result(result: Shown) -> Figure:
     """Return the whole picture of a result."""
+    result = _drawn(result)
     if isinstance(result, Run):
         return figure_of_run(result, ground=of_style())
     if isinstance(result, Ensemble):
@@ -70,7 +73,13 @@ def page_part(result: Shown) -> str:
     return f'<div>{told}<img alt="" src="data:image/png;base64,{picture}"></div>'
 
 
+def _drawn(result: Shown) -> Shown:
+    """What there is to see of a result: of a question turned round, the run that answers it."""
+    return result.run if isinstance(result, Reach) else result
+
+
 def _parts(result: Shown) -> Sequence[Part]:
+    result = _drawn(result)
     if isinstance(result, Run):
         return (Facts(tuple(facts(card(result)))),)
     if isinstance(result, Ensemble):

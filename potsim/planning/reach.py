@@ -16,6 +16,7 @@ from potsim.liquid import strength
 from potsim.planning import stops
 from potsim.planning.cautions import MOST_FILL
 from potsim.planning.charge import between, blend, settle
+from potsim.planning.frames import Line
 from potsim.planning.jars import said
 from potsim.planning.notes import Note, caution, hint, plain_notes, sentences, worded
 from potsim.planning.plan import JarPlan, Plan, Stop
@@ -372,7 +373,7 @@ SAME_ABV = 0.2  # % vol; rounding of amounts moves the charge by less
 
 
 @dataclass(frozen=True)
-class Reach:
+class Reach(Line):
     """A plan that gives what was asked for."""
 
     question: Note  # what was asked
