@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from refusals import refused
 
+import potsim
 from potsim.interfaces.evidence.flavours import least_share
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound
@@ -99,6 +100,21 @@ def test_passages_are_what_they_say(bench: Flavours) -> None:
         at_peak = strongest[np.argmin(np.abs(litres - flavour.passage.peak_l))]
         assert at_peak >= 0.995 * strongest.max()
         assert 0.0 <= flavour.passage.peak_l <= litres_at
+
+
+def test_a_peak_inside_the_run_is_where_the_stream_holds_most() -> None:
+    spice = potsim.BotanicalDose("clove", mass_g=1.0)
+    spirit, cuts = potsim.Ingredient("spirit", 2.0, 41.0), potsim.Cuts(stop=potsim.Stop(recovered=0.98))
+    flavours = potsim.distil(potsim.Plan(charge=(spirit,), botanicals=(spice,), cuts=cuts)).flavours
+    (clove,) = flavours.botanicals
+    s = np.linspace(0.0, flavours.cut.end, 4001)
+    litres = flavours.course.at(s).collected_l
+    stream = flavours.stream_by_row(s)[flavours.rows_of(1)].sum(axis=0)
+    top = int(np.argmax(stream))
+    assert 0 < top < s.size - 1
+    assert clove.passage is not None
+    assert stream[np.argmin(np.abs(litres - clove.passage.peak_l))] >= 0.999 * stream[top]
+    assert stream[-1] < 0.99 * stream[top]  # so that the end would not do
 
 
 def test_order_is_by_when_they_come_and_what_stays_is_last(bench: Flavours) -> None:
