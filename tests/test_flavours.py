@@ -80,6 +80,18 @@ def test_each_is_over_in_the_pot_or_still_in_the_plant(bench: Flavours) -> None:
         assert flavour.gives_up.value == pytest.approx(flavour.over_g / flavour.releasable_g)
 
 
+def test_what_a_joint_loses_is_that_share_of_what_passes_the_neck() -> None:
+    plan = potsim.Plan(
+        charge=(potsim.Ingredient("spirit", 2.0, 41.0),),
+        still=potsim.StillPlan(lost=0.03),
+        botanicals=(potsim.BotanicalDose("juniper", mass_g=10.0),),
+    )
+    (one,) = potsim.distil(plan).flavours.botanicals
+    over = one.gives_up.value
+    assert over + one.left_in_plant + one.left_in_pot + one.lost == pytest.approx(1.0, abs=1e-12)
+    assert one.lost == pytest.approx(0.03 * (over + one.lost), rel=1e-9)
+
+
 def test_passages_are_what_they_say(bench: Flavours) -> None:
     stop = bench.course.first(lambda states: 55.0 - states.stream_abv)
     assert stop is not None

@@ -308,3 +308,10 @@ def test_what_leaves_the_pot_is_what_clouds_the_spirit():
         held = solubility_mol_per_l(name, strength.abv_from_x(x), at_c=5.0)
         moles = traces.solvent_mol_per_l(np.asarray(strength.abv_from_x(x)) / 100.0)
         assert held * gamma / moles == pytest.approx(1.0, rel=0.02)
+
+
+def test_warmth_helps_most_in_half_and_half_and_not_at_the_ends() -> None:
+    share = np.array([0.0, 0.25, 0.5, 0.75, 1.0])
+    told = traces.warming(share, traces.ROOM_K + 10.0, 10.0)
+    assert told == pytest.approx(10.0 * traces.WARMING_PER_K * np.array([0.0, 0.75, 1.0, 0.75, 0.0]))
+    assert traces.warming(0.5, traces.ROOM_K, 10.0) == 0.0
