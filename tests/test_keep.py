@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from refusals import refused
 
+import potsim
 from potsim.errors import RequestError
 from potsim.interfaces import quantities
 from potsim.liquid import strength
@@ -173,3 +174,12 @@ def test_practice_a_botanical_run_at_drinking_strength() -> None:
     assert keep.abv == pytest.approx(73.6, abs=0.5)
     assert keep.volume_l / 0.75 == pytest.approx(0.44, abs=0.016)
     assert proof_down(keep.volume_l, keep.abv, 42.0).volume_l == pytest.approx(0.59, abs=0.01)
+
+
+def test_the_pot_boils_where_its_strength_does_and_the_vapour_is_no_hotter() -> None:
+    run = potsim.distil(potsim.example_plan())
+    x = potsim.strength.x_from_abv(run.pot_abv)
+    boils_k = potsim.bubble_point(x, run.setting.still.conditions.pressure_pa)[0]
+    assert run.pot_c == pytest.approx(boils_k - 273.15, abs=1e-3)
+    assert (run.vapour_c <= run.pot_c + 1e-6).all()
+    assert 75.0 < run.vapour_c.min() < run.vapour_c.max() < 100.0
