@@ -338,6 +338,9 @@ def records_of(told: object, line: int) -> list[Record]:
     content = dict(told)
     kind, at = content.pop("record", None), moment_of(content.pop("at", ""))
     name, device = str(content.pop("id", f"line-{line}")), str(content.pop("device", ""))
+    heat = _OLD_HEAT.fullmatch(str(content.get("words"))) if kind == "event" else None
+    if heat is not None:  # told later than it happened
+        return [Record(name, moment_of(heat["at"]), device, line, Heat(True))]
     old = _OLD.get(str(kind))
     events = old(content) if old is not None else [event_of(kind, content)]
     return [Record(name if not k else f"{name}.{k}", at, device, line, e) for k, e in enumerate(events)]
@@ -361,8 +364,9 @@ def _old_jar(content: Mapping[str, Any]) -> list[Event]:
     return [*found, event_of("taste", {"jar": jar, "word": word})] if word else found
 
 
+_OLD_HEAT = re.compile(r"heat on at (?P<at>\S+)")
 _OLD_WORDS = re.compile(
-    r"heat on at (?P<heat>\S+)|condenser holds back: (?P<held>.+)|jars pooled: (?P<jars>[0-9,-]+)"
+    r"condenser holds back: (?P<held>.+)|jars pooled: (?P<jars>[0-9,-]+)"
     r"|verdict of (?P<botanical>.+?): (?P<verdict>[a-z ]+?)(?:; (?P<words>.*))?"
 )
 
@@ -373,8 +377,6 @@ def _old_event(content: Mapping[str, Any]) -> list[Event]:
     found = _OLD_WORDS.fullmatch(words) if isinstance(words, str) else None
     if found is None:
         return [event_of("note", content)]
-    if found["heat"]:
-        return [Heat(True, (f"at {found['heat']}",))]
     if found["jars"]:
         spans = [part.partition("-") for part in found["jars"].split(",")]
         return [Pool(tuple(n for a, _, b in spans for n in range(int(a), int(b or a) + 1)))]

@@ -32,7 +32,6 @@ from potsim.planning.events import (
     Volume,
     check,
     line_of,
-    moment_of,
     records_of,
 )
 from potsim.planning.lines import alone, blame, opened, sync_folder, whole, write_line
@@ -496,12 +495,8 @@ def _to_milliseconds(at: datetime) -> datetime:
 
 def _switched(standing: Sequence[Record], on: bool) -> datetime | None:
     """When the heat went on, or off, for the last time."""
-    found = []
-    for record in standing:
-        if isinstance(record.event, Heat) and record.event.on is on:
-            told = [tick[3:] for tick in record.event.ticks if tick.startswith("at ")]  # version 1
-            found.append(moment_of(told[0]) if told else record.at)
-    return max(found, default=None)
+    moments = (r.at for r in standing if isinstance(r.event, Heat) and r.event.on is on)
+    return max(moments, default=None)
 
 
 def _ticked(standing: Sequence[Record]) -> set[int | None]:

@@ -100,8 +100,7 @@ def henry_constants() -> Comparison:
     for row in read_table("water_solubility.csv"):
         name, ours = row["compound_id"], float(row["solubility_mol_per_l"])
         pressure = compound(name).vapour_pressure
-        chosen_by_it = "Henry" in row["source"]
-        if name not in henry or pressure is None or row["phase"] != "liquid" or chosen_by_it:
+        if name not in henry or pressure is None or row["phase"] != "liquid" or row["by_henry"] == "yes":
             continue
         if ours < 0.5:
             share = math.exp(float(pressure.ln_pa(298.15))) / henry[name]
