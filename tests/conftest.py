@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -58,6 +59,14 @@ class Said:
     out: str
     err: str
     error: BaseException | None = None  # that it was refused for
+
+
+@pytest.fixture(autouse=True)
+def figures_closed() -> Iterator[None]:
+    """Leave no figure of pyplot open: it warns at the twenty-first, in whichever test that is."""
+    yield
+    if pyplot := sys.modules.get("matplotlib.pyplot"):
+        pyplot.close("all")
 
 
 @pytest.fixture(scope="session")

@@ -16,8 +16,9 @@ expect.set_options(timeout=30_000)  # of a machine that has other things to do
 OWN_FAULT = re.compile(r"ERR_INTERNET_DISCONNECTED|ERR_CONNECTION|status of (409|503)|navigator\.vibrate")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
+    """A browser for one module: its event loop must not run under the tests that come after."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), args=list(FLAGS))
         yield browser
