@@ -190,5 +190,17 @@ def test_every_command_has_help_of_80_columns_with_examples(say, command: str) -
     assert say("--help").out.count(f"\n    {command} ") == 1
 
 
+@pytest.mark.parametrize("command", COMMANDS)
+def test_the_help_of_a_command_wraps_in_a_narrow_terminal_and_loses_nothing(
+    say, command: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wide = say(command, "--help").out
+    monkeypatch.setenv("COLUMNS", "50")
+    narrow = say(command, "--help").out
+    assert "".join(narrow.split()) == "".join(wide.split())
+    below = narrow[narrow.index("\n\n") :]  # argparse does not part what excludes each other
+    assert all(len(line) <= 50 for line in below.splitlines())
+
+
 def test_version(say) -> None:
     assert say("--version").out == f"potsim {potsim.__version__}\n"

@@ -6,6 +6,7 @@ import argparse
 import contextlib
 import functools
 import re
+import textwrap
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn, TypeVar
@@ -104,11 +105,24 @@ class Parser(argparse.ArgumentParser):
 
 
 class _Formatter(argparse.RawDescriptionHelpFormatter):
-    """Help of 80 columns, whatever the terminal, with room for the longest command."""
+    """Help of 80 columns, with room for the longest command; a narrower terminal wraps it."""
 
     def __init__(self, prog: str) -> None:
-        super().__init__(prog, width=WIDTH, max_help_position=26)
+        width = output.columns()
+        super().__init__(prog, width=width, max_help_position=26 * width // WIDTH)
         self._action_max_length = 14
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        """Keep text as it stands where it fits, else wrap each paragraph and each line set in."""
+        if width >= WIDTH:
+            return super()._fill_text(text, width, indent)
+        joined = re.sub(r"(?<=\S)\n(?=\S)|(?<=\S)\n {4,}(?=\S)", " ", text)
+        filled = []
+        for line in joined.split("\n"):
+            start = line[: len(line) - len(line.lstrip())]
+            more = start + "    " if start else ""
+            filled += textwrap.wrap(line.strip(), width, initial_indent=start, subsequent_indent=more) or [""]
+        return "\n".join(filled)
 
 
 class Argument(NamedTuple):

@@ -306,11 +306,13 @@ SINGLE = ("seed", "berry", "bud", "pod", "roasted bean")  # kinds of which one i
 def piece_of(botanical: Botanical, word: str) -> str:
     """Return the name of the piece that a word counts; refused where it is none of the botanical's.
 
-    ``"2 cloves"`` and ``"3 pieces"`` count pieces too; half a lemon is no piece of its peel.
+    ``"2 cloves"`` and ``"3 pieces"`` count pieces too; half a lemon is half of its peel.
     """
-    piece = botanical.piece
+    piece, fruit = botanical.piece, botanical.fruit
     if not word and piece is not None:
         return piece.name
+    if fruit is not None and spelling(word) in map(spelling, botanical.fruit_words):
+        return fruit.name
     said = {*GENERAL, *(map(spelling, botanical.names) if botanical.category in SINGLE else ())}
     if piece is not None and (spelling(word) in said or botanical.counted_by(word)):
         return piece.name
@@ -320,8 +322,9 @@ def piece_of(botanical: Botanical, word: str) -> str:
             'Give its mass, such as amount = "5 g", or a piece = { mass = "1.5 g" } in [[own_botanical]].',
         )
     raise RequestError(
-        f"counts '{word}'; allowed: a mass, or {botanical.common_name} by the {piece.name} "
-        f"({piece.mass_g:g} g {piece.state}).",
+        f"counts '{word}'; allowed: a mass, or {botanical.common_name} by the "
+        + " or the ".join(f"{one.name} ({one.mass_g:g} g {one.state})" for one in (piece, fruit) if one)
+        + ".",
         f'Write for example amount = "5 g", or amount = "2 {plural(piece.name)}".',
         allowed=piece.name,
     )

@@ -45,7 +45,7 @@ _VULGAR = {
 _NUMBER_WORDS: Mapping[str, Fraction] = {
     word: Fraction(size)
     for size, words in (
-        ("1", "a an one ein eine einen un une una uno um uma"),
+        ("1", "a an one ein eine einen einer un une una uno um uma"),
         ("2", "two pair couple zwei deux dos due dois duas"),
         ("3", "three drei trois tres tre três"),
         ("4", "four vier quatre cuatro quattro quatro"),
@@ -57,7 +57,7 @@ _NUMBER_WORDS: Mapping[str, Fraction] = {
         ("10", "ten zehn dix diez dieci dez"),
         ("11", "eleven"),
         ("12", "twelve dozen"),
-        ("1/2", "half halb halbe halber halbes demi demie medio media mezzo mezza meio meia"),
+        ("1/2", "half halb halbe halber halbes halben demi demie medio media mezzo mezza meio meia"),
         ("1/3", "third drittel tiers tercio terzo terço"),
         ("1/4", "quarter viertel quart cuarto quarto"),
     )
@@ -441,6 +441,12 @@ def decades(given: str | float) -> float:
     return float(number)
 
 
+# "the peel of half a lemon" is an amount of lemons; the name of the row says that it is the peel.
+_PEEL_OF = re.compile(
+    r"^(?:(?:the|die|la|le|el|a) )?(?:peel|zest|rind|schale|zeste|écorce|piel|cáscara|scorza|buccia|casca)s? "
+    r"(?:of |von |de |di |d'|(?=eine))",
+    re.IGNORECASE,
+)
 _AMOUNT = 'a mass, or a number of pieces ("2 berries", "half a slice")'
 
 
@@ -469,11 +475,11 @@ def amount(given: str | float) -> Amount:
 
 def _number_in_words(given: str | float) -> tuple[Fraction, str]:
     """The number that an amount begins with, in figures or words, and what follows it."""
-    words = tidy(as_text(given, _AMOUNT, "3 pods")).split()
+    words = _PEEL_OF.sub("", tidy(as_text(given, _AMOUNT, "3 pods"))).split()
     size, rest = _worded(None, words)
     if size is not None:
         return size, " ".join(rest)
-    size, after = leading_number(given, _AMOUNT, "3 pods")
+    size, after = leading_number(" ".join(words), _AMOUNT, "3 pods")
     size, rest = _worded(size, after.split())
     return size or Fraction(0), " ".join(rest)
 

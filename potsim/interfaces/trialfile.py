@@ -527,7 +527,8 @@ WHOLE = 0.03  # of a piece: so near to halves of pieces an amount can be counted
 
 def amount(line: ResolvedDose) -> str:
     """Return an amount as it is put in: ``"16.8 g"``, ``"4 pods, 0.8 g"``; weighed what cannot be counted."""
-    grams, count, piece = format_mass(line.wet_mass_g), line.dose.pieces, line.botanical.piece
+    grams, count = format_mass(line.wet_mass_g), line.dose.pieces
+    piece = line.botanical.piece_counted(line.dose.counted)
     if count is None or piece is None:
         return grams
     counted = pieces_of(float(plain(count, 2)), piece.name)

@@ -98,6 +98,8 @@ METRIC: Mapping[str, Format] = {
     "abv_short": _one("% vol", decimals=1, trim=True),
     "abv_about": _one("% vol"),
     "abv_exact": _one("% vol", decimals=3, trim=True),
+    "abv_column": _one("% vol", decimals=1),
+    "abv_step": _one("% vol", decimals=2),  # from one strength to another
     "temperature": _one("°C", decimals=1),
     "temperature_short": _one("°C", decimals=1, trim=True),
     "temperature_about": _one("°C"),
@@ -140,6 +142,8 @@ US: Mapping[str, Format] = {
     "abv_short": Format((Step(math.inf, PROOF, 2.0, 0),), beside="abv_short"),
     "abv_about": Format((Step(math.inf, PROOF, 2.0, 0),), beside="abv_about"),
     "abv_exact": Format((Step(math.inf, PROOF, 2.0, 0),), beside="abv_short"),
+    "abv_column": _one(PROOF, 2.0),
+    "abv_step": _one(PROOF, 2.0, 1),
     "mass": Format(
         (Step(453.6, "oz", OZ, 3, trim=True), Step(math.inf, "lb", LB, 2, trim=True)), beside="mass"
     ),
@@ -197,6 +201,24 @@ def say(kind: str, value: float, *, with_beside: bool = True) -> str:
 def briefly(kind: str, value: float) -> str:
     """Return a value with its unit, without what stands beside it in other units."""
     return say(kind, value, with_beside=False)
+
+
+def in_column(abv: float) -> str:
+    """Return a strength as it stands in a column, whose head has the unit."""
+    return number("abv_column", abv)
+
+
+def signed(kind: str, value: float) -> str:
+    """Return the number of a difference with its sign: ``"+0.37"``."""
+    told = number(kind, value)
+    return told if told.startswith("-") else f"+{told}"
+
+
+def made_for(temperature_c: float) -> str:
+    """Return what a hydrometer is made for: ``"20 °C"``; ``"60 °F"`` for one that has no round °C."""
+    fahrenheit = 1.8 * temperature_c + 32.0
+    odd = abs(temperature_c - round(temperature_c, 1)) > 1e-6 > abs(fahrenheit - round(fahrenheit))
+    return f"{fahrenheit:.0f} °F" if odd else say("temperature_short", temperature_c)
 
 
 def counted(number: int, thing: str) -> str:

@@ -150,6 +150,8 @@ class Botanical:
     yield_source: str = IN_PLAN  # where the oil yield comes from
     yield_confidence: str = IN_PLAN  # how far the oil yield is to be trusted
     piece: Piece | None = None  # see `Piece`, `UsualDose` and `Caution`
+    fruit: Piece | None = None  # the peel of a whole fruit, where it is one
+    fruit_words: tuple[str, ...] = ()  # what the fruit is called
     # mass lost on drying, as a fraction of the fresh mass; ``None`` if it is used dried only
     fresh_water_fraction: float | None = None
     fresh_water_source: str = IN_PLAN  # where the loss on drying comes from
@@ -209,13 +211,17 @@ class Botanical:
         """Preparation taken when none is named."""
         return self.prepared_usually or self.material.usual_prepared
 
+    def piece_counted(self, counted: str | None) -> Piece | None:
+        """The piece of which so many are put in: its usual one, or the peel of a fruit."""
+        return self.fruit if self.fruit is not None and counted == self.fruit.name else self.piece
+
     def counted_by(self, word: str) -> int:
         """How well a word says its piece: 2 its own, as ``"strip"`` of a peel strip, 1 another, 0 not."""
         if self.piece is None:
             return 0
         own = {singular(part) for part in self.piece.name.casefold().split()} - {"of"}
         said = {singular(part) for part in word.casefold().split()} - {"of"}
-        if said <= own:
+        if said <= own or spelling(word) in map(spelling, self.fruit_words):
             return 2
         return int(any(piece <= own for piece in _piece_words().get(spelling(word), ())))
 
@@ -225,6 +231,12 @@ class Botanical:
             return mass_g
         dry = 1.0 - (self.fresh_water_fraction or 0.0)
         return mass_g * dry if wanted == "dried" else mass_g / dry
+
+
+@cache
+def _fruits() -> Mapping[str, Mapping[str, str]]:
+    """The peel of whole fruits, by botanical."""
+    return {row["id"]: row for row in read_table("fruits.csv")}
 
 
 @cache
@@ -441,6 +453,7 @@ def _caution(row: Mapping[str, str]) -> Caution:
 
 
 def _of_row(row: Mapping[str, str]) -> Botanical:
+    fruit = _fruits().get(row["id"])
     return Botanical(
         id=row["id"],
         common_name=row["common_name"],
@@ -456,6 +469,10 @@ def _of_row(row: Mapping[str, str]) -> Botanical:
         piece=Piece(
             float(row["piece_g"]), row["piece_name"], _state_of_row(row["piece_state"]), row["piece_source"]
         ),
+        fruit=None
+        if fruit is None
+        else Piece(float(fruit["peel_g"]), fruit["fruit"], "fresh", fruit["source"]),
+        fruit_words=() if fruit is None else _split(fruit["words"]),
         fresh_water_fraction=_optional(row["fresh_water_fraction"]),
         fresh_water_source=row["fresh_water_source"],
         prepared_usually=row["usual_prepared"],
@@ -571,9 +588,10 @@ def _mass_as_put_in(dose: BotanicalDose, botanical: Botanical, state: State) -> 
     """Mass of a dose in its state [g]."""
     if dose.mass_g is not None:
         return dose.mass_g
-    if botanical.piece is None or dose.pieces is None:
+    piece = botanical.piece_counted(dose.counted)
+    if piece is None or dose.pieces is None:
         raise RequestError(f"What a piece of {botanical.common_name} weighs is not known.", "Give its mass.")
-    return botanical.mass_in_g(state, dose.pieces * botanical.piece.mass_g, botanical.piece.state)
+    return botanical.mass_in_g(state, dose.pieces * piece.mass_g, piece.state)
 
 
 def _choice_note(choice: Choice | None) -> tuple[Note, ...]:
@@ -585,7 +603,11 @@ def _choice_note(choice: Choice | None) -> tuple[Note, ...]:
 
 def _notes(dose: BotanicalDose, botanical: Botanical, state: State, prepared: Prepared) -> tuple[Note, ...]:
     """What was taken because the line does not say it."""
-    name, water, piece = botanical.common_name, botanical.fresh_water_fraction, botanical.piece
+    name, water, piece = (
+        botanical.common_name,
+        botanical.fresh_water_fraction,
+        botanical.piece_counted(dose.counted),
+    )
     notes = [hint("like", name, like=botanical.like)] if botanical.like else []
     if not (dose.state and dose.prepared):
         taken = {"state": None if dose.state else state, "prepared": None if dose.prepared else prepared}

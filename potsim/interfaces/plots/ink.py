@@ -116,6 +116,14 @@ def plain(ax: Axes) -> None:
     ax.yaxis.label.set_fontsize(SIZE)
 
 
+def strengths(ax: Axes, of: str) -> None:
+    """Name a vertical axis of strengths, and number it in the unit that they are told in."""
+    step = step_of("abv_column", 1.0)
+    ax.set_ylabel(f"{of}, {step.unit}")
+    if step.times != 1.0:
+        ax.yaxis.set_major_formatter(lambda abv, _: f"{step.times * abv:.0f}")
+
+
 def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> list[float]:
     """Move label positions as little as it takes to keep them apart."""
     order = sorted(range(len(wanted)), key=lambda k: wanted[k])

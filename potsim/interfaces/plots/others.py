@@ -136,8 +136,8 @@ def plot_follow(forecast: Forecast, ax: Axes | None = None) -> Axes:
     ax.set_xlim(0.0, float(places[-1]))
     ax.set_ylim(max(0.0, float(low) - 4.0), min(100.0, float(high) + 5.0))
     ax.set_xlabel(f"distillate collected, {volumes.label} at 20 °C")
-    ax.set_ylabel("strength at the spout, % vol at 20 °C")
     ink.plain(ax)
+    ink.strengths(ax, "strength at the spout")
     _mark(forecast, ax)
     return ax
 
@@ -308,8 +308,8 @@ def plot_sweep(sweep: Sweep, ax: Axes | None = None) -> Axes:
         )
     _frame(ax, curves)
     ax.set_xlabel(f"distillate collected, {unit} at 20 °C; each curve ends at the stop")
-    ax.set_ylabel("strength of the stream, % vol")
     ink.plain(ax)
+    ink.strengths(ax, "strength of the stream")
     _label(ax, curves, short_words(sweep.number))
     return ax
 
@@ -484,7 +484,7 @@ def _draw_line(
     if band is not None:
         ax.fill_between(x, *band, facecolor=line.get_color(), alpha=BAND, linewidth=0.0)
     ax.set_xlabel(f"distillate collected, {volumes.label} at 20 °C")
-    ax.set_ylabel("strength of the stream, % vol at 20 °C")
+    ink.strengths(ax, "strength of the stream")
     ax.set_xlim(left=0.0)
     ink.plain(ax)
     ax.legend(fontsize=ink.SIZE, frameon=False)

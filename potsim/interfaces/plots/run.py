@@ -23,10 +23,11 @@ from potsim.interfaces.plots.ink import (
     Volumes,
     of_style,
     shown_axes,
+    strengths,
     volumes_up_to,
 )
 from potsim.interfaces.report.cloud import sentences
-from potsim.interfaces.wording import as_planned, say
+from potsim.interfaces.wording import as_planned, say, step_of
 from potsim.planning.lanes import Lane, Lanes, lanes
 from potsim.planning.run import Run
 
@@ -85,7 +86,8 @@ def plot_run(run: Run, ax: Axes | None = None, ground: Ground | None = None) -> 
     ax.set_ylim(0.0, top)
     _cuts(run, ax, volumes, ground)
     _scale(ax, _ends(run, scale, end), volumes, ground)
-    ax.set_ylabel("stream, % vol", fontsize=SIZE, color=ground.ink)
+    strengths(ax, "stream")
+    ax.yaxis.label.set(fontsize=SIZE, color=ground.ink)
     ax.set_xlabel(f"distillate collected, {volumes.label} at 20 °C", fontsize=SIZE, color=ground.ink)
     _cloud(run, ax, volumes, ground)
     _upper(run, ax, scale, end, ground)
@@ -146,13 +148,14 @@ def figure_of_run(
 def plot_lines(run: Run, ax: Axes, ground: Ground = LIGHT) -> Axes:
     """Draw the strength of all collected and of the pot, and the alcohol over, on the strip's scale."""
     x = volumes_up_to(float(run.collected_l[-1])).per_l * run.collected_l
+    step = step_of("abv_column", 1.0)
     lines: list[tuple[Any, Any, str, float, bool]] = [
-        (run.mean_abv, "-", "all collected, % vol", 0.03, True),
-        (run.pot_abv, (0, (4, 2)), "left in the pot, % vol", 0.03, True),
+        (run.mean_abv, "-", f"all collected, {step.unit}", 0.03, True),
+        (run.pot_abv, (0, (4, 2)), f"left in the pot, {step.unit}", 0.03, True),
         (100.0 * run.recovered, (0, (1, 1.4)), "alcohol over, %", 0.62, False),
     ]
     if run.parrot_abv is not None:
-        lines.append((run.parrot_abv, (0, (6, 1.5, 1, 1.5)), "parrot shows, % vol", 0.3, False))
+        lines.append((run.parrot_abv, (0, (6, 1.5, 1, 1.5)), f"parrot shows, {step.unit}", 0.3, False))
     for values, dash, name, place, above in lines:
         ax.plot(x, values, color=ground.ink, linewidth=1.1, linestyle=dash)
         k = int(np.searchsorted(x, place * x[-1]))
@@ -165,10 +168,11 @@ def plot_lines(run: Run, ax: Axes, ground: Ground = LIGHT) -> Axes:
             va="bottom" if above else "top",
             color=ground.ink,
         )
-    ends = sorted(float(values[-1]) for values, *_ in lines)
-    for place, value in zip(_apart(ends, 15.0), ends, strict=True):
+    told = {False: 1.0, True: step.times}
+    ends = sorted((float(values[-1]), told[name.endswith(step.unit)]) for values, _, name, *_ in lines)
+    for place, (value, times) in zip(_apart([value for value, _ in ends], 15.0), ends, strict=True):
         ax.annotate(
-            f"{value:.0f}",
+            f"{times * value:.0f}",
             (1.0, place),
             (4, 0),
             xycoords=("axes fraction", "data"),
@@ -182,7 +186,7 @@ def plot_lines(run: Run, ax: Axes, ground: Ground = LIGHT) -> Axes:
     ax.set_ylim(0.0, 104.0)
     _plain(ax, ground)
     ax.set_xticks([])
-    ax.set_yticks([0, 50, 100])
+    ax.set_yticks([0, 50, 100], ["0", "50", "100"] if step.times == 1.0 else ["0 %", "50 %", "100 %"])
     return ax
 
 

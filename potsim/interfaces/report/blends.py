@@ -19,7 +19,9 @@ from potsim.interfaces.wording import (
     format_mass,
     format_share,
     format_volume,
+    in_column,
     plain,
+    unit_of,
     volumes,
 )
 from potsim.planning.blends import BlendOil, OilBlend, Poured, TrialBlend
@@ -38,14 +40,14 @@ def sections_of_blend(made: TrialBlend) -> tuple[Section, ...]:
     """Return bottled spirits poured together."""
     columns = (Column("spirit", align="left"), Column("parts"), Column("pour"), Column("of"))
     poured = Table(
-        (*columns, Column("at", "% vol")),
+        (*columns, Column("at", unit_of("abv_column"))),
         tuple(
             (
                 share.trial.name,
                 f"{share.parts:g}",
                 format_volume(share.poured_l),
                 format_volume(share.bottled_l),
-                f"{share.abv:.1f}",
+                in_column(share.abv),
             )
             for share in made.shares
         ),
@@ -92,8 +94,8 @@ def _blended(oils: Sequence[BlendOil], spirits: int) -> Table:
 def _one_run(made: TrialBlend) -> Section:
     run = made.run
     charge = Table(
-        (Column("charge", align="left"), Column("volume"), Column("strength", "% vol")),
-        tuple((part.name, format_volume(part.volume_l), f"{part.abv:.1f}") for part in run.charge.parts),
+        (Column("charge", align="left"), Column("volume"), Column("strength", unit_of("abv_column"))),
+        tuple((part.name, format_volume(part.volume_l), in_column(part.abv)) for part in run.charge.parts),
     )
     parts: list[Part] = [charge]
     if run.bill:
@@ -170,13 +172,13 @@ def _pour(blended: Blended) -> Table:
         Column("keep of", align="left"),
         Column("pour", unit),
         Column("mass", "g"),
-        Column("strength", "% vol"),
+        Column("strength", unit_of("abv_column")),
         Column("share", "%"),
     )
     rows = []
     for run, volume, text, share in zip(blended.runs, poured, told, blended.made.shares, strict=True):
         grams = volume / run.keep.volume_l * run.keep.mass_g
-        cells = (text, f"{grams:.1f}", f"{run.keep.abv:.1f}", f"{100.0 * share:.1f}")
+        cells = (text, f"{grams:.1f}", in_column(run.keep.abv), f"{100.0 * share:.1f}")
         rows.append((run.plan.title, *cells))
     return Table(columns, tuple(rows))
 

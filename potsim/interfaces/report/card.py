@@ -198,7 +198,8 @@ def _few(said: Sequence[str], most: int, between: str = "; ") -> str:
 
 def _counted(line: ResolvedDose) -> str:
     """What was counted, and the grams that stand for it."""
-    piece = "piece" if line.botanical.piece is None else line.botanical.piece.name
+    one = line.botanical.piece_counted(line.dose.counted)
+    piece = "piece" if one is None else one.name
     count, grams = pieces_of(line.dose.pieces or 0.0, piece), say("mass", line.wet_mass_g)
     return f"{line.botanical.common_name} {count}, {grams}"
 

@@ -7,7 +7,7 @@ import math
 from typing import Literal
 
 from potsim.interfaces.report.tables import Points, Section
-from potsim.interfaces.wording import format_abv, format_numbers, format_volume
+from potsim.interfaces.wording import briefly, format_abv, format_numbers, format_volume, metric, number, say
 from potsim.liquid.clouding import ClearLimit
 from potsim.liquid.compounds import compound
 from potsim.planning.cloud import NOISE_ABV, Cloud, Remedy, Stream
@@ -18,7 +18,7 @@ NO_ALCOHOL = (
     "water does not dissolve floats on it or makes it milky (common practice, no source)."
 )
 NO_OIL = "Not told: no oil that the model follows comes over into the keep."
-NEVER = f"Nothing here hazes above {NOISE_ABV:.0f} % vol, as far as the oil that is followed goes."
+NEVER = f"Nothing here hazes above {metric('abv_about', NOISE_ABV)}, as far as the oil that is followed goes."
 GLASS = (
     "One glass settles it: 20 mL of the keep against something dark, water drop by drop until it hazes, once "
     "warm and once from the fridge. Write the strength down as clouded_at, and this trial and the next learn."
@@ -90,10 +90,10 @@ def span_words(found: Cloud) -> str:
     if found.room.state == "always cloudy" and low > 99.0:
         return "its oil does not stay clear even in pure alcohol"
     if high < NOISE_ABV:
-        return f"no haze to be seen above {NOISE_ABV:.0f} % vol"
+        return f"no haze to be seen above {say('abv_about', NOISE_ABV)}"
     if low < NOISE_ABV:
-        return f"first haze, if any, below {high:.0f} % vol"
-    return f"first haze somewhere between {low:.0f} and {high:.0f} % vol"
+        return f"first haze, if any, below {say('abv_about', high)}"
+    return f"first haze somewhere between {number('abv_about', low)} and {say('abv_about', high)}"
 
 
 def limit_words(limit: ClearLimit) -> str:
@@ -101,10 +101,11 @@ def limit_words(limit: ClearLimit) -> str:
     if limit.state == "always cloudy":
         return "its oil does not stay clear even in pure alcohol"
     if limit.high_abv < NOISE_ABV:
-        return f"no haze to be seen above {NOISE_ABV:.0f} % vol"
+        return f"no haze to be seen above {say('abv_about', NOISE_ABV)}"
     if limit.low_abv < NOISE_ABV:
-        return f"first haze, if any, below {limit.high_abv:.0f} % vol"
-    return f"first haze somewhere between {limit.low_abv:.0f} and {limit.high_abv:.0f} % vol"
+        return f"first haze, if any, below {say('abv_about', limit.high_abv)}"
+    low = number("abv_about", limit.low_abv)
+    return f"first haze somewhere between {low} and {say('abv_about', limit.high_abv)}"
 
 
 def stream_words(stream: Stream) -> list[str]:
@@ -122,8 +123,10 @@ def stream_words(stream: Stream) -> list[str]:
     if stream.middle_l is None:
         sure = "but more likely none before the end of the alcohol"
     if stream.sure_l is not None and stream.sure_abv is not None:
-        sure = f"sure by {format_volume(stream.sure_l)} ({stream.sure_abv:.0f} % vol)"
-    possible = f"possible from {format_volume(stream.possible_l)} ({stream.possible_abv:.0f} % vol)"
+        sure = f"sure by {format_volume(stream.sure_l)} ({briefly('abv_about', stream.sure_abv)})"
+    possible = (
+        f"possible from {format_volume(stream.possible_l)} ({briefly('abv_about', stream.possible_abv)})"
+    )
     said.append(f"The stream: first haze {possible}, {sure}{after}.")
     return said
 
@@ -146,14 +149,18 @@ def watch_words(stream: Stream | None, collected_l: float, hazy_l: float | None)
 def remedy_words(remedy: Remedy, found: Cloud) -> str:
     """Say what would help, and what it changes."""
     if remedy.kind == "bottle stronger":
-        return f"Bottle at {remedy.value:.0f} % vol or more: clear in nine of ten such batches."
+        return f"Bottle at {say('abv_about', remedy.value)} or more: clear in nine of ten such batches."
     what = {
         "drop last jars": f"Leave out the last {_jars(int(remedy.value))}",
         "larger heads": f"Take {format_volume(remedy.value)} of heads",
         "less of": f"Take half the {remedy.botanical}",
     }[remedy.kind]
     before, after = found.deciding.abv, remedy.limit.abv
-    to = f"at about {after:.0f} % vol" if after >= NOISE_ABV else f"below {NOISE_ABV:.0f} % vol"
+    to = (
+        f"at about {say('abv_about', after)}"
+        if after >= NOISE_ABV
+        else f"below {say('abv_about', NOISE_ABV)}"
+    )
     return f"{what}: first haze {to} instead of {before:.0f}."
 
 

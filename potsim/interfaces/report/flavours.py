@@ -81,6 +81,11 @@ def _facts(one: Botanical) -> list[tuple[str, str]]:
     ]
     if one.piece is not None:
         pairs.append(("a piece", f"{one.piece.name}, {format_mass(one.piece.mass_g)} {one.piece.state}"))
+    if one.fruit is not None:
+        peel = format_mass(one.fruit.mass_g)
+        pairs.append(
+            ("a whole fruit", f"peel of one {one.fruit.name}, {peel} {one.fruit.state} with the pith")
+        )
     if one.fresh_water_fraction is not None:
         pairs.append(("fresh", f"{100.0 * one.fresh_water_fraction:.0f} % water"))
     pairs.append(("remarks", one.remarks))
@@ -115,6 +120,8 @@ def _sources(one: Botanical) -> Section:
         pairs.append(("usual dose", one.usual_dose.source))
     if one.piece is not None:
         pairs.append(("a piece", one.piece.source))
+    if one.fruit is not None:
+        pairs.append(("a whole fruit", one.fruit.source))
     if one.fresh_water_fraction is not None:
         pairs.append(("fresh", one.fresh_water_source))
     return Section("Sources", (Facts(tuple(pairs)),))

@@ -20,9 +20,12 @@ from potsim.interfaces.wording import (
     format_numbers,
     format_share,
     format_volume,
+    in_column,
+    made_for,
     metric,
     number,
     say,
+    signed,
     unit_of,
     volumes,
 )
@@ -228,8 +231,8 @@ def jar_section(run: Run) -> Section:
             held[k],
             grams[k],
             to[k],
-            f"{jar.abv:.1f}",
-            f"{jar.end_abv:.1f}",
+            in_column(jar.abv),
+            in_column(jar.end_abv),
             number("temperature", jar.vapour_c),
             f"{jar.full_min:.0f}",
         )
@@ -242,8 +245,8 @@ def jar_section(run: Run) -> Section:
         Column("holds", unit),
         Column("mass", mass_unit),
         Column("until", to_unit),
-        Column("jar", "% vol"),
-        Column("stream", "% vol"),
+        Column("jar", unit_of("abv_column")),
+        Column("stream", unit_of("abv_column")),
         Column("vapour", unit_of("temperature")),
         Column("at", "min"),
     )
@@ -256,7 +259,7 @@ def jar_section(run: Run) -> Section:
         told += "; oil: of the botanicals, in the jar; lots differ by a factor of two and more"
     table = Table(columns, tuple(rows))
     if not spirit:
-        table = table.without_unit("% vol")
+        table = table.without_unit(unit_of("abv_column"))
     parts: list[Part] = [table, f"{told}."]
     notes = jar_notes(run)
     if notes:
@@ -329,9 +332,11 @@ def proofing_section(made: Proofing) -> Section:
 def gauged_section(read: Gauged) -> Section:
     """Return what spirit is whose strength was read."""
     at = say("temperature_short", read.at_c)
-    made_for = say("temperature_short", read.calibrated_c)
     pairs = [
-        ("the reading", f"{format_abv(read.reading_abv)} at {at}, on a hydrometer for {made_for}"),
+        (
+            "the reading",
+            f"{format_abv(read.reading_abv)} at {at}, on a hydrometer for {made_for(read.calibrated_c)}",
+        ),
         ("is", f"{format_abv(read.abv)}, at 20 °C"),
     ]
     if read.volume_l is not None and read.mass_kg is not None:
@@ -358,16 +363,16 @@ def _additions(made: Proofing) -> Table:
         Column("addition"),
         Column("water", "kg" if large else "g"),
         Column(f"at {say('temperature_short', made.at_c)}", unit),
-        Column("strength", "% vol"),
-        Column("reads", "% vol"),
+        Column("strength", unit_of("abv_column")),
+        Column("reads", unit_of("abv_column")),
     )
     rows = tuple(
         (
             str(a.number),
             f"{a.water_kg:.2f}" if large else f"{1000.0 * a.water_kg:.1f}",
             water[k] if large else f"{1000.0 * a.water_at_c_l:.1f}",
-            f"{a.abv:.1f}",
-            f"{a.reading_abv:.1f}",
+            in_column(a.abv),
+            in_column(a.reading_abv),
         )
         for k, a in enumerate(made.additions)
     )
@@ -387,22 +392,22 @@ def changes_section(run: Run) -> Section:
         Column("jar"),
         Column("", align="left"),
         Column("keep", unit),
-        Column("keep", "% vol"),
-        Column("change", "% vol"),
+        Column("keep", unit_of("abv_column")),
+        Column("change", unit_of("abv_column")),
     )
     rows = tuple(
         (
             str(change.number),
             "dropped" if change.kept else "added",
             become[k],
-            f"{keep.abv + change.abv:.1f}",
-            f"{change.abv:+.2f}",
+            in_column(keep.abv + change.abv),
+            signed("abv_step", change.abv),
         )
         for k, change in enumerate(keep.changes)
     )
     table = Table(columns, rows)
     if keep.abv == 0.0:
-        table = table.without_unit("% vol")
+        table = table.without_unit(unit_of("abv_column"))
     return Section("One jar more or less", (table,))
 
 

@@ -31,6 +31,7 @@ from potsim.interfaces.wording import (
     format_share,
     format_temperature,
     format_volume,
+    in_column,
     masses,
     number,
     unit_of,
@@ -194,8 +195,8 @@ def _goes_in(run: Run) -> Section:
     charge, still = run.charge, run.setting.still
     parts: list[Part] = [
         Table(
-            (Column("charge", align="left"), Column("volume"), Column("strength", "% vol")),
-            tuple((p.name, format_volume(p.volume_l), f"{p.abv:.1f}") for p in charge.parts),
+            (Column("charge", align="left"), Column("volume"), Column("strength", unit_of("abv_column"))),
+            tuple((p.name, format_volume(p.volume_l), in_column(p.abv)) for p in charge.parts),
         )
     ]
     if run.bill:
@@ -288,7 +289,7 @@ def curve_section(run: Run) -> Section:
             100.0 * run.recovered,
         )
     ]
-    one, warm, whole = "{:.1f}".format, functools.partial(number, "temperature"), "{:.0f}".format
+    one, warm, whole = in_column, functools.partial(number, "temperature"), "{:.0f}".format
     told: list[Callable[[float], str]] = [one, *(one for _ in shown), one, one, warm, whole, whole]
     rows = tuple(
         (collected[k], *(tell(column[k]) for column, tell in zip(along, told, strict=True)))
@@ -296,10 +297,10 @@ def curve_section(run: Run) -> Section:
     )
     columns = (
         Column("collected", unit),
-        Column("stream", "% vol"),
-        *(Column("parrot", "% vol") for _ in shown),
-        Column("pooled", "% vol"),
-        Column("pot", "% vol"),
+        Column("stream", unit_of("abv_column")),
+        *(Column("parrot", unit_of("abv_column")) for _ in shown),
+        Column("pooled", unit_of("abv_column")),
+        Column("pot", unit_of("abv_column")),
         Column("vapour", unit_of("temperature")),
         Column("minute"),
         Column("recovered", "%"),
@@ -307,7 +308,7 @@ def curve_section(run: Run) -> Section:
     begins = f"First drop {timing(run.first_drop_min)}, with the pot at {format_temperature(run.pot_c[0])}."
     table = Table(columns, rows)
     if run.charge.ethanol_mol == 0.0:
-        table = table.without_unit("% vol").without_unit("%")
+        table = table.without_unit(unit_of("abv_column")).without_unit("%")
     return Section("How it runs", (begins, table))
 
 
@@ -371,13 +372,13 @@ def _added(run: Run) -> Table:
     """What each further step still adds of each botanical that is noticed."""
     names = list(run.added)[:MOST_ADDED]
     columns = (
-        Column("stream", "% vol"),
+        Column("stream", unit_of("abv_column")),
         Column("vapour", unit_of("temperature")),
         *(Column(name, "%") for name in names),
     )
     rows = tuple(
         (
-            f"{row.stream_abv:.1f}",
+            in_column(row.stream_abv),
             number("temperature", row.vapour_c),
             *(f"{100.0 * run.added[name][k]:.0f}" for name in names),
         )
@@ -391,21 +392,21 @@ def _moved(rows: tuple[CutRow, ...]) -> Table:
     keep_unit, keep = volumes([row.keep_l for row in rows])
     left_unit, left = volumes([row.left_l for row in rows])
     columns = (
-        Column("stream", "% vol"),
+        Column("stream", unit_of("abv_column")),
         Column("collected", unit),
         Column("minute"),
         Column("keep", keep_unit),
-        Column("keep", "% vol"),
+        Column("keep", unit_of("abv_column")),
         Column("alcohol lost", left_unit),
         Column("", align="left"),
     )
     cells = tuple(
         (
-            f"{row.stream_abv:.1f}",
+            in_column(row.stream_abv),
             collected[k],
             f"{row.elapsed_min:.0f}",
             keep[k],
-            f"{row.keep_abv:.1f}",
+            in_column(row.keep_abv),
             left[k],
             "the plan" if row.planned else "",
         )

@@ -24,9 +24,10 @@ from potsim.interfaces.wording import (
     format_mass,
     format_temperature,
     format_volume,
+    in_column,
+    made_for,
     metric,
     number,
-    say,
     unit_of,
     volumes,
 )
@@ -146,14 +147,18 @@ def jar_sheet(run: Run) -> str:
         _Column("until", volumes([jar.to_l for jar in jars])[0], "n"),
         _Column("at", "min", "n"),
         _Column("to hold", "g", "n"),
-        *([_Column("foretold", "% vol", "n"), _Column("stream", "% vol", "n")] if spirit else []),
+        *(
+            [_Column("foretold", unit_of("abv_column"), "n"), _Column("stream", unit_of("abv_column"), "n")]
+            if spirit
+            else []
+        ),
         _Column("vapour", unit_of("temperature"), "n"),
         *([_Column("marked by")] if marks else []),
     ]
     blank = [
         *(
             [
-                _Column("strength", "read, % vol", "blank"),
+                _Column("strength", f"read, {unit_of('abv_column')}", "blank"),
                 _Column("spirit", f"at, {unit_of('temperature')}", "blank"),
             ]
             if spirit
@@ -174,7 +179,7 @@ def jar_sheet(run: Run) -> str:
         blanks = [f'<td class="{column.kind}"></td>' for column in blank]
         rows.append(f"<tr{cut}>{''.join([*cells, *mark, *blanks])}</tr>")
     made_for_c = REFERENCE_C if run.proofing is None else run.proofing.calibrated_c
-    read = READ.format(made_for=say("temperature_short", made_for_c))
+    read = READ.format(made_for=made_for(made_for_c))
     room, glass = unit_of("temperature"), unit_of("pressure")
     heads = ("date", f"room, {room}", f"barometer, {glass}", "heat on at", "first drop at", "stopped at")
     lines = "".join(f"<span>{html.escape(text)}</span>" for text in heads)
@@ -197,7 +202,7 @@ def _foretold(run: Run) -> list[tuple[str, ...]]:
             until[k],
             f"{jar.full_min:.0f}",
             f"{jar.mass_g:.0f}",
-            *((f"{jar.abv:.1f}", f"{jar.end_abv:.1f}") if run.charge.ethanol_mol > 0.0 else ()),
+            *((in_column(jar.abv), in_column(jar.end_abv)) if run.charge.ethanol_mol > 0.0 else ()),
             number("temperature", jar.vapour_c),
         )
         for k, jar in enumerate(run.jars)

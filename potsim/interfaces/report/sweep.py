@@ -19,6 +19,7 @@ from potsim.interfaces.wording import (
     format_power,
     format_share,
     format_volume,
+    in_column,
     number,
     say,
     step_of,
@@ -156,11 +157,11 @@ def _outcomes(sweep: Sweep, rows: Sequence[Row]) -> Table:
             else ()
         ),
         Column("over", units["distillate_l"]),
-        Column("over", "% vol"),
+        Column("over", unit_of("abv_column")),
         Column("alcohol", "%"),
         Column("minute"),
         Column("keep", units["keep_l"]),
-        Column("keep", "% vol"),
+        Column("keep", unit_of("abv_column")),
         *(() if warm else (Column("water", units["water_l"]), Column("bottles"))),
     )
     table = []
@@ -190,11 +191,11 @@ def _numbers(of: Outcome | None, volume: dict[str, str]) -> tuple[str, ...]:
         return (NONE,) * 8
     return (
         volume["distillate_l"],
-        f"{of.distillate_abv:.1f}",
+        in_column(of.distillate_abv),
         f"{100.0 * of.recovered:.0f}",
         f"{of.minutes:.0f}",
         volume["keep_l"],
-        f"{of.keep_abv:.1f}",
+        in_column(of.keep_abv),
         volume["water_l"],
         NONE if of.bottles is None else str(of.bottles),
     )
@@ -334,8 +335,13 @@ def _in_short(found: Reach) -> str:
 
 def _charge(found: Reach) -> list[Part]:
     parts = found.run.charge.parts
-    rows = tuple((part.name, format_volume(part.volume_l), f"{part.abv:.1f}") for part in parts)
-    tables: list[Part] = [Table((Column("charge", align="left"), Column("volume"), Column("% vol")), rows)]
+    rows = tuple((part.name, format_volume(part.volume_l), in_column(part.abv)) for part in parts)
+    tables: list[Part] = [
+        Table(
+            (Column("charge", align="left"), Column("volume"), Column("strength", unit_of("abv_column"))),
+            rows,
+        )
+    ]
     if found.run.bill:
         doses = tuple((dose.botanical.common_name, format_mass(dose.wet_mass_g)) for dose in found.run.bill)
         tables.append(Table((Column("botanical", align="left"), Column("mass")), doses))
@@ -384,7 +390,7 @@ ROWS = (
     ("stop.elapsed_min", "minute of the stop", "min", 1.0, 0),
     ("stop.recovered", "alcohol over", "%", 100.0, 1),
     ("keep.volume_l", "keep", "L", 1.0, 2),
-    ("keep.abv", "strength of the keep", "% vol", 1.0, 1),
+    ("keep.abv", "strength of the keep", "abv_column", 1.0, 1),
     ("proofing.water_l", "water to add", "L", 1.0, 2),
     ("proofing.volume_l", "bottled", "L", 1.0, 2),
     ("proofing.bottles", "bottles", "", 1.0, 0),
@@ -430,6 +436,9 @@ def _row(band: Band, unit: str, per: float, digits: int) -> tuple[str, ...]:
     if unit == "L":
         step = step_of("volume_axis", band.high)
         unit, per, digits = step.unit, step.times, min(digits, step.decimals + 1) if step.decimals else 0
+    elif unit == "abv_column":
+        step = step_of(unit, band.high)
+        unit, per, digits = step.unit, step.times, step.decimals
     return unit, *_cells(band, per, digits)
 
 

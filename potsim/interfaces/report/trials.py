@@ -29,6 +29,8 @@ from potsim.interfaces.wording import (
     format_power,
     format_share,
     format_volume,
+    in_column,
+    unit_of,
 )
 from potsim.planning import jars
 from potsim.planning.comparison import (
@@ -314,7 +316,7 @@ def sections_of_scaled(made: Scaled, name: str) -> tuple[Section, ...]:
         Column("charge", align="left"),
         Column("so far"),
         Column("for this size"),
-        Column("at", "% vol"),
+        Column("at", unit_of("abv_column")),
     )
     charge = Table(columns, _parts(made))
     facts = (
@@ -338,7 +340,7 @@ def _parts(made: Scaled) -> tuple[tuple[str, ...], ...]:
             part.name,
             format_volume(before[part.name]) if part.name in before else "-",
             format_volume(part.volume_l),
-            f"{part.abv:.1f}",
+            in_column(part.abv),
         )
         for part in made.after.charge.parts
     )
@@ -435,12 +437,12 @@ def sections_of_book(entries: Sequence[Entry], folder: str) -> tuple[Section, ..
         Column("trial", align="left"),
         Column("date", align="left"),
         Column("charge"),
-        Column("at", "% vol"),
+        Column("at", unit_of("abv_column")),
         Column("keep"),
-        Column("at", "% vol"),
+        Column("at", unit_of("abv_column")),
         Column("bottled"),
         Column("collected", "measured"),
-        Column("at", "% vol"),
+        Column("at", unit_of("abv_column")),
     )
     count = "1 trial" if len(entries) == 1 else f"{len(entries)} trials"
     sections = [Section(f"{count} in {folder}", (Table(columns, tuple(map(_row, ran))),))] if ran else []
@@ -471,12 +473,12 @@ def _row(entry: Entry) -> tuple[str, ...]:
         entry.name.removesuffix(".toml"),
         entry.date,
         format_volume(run.charge.volume_l),
-        f"{run.charge.abv:.1f}",
+        in_column(run.charge.abv),
         format_volume(run.keep.volume_l),
-        f"{run.keep.abv:.1f}",
+        in_column(run.keep.abv),
         format_volume(bottled_l(run)),
         collected,
-        "" if result is None or result.abv is None else f"{result.abv:.1f}",
+        "" if result is None or result.abv is None else in_column(result.abv),
     )
 
 

@@ -17,6 +17,7 @@ from potsim.interfaces.wording import (
     format_numbers,
     format_power,
     format_volume,
+    in_column,
     number,
     plain,
     say,
@@ -105,7 +106,8 @@ def dose(one: ResolvedDose) -> str:
     """Say how much of a botanical goes in."""
     pieces = one.dose.pieces
     if pieces is not None:
-        name = one.botanical.piece.name if one.botanical.piece is not None else "piece"
+        piece = one.botanical.piece_counted(one.dose.counted)
+        name = "piece" if piece is None else piece.name
         return f"{pieces:g} {name}{'s' if pieces != 1 else ''}"
     return format_mass(one.dose.mass_g or one.wet_mass_g)
 
@@ -196,7 +198,7 @@ def poured(made: Poured) -> str:
 
 def band(of: Band) -> str:
     """Say a strength with its band."""
-    return f"{of.value:.1f} ± {0.5 * (of.high - of.low):.1f}"
+    return f"{in_column(of.value)} ± {number('abv_column', 0.5 * (of.high - of.low))}"
 
 
 def fits(read_abv: float, expected: Band) -> dict[str, Any]:
@@ -312,7 +314,7 @@ def _volume(band: Band) -> str:
 
 
 def _abv(band: Band) -> str:
-    return f"{format_abv(band.value)} ({band.low:.1f} to {band.high:.1f})"
+    return f"{format_abv(band.value)} ({in_column(band.low)} to {in_column(band.high)})"
 
 
 def _minutes(band: Band) -> str:
@@ -361,10 +363,10 @@ def _readings(forecast: Forecast) -> tuple[Section, ...]:
         Column("minute"),
         Column("collected", step.unit),
         Column("of", align="left"),
-        Column("read", "% vol"),
+        Column("read", unit_of("abv_column")),
         Column("at", unit_of("temperature")),
-        Column("is", "% vol"),
-        Column("fit", "% vol"),
+        Column("is", unit_of("abv_column")),
+        Column("fit", unit_of("abv_column")),
         Column("vapour", unit_of("temperature")),
         Column("fit", unit_of("temperature")),
         Column("", align="left"),
@@ -382,10 +384,10 @@ def _row(forecast: Forecast, line: int, reading: Reading, step: Step) -> tuple[s
         "" if entry.elapsed_min is None else f"{entry.elapsed_min:.0f}",
         _mass(reading) if place is None else number("volume_column", place, step),
         entry.of if reading.abv is not None else "",
-        "" if entry.read_abv is None else f"{entry.read_abv:.1f}",
+        "" if entry.read_abv is None else in_column(entry.read_abv),
         "" if entry.read_c is None else number("temperature_about", entry.read_c),
-        "" if reading.abv is None else f"{reading.abv:.1f}",
-        "" if strength is None else f"{strength.fitted:.1f}",
+        "" if reading.abv is None else in_column(reading.abv),
+        "" if strength is None else in_column(strength.fitted),
         "" if entry.vapour_c is None else number("temperature", entry.vapour_c),
         "" if vapour is None else number("temperature", vapour.fitted - 273.15),
         "odd" if any(r.left_out for r in fits.values()) else "",

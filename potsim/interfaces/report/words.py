@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from potsim.interfaces.wording import METRIC, counted, metric, say
+from potsim.interfaces.wording import METRIC, counted, made_for, metric, say
 from potsim.planning.notes import EVERY_RUN, Note
 
 Words = str | Callable[[Note], str]
@@ -125,6 +125,14 @@ def _vapour_stop(note: Note) -> str:
     return f"{said}."
 
 
+def _reading_away(note: Note) -> str:
+    return fill(
+        "At {at_c:temperature_short} a hydrometer for {made_for} shows {reading_abv:abv}, not {abv:abv}.",
+        made_for=made_for(note.values["calibrated_c"]),
+        **note.values,
+    )
+
+
 def _key(path: str) -> str:
     return path.rpartition(".")[2]
 
@@ -152,7 +160,7 @@ TAKEN: dict[str, Words] = {
     "size: no pot_mass given.",
     "vapour_stop_here": _vapour_stop,
     "parrot_shows": "At the stop the stream is at {stream_abv:abv}; your parrot of {parrot_l:volume} "
-    "will then show {parrot_abv:.1f}.",
+    "will then show {parrot_abv:abv}.",
     "turn_off": "Switch the plate off at {collected_l:volume_exact}, minute {elapsed_min:.0f}: what it holds "
     "brings over the last {after_l:volume}; at {low_l:volume_exact} if it holds half as much more, at "
     "{high_l:volume_exact} if half as much.",
@@ -192,7 +200,7 @@ STOPS = {
     "collected": "{value:volume_exact} are collected",
     "recovered": "{value:share_exact} of the alcohol is over",
     "elapsed": "{value:g} min have passed since switch-on",
-    "parrot_abv": "the parrot has fallen to {value:g} % vol",
+    "parrot_abv": "the parrot has fallen to {value:abv_exact}",
     "faded": "all that leads or is clear in the bottle has given 95 % of what it gives",
     "cloudy": "the stream turns cloudy",
     "min_level": "the pot is down to its least level of {value:volume}",
@@ -240,8 +248,7 @@ JARS: dict[str, Words] = {
 PROOFING: dict[str, Words] = {
     "hot_room": "A room of {room_c:temperature_about} is too hot for proofing: cool spirit and water "
     "to {at_c:temperature_about} first.",
-    "reading_away": "At {at_c:temperature_short} a hydrometer for {calibrated_c:temperature_short} shows "
-    "{reading_abv:abv}, not {abv:abv}.",
+    "reading_away": _reading_away,
     "volumes_at_reference": "Volumes are for {at_c:temperature_short} unless they say otherwise; a weighed "
     "addition needs no correction.",
     "rest": "Mixing warms the spirit and sets bubbles free: let it rest until it has the temperature of the "
@@ -322,7 +329,7 @@ TRIALS: dict[str, Words] = {
 def _charge_let_down(note: Note) -> str:
     why = ", so that the pot keeps its least level" if note.values["for_level"] else ""
     return fill(
-        "The charge is let down to {abv:.2f} % vol instead of {abv_before:.2f}{why}.", **note.values, why=why
+        "The charge is let down to {abv:abv} instead of {abv_before:abv}{why}.", **note.values, why=why
     )
 
 
@@ -352,14 +359,14 @@ REACH: dict[str, Words] = {
     "asked_bottles": _asked_bottles,
     "charge_let_down": _charge_let_down,
     "charge_scaled": _charge_scaled,
-    "ends_at": "The {subject} ends when the stream has fallen to {stream_abv:.2f} % vol, with "
+    "ends_at": "The {subject} ends when the stream has fallen to {stream_abv:abv}, with "
     "{collected_l:volume} collected.",
     "no_tails_taken": "No tails are taken: the run ends with the keep.",
     "jars_kept_left_out": "jars.keep is left out: all jars between heads and tails count.",
     "jars_do_not_hold": "The jars of the plan do not hold it: a row is proposed.",
     "pot_full": "A pot of {capacity_l:volume} is three quarters full with {boiling_l:volume} of boiling "
     "charge; one of {one_run_l:volume} does all in one run.",
-    "keeps_possible": "Keeps of this charge have {low_abv:.1f} to {high_abv:abv} and hold at most "
+    "keeps_possible": "Keeps of this charge have {low_abv:abv} to {high_abv:abv} and hold at most "
     "{most_share:share} of its alcohol.",
     "ends_early": "The run ends early: the pot is down to its least level of {least_level_l:volume}.",
 }
