@@ -1,11 +1,18 @@
-"""What a refusal is: its place, what was given, what is allowed, what to do next."""
+"""What a refusal is: its place, its kind, what was given, what is allowed; words come last.
+
+Each kind that is raised as a record is worded once, in `potsim.interfaces.report.refusals`.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Self
 
+from potsim import faces
+
+VOL = "% vol"
+SHARE = "of the whole (0 to 1)"
 MOST_FAULTS = 50  # of one file that are told
 
 
@@ -32,16 +39,16 @@ class PotsimError(Exception):
     Parameters
     ----------
     fault : str
-        What is wrong, without its place.
+        What is wrong, without its place; empty if the kind says it.
     hint : str
-        What to do; empty if what is allowed says it.
+        What to do; empty if the kind says it, or what is allowed.
     kind : str
         What sort of fault it is, one word for a program.
     path : str
         Key of the plan or name of the argument that it is about, such as ``"still.power"``; empty for none.
     given : object
         What was given; ``None`` where nothing was.
-    allowed : str
+    allowed : object
         What would do; empty where that is not a matter of one value.
     follows : bool
         Whether the fault reads on from its place (``"is 3 W; ..."``), or is a sentence of its own.
@@ -52,24 +59,58 @@ class PotsimError(Exception):
 
     def __init__(
         self,
-        fault: str,
+        fault: str = "",
         hint: str = "",
         *,
         kind: str = "",
         path: str = "",
         given: object = None,
-        allowed: str = "",
-        follows: bool = False,
+        allowed: object = "",
+        follows: bool | None = None,
     ) -> None:
-        super().__init__(fault)
-        self.fault = fault
-        self.hint = hint
+        super().__init__(fault or kind)
+        self._fault, self._hint, self._follows = fault, hint, follows
         self.kind = kind or self.kind
         self.path = path
         self.given = given
         self.allowed = allowed
-        self.follows = follows
+        self.values: dict[str, Any] = {}  # other numbers and names that its sentence needs
         self.where: tuple[Where, ...] = ()  # places, the outermost first: a plan, and a plan that it names
+
+    @classmethod
+    def of(
+        cls, kind: str, path: str = "", *, given: object = None, allowed: object = "", **values: Any
+    ) -> Self:
+        """Return a refusal as a record, in plain units; its kind is worded when it is read."""
+        error = cls.__new__(cls)
+        PotsimError.__init__(error, kind=kind, path=path, given=given, allowed=allowed)
+        error.values = values
+        return error
+
+    @property
+    def fault(self) -> str:
+        """What is wrong, without its place."""
+        return self._fault or faces.fault(self)
+
+    @fault.setter
+    def fault(self, words: str) -> None:
+        self._fault = words
+
+    @property
+    def hint(self) -> str:
+        """What to do; empty if what is allowed says it."""
+        return self._hint or ("" if self._fault else faces.hint(self))
+
+    @hint.setter
+    def hint(self, words: str) -> None:
+        self._hint = words
+
+    @property
+    def follows(self) -> bool:
+        """Whether the fault reads on from its place."""
+        if self._follows is None:
+            return not self._fault and faces.follows(self)
+        return self._follows
 
     def at(self, where: Where) -> PotsimError:
         """Return the refusal with a place put before those that it has."""
@@ -104,8 +145,9 @@ class PotsimError(Exception):
             "file": last.file,
             "line": last.line,
             "path": last.path or self.path,
-            "given": None if self.given is None else str(self.given),
+            "given": self.given if isinstance(self.given, int | float | None) else str(self.given),
             "allowed": self.allowed,
+            "values": self.values,
             "message": self.message,
             "hint": self.hint,
         }
@@ -138,15 +180,17 @@ class RangeError(RequestError):
     kind = "range"
 
     def __init__(self, argument: str, given: object, allowed: str, hint: str = "") -> None:
-        fault = f"is {given}; allowed is {allowed}."
-        super().__init__(fault, hint, path=argument, given=given, allowed=allowed, follows=True)
-        self.argument = argument
+        super().__init__("", hint, path=argument, given=given, allowed=allowed, follows=True)
 
-    def typed(self, given: object) -> RangeError:
-        """Return the refusal with the value as a person typed it."""
-        error = RangeError(self.argument, given, self.allowed, self.hint)
-        error.where = self.where
-        return error
+    @property
+    def argument(self) -> str:
+        """What the number is of."""
+        return self.path
+
+    def typed(self, given: object, argument: str = "") -> RangeError:
+        """Return the refusal with the value, and what it is of, as a person typed it."""
+        self.given, self.path = given, argument or self.path
+        return self
 
 
 class UnknownNameError(RequestError, LookupError):
@@ -154,17 +198,11 @@ class UnknownNameError(RequestError, LookupError):
 
     kind = "unknown_name"
 
-    def __init__(
-        self, what: str, given: str, known: Iterable[str], fault: str = "", hint: str = "", **record: Any
-    ) -> None:
-        names = sorted(set(known))
-        near = nearest(given, names)
-        if near:
-            hint = "Did you mean " + " or ".join(f"'{n}'" for n in near) + "?"
-        elif not hint:
-            hint = "Known: " + ", ".join(names[:30]) + ("." if len(names) <= 30 else ", ...")
-        super().__init__(fault or f"Unknown {what} '{given}'.", hint, given=given, **record)
-        self.near = near
+    def __init__(self, what: str, given: str, known: Iterable[str], hint: str = "", **record: Any) -> None:
+        self.known = sorted(set(known))
+        self.near = nearest(given, self.known)
+        super().__init__("", "" if self.near else hint, given=given, **record)
+        self.values = {"what": what}
 
 
 class SeveralFaultsError(RequestError):

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from potsim.interfaces.planfile import write_plan as write_plan
     from potsim.interfaces.readingsfile import readings_of as readings_of
     from potsim.interfaces.report.card import text_of_card as text_of_card
+    from potsim.interfaces.report.refusals import fault as fault
+    from potsim.interfaces.report.refusals import follows as follows
+    from potsim.interfaces.report.refusals import hint as hint
     from potsim.interfaces.report.sweep import text_of_ensemble as text_of_ensemble
     from potsim.interfaces.report.sweep import text_of_sweep as text_of_sweep
     from potsim.interfaces.report.trials import text_of_comparison as text_of_comparison
@@ -38,6 +41,9 @@ _HOMES = {
     "write_plan": "planfile",
     "readings_of": "readingsfile",
     "text_of_card": "report.card",
+    "fault": "report.refusals",
+    "follows": "report.refusals",
+    "hint": "report.refusals",
     "text_of_ensemble": "report.sweep",
     "text_of_sweep": "report.sweep",
     "text_of_comparison": "report.trials",

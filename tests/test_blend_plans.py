@@ -138,9 +138,9 @@ J, C, GIN = "juniper.toml", "coriander.toml", "gin.toml"
         (("1 L @ 42 %", "--make", "1 L"), ("said", "two_strengths_without_volumes")),
         ((J, "--like", GIN), ("said", "one_plan_to_blend")),
         ((J, C, "--like", J), ("said", "like_of_no_strength")),
-        ((J, C, "--like", "fennel.toml", "--to", "90 %"), ("option", "--to", "90 % vol")),
-        ((J, C, "--like", GIN, "--to", "0 %"), ("option", "--to", "0 % vol")),
-        ((J, C, "--like", GIN, "--make", "0 mL"), ("option", "--make", "0 L")),
+        ((J, C, "--like", "fennel.toml", "--to", "90 %"), ("range", "--to", "90 % vol")),
+        ((J, C, "--like", GIN, "--to", "0 %"), ("range", "--to", "0 % vol")),
+        ((J, C, "--like", GIN, "--make", "0 mL"), ("range", "--make", "0 L")),
         ((J, "weak.toml", "--like", GIN), ("said", "keep_of_no_alcohol")),
         ((J, C, "--like", "quince.toml", "--to", "42 %"), ("said", "profile_of_no_oil")),
         (("quince.toml", "quince.toml", "--like", GIN), ("said", "no_botanical_shared")),
@@ -167,4 +167,4 @@ def test_how_much_of_each_of_two_strengths(say) -> None:
     assert back.abv == pytest.approx(50.0, abs=1e-9)
     said = say("blend", "80 %", "30 %", "--to", "90 %", "--make", "1 L")
     assert said.code == 2
-    assert is_refusal(said.error, "option", "--to", "90 % vol", "30 to 80 % vol")
+    assert is_refusal(said.error, "range", "--to", "90 % vol", "30 to 80 % vol")

@@ -108,10 +108,10 @@ def test_away_for_too_long_is_told_and_the_rest_stands(say) -> None:
 @pytest.mark.parametrize(
     ("option", "value", "words"),
     [
-        ("--most", "0 %", ("option", "--most", "0 %")),
+        ("--most", "0 %", ("range", "--most", "0 %")),
         ("--most", "120 %", ("option", "--most", "120 %")),
         ("--away", "soon", ("option", "--away", "soon")),
-        ("--away", "2000 h", ("option", "--away", "2000 h, that is 120,000 min")),
+        ("--away", "2000 h", ("range", "--away", "2000 h, that is 120,000 min")),
     ],
 )
 def test_the_small_jar_refuses_by_the_name_typed(say, option: str, value: str, words: Record) -> None:

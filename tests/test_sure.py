@@ -43,7 +43,7 @@ def test_json_holds_bands_beside_the_values_and_the_seed_repeats_them(say) -> No
         (("--sure", "--seed", "x"), ("option", "--seed", "x")),
         (("--sure", "--seed", "1.5"), ("option", "--seed", "1.5")),
         (("--runs", "3"), ("said", "runs_without_sure")),
-        (("--sure", "--runs", "0"), ("option", "--runs", "0 runs")),
+        (("--sure", "--runs", "0"), ("range", "--runs", "0 runs")),
     ],
 )
 def test_refusals(say, words: tuple[str, ...], message: Record) -> None:

@@ -70,7 +70,12 @@ def _run(arguments: list[str]) -> int:
         parsed.run(parsed)
     except RequestError as error:
         plan = getattr(parsed, "plan", None)
-        if isinstance(plan, str) and not error.where and error.kind not in ELSEWHERE:
+        if (
+            isinstance(plan, str)
+            and not error.where
+            and error.kind not in ELSEWHERE
+            and error.path[:1] != "-"
+        ):
             error.at(Where(plan))
         raise
     return DONE

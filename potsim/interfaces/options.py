@@ -223,10 +223,8 @@ def typed_as(names: Mapping[str, str], typed: Mapping[str, str | None] | None = 
     try:
         yield
     except RangeError as error:
-        if error.argument not in names:
+        if error.path not in names:
             raise
-        name = names[error.argument]
-        given = as_typed((typed or {}).get(name), error.given)
-        refused = RangeError(name, given, error.allowed, error.hint)
-        refused.kind = "option"
-        raise refused from error
+        name = names[error.path]
+        error.typed(as_typed((typed or {}).get(name), error.given), name)
+        raise

@@ -117,8 +117,8 @@ def _compound(fields: dict[str, Any], place: Place) -> Any:
         try:
             return Compound.own(**fields)
         except RangeError as error:
-            key_name = keys.get(error.argument, error.argument)
-            raise RangeError(f"own_compound.{key_name}", error.given, error.allowed, error.hint) from None
+            error.path = f"own_compound.{keys.get(error.path, error.path)}"
+            raise
     return None
 
 

@@ -193,6 +193,8 @@ def as_typed(typed: object, given: object) -> object:
     """Return a value for a refusal: as it was typed, and what that is where it reads otherwise."""
     if not isinstance(typed, str) or not typed.strip() or len(typed) > LONGEST or not typed.isprintable():
         return given
+    if not isinstance(given, str):  # told with its unit by its kind
+        return given if re.fullmatch(r"[\d.,]+", typed.strip()) else typed.strip()
     number, _, unit = str(given).partition(" ")
     bare = re.fullmatch(r"[\d.,]+", typed.strip())
     if bare:

@@ -268,11 +268,9 @@ class Place:
             "key",
             key[:LONGEST],
             known,
-            fault=f"has the unknown key {shown(key)}.",
             hint=f"It belongs in [{homes[0]}]." if homes else "",
             kind="unknown_key",
             path=f"{self.table}.{key}" if self.table else key,
-            follows=True,
         )
 
 

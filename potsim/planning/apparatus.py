@@ -142,19 +142,11 @@ def for_plate(found: TurnOff | None) -> tuple[Note, ...]:
 def refuse_overfull(boiling_l: float, capacity: float) -> None:
     """Refuse a charge that is larger at the boil than the pot."""
     if boiling_l > capacity:
-        raise RequestError(
-            f"The charge takes {boiling_l:.3g} L at the boil, but the pot holds {capacity:.3g} L.",
-            f"Charge less: at most {0.75 * capacity:.3g} L at the boil, three quarters of the pot; "
-            "or run it in parts.",
-        )
+        raise RequestError.of("overfull", given=boiling_l, allowed=0.75 * capacity, capacity_l=capacity)
 
 
 def refuse_large_parrot(run: Course, end: End) -> None:
     """Refuse a parrot that is never full."""
     volume_l, collected_l = run.still.parrot_l, float(run.at(np.array([end.depletion])).collected_l[0])
     if volume_l is not None and volume_l >= collected_l:
-        raise RequestError(
-            f"still.parrot holds {1000.0 * volume_l:.0f} mL, but only {1000.0 * collected_l:.0f} mL come "
-            "over: it would never be full.",
-            "Correct what the parrot holds, read in a glass instead, or stop later.",
-        )
+        raise RequestError.of("large_parrot", "still.parrot", given=volume_l, allowed=collected_l)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Protocol
@@ -200,15 +200,10 @@ class Charge:
 def blend(parts: Sequence[Ingredient]) -> Charge:
     """Blend spirits and water by mass."""
     if not parts:
-        raise RequestError("There is nothing in the charge.", "Give at least one spirit or water.")
+        raise RequestError.of("empty_charge")
     both = strength.mix([p.volume_l for p in parts], [p.abv for p in parts])
     if 0.0 < both.abv < LEAST_ABV:
-        raise RangeError(
-            "the charge's strength",
-            f"{both.abv:g} % vol",
-            f"0 (water alone), or {LEAST_ABV:g} to 100 % vol",
-            "Say water for what holds no spirit.",
-        )
+        raise RangeError.of("weak_charge", "charge.abv", given=both.abv, allowed=LEAST_ABV)
     ethanol, water = strength.moles(both.volume_l, both.abv)
     return Charge(both.volume_l, both.abv, both.mass_kg, float(ethanol), float(water), tuple(parts))
 
@@ -220,7 +215,6 @@ def blend(parts: Sequence[Ingredient]) -> Charge:
 FILL = 0.7  # charge over capacity
 LEAST_CHARGE_L = 1e-3  # below it, drops decide
 LEAST_ABV = 1e-4  # of a charge that is not water [% vol]: a milligram a litre, and no hydrometer shows it
-_LITRES = "Correct the volumes under charge, or scale the recipe to a size that can be run."
 POWER_W_PER_L = 300.0
 MOST_POWER_W = 3000.0
 OVER_LOSSES = 3.0  # power over what pot and neck shed at the boil, where MOST_POWER_W would not do
@@ -248,7 +242,7 @@ class Setting:
 
 def settle(plan: Plan, charge: Charge) -> Setting:
     """Fill in what the plan leaves out."""
-    require("charge (all parts)", charge.volume_l, LEAST_CHARGE_L, 1e5, "L", hint=_LITRES)
+    require("charge", charge.volume_l, LEAST_CHARGE_L, 1e5, "L")
     assumed: list[Note] = []
     still = _still(plan.still, charge.volume_l, assumed)
     stop = plan.cuts.stop if plan.cuts.stop.named else _stop(charge, still.lost, assumed)
@@ -256,11 +250,7 @@ def settle(plan: Plan, charge: Charge) -> Setting:
         stop = replace(stop, recovered=RECOVERED * (1.0 - still.lost))
         assumed.append(hint("assumed_last_stop", "cuts.stop", share=stop.recovered))
     if stop.recovered is not None and charge.ethanol_mol == 0.0:
-        raise RequestError(
-            "the charge holds no alcohol.",
-            "Stop by collected or elapsed.",
-            path="cuts.stop.recovered",
-        )
+        raise RequestError.of("no_alcohol", "cuts.stop.recovered")
     heads_l = plan.cuts.heads_l or (plan.cuts.heads_share or 0.0) * charge.volume_l
     if plan.cuts.heads_l is None and plan.cuts.heads_share is None:
         assumed.append(hint("assumed_no_heads", "cuts.heads"))
@@ -272,14 +262,11 @@ def settle(plan: Plan, charge: Charge) -> Setting:
 def _check_parrot(plan: Plan, still: Still, charge: Charge) -> None:
     if still.parrot_l is not None:
         least_l = LEAST_PARROT * charge.volume_l
-        require("still.parrot", still.parrot_l, least_l, charge.volume_l, "L", hint="Say what it holds.")
+        require("still.parrot", still.parrot_l, least_l, charge.volume_l, "L")
         return
     for key, stop in (("cuts.stop", plan.cuts.stop), ("cuts.tails_from", plan.cuts.tails_from)):
         if stop is not None and stop.parrot_abv is not None:
-            raise RequestError(
-                f"{key}.parrot_abv is given, but no still.parrot.",
-                'Say what the parrot holds, such as parrot = "80 mL", or stop by stream_abv.',
-            )
+            raise RequestError.of("alone", f"{key}.parrot_abv", given=stop.parrot_abv, lacks="still.parrot")
 
 
 def _stop(charge: Charge, lost: float, assumed: list[Note]) -> Stop:
@@ -345,12 +332,14 @@ def _refuse_little_heat(still: Still) -> None:
     boiling_k = float(boiling_point_water(c.pressure_pa))
     shed = (c.neck_loss_w_per_k + c.pot_loss_w_per_k) * (boiling_k - c.room_k)
     if c.power_w <= shed:
-        raise RequestError(
-            f"still.power is {still.on_plate_w(c.power_w):.0f} W, of which {100.0 * still.heat_share:.0f} % "
-            f"({c.power_w:.0f} W) reach the pot, but pot and neck shed {shed:.0f} W at the boil: "
-            "nothing would come over.",
-            f"Give more than {still.on_plate_w(shed):.0f} W, insulate the pot, or correct heat_share, "
-            "pot_loss and neck_loss.",
+        raise RequestError.of(
+            "little_heat",
+            "still.power",
+            given=still.on_plate_w(c.power_w),
+            allowed=still.on_plate_w(shed),
+            heat_share=still.heat_share,
+            pot_w=c.power_w,
+            shed_w=shed,
         )
 
 
@@ -400,12 +389,7 @@ def _min_level(given: StillPlan, capacity: float, assumed: list[Note]) -> float:
         assumed.append(hint("assumed_min_level", "still.min_level"))
         return 0.0
     if given.min_level_l >= capacity:
-        raise RequestError(
-            f"is {given.min_level_l:g} L, but the pot holds {capacity:g} L.",
-            "Give the level that keeps the element covered.",
-            path="still.min_level",
-            follows=True,
-        )
+        raise RequestError.of("high_min_level", "still.min_level", given=given.min_level_l, allowed=capacity)
     return given.min_level_l
 
 
@@ -436,6 +420,15 @@ class HasJars(Protocol):
         ...
 
 
+def check_jars(numbers: Sequence[int], there: Collection[int], path: str, of: str | None = None) -> None:
+    """Refuse numbers of jars that a run, called ``of``, does not have, or named twice."""
+    for k, number in enumerate(numbers):
+        if number not in there:
+            raise RequestError.of("no_such_jar", path, given=number, allowed=sorted(there), of=of)
+        if number in numbers[:k]:
+            raise RequestError.of("jar_twice", path, given=number)
+
+
 def resolve(
     parts: Sequence[Ingredient | LeftOver], distil: Callable[[Plan], HasJars]
 ) -> tuple[Ingredient, ...]:
@@ -445,15 +438,6 @@ def resolve(
 
 def _spirit(part: LeftOver, distil: Callable[[Plan], HasJars]) -> Ingredient:
     jars = {jar.number: jar for jar in distil(part.plan).jars}
-    key = f"charge.{part.name}.jars"
-    if len(set(part.jars)) < len(part.jars):
-        raise RequestError("a jar is named twice.", "Name every jar once.", path=key)
-    missing = [number for number in part.jars if number not in jars]
-    if missing:
-        raise RequestError(
-            f"jar {missing[0]} is named, which '{part.plan.title}' does not have.",
-            f"There are jars 1 to {len(jars)}.",
-            path=key,
-        )
+    check_jars(part.jars, jars, f"charge.{part.name}.jars", of=part.plan.title)
     both = pool(jars[number].portion for number in part.jars or jars)
     return Ingredient(part.name, part.times * both.volume_l, both.abv)

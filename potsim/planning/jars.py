@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import ConvergenceError, RequestError, require
+from potsim.errors import SHARE, ConvergenceError, RequestError, require
 from potsim.liquid import strength
 from potsim.planning.charge import Amounts, Portion, amounts, between, volume_l
 from potsim.planning.notes import Note, hint
@@ -186,12 +186,7 @@ def _lay(parts: Parts, stock: Sequence[JarStock], wanted: Wanted | None, stretch
             left[chosen] -= 1
             count += 1
             if count > MOST_JARS:
-                raise RequestError(
-                    f"jars of {said(min(sizes))} would make more than {MOST_JARS} for this run; "
-                    f"allowed are {MOST_JARS}.",
-                    "Take larger jars, or fewer of the small ones.",
-                    path="jars.sizes",
-                )
+                raise RequestError.of("too_many_jars", "jars.sizes", given=min(sizes), allowed=MOST_JARS)
             row.append(chosen)
             place += chosen
         rows.append(row)
@@ -343,7 +338,7 @@ def _fill(run: Amounts, cuts: Array, rows: list[list[float]]) -> _Filled:
         if np.all(np.abs(gaps) <= FULL * sizes):
             break
     else:
-        raise ConvergenceError("The jars could not be filled to their sizes.", "Please report the plan.")
+        raise ConvergenceError.of("jars_unfilled")
     # A sliver goes into the jar before it, or stays in the last one, rather than begin another.
     real = (held > SLIVER * np.minimum(sizes, np.append(sizes[:1], sizes[:-1]))) | opens
     spare = frozenset(part[~real].tolist())
@@ -526,16 +521,17 @@ def working_jar(
     the stream runs on at its fastest: ``lost = size + flow * minutes``.
     """
     require("minutes", minutes, 0, 1e5, "min")
-    require("most_lost", most_lost, 0, 1, "of the keep (0 to 1)", open_low=True)
+    require("most_lost", most_lost, 0, 1, SHARE, open_low=True)
     keep_l, along = _keep_and_flow(course, start, end)
     flow = float(np.max(along))
     largest = most_lost * keep_l - flow * minutes
     if largest <= 0.0:
-        raise RequestError(
-            f"In {minutes:g} min as much as {said(flow * minutes)} come over, but at most "
-            f"{said(most_lost * keep_l)} may be lost.",
-            f"Stay away for less than {most_lost * keep_l / flow:.2g} min, allow a larger loss, "
-            "or lower the power.",
+        raise RequestError.of(
+            "away_too_long",
+            given=minutes,
+            allowed=most_lost * keep_l / flow,
+            flowing_l=flow * minutes,
+            lost_l=most_lost * keep_l,
         )
     size = min(size_below(largest) or largest, largest)
     lost = size + flow * minutes

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from potsim.errors import RangeError, RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.strength import Mixture
-from potsim.planning.charge import Charge
+from potsim.planning.charge import Charge, check_jars
 from potsim.planning.jars import Jar
 from potsim.planning.notes import Note, hint
 from potsim.planning.plan import Bottling, Stretch
@@ -78,22 +78,11 @@ def stretched(keep: Keep, by: Stretch | None) -> strength.Mixture:
 def _checked(jars: Sequence[Jar], numbers: Sequence[int]) -> set[int]:
     known = {jar.number for jar in jars}
     if not known:
-        raise RequestError("there are none to pool.", "Let the run last until a jar is filled.", path="jars")
-    there = f"There are jars 1 to {max(known)}."
+        raise RequestError.of("no_jars", "jars")
     if not numbers:
-        raise RequestError("no jar lies between heads and tails.", there, path="jars.keep")
-    chosen: set[int] = set()
-    for number in numbers:
-        if number not in known:
-            raise RequestError(
-                f"names jar {number}, which this run does not have.", there, path="jars.keep", follows=True
-            )
-        if number in chosen:
-            raise RequestError(
-                f"names jar {number} twice.", "Name every jar once.", path="jars.keep", follows=True
-            )
-        chosen.add(number)
-    return chosen
+        raise RequestError.of("no_jar_kept", "jars.keep", allowed=sorted(known))
+    check_jars(numbers, known, "jars.keep")
+    return set(numbers)
 
 
 # --- Proofing: the water that brings a keep to bottling strength, in steps, and the bottles it fills.
@@ -337,9 +326,8 @@ def bottle(
             calibrated_c=calibrated_c,
         )
     except RangeError as error:
-        if error.argument != "target_abv":
-            raise
-        raise RangeError("bottling.abv", error.given, error.allowed, error.hint) from error
+        error.path = "bottling.abv" if error.path == "target_abv" else error.path
+        raise
     if at_c == room_c:
         return made
     hot = hint("hot_room", "still.room", room_c=room_c, at_c=at_c)

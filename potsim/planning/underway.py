@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import RequestError
 from potsim.liquid import strength
+from potsim.planning.charge import check_jars
 from potsim.planning.events import Measured, Pool, Water
 from potsim.planning.forecast import BAND_ERRORS, Band, Forecast
 from potsim.planning.journal import JarState, Journal
@@ -435,11 +436,9 @@ class UnderWay:
         """Return jars poured together, those kept if none are named, with the water that is missing."""
         wanted = self.kept if numbers is None else tuple(sorted(set(numbers)))
         there = {jar.number: k for k, jar in enumerate(self.jars)}
-        for number in wanted:
-            if number not in there:
-                raise RequestError(f"There is no jar {number} in this run.", "Choose among those noted.")
+        check_jars(wanted, there, "jars")
         if not wanted:
-            raise RequestError("There is no jar to pour yet.", "Note a jar as full, or choose one.")
+            raise RequestError.of("no_jar_poured", "jars")
         volume, abv = self._pooled([self.jars[there[n]] for n in wanted])
         stretch = self.run.plan.bottling.stretch
         if stretch is not None:

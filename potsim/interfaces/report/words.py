@@ -17,12 +17,14 @@ Words = str | Callable[[Note], str]
 
 
 class _Said:
-    """A value that is told by the table of formats where a template names a kind of quantity."""
+    """A value that is told by the table of formats where a template names a kind of quantity; text stays."""
 
     def __init__(self, value: Any) -> None:
         self.value = value
 
     def __format__(self, spec: str) -> str:
+        if isinstance(self.value, str):
+            return self.value
         return say(spec, self.value) if spec in METRIC else format(self.value, spec)
 
 
