@@ -27,20 +27,7 @@ _NUMBER = re.compile(
         (?P<exponent>[eE][+-]?[0-9]{1,3}(?![0-9]))? )""",
     re.VERBOSE,
 )
-_VULGAR = {
-    "½": "1/2",
-    "¼": "1/4",
-    "¾": "3/4",
-    "⅓": "1/3",
-    "⅔": "2/3",
-    "⅕": "1/5",
-    "⅖": "2/5",
-    "⅙": "1/6",
-    "⅛": "1/8",
-    "⅜": "3/8",
-    "⅝": "5/8",
-    "⅞": "7/8",
-}
+_VULGAR = dict(zip("½¼¾⅓⅔⅕⅖⅙⅛⅜⅝⅞", "1/2 1/4 3/4 1/3 2/3 1/5 2/5 1/6 1/8 3/8 5/8 7/8".split(), strict=True))
 # Numbers in words, in the languages whose names of botanicals are understood; common practice, no source.
 _NUMBER_WORDS: Mapping[str, Fraction] = {
     word: Fraction(size)
