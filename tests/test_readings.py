@@ -11,6 +11,7 @@ from refusals import Record, refused
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces.readingsfile import column, entry_of, load_readings, read_entry_fields, read_readings
 from potsim.liquid import strength
+from potsim.planning.notes import sentences
 from potsim.planning.readings import Entry, next_reading
 
 
@@ -46,9 +47,11 @@ def test_kind_to_headers_units_separators_and_commas(text: str) -> None:
 def test_what_is_not_plain_is_said() -> None:
     table = read_readings("time (min);collected (mL);abv\n42;220,5;71,2\n50;0,3 L;70\n")
     assert table.readings[1].collected_l == pytest.approx(0.3)
-    assert "Commas in numbers are read as decimal commas." in table.notes
-    assert any("'0.3 L' under 'collected (mL)' is read with its own unit" in note for note in table.notes)
-    assert any("taken as read at the hydrometer's own" in note for note in table.notes)
+    assert "Commas in numbers are read as decimal commas." in sentences(table.notes)
+    assert any(
+        "'0.3 L' under 'collected (mL)' is read with its own unit" in note for note in sentences(table.notes)
+    )
+    assert any("taken as read at the hydrometer's own" in note for note in sentences(table.notes))
 
 
 def test_jar_by_jar_adds_up_and_tells_where_each_jar_began() -> None:
@@ -77,7 +80,7 @@ def test_masses_and_parrots() -> None:
 def test_time_of_day_counts_from_the_first_line_over_midnight() -> None:
     table = read_readings("clock,collected (mL)\n23:40,\n0:10,0\n00:30,50\n")
     assert [r.entry.elapsed_min for r in table.readings] == [0.0, 30.0, 50.0]
-    assert "The time of day on line 2 is taken as the switch-on." in table.notes
+    assert "The time of day on line 2 is taken as the switch-on." in sentences(table.notes)
 
 
 def test_a_proof_hydrometer_is_made_for_60_fahrenheit() -> None:
@@ -169,7 +172,7 @@ def test_other_encodings_are_read_and_said(tmp_path: Path) -> None:
         path.write_bytes(text.encode(encoding))
         table = load_readings(path)
         assert table.readings[0].entry.vapour_c == 84.5
-        assert said in " ".join(table.notes)
+        assert said in " ".join(sentences(table.notes))
 
 
 def test_a_field_without_end_and_too_many_readings() -> None:

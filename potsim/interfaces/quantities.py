@@ -27,7 +27,13 @@ _NUMBER = re.compile(
         (?P<exponent>[eE][+-]?[0-9]{1,3}(?![0-9]))? )""",
     re.VERBOSE,
 )
-_VULGAR = dict(zip("½¼¾⅓⅔⅕⅖⅙⅛⅜⅝⅞", "1/2 1/4 3/4 1/3 2/3 1/5 2/5 1/6 1/8 3/8 5/8 7/8".split(), strict=True))
+_VULGAR = dict(
+    zip(
+        "½¼¾⅓⅔⅕⅖⅙⅛⅜⅝⅞",
+        ["1/2", "1/4", "3/4", "1/3", "2/3", "1/5", "2/5", "1/6", "1/8", "3/8", "5/8", "7/8"],
+        strict=True,
+    )
+)
 # Numbers in words, in the languages whose names of botanicals are understood; common practice, no source.
 _NUMBER_WORDS: Mapping[str, Fraction] = {
     word: Fraction(size)

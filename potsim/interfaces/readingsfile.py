@@ -26,6 +26,7 @@ from potsim.interfaces.files import content_of
 from potsim.interfaces.quantities import shown, tidy
 from potsim.liquid import strength
 from potsim.liquid.equilibrium import ATMOSPHERE_PA
+from potsim.planning.notes import Note, hint
 from potsim.planning.readings import MOST_READINGS, SAMPLES, Entry, Reading, next_reading
 from potsim.records import dataclass
 
@@ -387,7 +388,7 @@ class Readings:
 
     name: str  # name of the file
     readings: tuple[Reading, ...]  # in the order of the run
-    notes: tuple[str, ...]  # how it was read, where that is not plain
+    notes: tuple[Note, ...]  # how it was read, where that is not plain
 
 
 def load_readings(
@@ -455,7 +456,7 @@ def read_readings(
     if not found:
         raise RequestError(f"{name} has a header, but no reading below it.", "Add a line for each reading.")
     if any(r.abv is not None and r.entry.read_c is None for r in found):
-        table.note("A strength without its temperature is taken as read at the hydrometer's own.")
+        table.note(hint("temperature_not_read"))
     return Readings(name, tuple(found), tuple(table.notes))
 
 
@@ -466,16 +467,16 @@ class _Table:
     name: str
     hydrometer_c: float | None = None  # what hydrometers of % vol are made for [°C]; ``None`` for 20 °C
     columns: list[Column] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
     units: dict[int, tuple[str, int]] = field(default_factory=dict)  # own unit of cells, and its first line
     clock: float | None = None
     days: float = 0.0
     start: float | None = None
     faults: list[PotsimError] = field(default_factory=list)  # what is wrong with it
 
-    def note(self, words: str) -> None:
-        if words not in self.notes:
-            self.notes.append(words)
+    def note(self, note: Note) -> None:
+        if note not in self.notes:
+            self.notes.append(note)
 
     def refuse(self, line: int, fault: str, hint: str, kind: str = "table") -> PotsimError:
         return RequestError(fault, hint, kind=kind).at(Where(self.name, line))
@@ -536,14 +537,12 @@ class _Table:
         if not found.quantity.has_unit:
             return
         if own and found.unit and own.lower() != found.unit.lower():
-            self.note(f"Line {line}: {shown(cell)} under {shown(found.header)} is read with its own unit.")
+            self.note(hint("own_unit", found.header, line=line, given=shown(cell).strip("'")))
         if own:
             before, first = self.units.setdefault(k, (own, line))
             if not found.unit and before.lower() != own.lower():
-                self.note(
-                    f"{found.header} is in {before} on line {first} and in {own} on line {line}; "
-                    "each is read as it says."
-                )
+                units = {"unit": before, "line": first, "then_unit": own, "then_line": line}
+                self.note(hint("units_change", found.header, **units))
 
     def _entry(self, fields: Fields, line: int) -> Entry:
         clock = fields.pop("clock", None)
@@ -561,7 +560,7 @@ class _Table:
         """Minutes since the first time of day, over midnight if need be."""
         if self.start is None:
             self.start = clock
-            self.note(f"The time of day on line {line} is taken as the switch-on.")
+            self.note(hint("clock_at_switch_on", line=line))
         elif self.clock is not None and clock < self.clock - LONG_NIGHT_MIN:
             self.days += DAY_MIN
         self.clock = clock
@@ -578,7 +577,7 @@ def _rows(text: str, table: _Table) -> Iterator[tuple[int, list[str]]]:
     mark, skipped = _separator(text)
     if mark != ",":
         text = _decimal_points(text, table)
-        table.note(f"Cells are separated by {'semicolons' if mark == ';' else 'tabs'}.")
+        table.note(hint("cells_apart", by="semicolons" if mark == ";" else "tabs"))
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=mark, skipinitialspace=True)
     before = 0
     while True:
@@ -613,14 +612,14 @@ def _decimal_points(text: str, table: _Table) -> str:
     """Turn decimal commas into points, once it is plain that commas are decimal."""
     if not re.search(r"(?<![\d.,])(?:0,\d+|\d+,(?:\d{1,2}|\d{4,}))(?![\d,])", text):
         return text
-    table.note("Commas in numbers are read as decimal commas.")
+    table.note(hint("decimal_commas"))
     return re.sub(r"(?<=\d),(?=\d)", ".", text)
 
 
-def _decoded(content: bytes, name: str) -> tuple[str, list[str]]:
+def _decoded(content: bytes, name: str) -> tuple[str, list[Note]]:
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         try:
-            return content.decode("utf-16"), ["The file is UTF-16."]
+            return content.decode("utf-16"), [hint("encoding", encoding="UTF-16")]
         except UnicodeDecodeError:
             raise RequestError(f"{name} is not text.", "Save the table as CSV.") from None
     try:
@@ -630,7 +629,7 @@ def _decoded(content: bytes, name: str) -> tuple[str, list[str]]:
         text = content.decode("cp1252", errors="replace")
     if "\ufffd" in text or "\0" in text:
         raise RequestError(f"{name}, line {line}: it is not text.", "Save the table as CSV in UTF-8.")
-    return text, [f"Line {line} is not UTF-8; the file is read as Windows-1252."]
+    return text, [hint("encoding", encoding="Windows-1252", line=line)]
 
 
 def entry_of(fields: Mapping[str, float | str], hydrometer_c: float | None = None) -> Entry:

@@ -15,6 +15,7 @@ from potsim.interfaces.wording import in_units, units_of
 if TYPE_CHECKING:
     from potsim.planning.forecast import Forecast
     from potsim.planning.journal import Journal
+    from potsim.planning.notes import Note
     from potsim.planning.plan import Plan
     from potsim.planning.readings import Reading
     from potsim.planning.run import Run
@@ -39,14 +40,15 @@ def run(args: argparse.Namespace) -> None:
     readings, notes = _readings(Path(args.readings), plan_file, plan, made, args.hydrometer)
     from potsim.interfaces.report.underway import text_of_forecast
     from potsim.planning.forecast import follow
+    from potsim.planning.notes import plain_notes, sentences
 
     forecast = follow(made, readings, args.hold_up)
     results, words = _files(forecast, picture, still)
     files.write_all(results)
     output.emit(
         args,
-        lambda: {**forecast.to_dict(), "notes": list(notes)},
-        lambda: text_of_forecast(forecast, notes),
+        lambda: {**forecast.to_dict(), "notes": plain_notes(notes)},
+        lambda: text_of_forecast(forecast, sentences(notes)),
         more=words,
         units=units_of(plan),
     )
@@ -79,6 +81,7 @@ def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | N
     from potsim.interfaces.tomlfile import read_file
     from potsim.planning.forecast import Follower
     from potsim.planning.journal import Journal
+    from potsim.planning.notes import sentences
 
     path = Path(args.journal) if args.journal is not None else plan_file.with_suffix(".readings.jsonl")
     follower = Follower(made, held)
@@ -89,7 +92,7 @@ def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | N
         text = Journal.read(path).plan_text  # what came of the run may stand in the file by now
     with Journal.open(path, text, pressure_pa=pressure_pa) as journal:
         output.words(f"Readings are saved in '{path}', each at once.")
-        for sentence in damage(journal):
+        for sentence in sentences(damage(journal)):
             output.words(sentence)
         if journal.readings:
             output.words(f"Going on after {len(journal.readings)} readings.")
@@ -98,18 +101,19 @@ def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | N
 
 def _readings(
     path: Path, plan_file: Path, plan: Plan, made: Run, hydrometer_c: float | None
-) -> tuple[tuple[Reading, ...], tuple[str, ...]]:
+) -> tuple[tuple[Reading, ...], tuple[Note, ...]]:
     """Read a table, or a journal, which begins with a brace."""
     from potsim.interfaces.readingsfile import load_readings
 
     pressure_pa = made.setting.still.conditions.pressure_pa
     if _is_journal(path):
         from potsim.planning.journal import Journal
+        from potsim.planning.notes import caution
 
         journal = Journal.read(path, pressure_pa=pressure_pa)
         other = not _same_plan(journal.plan_text, plan, plan_file)
-        changed = ("The plan is no longer as it was when this journal was begun.",) if other else ()
-        aside = (f"{error} The reading is set aside." for _, error in journal.aside)
+        changed = (caution("plan_changed"),) if other else ()
+        aside = (caution("reading_aside", why=str(error)) for _, error in journal.aside)
         return journal.readings, (*damage(journal), *aside, *changed)
     read_table = load_readings(path, pressure_pa=pressure_pa, hydrometer_c=hydrometer_c)
     return read_table.readings, read_table.notes
@@ -125,14 +129,12 @@ def _same_plan(begun_with: str, plan: Plan, plan_file: Path) -> bool:
         return False
 
 
-def damage(journal: Journal) -> tuple[str, ...]:
-    """Say which lines of a journal are left out."""
-    return tuple(
-        f"The last line was torn off while it was written, and is left out: {one.text!r}."
-        if one.torn
-        else f"Line {one.line} cannot be read, and is left out: {one.text!r}."
-        for one in journal.damaged
-    )
+def damage(journal: Journal) -> tuple[Note, ...]:
+    """Return which lines of a journal are left out."""
+    from potsim.planning.notes import caution
+
+    kinds = {True: "line_torn", False: "line_unreadable"}
+    return tuple(caution(kinds[one.torn], line=one.line, given=one.text) for one in journal.damaged)
 
 
 def _is_journal(path: Path) -> bool:

@@ -561,8 +561,32 @@ FOLLOW: dict[str, Words] = {
 }
 
 
+def _encoding(note: Note) -> str:
+    line, encoding = note.values.get("line"), note.values["encoding"]
+    if line is None:
+        return f"The file is {encoding}."
+    return f"Line {line} is not UTF-8; the file is read as {encoding}."
+
+
+READINGS: dict[str, Words] = {
+    "temperature_not_read": "A strength without its temperature is taken as read at the hydrometer's own.",
+    "own_unit": "Line {line}: '{given}' under '{subject}' is read with its own unit.",
+    "units_change": "{subject} is in {unit} on line {line} and in {then_unit} on line {then_line}; each is "
+    "read as it says.",
+    "clock_at_switch_on": "The time of day on line {line} is taken as the switch-on.",
+    "cells_apart": "Cells are separated by {by}.",
+    "decimal_commas": "Commas in numbers are read as decimal commas.",
+    "encoding": _encoding,
+    "line_torn": "The last line was torn off while it was written, and is left out: '{given}'.",
+    "line_unreadable": "Line {line} cannot be read, and is left out: '{given}'.",
+    "plan_changed": "The plan is no longer as it was when this journal was begun.",
+    "reading_aside": "{why} The reading is set aside.",
+}
+
+
 WORDS: dict[str, Words] = {
     "stop": _stop,
+    **READINGS,
     **HEED,
     **TAKEN,
     **JARS,
