@@ -64,8 +64,8 @@ class PotsimError(Exception):
         *,
         kind: str = "",
         path: str = "",
-        given: object = None,
-        allowed: object = "",
+        given: Any = None,
+        allowed: Any = "",
         follows: bool | None = None,
     ) -> None:
         super().__init__(fault or kind)
@@ -78,9 +78,7 @@ class PotsimError(Exception):
         self.where: tuple[Where, ...] = ()  # places, the outermost first: a plan, and a plan that it names
 
     @classmethod
-    def of(
-        cls, kind: str, path: str = "", *, given: object = None, allowed: object = "", **values: Any
-    ) -> Self:
+    def of(cls, kind: str, path: str = "", *, given: Any = None, allowed: Any = "", **values: Any) -> Self:
         """Return a refusal as a record, in plain units; its kind is worded when it is read."""
         error = cls.__new__(cls)
         PotsimError.__init__(error, kind=kind, path=path, given=given, allowed=allowed)
@@ -259,14 +257,7 @@ def require(
     if value is None:
         return
     if isinstance(value, str | bytes | list | tuple | dict):
-        number = f"Give it as a number{f', in {unit}' if unit else ''}"
-        what = "a text" if isinstance(value, str | bytes) else f"a {type(value).__name__}"
-        raise RequestError(
-            f"is {value!r}, {what}.",
-            f"{number}; text with a unit goes into Plan.from_dict.",
-            path=key,
-            follows=True,
-        )
+        raise RequestError.of("no_number", key, given=repr(value), unit=unit)
     fine = (value > low if open_low else value >= low) and value <= high and math.isfinite(value)
     if not fine:
         space = f" {unit}" if unit else ""

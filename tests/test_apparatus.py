@@ -80,7 +80,7 @@ def test_half_the_heat_takes_longer_and_gives_stronger_spirit() -> None:
 
 
 def test_too_little_heat_is_refused_with_what_arrives() -> None:
-    with refused("said", "power_that_arrives_too_low") as told:
+    with refused("little_heat", "still.power", 700.0) as told:
         bench(heat_share=0.1)
     assert "heat_share" in told.value.hint
 
@@ -321,7 +321,7 @@ def test_pooled_strength_is_never_above_what_ran(abv: float) -> None:
             ("range", "still.heat_share", "0 %", "more than 0 and at most 1 of the power"),
         ),
         ('heat_share = "140 %"', ("quantity", "still.heat_share", "140 %")),
-        ('parrot = "2 L"', ("said", "parrot_larger_than_the_charge")),
+        ('parrot = "2 L"', ("large_parrot", "still.parrot", 2.0)),
         ('parrot = "0 mL"', ("range", "still.parrot", "0 mL")),
         ('condenser = "0 W"', ("range", "still.condenser", "0 W", "more than 0 and at most 1,000,000 W")),
         ('heated_by = "wood"', ("unknown_name", "still.heated_by", "wood")),
@@ -343,7 +343,7 @@ def test_bad_input_is_refused_with_what_to_do(say, line: str, words: Record, tmp
 
 
 def test_a_stop_by_a_parrot_that_is_not_there() -> None:
-    with refused("said", "parrot_abv_alone", error=PotsimError):
+    with refused("alone", "cuts.stop.parrot_abv", 55.0, error=PotsimError):
         bench(stop=Stop(parrot_abv=55.0))
 
 

@@ -151,7 +151,7 @@ def test_a_misspelling_is_refused_with_the_nearest_name(typed: str, suggested: s
 
 
 def test_where_nothing_is_near_the_list_is_named() -> None:
-    with refused("said", "where_botanicals_are_listed"):
+    with refused("unknown_name", "", "qqqq"):
         find("qqqq")
 
 
@@ -333,8 +333,8 @@ def test_numbers_out_of_range_are_refused(line: dict[str, float], text: Record) 
 @pytest.mark.parametrize(
     ("line", "text"),
     [
-        ({}, ("missing", "botanical.juniper")),
-        ({"mass_g": 1, "pieces": 2}, ("conflict", "botanical.juniper")),
+        ({}, ("no_amount", "botanical.juniper")),
+        ({"mass_g": 1, "pieces": 2}, ("conflict", "botanical.juniper.mass", 1)),
         ({"mass_g": 1, "state": "frsh"}, ("unknown_name", "botanical.juniper.state", "frsh", None, "fresh")),
         (
             {"mass_g": 1, "prepared": "grond"},
@@ -346,7 +346,7 @@ def test_numbers_out_of_range_are_refused(line: dict[str, float], text: Record) 
         ),
         (
             {"mass_g": 1, "where": "basket", "macerated_h": 3},
-            ("conflict", "botanical.juniper"),
+            ("macerated_in_basket", "botanical.juniper.macerated", 3),
         ),
     ],
 )
@@ -356,9 +356,9 @@ def test_lines_that_make_no_sense_are_refused(line: dict[str, object], text: Rec
 
 
 def test_states_that_cannot_be_are_refused() -> None:
-    with refused("said", "dried_only"):
+    with refused("dried_only", "botanical.saffron", "fresh"):
         resolve(BotanicalDose("saffron", mass_g=1, state="fresh"))
-    with refused("said", "fresh_only"):
+    with refused("counted_fresh", "botanical.fresh ginger", "dried"):
         resolve(BotanicalDose("fresh ginger", mass_g=1, state="dried"))
 
 

@@ -43,13 +43,13 @@ def test_heads_are_cut_at_their_volume() -> None:
 
 def test_heads_that_leave_no_keep_are_refused() -> None:
     points, _ = table_of()
-    with refused("request", "cuts.heads"):
+    with refused("all_heads", "cuts.heads", 1.2):
         cut_points(run_of(), 1.2, points.keep_end, points.end)
 
 
 @pytest.mark.parametrize("places", [(0.3, 0.3, 0.4), (0.1, 0.5, 0.4), (-0.1, 0.2, 0.4)])
 def test_cuts_out_of_order_are_refused(places: tuple[float, float, float]) -> None:
-    with refused("request", "cuts"):
+    with refused("no_keep", "cuts"):
         CutPoints(*places)
 
 

@@ -220,7 +220,7 @@ def test_small_jars_cannot_be_read_with_a_hydrometer() -> None:
 
 def test_more_than_500_jars_are_refused() -> None:
     run = run_of()
-    with refused("said", "too_many_jars"):
+    with refused("too_many_jars", "jars.sizes", 0.001):
         lay(run, points_of(run), stock(1))
     row = lay(run, points_of(run), stock(2.2))
     assert 480 < len(row.jars) <= 500
@@ -329,9 +329,9 @@ def test_the_working_jar_fills_at_the_fastest_flow_of_the_course() -> None:
 def test_too_long_a_distraction_is_refused() -> None:
     run = run_of()
     points = points_of(run)
-    with refused("said", "too_long_away"):
+    with refused("away_too_long", "", 30.0):
         working_jar(run, points.heads, points.keep_end, minutes=30.0, most_lost=0.05)
-    with refused("range", "most_lost", "0 of the keep (0 to 1)"):
+    with refused("range", "most_lost", "0 of the whole (0 to 1)"):
         working_jar(run, points.heads, points.keep_end, most_lost=0.0)
 
 

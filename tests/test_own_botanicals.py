@@ -40,15 +40,15 @@ def test_own_botanicals_join_a_copy() -> None:
     spruce = resolve(BotanicalDose("Spruce tips", mass_g=10), among)
     assert spruce.oil_g == pytest.approx({"bornyl_acetate": 0.012})
     assert spruce.unlisted_oil_g == pytest.approx(0.028)
-    with refused("said", "piece_of_unknown_mass"):
+    with refused("no_piece_weight", "botanical.spruce tip", 3):
         resolve(BotanicalDose("spruce tip", pieces=3), among)
 
 
 @pytest.mark.parametrize(
     ("changes", "text"),
     [
-        ({"common_name": "Junipers"}, ("said", "name_taken")),
-        ({"aliases": ("coriander",)}, ("said", "alias_taken")),
+        ({"common_name": "Junipers"}, ("name_taken", "", "Junipers")),
+        ({"aliases": ("coriander",)}, ("name_taken", "", "coriander")),
         ({"composition": (Share("pinen", Spread(1, 2, 3)),)}, ("unknown_name", "", "pinen")),
     ],
 )
@@ -62,15 +62,15 @@ def test_own_botanicals_that_clash_are_refused(changes: dict[str, object], text:
     [
         (
             {"composition": (Share("a", Spread(0, 60, 70)), Share("b", Spread(0, 41, 50)))},
-            ("said", "more_than_all_of_the_oil"),
+            ("more_than_oil", "own_botanical.composition", 101),
         ),
         ({"category": "leave"}, ("unknown_name", "", "leave", None, "leaf")),
-        ({"oil_yield_pct": Spread(-1, 1, 2)}, ("range", "oil_yield of spruce tip", "-1 %")),
-        ({"oil_yield_pct": Spread(1, 1, 200)}, ("range", "oil_yield of spruce tip", "200 %")),
-        ({"composition": (Share("a", Spread(-1, 1, 2)),)}, ("range", "a in spruce tip", "-1 %")),
-        ({"fresh_water_fraction": 1.0}, ("range", "water of fresh spruce tip", "1 (a fraction)")),
-        ({"yield_state": "fresh"}, ("said", "yield_of_unknown_water")),
-        ({"piece": Piece(1, state="fresh")}, ("said", "piece_of_unknown_water")),
+        ({"oil_yield_pct": Spread(-1, 1, 2)}, ("range", "own_botanical.oil_yield", "-1 %")),
+        ({"oil_yield_pct": Spread(1, 1, 200)}, ("range", "own_botanical.oil_yield", "200 %")),
+        ({"composition": (Share("a", Spread(-1, 1, 2)),)}, ("range", "own_botanical.composition.a", "-1 %")),
+        ({"fresh_water_fraction": 1.0}, ("range", "own_botanical.fresh_water", "1 of the whole (0 to 1)")),
+        ({"yield_state": "fresh"}, ("no_fresh_water", "own_botanical.fresh_water")),
+        ({"piece": Piece(1, state="fresh")}, ("no_fresh_water", "own_botanical.fresh_water")),
     ],
 )
 def test_botanicals_that_cannot_be_are_refused(changes: dict[str, object], text: Record) -> None:
@@ -79,7 +79,7 @@ def test_botanicals_that_cannot_be_are_refused(changes: dict[str, object], text:
 
 
 def test_a_spread_rises() -> None:
-    with refused("said", "spread_does_not_rise"):
+    with refused("not_rising", "", "[2, 1, 3]"):
         Spread(2, 1, 3)
     assert [Spread(1, 2, 3).at(level) for level in ("low", "typical", "high")] == [1, 2, 3]
 

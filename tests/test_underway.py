@@ -153,7 +153,7 @@ def test_before_the_heat_and_before_the_first_drop(run: Run, tmp_path: Path) -> 
     with Journal.open(tmp_path / "x.jsonl", "title = 'x'\n") as journal:
         made = UnderWay(run, journal, follow(run, ()))
         assert [order.kind for order in made.orders] == ["heat"]
-        with refused("said", "nothing_to_pour"):
+        with refused("no_jar_poured", "jars"):
             made.pour()
         journal.append(Heat(True), at=NOON)
         made = UnderWay(run, journal, follow(run, ()))
@@ -197,7 +197,7 @@ def test_what_was_measured_of_a_jar_wins(run: Run, tmp_path: Path) -> None:
         assert made.pour().abv.value == pytest.approx(77.0)
         both = made.pour((2, 3))
         assert 77.0 < both.abv.value < made.jars[2].abv
-        with refused("said", "no_such_jar"):
+        with refused("no_such_jar", "jars", 99):
             made.pour((99,))
 
 
@@ -224,7 +224,7 @@ def test_one_small_jar_emptied_again_and_again(run: Run, tmp_path: Path) -> None
         assert made.orders[0].kind == "empty"
         assert made.orders[0].jar == 3
         assert made.pour().volume_l.value == pytest.approx(0.05, rel=1e-3)
-    with refused("said", "working_jar_beside_sizes"):
+    with refused("conflict", "jars.working"):
         replace(run.plan.jars, working_l=0.05)
 
 

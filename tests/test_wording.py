@@ -182,7 +182,7 @@ REFUSALS = {
     "one_plan_to_blend": "There is 1 plan to blend. Give two or more.",
     "own_name_taken": "already means juniper",
     "parrot_abv_alone": r"parrot_abv is given, but no still\.parrot",
-    "parrot_larger_than_the_charge": r"still\.parrot holds 2000 mL, but only",
+    "parrot_larger_than_the_charge": r"still\.parrot holds 2 L, but only",
     "parrot_of_what_volume": r"not said what the parrot holds\.",
     "picture_as_gif": r"'a\.gif' ends in \.gif",
     "piece_of_unknown_mass": "What a piece of spruce tip weighs is not known. Give its mass",
@@ -331,7 +331,7 @@ BAD_PLANS = [
     (
         CHARGE + '[still]\naltitude = "5 m"\npressure = "1 bar"\n',
         (
-            "bad.toml, line 7: [still] pressure: altitude and pressure are both given. Keep one: "
+            "bad.toml, line 7: [still] pressure is given beside altitude. Keep one: "
             "the pressure tells the height."
         ),
     ),

@@ -26,7 +26,7 @@ from potsim.interfaces.files import content_of
 from potsim.interfaces.quantities import LONGEST, as_typed, shown
 from potsim.planning import schema
 from potsim.planning.plan import TABLES, most_rows
-from potsim.planning.schema import Key, too_many
+from potsim.planning.schema import Key
 from potsim.records import dataclass
 
 T = TypeVar("T")
@@ -224,6 +224,8 @@ class Place:
         known = inner.split(".")[0]
         if not key and (known in self.typed or known in _inside(self.table)):
             key = inner
+        elif not key and inner.rpartition(".")[2] in self.typed:
+            key = inner.rpartition(".")[2]
         if isinstance(error, RangeError) and not error.where:
             error = error.typed(as_typed(self.typed.get(key), error.given))
         of = TABLES.get(self.table)
@@ -341,7 +343,7 @@ def several(document: Mapping[str, Any], name: str, outer: Place) -> list[tuple[
     if len(tables) > most:
         outer.faulty = True
         with place.noting():
-            raise too_many(name, len(tables), most)
+            raise RequestError.of("too_many", name, given=len(tables), allowed=most)
         return []
     return [
         (row, Place(outer.source, name, f"[[{name}]] {row_name(row, k)}", f"{path}.{k}"))

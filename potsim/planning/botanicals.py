@@ -11,7 +11,7 @@ from functools import cache, lru_cache
 from typing import Literal
 
 from potsim.data import read_table
-from potsim.errors import RequestError, UnknownNameError, nearest, require
+from potsim.errors import SHARE, RequestError, UnknownNameError, nearest, require
 from potsim.planning.ingredients import PREPARED, STATES, Prepared, State
 from potsim.planning.notes import Note, hint
 from potsim.planning.plan import BotanicalDose
@@ -60,10 +60,7 @@ class Spread:
 
     def __post_init__(self) -> None:
         if not self.low <= self.typical <= self.high:
-            raise RequestError(
-                f"low {self.low:g}, typical {self.typical:g} and high {self.high:g} do not rise.",
-                "Put them in order.",
-            )
+            raise RequestError.of("not_rising", given=[self.low, self.typical, self.high])
 
     def at(self, level: Level) -> float:
         """Return the low, typical or high value."""
@@ -163,26 +160,21 @@ class Botanical:
 
     def __post_init__(self) -> None:
         if self.category not in materials():
-            raise UnknownNameError("kind of plant material", self.category, materials())
-        require(f"oil_yield of {self.common_name}", self.oil_yield_pct.low, 0, 100, "%")
-        require(f"oil_yield of {self.common_name}", self.oil_yield_pct.high, 0, 100, "%")
-        require(f"water of fresh {self.common_name}", self.fresh_water_fraction, 0, 0.98, "(a fraction)")
+            raise UnknownNameError("material", self.category, materials())
+        require("own_botanical.oil_yield", self.oil_yield_pct.low, 0, 100, "%")
+        require("own_botanical.oil_yield", self.oil_yield_pct.high, 0, 100, "%")
+        require("own_botanical.fresh_water", self.fresh_water_fraction, 0, 0.98, SHARE)
         for share in self.composition:
-            require(f"{share.compound_id} in {self.common_name}", share.pct.low, 0, 100, "%")
+            require(f"own_botanical.composition.{share.compound_id}", share.pct.low, 0, 100, "%")
         if self.listed_pct > 100 + 1e-9:
-            raise RequestError(
-                f"The composition of {self.common_name} adds up to {self.listed_pct:g} % of its oil;"
-                " allowed is at most 100 %.",
-                "Lower the typical shares; what is not listed is left open, never scaled up.",
+            raise RequestError.of(
+                "more_than_oil", "own_botanical.composition", given=self.listed_pct, allowed=100
             )
         counted_fresh = self.yield_state == "fresh" or (
             self.piece is not None and self.piece.state == "fresh"
         )
         if counted_fresh and self.fresh_water_fraction is None:
-            raise RequestError(
-                f"{self.common_name} is counted or weighed fresh, but the water it then holds is not given.",
-                "Give fresh_water, the mass lost on drying as a fraction of the fresh mass.",
-            )
+            raise RequestError.of("no_fresh_water", "own_botanical.fresh_water", name=self.common_name)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -342,7 +334,7 @@ def choose(
     if not candidates:
         _refuse_dangerous(name)
         near = _nearest(name, among)
-        raise UnknownNameError("botanical", name, near, hint="`potsim botanicals` lists all that are known.")
+        raise UnknownNameError("botanical", name, near)
     if len(candidates) == 1:
         return candidates[0], None
     by_state = [b for b in candidates if state is not None and b.yield_state == state]
@@ -366,9 +358,7 @@ def meant(dose: BotanicalDose, among: Library | None = None) -> tuple[Botanical,
     if dose.like is None:
         return choose(dose.name, among, dose.state, dose.counted)
     if among.called(dose.name):
-        raise RequestError(
-            f"is given for {dose.name}, which is known.", "Leave like out.", kind="conflict", path="like"
-        )
+        raise RequestError.of("like_known", "like", given=dose.name)
     _refuse_dangerous(dose.name)
     model, choice = choose(dose.like, among, dose.state, dose.counted)
     own = replace(model, id=spelling(dose.name), common_name=dose.name, like=model.common_name)
@@ -386,10 +376,7 @@ def _refuse_dangerous(name: str) -> None:
     """Refuse the names of what poisons, or of what is easily mistaken for it."""
     for row in read_table("dangerous_names.csv"):
         if spelling(row["name"]) == spelling(name):
-            raise RequestError(
-                f"'{name}' is refused: {row['why']} (from memory).",
-                "Leave it out. If another plant is meant, write its own name.",
-            )
+            raise RequestError.of("dangerous", given=name, why=row["why"])
 
 
 def extend(among: Library, own: Mapping[str, Botanical], compounds: Collection[str] = ()) -> Library:
@@ -398,10 +385,7 @@ def extend(among: Library, own: Mapping[str, Botanical], compounds: Collection[s
         for name in botanical.names:
             taken = among.called(name)
             if taken:
-                raise RequestError(
-                    f"The name '{name}' of your own botanical already means {taken[0].common_name}.",
-                    f"Choose another, such as 'my {name}'.",
-                )
+                raise RequestError.of("name_taken", given=name, taken=taken[0].common_name)
         for share in botanical.composition:
             if compounds and share.compound_id not in compounds:
                 raise UnknownNameError("compound", share.compound_id, compounds)
@@ -574,14 +558,8 @@ def _state(dose: BotanicalDose, botanical: Botanical) -> State:
     if dose.state in botanical.states:
         return dose.state
     if dose.state == "dried":
-        raise RequestError(
-            f"{botanical.common_name} is counted fresh, not dried.",
-            "Give it fresh, or name the dried botanical.",
-        )
-    raise RequestError(
-        f"{botanical.common_name} is known dried only: how much water the fresh material holds is not known.",
-        "Give the mass it would have dried, or add it as a botanical of your own.",
-    )
+        raise RequestError.of("counted_fresh", f"botanical.{dose.name}", given="dried", allowed="fresh")
+    raise RequestError.of("dried_only", f"botanical.{dose.name}", given="fresh", allowed="dried")
 
 
 def _mass_as_put_in(dose: BotanicalDose, botanical: Botanical, state: State) -> float:
@@ -590,7 +568,9 @@ def _mass_as_put_in(dose: BotanicalDose, botanical: Botanical, state: State) -> 
         return dose.mass_g
     piece = botanical.piece_counted(dose.counted)
     if piece is None or dose.pieces is None:
-        raise RequestError(f"What a piece of {botanical.common_name} weighs is not known.", "Give its mass.")
+        raise RequestError.of(
+            "no_piece_weight", f"botanical.{dose.name}", given=dose.pieces, name=botanical.common_name
+        )
     return botanical.mass_in_g(state, dose.pieces * piece.mass_g, piece.state)
 
 
@@ -677,16 +657,13 @@ def kind_named(word: str) -> str:
     plain = {spelling(row["word"]): row["kind"] for row in read_table("spirit_words.csv")}
     if spelling(word) in plain:
         return plain[spelling(word)]
-    named = [row["word"] for row in read_table("spirit_words.csv")]
-    known = nearest(word, [*spirit_kinds(), *named])
-    kinds = ", ".join(sorted(spirit_kinds()))
-    hint_ = f"Known: {kinds}; and plain words for them, such as rum, vodka, brandy."
-    raise UnknownNameError("kind of base spirit", word, known, hint=hint_)
+    known = [*spirit_kinds(), *(row["word"] for row in read_table("spirit_words.csv"))]
+    raise UnknownNameError("base_spirit", word, known)
 
 
 def volatiles(kind: str | None, ethanol_l: float, level: Level = "typical") -> dict[str, float]:
     """Return what a base spirit brings of each volatile [g]."""
-    require("alcohol of the base spirit", ethanol_l, 0, 1e6, "L")
+    require("ethanol", ethanol_l, 0, 1e6, "L")
     if kind is None:
         return {}
     return {v.compound_id: v.g_per_hl.at(level) * ethanol_l / 100 for v in composition(kind)}

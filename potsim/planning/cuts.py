@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from potsim.errors import RangeError, RequestError, require
+from potsim.errors import SHARE, RangeError, RequestError, require
 from potsim.planning.botanicals import Level, volatiles
 from potsim.planning.charge import between
 from potsim.planning.cloud import cloudy_condition
@@ -52,7 +52,7 @@ def _cut(flavours: Flavours, volume_l: float) -> HeadsCut:
     at = course.first(lambda states: states.collected_l - volume_l) if volume_l > 0.0 else None
     if at is None:
         most = float(course.at(flavours.carried.depletion[-1:]).collected_l[0])
-        raise RangeError("heads", f"{volume_l:g} L", f"more than 0 and at most {most:.3g} L", "Take less.")
+        raise RangeError.of("all_heads", "cuts.heads", given=volume_l, allowed=most)
     portion = between(course, 0.0, at)
     charged = course.charge_mol * course.charge_x
     over = flavours.over_by_row([(0.0, at)])[:, 0]
@@ -78,17 +78,13 @@ SOONEST_FADED = 0.25  # of the distillate, before which a stop by fading is refu
 
 def over_condition(flavours: Flavours, name: str, share: float) -> Condition:
     """Return the stop at which a share of a botanical's oil is over."""
-    require(f"cuts.stop.over.{name}", share, 0, 0.999, "of what comes over (0 to 1)", open_low=True)
+    require(f"cuts.stop.over.{name}", share, 0, 0.999, SHARE, open_low=True)
     carried, rows = flavours.carried, flavours.rows_called(name)
     grams = carried.rows.amount[rows]
     curve = grams @ carried.grid.over[rows]
     total = float(grams @ carried.at(np.array([flavours.alcohol_over])).over[rows, 0])
     if total <= 0.0:
-        raise RequestError(
-            f"nothing of {name} comes over, so no share of it ever does.",
-            "Stop by something else.",
-            path="cuts.stop.over",
-        )
+        raise RequestError.of("nothing_over", "cuts.stop.over", given=name)
     rising = Rising(carried.depletion, curve[None], (grams @ carried.grid_rate[rows])[None])
     waits = {"botanical": name, "value": share}
     return Condition("over", waits, lambda states: rising(states.depletion)[0] / total - share)
@@ -102,23 +98,17 @@ def faded_condition(flavours: Flavours, heads_l: float) -> Condition:
     course, over = flavours.course, flavours.alcohol_over
     heads = course.first(lambda states: states.collected_l - heads_l) if heads_l > 0.0 else 0.0
     if heads is None or heads >= over:
-        raise RequestError("cuts.stop.faded: the heads take all that comes over.", "Take less heads.")
+        most_l = float(course.at(np.array([over])).collected_l[0])
+        raise RequestError.of("all_heads", "cuts.heads", given=heads_l, allowed=most_l)
     whole_l = between(course, heads, over).volume_l
     whole = flavours.cut_at(Cut(over, heads, ((heads, over),), (whole_l,), (0,), whole_l))
     faded = whole.faded
     if faded is None:
-        raise RequestError(
-            "cuts.stop.faded: no botanical of this bill leads or is clear and comes early or in the middle,"
-            " so that nothing fades before the end.",
-            "Stop by something else.",
-        )
+        raise RequestError.of("nothing_fades", "cuts.stop.faded")
     at, end_l = (float(course.at(np.array([s])).collected_l[0]) for s in (faded, over))
     if at < SOONEST_FADED * end_l:
-        raise RequestError(
-            f"cuts.stop.faded: all that counts has faded at {at:.3g} L, inside the first quarter of the"
-            f" distillate ({end_l:.3g} L to 99 % of the alcohol); most of the spirit would stay in the pot.",
-            "Stop by strength, or add what comes later.",
-        )
+        values = {"distillate_l": end_l, "share": SOONEST_FADED}
+        raise RequestError.of("fades_early", "cuts.stop.faded", given=at, **values)
     return Condition("faded", {}, lambda states: states.depletion - faded)
 
 

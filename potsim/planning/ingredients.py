@@ -187,29 +187,11 @@ class BotanicalDose:
                 raise
         path = f"botanical.{self.name}"
         if (self.mass_g is None) == (self.pieces is None):
-            neither = self.mass_g is None
-            raise RequestError(
-                f"has {'neither amount, mass nor pieces' if neither else 'both mass and pieces'}.",
-                'Add for example amount = "5 g", or how many there are: amount = "2 berries".'
-                if neither
-                else "Give one of the two.",
-                kind="missing" if neither else "conflict",
-                path=path,
-                follows=True,
-            )
+            if self.mass_g is None:
+                raise RequestError.of("no_amount", path)
+            raise RequestError.of("conflict", f"{path}.mass", given=self.mass_g, other="pieces")
         if self.where == "basket" and self.macerated_h > 0:
-            raise RequestError(
-                "is macerated and in the basket; what hangs in the vapour does not lie in the charge.",
-                "Leave macerated out, or put it in the pot.",
-                kind="conflict",
-                path=path,
-                follows=True,
-            )
+            raise RequestError.of("macerated_in_basket", f"{path}.macerated", given=self.macerated_h)
         if self.macerated_at_abv is not None and not self.macerated_h:
-            raise RequestError(
-                "has macerated_at, but is not macerated.",
-                "Give macerated, the hours, too.",
-                kind="missing",
-                path=path,
-                follows=True,
-            )
+            at = f"{path}.macerated_at"
+            raise RequestError.of("alone", at, given=self.macerated_at_abv, lacks="macerated")

@@ -13,7 +13,7 @@ from dataclasses import field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from potsim import faces
-from potsim.errors import RangeError, RequestError, require
+from potsim.errors import SHARE, RangeError, RequestError, require
 from potsim.planning import schema
 from potsim.planning.ingredients import BotanicalDose as BotanicalDose
 from potsim.planning.ingredients import Ingredient as Ingredient
@@ -134,7 +134,7 @@ class Stop:
     def __post_init__(self) -> None:
         check(self, "cuts.stop")
         for name, share in self.over.items():
-            require(f"cuts.stop.over.{name}", share, 0, 0.999, "of what comes over (0 to 1)", open_low=True)
+            require(f"cuts.stop.over.{name}", share, 0, 0.999, SHARE, open_low=True)
 
     @property
     def named(self) -> dict[str, Any]:
@@ -177,13 +177,7 @@ class Cuts:
         require("cuts.heads", self.heads_l, 0, 1e5, "L")
         require("cuts.heads", self.heads_share, 0, 0.5, "of the charge (0 to 1)")
         if self.heads_l is not None and self.heads_share is not None:
-            raise RequestError(
-                "is given as a volume and as a share.",
-                "Keep one.",
-                kind="conflict",
-                path="cuts.heads",
-                follows=True,
-            )
+            raise RequestError.of("conflict", "cuts.heads", other="heads_share")
 
 
 @dataclass(frozen=True)
@@ -195,7 +189,7 @@ class JarStock:
 
     def __post_init__(self) -> None:
         require("jars.sizes", self.size_l, LEAST_JAR_L, 1e4, "L")
-        require("jars.sizes (count)", self.count, 1, MOST_JARS, "jars")
+        require("jars.sizes", self.count, 1, MOST_JARS, "jars")
 
 
 @dataclass(frozen=True)
@@ -229,13 +223,7 @@ class JarPlan:
     def __post_init__(self) -> None:
         check(self, "jars")
         if self.sizes and self.working_l is not None:
-            raise RequestError(
-                "is given beside sizes: one jar emptied again and again, and a row of jars.",
-                "Keep one of the two.",
-                kind="exclusive",
-                path="jars.working",
-                follows=True,
-            )
+            raise RequestError.of("conflict", "jars.working", other="sizes")
 
     @property
     def stock(self) -> tuple[JarStock, ...]:
@@ -329,19 +317,9 @@ class Bottling:
 
     def _check_stretch(self, abv: float) -> None:
         if self.abv is None:
-            raise RequestError(
-                "stretch is given, but no abv.",
-                "Say the strength to which both are let down, or leave the stretch out.",
-                kind="missing",
-                path="bottling.abv",
-            )
+            raise RequestError.of("alone", "bottling.stretch", lacks="bottling.abv")
         if abv < self.abv:
-            raise RangeError(
-                "bottling.stretch.abv",
-                f"{abv:g} % vol",
-                f"at least {self.abv:g} % vol, the bottling strength",
-                "Stretch with stronger spirit, or bottle weaker; water comes by itself.",
-            )
+            raise RangeError.of("weak_stretch", "bottling.stretch.abv", given=abv, allowed=self.abv)
 
 
 @dataclass(frozen=True)
@@ -455,9 +433,8 @@ class Result:
     def __post_init__(self) -> None:
         check(self, "result")
         if self.clouded_at_c is not None and self.clouded_at is None:
-            raise RequestError(
-                "result.clouded_at_c is given, but no result.clouded_at.",
-                "Say the strength at which the glass hazed, or leave its temperature out.",
+            raise RequestError.of(
+                "alone", "result.clouded_at_c", given=self.clouded_at_c, lacks="result.clouded_at"
             )
 
 
@@ -496,18 +473,12 @@ PARTS: Mapping[str, tuple[type[Any], ...]] = {
 
 def _check_sort(value: Any, path: str, kinds: tuple[type[Any], ...], *, many: bool) -> None:
     """Refuse a part of a plan that is another sort of thing."""
-    names = " or ".join(kind.__name__ for kind in kinds)
+    names = [kind.__name__ for kind in kinds]
     if many and not isinstance(value, list | tuple):
-        raise RequestError(
-            f"is {value!r}.",
-            f"Give several of {names} in a tuple, or use Plan.from_dict.",
-            path=path,
-            follows=True,
-        )
+        raise RequestError.of("wrong_sort", path, given=repr(value), allowed=names, several=True)
     for one in value if many else (value,):
         if not isinstance(one, kinds):
-            hint = f"Give {names}, or use Plan.from_dict."
-            raise RequestError(f"is or holds {one!r}.", hint, path=path, follows=True)
+            raise RequestError.of("wrong_sort", path, given=repr(one), allowed=names, several=many)
 
 
 @dataclass(frozen=True)
@@ -546,9 +517,7 @@ class Plan:
         for name in ("charge", "botanicals"):
             object.__setattr__(self, name, tuple(getattr(self, name)))
         if not self.charge:
-            raise RequestError(
-                "The plan has no charge.", "Add a [[charge]] with name, volume and abv.", kind="missing"
-            )
+            raise RequestError.of("empty_charge")
 
     @classmethod
     def from_dict(cls, tables: Mapping[str, Any]) -> Plan:

@@ -577,10 +577,7 @@ class Run(Line):
         """
         given = data.get("format", "none")
         if given != FORMAT or not isinstance(data.get("plan"), Mapping):
-            raise RequestError(
-                f"This is no run of format {FORMAT}: its format is {given}.",
-                "Take what Run.to_dict or `potsim run --json` gave.",
-            )
+            raise RequestError.of("no_run", "format", given=given, allowed=FORMAT)
         return distil(faces.plan_of(data["plan"], faces.Source("run")))
 
     def __str__(self) -> str:
@@ -627,7 +624,7 @@ def distil(plan: Plan) -> Run:
     'stream_abv'
     """
     if not isinstance(plan, Plan):
-        raise RequestError(f"A plan is needed, not {plan!r}.", "Give a potsim.Plan; load_plan reads a file.")
+        raise RequestError.of("wrong_sort", "plan", given=repr(plan), allowed=["potsim.Plan"], several=False)
     spirit = blend(resolve(plan.charge, distil))
     bill = resolve_bill(plan)
     charge = spirit.with_water(sum(dose.water_brought_l for dose in bill))

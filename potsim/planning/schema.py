@@ -7,7 +7,7 @@ import math
 from collections.abc import Callable, Collection, Mapping
 from typing import Any, NamedTuple
 
-from potsim.errors import RequestError, UnknownNameError, require
+from potsim.errors import UnknownNameError, require
 
 # Kinds of quantity. How each is read, written and told: `potsim.interfaces.kinds`.
 VOLUME, ABV, SHARE, RELATIVE, PERCENT = "volume", "abv", "share", "relative", "percent"
@@ -154,16 +154,3 @@ def check(thing: Any, table: str) -> None:
     for known in keys_of(type(thing)).values():
         if known.low is not None or known.choices:
             known.check(getattr(thing, known.field), table)
-
-
-def too_many(table: str, rows: int, most: int) -> RequestError:
-    """Return the refusal of a table that stands too often."""
-    return RequestError(
-        f"stands {rows} times; allowed are at most {most}.",
-        "Take some out.",
-        kind="too_many",
-        path=table,
-        given=rows,
-        allowed=f"at most {most}",
-        follows=True,
-    )

@@ -6,7 +6,7 @@ import itertools
 
 from potsim.errors import RequestError
 from potsim.planning import schema
-from potsim.planning.schema import check, key, too_many
+from potsim.planning.schema import check, key
 from potsim.records import dataclass
 
 MOST_STEPS = 50  # changes of power
@@ -247,19 +247,9 @@ class StillPlan:
     def __post_init__(self) -> None:
         check(self, "still")
         if self.altitude_m is not None and self.pressure_hpa is not None:
-            raise RequestError(
-                "altitude and pressure are both given.",
-                "Keep one: the pressure tells the height.",
-                kind="conflict",
-                path="still.pressure",
-            )
+            raise RequestError.of("conflict", "still.pressure", given=self.pressure_hpa, other="altitude")
         at = [step.from_collected_l for step in self.power_steps]
         if any(b <= a for a, b in itertools.pairwise(at)):
-            raise RequestError(
-                "from_collected does not rise.",
-                "Put the smallest first.",
-                kind="conflict",
-                path="still.power_step",
-            )
+            raise RequestError.of("not_rising", "still.power_step", given=at)
         if len(at) > MOST_STEPS:
-            raise too_many("still.power_step", len(at), MOST_STEPS)
+            raise RequestError.of("too_many", "still.power_step", given=len(at), allowed=MOST_STEPS)

@@ -54,10 +54,7 @@ def where(course: Course, end: float, wanted: Mapping[str, Any]) -> Moment | Pro
     """Return the first point of a run at which one quantity has a value, or each of several values."""
     known = quantities_of(course)
     if len(wanted) != 1 or next(iter(wanted)) not in known:
-        raise RequestError(
-            f"at() was given {', '.join(wanted) or 'nothing'}; it takes one quantity.",
-            f"One of: {', '.join(known)}.",
-        )
+        raise RequestError.of("one_quantity", "at", given=list(wanted), allowed=list(known))
     ((name, value),) = wanted.items()
     if isinstance(value, list | tuple | np.ndarray):
         flat = [_where(course, end, name, one) for one in np.ravel(np.asarray(value, dtype=object)).tolist()]
@@ -68,17 +65,12 @@ def where(course: Course, end: float, wanted: Mapping[str, Any]) -> Moment | Pro
 def _where(course: Course, end: float, name: str, value: Any) -> float:
     """Depletion at which a quantity first has a value."""
     if not isinstance(value, numbers.Real):
-        raise RequestError(f"at() was given {name}={value!r}, which is not a number.", f"As in {name}=0.3.")
+        raise RequestError.of("no_number", name, given=repr(value))
     first, last = (getattr(moment(course, s), name) for s in (0.0, end))
     low, high = min(first, last), max(first, last)
     asked = float(value)
     if not low <= asked <= high:
-        raise RangeError(
-            name,
-            f"{value:g}",
-            f"{low:.6g} to {high:.6g}, first drop to stop",
-            "Ask within the run, or move the stop.",
-        )
+        raise RangeError.of("beyond_run", name, given=asked, allowed=[low, high])
     sign = 1.0 if last >= first else -1.0
     there = course.first(lambda s: sign * (read(name, s, course) - asked), end)
     return end if there is None else there
@@ -220,23 +212,13 @@ def find_end(course: Course, wanted: list[Condition], level: Condition) -> End:
             found.append(End(condition.reason, condition.values, at))
     needed = [c for c in wanted if c.needed]
     if needed and not any(end.reason in {c.reason for c in needed} for end in found):
-        raise RequestError(
-            f"it never comes that {' or that '.join(c.words for c in needed)}.",
-            _what_comes(course),
-            path="cuts.stop",
-            kind="never",
-        )
+        raise _never(course, "cuts.stop", needed)
     end = min(found, key=lambda end: end.depletion, default=End("exhausted", {}, EXHAUSTED))
     if course.still.min_level_l == 0.0 or level.margin(course.at(np.array([end.depletion])))[0] < 0.0:
         return end
     bare = course.first(level.margin, end.depletion)
     if bare == 0.0:
-        raise RequestError(
-            f"is {course.still.min_level_l:g} L, but the charge does not even reach it.",
-            "Charge more, or correct min_level.",
-            path="still.min_level",
-            follows=True,
-        )
+        raise RequestError.of("bare_element", "still.min_level", given=course.still.min_level_l)
     return End(level.reason, level.values, end.depletion if bare is None else bare)
 
 
@@ -244,31 +226,25 @@ def locate(course: Course, condition: Condition, key: str) -> float | None:
     """Find where a condition comes true, refusing one that is true before anything has come over."""
     at = course.first(condition.margin)
     if at == 0.0:
-        first = moment(course, 0.0)
-        raise RequestError(
-            f"at the first drop it is already true that {condition.words}: "
-            f"stream {first.stream_abv:.1f} % vol, pot {first.pot_abv:.1f} % vol, "
-            f"vapour {first.vapour_c:.1f} °C, {first.elapsed_min:.0f} min after switch-on.",
-            "Choose a stop that comes later.",
-            path=f"{key}.{condition.reason}",
+        raise RequestError.of(
+            "true_already",
+            f"{key}.{condition.reason}",
+            waits=[(condition.reason, condition.values)],
+            **_told(moment(course, 0.0)),
         )
     if at is None and condition.reason == "collected":
-        raise RequestError(
-            f"it never comes true that {condition.words}.",
-            _what_comes(course),
-            kind="never",
-            path=f"{key}.collected",
-        )
+        raise _never(course, f"{key}.collected", [condition])
     return at
 
 
-def _what_comes(course: Course) -> str:
-    last = moment(course, EXHAUSTED)
-    return (
-        f"When the pot is all but empty, {last.collected_l:.3g} L are collected "
-        f"after {last.elapsed_min:.0f} min, with the stream at {last.stream_abv:.1f} % vol "
-        f"and the vapour at {last.vapour_c:.1f} °C."
-    )
+def _never(course: Course, path: str, wanted: list[Condition]) -> RequestError:
+    waits = [(c.reason, c.values) for c in wanted]
+    return RequestError.of("never", path, waits=waits, **_told(moment(course, EXHAUSTED)))
+
+
+def _told(there: Moment) -> dict[str, float]:
+    names = ("collected_l", "stream_abv", "pot_abv", "vapour_c", "elapsed_min")
+    return {name: getattr(there, name) for name in names}
 
 
 # --- Where the cuts lie, and what moving one of them costs.
@@ -291,11 +267,7 @@ class CutPoints:
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.heads < self.keep_end <= self.end:
-            raise RequestError(
-                "the keep would end before the heads do.",
-                "Take less heads, or let the run and the keep last longer.",
-                path="cuts",
-            )
+            raise RequestError.of("no_keep", "cuts")
 
 
 @dataclass(frozen=True)
@@ -327,12 +299,7 @@ def cut_points(course: Course, heads_l: float, keep_end: float, end: float) -> C
         return CutPoints(0.0, keep_end, end)
     until = float(course.at(np.array([keep_end])).collected_l[0])
     if heads_l >= until * (1.0 - NOTHING_LEFT):
-        raise RequestError(
-            f"is {heads_l:.4g} L, but only {until:.4g} L come over before the keep ends.",
-            f"Take less than {until:.4g} L, or let the run last longer.",
-            path="cuts.heads",
-            follows=True,
-        )
+        raise RequestError.of("all_heads", "cuts.heads", given=heads_l, allowed=until)
     run = amounts(course, end)
     heads = run.depletion(run.at_collected_l(np.array([heads_l])))
     return CutPoints(float(heads[0]), keep_end, end)

@@ -211,10 +211,11 @@ STOPS = {
 
 
 def _stop(note: Note) -> str:
-    return _waits(note.subject, note.values)
+    return waits(note.subject, note.values)
 
 
-def _waits(reason: str, values: Mapping[str, Any]) -> str:
+def waits(reason: str, values: Mapping[str, Any]) -> str:
+    """Return what a stop waits for."""
     return fill(STOPS[reason], **values)
 
 
@@ -525,13 +526,13 @@ def _collect(note: Note) -> str:
     litres, minutes = note.values["volume_l"], note.values["minutes"]
     value, low, high = (say("volume_axis", litres[key]) for key in ("value", "low", "high"))
     span = fill("{low:.0f} to {high:minutes}", **minutes)
-    about, until = say("minutes", minutes["value"]), _waits(note.values["reason"], note.values["values"])
+    about, until = say("minutes", minutes["value"]), waits(note.values["reason"], note.values["values"])
     return f"Collect {value} more, about {about} ({low} to {high}, {span}), until {until}."
 
 
 FOLLOW: dict[str, Words] = {
     "collect": _collect,
-    "stop_now": lambda note: f"Stop now: {_waits(note.values['reason'], note.values['values'])}.",
+    "stop_now": lambda note: f"Stop now: {waits(note.values['reason'], note.values['values'])}.",
     "odd_reading": _odd_reading,
     "nothing_read": "Nothing is read yet: all is as the plan has it, with the plan's own doubt.",
     "neck_not_told": "The readings do not tell yet what the neck sheds: {w_per_k:.2f} W/K stand, where the "
