@@ -9,7 +9,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from benchmarks.measure import Row, best_process
+from benchmarks.measure import Row
 
 HEAVY = ("numpy", "scipy", "thermo", "pandas", "matplotlib")
 EMPTY = (
@@ -35,7 +35,7 @@ COMMANDS = (["run"], ["run", "--json"], ["proof", "1 L", "70 %", "42 %"], ["evid
 
 
 def rows() -> list[Row]:
-    """Modules loaded by --help, the cold picture against bare imports, memory of the commands."""
+    """Modules loaded by --help, the cold run and its picture, memory of the commands."""
     loaded = subprocess.run(
         [
             sys.executable,
@@ -47,43 +47,44 @@ def rows() -> list[Row]:
         capture_output=True,
         text=True,
     )
-    picture, bare, empty = _cold()
     run, modules = _cold_run()
-    executed = f"{modules} modules of potsim executed; median of {TURNS} turns of user time"
-    alone = f"three empty panels, without potsim: {empty / bare:.2f} x"
+    turns = f"median of {TURNS} turns of user time"
+    executed = f"{modules} modules of potsim executed; {turns}"
     return [
         Row("heavy packages loaded by --help", float(loaded.stderr), 0, False, "packages"),
         Row("run from cold, against a bare import of numpy", run, 2.2, False, "x", executed),
-        Row("run --plot from cold, against bare imports", picture / bare, 2, False, "x", alone),
+        Row("run --plot from cold, against three empty panels", _cold_picture(), 1.5, False, "x", turns),
         Row("50 changes of power against none, in a fresh process", _steps(), 5, False, "x"),
         Row("memory of the hungriest command", max(map(_memory_mb, COMMANDS)), 300, False, "MB"),
     ]
 
 
-def _cold() -> tuple[float, float, float]:
-    """Seconds of the picture of a run, of bare imports and of an empty figure, each in a fresh process."""
-    picture = bare = empty = float("inf")
+def _cold_picture() -> float:
+    """User time of the picture of a run over that of one without anything in it."""
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "run.png"
-        for _ in range(5):  # by turns: a machine has faster and slower minutes
-            bare = min(bare, best_process(1, "-c", "import numpy, scipy, thermo, matplotlib"))
-            empty = min(empty, best_process(1, "-c", EMPTY, str(target)))
-            picture = min(picture, best_process(1, "-m", "potsim", "run", "--force", "--plot", str(target)))
+        picture = ("-m", "potsim", "run", "--force", "--plot", str(target))
+        _user_s(*picture)  # compiles what is not compiled yet
         assert target.stat().st_size > 10_000
-    return picture, bare, empty
+        return _by_turns(picture, ("-c", EMPTY, str(target)))
 
 
 def _cold_run() -> tuple[float, int]:
     """User time of a plain run over that of importing numpy, and how many of our modules it executes."""
-    _user_s("-m", "potsim", "run")  # compiles what is not compiled yet
-    bare, run = [], []
-    for _ in range(TURNS):  # by turns: a machine has faster and slower minutes
-        bare.append(_user_s("-c", "import numpy"))
-        run.append(_user_s("-m", "potsim", "run"))
+    run = ("-m", "potsim", "run")
+    _user_s(*run)  # compiles what is not compiled yet
+    ratio = _by_turns(run, ("-c", "import numpy"))
     count = "print(sum(name.partition('.')[0] == 'potsim' for name in sys.modules), file=sys.stderr)"
     script = f"import sys\nfrom potsim.interfaces.cli import main\nassert main(['run']) == 0\n{count}"
     told = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True).stderr
-    return statistics.median(run) / statistics.median(bare), int(told.split()[-1])
+    return ratio, int(told.split()[-1])
+
+
+def _by_turns(one: tuple[str, ...], other: tuple[str, ...]) -> float:
+    """User time of one process over that of another, by turns: a machine has faster and slower minutes."""
+    spent = [(_user_s(*one), _user_s(*other)) for _ in range(TURNS)]
+    first, second = map(statistics.median, zip(*spent, strict=True))
+    return first / second
 
 
 def _steps() -> float:

@@ -6,7 +6,6 @@ import itertools
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from potsim.liquid import strength
 from potsim.planning.many import CURVES, Cuts, curve, ends, single, single_names
@@ -118,6 +117,8 @@ def doubts_of(run: Run, *, model_misfit: bool = True) -> Doubts:
 
 def standard_numbers(doubts: Doubts, size: int, seed: np.random.SeedSequence) -> Array:
     """Draw standard normal numbers, none further out than four standard deviations."""
+    from scipy.special import ndtri  # start-up: scipy only where something is drawn
+
     tail = 3.167124183311998e-05  # of the normal distribution beyond FURTHEST
     uniform = np.random.default_rng(seed).random((size, len(doubts.inputs)))
     return np.asarray(ndtri(tail + (1.0 - 2.0 * tail) * uniform))

@@ -9,7 +9,14 @@ import tempfile
 import warnings
 from pathlib import Path
 
-TARGETS = {"plan": "plan", "readings": "readings", "command": "command_line"}
+TARGETS = {
+    "plan": "plan",
+    "readings": "readings",
+    "trial": "trial",
+    "journal": "journal",
+    "page": "page",
+    "command": "command_line",
+}
 
 
 def main() -> None:
