@@ -17,6 +17,7 @@ import potsim
 from potsim.data import read_table
 from potsim.errors import RangeError
 from potsim.liquid import equilibrium
+from potsim.planning.charge import heat_doubt
 from potsim.planning.draws import VOLATILITY_SD
 from potsim.planning.ensemble import CHUNK, Ensemble, ensemble, estimate_s, moments
 from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, PowerStep, Stop, Stretch, Uncertainty
@@ -317,6 +318,23 @@ def test_spirit_lost_is_doubted_one_way() -> None:
     found = ensemble(plan, 8192, seed=5, model_misfit=False).answers["stop.collected_l"]
     assert found.high == pytest.approx(found.value, rel=1e-9)
     assert found.low == pytest.approx(found.value * (1.0 - 1.645 * 0.03), rel=3e-3)
+
+
+def test_heat_of_no_known_kind_may_be_a_plates_and_only_time_goes_with_it() -> None:
+    """Half of the stills get less; without losses a run takes as much longer, and nothing else changes."""
+    still = replace(PLAIN.still, min_level_l=None, neck_loss_w_per_k=0.0, pot_loss_w_per_k=0.0)
+    plan = replace(PLAIN, still=still, uncertainty=replace(CERTAIN, power=None))
+    found = ensemble(plan, 8192, seed=5, model_misfit=False).answers
+    either, less = np.random.default_rng(1).normal(0.0, (0.15, 0.4), (200_000, 2)).T
+    slower = np.quantile(np.exp(-either - np.minimum(less, 0.0)), [0.05, 0.95])
+    took = found["stop.elapsed_min"]
+    assert [took.low / took.value, took.high / took.value] == pytest.approx(slower, rel=0.03)
+    assert found["stop.collected_l"].sd < 1e-9
+    covered = replace(plan, still=replace(still, min_level_l=0.5))  # by an element, which hands over all
+    known = replace(plan, still=replace(still, heat_share=0.6))
+    assert [heat_doubt(one.still, None) for one in (plan, covered, known)] == [
+        *((0.15, 0.4), (0.15, 0.0), (0.15, 0.0))
+    ]
 
 
 def test_a_stop_by_the_parrot_is_found_as_in_the_plans_own_run() -> None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -322,6 +323,32 @@ def _share(given: StillPlan, assumed: list[Note]) -> float:
         values = {"heated_by": given.heated_by, **heater._asdict()}
         assumed.append(hint("assumed_heat_share", "still.heat_share", **values))
     return heater.share
+
+
+POWER_DOUBT = 0.15  # of the heat said: mains, element, what a plate loses; common practice, no source
+KIND_DOUBT = 0.4  # of its logarithm where nobody says what heats the pot: a third to all arrives; no source
+
+
+class HeatDoubt(NamedTuple):
+    """How far the heat that reaches the pot is doubted, as standard deviations."""
+
+    either: float  # both ways, relative
+    # of its logarithm, besides, downwards alone, in every other still: it may be no element but a plate
+    less: float
+
+
+def heat_doubt(given: StillPlan, typed: float | None) -> HeatDoubt:
+    """Return the doubt of the heat: what was typed of it, or what the kind of heat leaves open.
+
+    An element that must stay covered heats the pot from inside, with all of its power.
+    """
+    if typed is not None:
+        return HeatDoubt(typed, 0.0)
+    if given.heat_share is None and given.heated_by is None and not given.min_level_l:
+        return HeatDoubt(POWER_DOUBT, KIND_DOUBT)
+    heater = HEATERS["element" if given.heat_share is not None else given.heated_by or "element"]
+    uniform = math.log(heater.high / heater.low) / math.sqrt(12.0)
+    return HeatDoubt(math.hypot(POWER_DOUBT, uniform), 0.0)
 
 
 def _refuse_little_heat(still: Still) -> None:

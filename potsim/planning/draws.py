@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.liquid import strength
+from potsim.planning.charge import heat_doubt
 from potsim.planning.many import CURVES, Cuts, curve, ends, single, single_names
-from potsim.planning.plan import BY_FLAVOUR, Bottling, Ingredient, Stop, Uncertainty
+from potsim.planning.plan import BY_FLAVOUR, Bottling, Ingredient, Plan, Stop
 from potsim.planning.run import Run
 from potsim.planning.stops import WATCHED
 from potsim.records import dataclass
@@ -29,7 +30,7 @@ MOST_POWER_OFF = 2.5  # of the heat that arrives, which no plate multiplies: mor
 COLDEST_K, WARMEST_K = 273.15, 318.15  # rooms drawn
 CHARGE = "strength of "
 VOLUME, NECK, POT, ROOM = "volume of the charge", "neck loss", "pot loss", "temperature of the room"
-POWER, LOST = "heat that arrives", "spirit lost"
+POWER, LESS, LOST = "heat that arrives", "what heats the pot", "spirit lost"
 EQUILIBRIUM = "vapour data"
 GRID = 41  # points of the bands along the run
 
@@ -40,7 +41,8 @@ class Input:
 
     name: str  # what it is called
     # its standard deviation: of the number itself for strengths [% vol], the room [K] and the vapour data;
-    # of its logarithm for volume, power and losses, which stay positive; of the spirit lost upwards alone
+    # of its logarithm for volume, power and losses, which stay positive; of the spirit lost upwards alone, of
+    # what heats the pot downwards alone
     size: float
     of_spirit: bool = False  # whether it is the strength of one part of the charge
 
@@ -89,7 +91,7 @@ class Drawn:
 def doubts_of(run: Run, *, model_misfit: bool = True) -> Doubts:
     """Return what is uncertain of a run."""
     still, points = run.setting.still, run.points
-    inputs = _inputs(run.plan.uncertainty, run.charge.parts, still, model_misfit=model_misfit)
+    inputs = _inputs(run.plan, run.charge.parts, still, model_misfit=model_misfit)
     collected_l = float(run.collected_l[-1])
     tails = run.plan.cuts.tails_from or Stop()
     return Doubts(
@@ -135,8 +137,10 @@ def drawn(doubts: Doubts, z: Array) -> Drawn:
         each = strength.moles(part.volume_l * larger, abv)
         ethanol, water = ethanol + each.ethanol_mol, water + each.water_mol
     c = doubts.still.conditions
+    either = _held(off.get(POWER, nothing), POWER, doubts)
+    less = np.minimum(_held(off.get(LESS, nothing), LESS, doubts), 0.0)
     stills = Stills(
-        power_w=c.power_w * np.exp(_held(off.get(POWER, nothing), doubts.inputs)),
+        power_w=c.power_w * np.exp(either + less),
         neck_loss_w_per_k=c.neck_loss_w_per_k * np.exp(off.get(NECK, nothing)),
         pot_loss_w_per_k=c.pot_loss_w_per_k * np.exp(off.get(POT, nothing)),
         room_k=np.clip(c.room_k + off.get(ROOM, nothing), COLDEST_K, WARMEST_K),
@@ -146,9 +150,9 @@ def drawn(doubts: Doubts, z: Array) -> Drawn:
     return Drawn(ethanol, water, stills, lost)
 
 
-def _held(off: Array, inputs: tuple[Input, ...]) -> Array:
-    """Hold the power's doubt within what the tables are made for."""
-    most = sum(MOST_POWER_OFF * one.size for one in inputs if one.name == POWER)
+def _held(off: Array, name: str, doubts: Doubts) -> Array:
+    """Hold a doubt of the power within what the tables are made for."""
+    most = sum(MOST_POWER_OFF * one.size for one in doubts.inputs if one.name == name)
     return np.clip(off, -most, most)
 
 
@@ -228,16 +232,18 @@ def _strength_of(number: int, part: Ingredient) -> str:
 
 
 def _inputs(
-    given: Uncertainty, parts: tuple[Ingredient, ...], still: Still, *, model_misfit: bool
+    plan: Plan, parts: tuple[Ingredient, ...], still: Still, *, model_misfit: bool
 ) -> tuple[Input, ...]:
     """All that is uncertain; what is certain, or nothing, is left out."""
-    c = still.conditions
+    c, given = still.conditions, plan.uncertainty
+    heat = heat_doubt(plan.still, given.power)
     wanted = [
         *(Input(_strength_of(k, p), given.abv, of_spirit=True) for k, p in enumerate(parts) if p.abv > 0.0),
         Input(VOLUME, _spread(given.volume)),
         Input(NECK, _spread(given.neck_loss) if c.neck_loss_w_per_k > 0.0 else 0.0),
         Input(POT, _spread(given.pot_loss) if c.pot_loss_w_per_k > 0.0 else 0.0),
-        Input(POWER, _spread(given.power)),
+        Input(POWER, _spread(heat.either)),
+        Input(LESS, heat.less),
         Input(LOST, given.lost),
         Input(ROOM, given.room_c),
         Input(EQUILIBRIUM, VOLATILITY_SD if model_misfit else 0.0),
@@ -255,8 +261,8 @@ def _span(still: Still, inputs: tuple[Input, ...]) -> Span:
     c = still.conditions
     size = {one.name: FURTHEST * one.size for one in inputs}
     powers = [c.power_w, *(change.power_w for change in still.power_changes)]
-    off = float(np.exp(size.get(POWER, 0.0) * MOST_POWER_OFF / FURTHEST))
-    powers = [min(powers) / off, max(powers) * off]
+    off, less = (float(np.exp(size.get(name, 0.0) * MOST_POWER_OFF / FURTHEST)) for name in (POWER, LESS))
+    powers = [min(powers) / off / less, max(powers) * off]
     ends = [(0.0, 0.0, 0.0, c.power_w)]
     ends += itertools.product((-1.0, 1.0), (-1.0, 1.0), (-1.0, 1.0), powers)
     neck, pot, room, power_w = np.array(ends).T

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from potsim.planning.botanicals import Botanical
 
 MOST_JARS = 500
-POWER_DOUBT = 0.15  # of the heat said: mains, element, what a plate loses; common practice, no source
 LEAST_JAR_L = 1e-4  # two drops
 MOST_OWN = 100  # botanicals, and compounds, of the distiller's own
 SYSTEMS = ("metric", "us")
@@ -352,13 +351,14 @@ class Uncertainty:
     room_c: float = key(
         *(schema.TEMPERATURE_DIFFERENCE, 0, 30), default=3.0, name="room", example="3 K", label="The room"
     )
-    # relative, of the heat that reaches the pot
-    power: float = key(
+    # relative, of the heat that reaches the pot; ``None`` for what the kind of heat leaves open
+    power: float | None = key(
         *(schema.RELATIVE, 0, 0.5),
-        default=POWER_DOUBT,
+        default=None,
         unit="(0.15 is 15 %)",
         example="15 %",
         label="The heat",
+        usually="by what heats it",
     )
     # share of what comes over that may be lost besides, 0 to 1
     lost: float = key(

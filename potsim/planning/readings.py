@@ -12,6 +12,7 @@ import numpy as np
 
 from potsim.errors import RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import equilibrium, strength
+from potsim.planning.charge import KIND_DOUBT, heat_doubt
 from potsim.planning.plan import LeftOver
 from potsim.planning.run import Run
 from potsim.planning.stops import ZERO_C
@@ -22,7 +23,6 @@ from potsim.still.family import family
 from potsim.still.observed import NAMES, Observed, Prior
 from potsim.still.still import LEAST_TILT_PER_K, MOST_RATIO, MOST_TILT_PER_K, Span, Stills
 
-POWER_LEARNT = 0.4  # of ln net power once a time is read: a plate hands over a third to all; no source
 LOST_LEARNT = 0.05  # share lost, once something is read: 0 to 15 %, three of these; a flask run lost 16 %
 CHARGE_LEARNT = 0.03  # of the charge's strength, once something is read: a slip in blending; no source
 LEAST_SHARE, MOST_SHARE = 0.25, 1.15  # of the power on the plate, that may arrive
@@ -68,6 +68,7 @@ def prior_of(run: Run, held: HoldUp) -> Prior:
     conditions, doubt = run.setting.still.conditions, run.plan.uncertainty
     ratio = float(Stills.like(conditions).ratio(_reference_k(conditions.pressure_pa))[0])
     net_w = _planned_net_w(run)
+    heat = heat_doubt(run.plan.still, doubt.power)
     abv_error, volume_error = _charge_doubt(run)
     mean = {
         "ratio": ratio,
@@ -78,7 +79,7 @@ def prior_of(run: Run, held: HoldUp) -> Prior:
     }
     error = {
         "ratio": max(ratio * doubt.neck_loss, LEAST_RATIO_DOUBT),
-        "time_scale": doubt.power * conditions.power_w / net_w,
+        "time_scale": math.hypot(heat.either, heat.less / math.sqrt(2.0)) * conditions.power_w / net_w,
         "charge_abv": abv_error,
         "charge_l": volume_error,
         "volatility_error": VOLATILITY_DOUBT,
@@ -109,7 +110,7 @@ def opened(prior: Prior, readings: Sequence[Reading], run: Run) -> Prior:
     """Return what is known before with the doubt that readings may settle; nothing read leaves the plan's."""
     error = prior.error.copy()
     least = {
-        "time_scale": POWER_LEARNT if any(r.entry.elapsed_min is not None for r in readings) else 0.0,
+        "time_scale": KIND_DOUBT if any(r.entry.elapsed_min is not None for r in readings) else 0.0,
         "lost": LOST_LEARNT if readings else 0.0,
         "charge_abv": CHARGE_LEARNT * run.charge.abv if any(r.abv is not None for r in readings) else 0.0,
     }

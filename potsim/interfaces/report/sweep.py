@@ -28,6 +28,7 @@ from potsim.interfaces.wording import (
     volumes,
 )
 from potsim.planning import schema
+from potsim.planning.charge import heat_doubt
 from potsim.planning.ensemble import Band, Ensemble
 from potsim.planning.notes import Note
 from potsim.planning.reach import Reach
@@ -418,9 +419,12 @@ def sure_section(found: Ensemble) -> Section:
         if name in found.answers
     ]
     doubt = found.plan.uncertainty
+    heats = heat_doubt(found.plan.still, doubt.power)
     volume, neck, pot, heat = (
-        f"+/-{100.0 * share:.0f} %" for share in (doubt.volume, doubt.neck_loss, doubt.pot_loss, doubt.power)
+        f"+/-{100.0 * share:.0f} %" for share in (doubt.volume, doubt.neck_loss, doubt.pot_loss, heats.either)
     )
+    if heats.less:
+        heat += f", in every other run less by {100.0 * heats.less:.0f} % or so as no heated_by is given"
     lost, room = f"{100.0 * doubt.lost:.0f} %", say("temperature_difference", doubt.room_c)
     taken = (
         f"{found.n} runs drawn (seed {found.seed}) with strengths +/-{doubt.abv:g} % vol, volumes {volume}, "
