@@ -12,8 +12,8 @@ from benchmarks.measure import Row, best_of
 from potsim.planning.ensemble import ensemble
 from potsim.planning.plan import BotanicalDose, Uncertainty
 from potsim.planning.run import Run
-from potsim.still.carry import ease
 from potsim.still.escape import escape
+from potsim.still.plant import ease
 
 BILL = (
     "juniper",
@@ -92,14 +92,14 @@ def by_lsoda(run: Run) -> np.ndarray:
         along = (x - xs[row]) / (xs[row + 1] - xs[row])
         there = of_compounds[row] + along * (of_compounds[row + 1] - of_compounds[row])
         parts = there[count:][rows.compound]
-        faster = ease(rows.hold[:, 0], parts, kelvin, True)
+        faster = ease(rows.hold, parts, kelvin, True)
         given = sum(share * per_s * np.exp(-per_s * easy[k]) * faster[k] for k, share, per_s in pools)
         litres = pot * np.interp(x, xs, litres_per_mol)
         flow = there[:count][rows.compound] / (1.0 + fat * parts / litres) * held * moved / pot
         ethanol = -(y - x) * moved / pot
         return np.concatenate([[-moved, ethanol], faster.ravel(), given - flow, flow])
 
-    easy = carried.easy_s[:, 0]
+    easy = carried.first_s
     start = np.concatenate(
         [[course.charge_mol, course.charge_x], easy.ravel(), 1.0 - rows.in_plant(easy), np.zeros(n)]
     )

@@ -12,7 +12,7 @@ from scipy.integrate import solve_ivp
 
 from potsim.liquid import compounds, strength, traces
 from potsim.liquid.equilibrium import bubble_point
-from potsim.still.carry import LIFTED, Carried, Soak, Source, carry, ease
+from potsim.still.carry import Carried, carry
 from potsim.still.course import EXHAUSTED, Course, Rising, course
 from potsim.still.escape import (
     NODES,
@@ -24,6 +24,7 @@ from potsim.still.escape import (
     volatility_table,
     weights,
 )
+from potsim.still.plant import LIFTED, Soak, Source, ease
 from potsim.still.still import Conditions, PowerChange, Still
 
 Array = NDArray[np.float64]
@@ -65,7 +66,7 @@ def by_lsoda(carried: Carried, at: Array, rtol: float) -> Array:
         kelvin = np.where(basket, states.vapour_k[0], states.pot_k[0])
         arrhenius = np.exp(25e3 / 8.314462618 * (1.0 / 356.15 - 1.0 / kelvin))
         hours = states.pot_mol[0] / states.rate_mol_per_s[0]
-        easy = [arrhenius * (1.0 / (1.0 + h[0] * parts) + LIFTED) * hours for h in rows.hold]
+        easy = [arrhenius * (1.0 / (1.0 + h * parts) + LIFTED) * hours for h in rows.hold]
         release = sum(
             (share * r * np.exp(-r * y[kind::4])).sum(axis=0) * easy[kind]
             for kind, (share, r) in enumerate(zip(rows.pool, rows.per_s, strict=True))
@@ -75,7 +76,7 @@ def by_lsoda(carried: Carried, at: Array, rtol: float) -> Array:
         flow = out.per_depletion[0, rows.compound] / held * y[2::4]
         return np.stack([*easy, release - direct - flow, direct + flow], axis=1).ravel()
 
-    first = carried.easy_s[:, 0]
+    first = carried.first_s
     start = np.stack([*first, 1.0 - rows.in_plant(first), np.zeros(first.shape[1])], axis=1).ravel()
     found = np.empty((first.shape[1], at.size))
     # Afresh at every change of power, where the right-hand side jumps.
@@ -171,7 +172,7 @@ def test_a_soak_is_the_integral_of_its_ease() -> None:
         along = (1.0 / 293.15 - 1.0 / kelvin) / (1.0 / 293.15 - 1.0 / boil_k)
         part = low ** (1.0 - along) * high**along
         whole = 6000.0 * np.trapezoid(ease(np.array(0.1), part, kelvin, False), t)
-        assert found.easy_s[1, 0, k] == pytest.approx(whole, rel=1e-4)
+        assert found.first_s[1, k] == pytest.approx(whole, rel=1e-4)
 
 
 def test_fat_in_the_pot_holds_back_what_it_dissolves_best() -> None:

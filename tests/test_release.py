@@ -16,8 +16,9 @@ from potsim.planning.botanicals import find, library, materials, resolve
 from potsim.planning.ingredients import PREPARED
 from potsim.planning.plan import BotanicalDose
 from potsim.planning.release import MOST_AT_HAND, SERIES, Tissue, source, tissue, tissue_of, wax_of
-from potsim.still.carry import FILM, LIFTED, Soak, carry, ease
+from potsim.still.carry import carry
 from potsim.still.course import course
+from potsim.still.plant import FILM, LIFTED, Soak, ease
 from potsim.still.still import Conditions, Still
 
 STILL = Still(4.0, Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0), 1200.0)
@@ -100,9 +101,9 @@ def test_maceration_only_goes_on_and_adds_up(first: float, more: float, at: floa
     x = float(strength.x_from_abv(at))
     dose = resolve(BotanicalDose("juniper", mass_g=10.0))
     soaks = [Soak(3600.0 * hours, x, 293.15, 293.15) for hours in (first, more, first + more)]
-    easy = [carry(run, [source(dose, lies)]).easy_s[:, 0] for lies in ((soaks[0], soaks[1]), (soaks[2],))]
+    easy = [carry(run, [source(dose, lies)]).first_s for lies in ((soaks[0], soaks[1]), (soaks[2],))]
     np.testing.assert_allclose(easy[0], easy[1], rtol=1e-12)
-    assert (easy[1] >= carry(run, [source(dose, soaks[:1])]).easy_s[:, 0] - 1e-9).all()
+    assert (easy[1] >= carry(run, [source(dose, soaks[:1])]).first_s - 1e-9).all()
 
 
 def test_stronger_spirit_macerates_more() -> None:

@@ -10,7 +10,7 @@ import pytest
 from refusals import Record, refused
 
 import potsim
-from potsim import Cuts, JarPlan, JarStock, Plan, Stop
+from potsim import BotanicalDose, Cuts, JarPlan, JarStock, Plan, Stop
 from potsim.planning.study import CHUNK, numbers_of
 from potsim.planning.sweep import number
 
@@ -82,14 +82,27 @@ def test_a_table_tells_its_units_and_keeps_the_order_of_a_list() -> None:
 
 
 def test_flavours_of_a_study_are_those_of_the_run() -> None:
-    plan = potsim.example_plan()
-    table = potsim.study(plan, {"charge.abv": [34.0]}, flavours=True)
-    run = potsim.distil(number(plan, "charge.abv").put(plan, 34.0))
-    for one in run.flavours:
-        row = table.iloc[0]
-        assert row[f"{one.botanical}.gives_up"] == pytest.approx(one.gives_up.value, rel=1e-9)
-        assert row[f"{one.botanical}.in_keep"] == pytest.approx(one.in_keep, rel=1e-9)
-        assert row[f"{one.botanical}.noticed"] == one.noticed
+    bill = (
+        BotanicalDose("juniper", mass_g=8.0, macerated_h=12.0),
+        BotanicalDose("lemon peel", mass_g=3.0, where="basket"),
+        BotanicalDose("caraway", mass_g=2.0, prepared="cracked", macerated_h=2.0, macerated_at_abv=60.0),
+    )
+    plan = replace(BARE, botanicals=bill, cuts=replace(BARE.cuts, heads_l=0.02))
+    names = ("charge.abv", "still.power", "botanical.juniper.mass", "botanical.caraway.macerated")
+    values = ((34.0, 700.0, 1.0, 1.0), (26.0, 1100.0, 30.0, 9.0))
+    rows = [dict(zip(names, each, strict=True)) for each in values]
+    table = potsim.study(plan, rows, flavours=True)
+    for k, row in enumerate(rows):
+        changed = plan
+        for name, value in row.items():
+            changed = number(changed, name).put(changed, value)
+        for one in potsim.distil(changed).flavours:
+            told = {name: table[f"{one.botanical}.{name}"][k] for name in ("gives_up", "in_keep", "noticed")}
+            assert told["gives_up"] == pytest.approx(one.gives_up.value, rel=TOLERANCE)
+            assert told["in_keep"] == pytest.approx(one.in_keep, rel=TOLERANCE)
+            times = table[f"{one.botanical}.times_threshold"][k]
+            assert times == pytest.approx(one.times_threshold, rel=2 * TOLERANCE)
+            assert told["noticed"] == one.noticed
 
 
 def test_a_refused_plan_in_a_pool_of_processes_is_told_and_the_others_finish() -> None:

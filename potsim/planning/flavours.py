@@ -33,9 +33,10 @@ from potsim.planning.noticed import (
 )
 from potsim.planning.release import Class, Klass, alcohol_over, classes, dissolved, heat_up, soaks, source
 from potsim.records import dataclass
-from potsim.still.carry import Carried, Source, carry
+from potsim.still.carry import Carried, carry
 from potsim.still.course import Course, Rising, States
 from potsim.still.escape import refuse_strong
+from potsim.still.plant import Source
 
 if TYPE_CHECKING:
     from potsim.planning.jars import Jar
@@ -46,7 +47,6 @@ Span = tuple[float, float]
 
 MARKS = np.array([0.05, 0.5, 0.95])  # of what is over by the stop: start, half and end
 FADED = 0.95  # of what a botanical gives with 99 % of the alcohol, from which on it has faded
-UG_PER_G = 1e6
 COARSE = 16  # steps of the run by which a band is found, good to a thousandth
 
 
@@ -257,9 +257,7 @@ class Flavours:
     @cached_property
     def per_g(self) -> Array:
         """Times-threshold of a gram of each row in a litre, shape (rows,); 0 where no threshold is known."""
-        known = [(self.own.get(name) or compound(name)).odour_threshold for name in self.compound_ids]
-        each = np.array([0.0 if one is None else UG_PER_G / one.ug_per_l for one in known])
-        return np.asarray(each[self.carried.rows.compound])
+        return np.asarray(noticed.per_gram(self.compound_ids, self.own)[self.carried.rows.compound])
 
     @cached_property
     def jars_by_row(self) -> Array:
@@ -284,7 +282,7 @@ class Flavours:
     @cached_property
     def noticed(self) -> tuple[Noticed, ...]:
         """How each line of the bill is noticed in the bottle."""
-        return noticed.noticed(self.in_bottle)
+        return tuple(noticed.noticed(self.in_bottle).tolist())
 
     @cached_property
     def leads(self) -> tuple[tuple[str, ...], ...]:

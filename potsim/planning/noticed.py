@@ -8,11 +8,13 @@ another in the same glass, and one jar with the next.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from potsim.liquid.compounds import Compound, compound
 from potsim.planning.ingredients import Where
 from potsim.planning.release import Klass
 from potsim.records import dataclass
@@ -22,29 +24,30 @@ Noticed = Literal["leads", "clear", "hint", "lost"]
 
 CLEAR, HINT = 0.12, 0.03  # share of the summed times-threshold from which it is that
 LEAST_TIMES = 10.0  # times-threshold in water below which hardly anything is noticed in spirit
+UG_PER_G = 1e6
 MOST_NAMED = 3  # in a jar
 
 
-def noticed(times: Array) -> tuple[Noticed, ...]:
-    """How each botanical is noticed: the largest leads; all is lost where no smell is known."""
-    total = float(times.sum())
-    first = int(np.argmax(times)) if times.size else -1
-    return tuple(_noticed(float(one), total, k == first) for k, one in enumerate(times))
+def noticed(times: Array) -> NDArray[Any]:
+    """How each is noticed, shape (lines, ...): the largest leads; all is lost where no smell is known."""
+    total = times.sum(axis=0)
+    largest = times == times.max(axis=0, initial=0.0)
+    largest &= np.cumsum(largest, axis=0) == 1  # the first of those that are alike
+    hint = (times >= HINT * total) & (times >= LEAST_TIMES)
+    told: list[Noticed] = ["lost", "leads", "clear", "hint"]
+    conditions = [np.broadcast_to(total <= 0.0, times.shape), largest, times >= CLEAR * total, hint]
+    return np.asarray(np.select(conditions, told, "lost")).astype(object)
 
 
-def _noticed(times: float, total: float, largest: bool) -> Noticed:
-    if total <= 0.0:
-        return "lost"
-    if largest:
-        return "leads"
-    if times >= CLEAR * total:
-        return "clear"
-    return "hint" if times >= HINT * total and times >= LEAST_TIMES else "lost"
+def per_gram(compound_ids: Sequence[str], own: Mapping[str, Compound]) -> Array:
+    """Times-threshold of a gram of each compound in a litre; 0 where no threshold is known."""
+    known = [(own.get(name) or compound(name)).odour_threshold for name in compound_ids]
+    return np.array([0.0 if one is None else UG_PER_G / one.ug_per_l for one in known])
 
 
 def leaders(times: Array) -> tuple[int, ...]:
     """Botanicals that lead one jar by size, most first: the largest, and whoever is clear beside it."""
-    told = noticed(times)
+    told = noticed(times).tolist()
     return tuple(k for k in _falling(times) if told[k] in ("leads", "clear"))[:MOST_NAMED]
 
 

@@ -23,8 +23,9 @@ from potsim.planning.botanicals import Botanical, Level, Library, ResolvedDose, 
 from potsim.planning.ingredients import Prepared
 from potsim.planning.plan import BotanicalDose
 from potsim.records import dataclass
-from potsim.still.carry import Pools, Soak, Source, carry
+from potsim.still.carry import carry
 from potsim.still.course import EXHAUSTED, Course, Rising, course
+from potsim.still.plant import Pools, Soak, Source
 from potsim.still.still import Conditions, Still
 from potsim.still.tables import Curves
 
@@ -138,11 +139,11 @@ def heat_up(course: Course) -> Soak:
 
 def soaks(dose: ResolvedDose, heats: Soak) -> tuple[Soak, ...]:
     """Return what happens to a dose before the first drop: its maceration, then `heat_up`."""
-    if not dose.dose.macerated_h:
+    hours, at = dose.dose.macerated_h, dose.dose.macerated_at_abv
+    if not np.any(hours):
         return (heats,)
-    at = dose.dose.macerated_at_abv
-    x = heats.x if at is None else float(np.asarray(strength.x_from_abv(at)))
-    return (Soak(3600.0 * dose.dose.macerated_h, x, heats.from_k, heats.from_k), heats)
+    x = heats.x if at is None else np.asarray(strength.x_from_abv(at))[()]
+    return (Soak(3600.0 * hours, x, heats.from_k, heats.from_k), heats)
 
 
 def source(

@@ -11,13 +11,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.errors import PotsimError, RequestError
-from potsim.planning.botanicals import solids
+from potsim.liquid import strength
+from potsim.liquid.compounds import Compound
+from potsim.liquid.traces import X_MAX
+from potsim.planning.botanicals import ResolvedDose, solids
 from potsim.planning.charge import LEAST_CHARGE_L, Charge, between, settle
 from potsim.planning.frames import frame
 from potsim.planning.many import STOP, Cuts, bared, comes, in_order, single, single_names
-from potsim.planning.noticed import noticed as noticed_words
+from potsim.planning.noticed import noticed, per_gram
 from potsim.planning.plan import Bottling, Plan, Stop
 from potsim.planning.plan import Cuts as CutPlan
+from potsim.planning.release import source
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import WATCHED
 from potsim.planning.sweep import (
@@ -31,8 +35,10 @@ from potsim.planning.sweep import (
     number,
 )
 from potsim.records import dataclass
-from potsim.still.courses import courses
+from potsim.still.carry import over_at
+from potsim.still.courses import Courses, courses
 from potsim.still.family import family
+from potsim.still.plant import Soak, Source
 from potsim.still.still import Span, Still, Stills
 
 if TYPE_CHECKING:
@@ -71,7 +77,7 @@ def study(
     same : {'alcohol', 'volume'}
         For ``"charge.abv"``: what stays when the strength of the charge changes.
     flavours : bool
-        Whether to follow the botanicals too; each run is then computed by itself, which takes far longer.
+        Whether to follow the botanicals too, which takes some twenty times as long.
     executor : concurrent.futures.Executor, optional
         Where the runs are computed: threads, processes, Dask, MPI; here if left out. It is not shut down.
     progress : callable, optional
@@ -95,8 +101,9 @@ def study(
     Notes
     -----
     Runs that are stopped by what a course shows go together through tables of the stills; the keep agrees
-    with that of `potsim.distil` to 1e-4 of its volume, to 2e-4 where the power is varied tenfold. What asks
-    for more (a stop by flavour, a parrot, named jars, jars that run out) is computed run by run.
+    with that of `potsim.distil` to 1e-4 of its volume, to 2e-4 where the power is varied tenfold; what
+    botanicals give up to 1e-4 of their oil. What asks for more (a stop by flavour, a parrot, named jars, jars
+    that run out) is computed run by run.
 
     Examples
     --------
@@ -196,6 +203,14 @@ class Answer:
     flavours: Array
     noticed: NDArray[Any]
 
+    @classmethod
+    def of_none(cls, runs: int, columns: int, lines: int) -> Answer:
+        """Answers that are still to be filled in."""
+        texts = (np.full(shape, "", dtype=object) for shape in (runs, runs, (runs, lines)))
+        reason, refusal, told = texts
+        flavours = np.full((runs, len(FLAVOUR) * lines), np.nan)
+        return cls(np.full((runs, columns), np.nan), reason, refusal, flavours, told)
+
 
 def _labels(plan: Plan) -> tuple[str, ...]:
     names = [dose.botanical.common_name for dose in resolve_bill(plan)]
@@ -224,10 +239,17 @@ class Together:
     heating_w: Array
     metal_j_per_k: Array
     least_l: Array  # level that must stay in the pot [L]
-    solids_l: Array
     capacity_l: Array
     heads_l: Array
     lost: Array
+    brought: Array  # by the bill, see `_brought`; shape (n, numbers)
+    lines: tuple[Source, ...]  # of one of the bills; none where flavours are not followed
+    own: Mapping[str, Compound]
+
+    @property
+    def solids_l(self) -> Array:
+        """Volume of the botanicals in the pot [L]."""
+        return np.asarray(self.brought[:, 0])
 
     def where(self, chosen: NDArray[np.intp] | NDArray[np.bool_]) -> Together:
         """Return some of the runs."""
@@ -241,7 +263,9 @@ class Together:
         return replace(self, **changed)
 
 
-def _together(plan: Plan, numbers: Sequence[Number], values: Array, same: Same) -> list[Together]:
+def _together(
+    plan: Plan, numbers: Sequence[Number], values: Array, same: Same, flavours: bool
+) -> list[Together]:
     """Gather the runs that can go together; the others are left out."""
     of_charge = [k for k, one in enumerate(numbers) if one.table in OF_CHARGE]
     others = [k for k in range(len(numbers)) if k not in of_charge]
@@ -251,6 +275,7 @@ def _together(plan: Plan, numbers: Sequence[Number], values: Array, same: Same) 
     except PotsimError:
         return []
     pots, pot = _pots(plan, numbers, of_charge, values, same)
+    lines = tuple(source(dose) for dose in resolve_bill(plan)) if flavours else ()
     settled: list[_Settled | None] = []
     chosen = others if alike else list(range(len(numbers)))
     kinds, kind = _different(values[:, chosen])
@@ -269,7 +294,7 @@ def _together(plan: Plan, numbers: Sequence[Number], values: Array, same: Same) 
             place = np.zeros(kinds.shape[0], dtype=np.intp)
             place[members] = np.arange(len(members))
             some = [one for k in members if (one := settled[k]) is not None]
-            made.append(_group(rows, pots[pot[rows]], some, place[kind[rows]]))
+            made.append(_group(rows, pots[pot[rows]], some, place[kind[rows]], lines, plan.own_compounds))
     return [one for one in made if one is not None]
 
 
@@ -298,24 +323,38 @@ def _pots(
 ) -> tuple[Array, NDArray[np.intp]]:
     """What the different charges hold, and which each run has.
 
-    Columns: ethanol and all moles, litres, litres of botanicals; NaN where one must be looked at by itself.
+    Columns: ethanol and all moles, litres, and what `_brought` tells; NaN where one must be looked at by
+    itself.
     """
     kinds, which = _different(values[:, of_charge])
-    pots = np.full((kinds.shape[0], 4), np.nan)
+    brought = _brought(resolve_bill(plan))
+    pots = np.full((kinds.shape[0], 3 + len(brought)), np.nan)
     if [numbers[k].name for k in of_charge] == [CHARGE_ABV]:
         pots[:, :3] = np.stack(charges_of_strength(plan, kinds[:, 0], same), axis=1)
-        pots[:, 3] = solids(resolve_bill(plan))
+        pots[:, 3:] = brought
     else:
         for k, each in enumerate(kinds.tolist()):
             changed = _set(plan, numbers, of_charge, each, same)
             try:
                 if changed is not None and (charge := charge_of(changed)).ethanol_mol > 0.0:
-                    bulk = solids(resolve_bill(changed))
-                    pots[k] = charge.ethanol_mol, charge.mol, charge.volume_l, bulk
+                    bill = _brought(resolve_bill(changed))
+                    pots[k] = charge.ethanol_mol, charge.mol, charge.volume_l, *bill
             except PotsimError:  # told when the run goes alone
                 continue
     pots[pots[:, 2] < LEAST_CHARGE_L] = np.nan
     return pots, which
+
+
+def _brought(bill: Sequence[ResolvedDose]) -> list[float]:
+    """Litres of botanicals; of each line its fat [L], seconds in a maceration and x there; all oils [g].
+
+    x is -1 for that of the charge.
+    """
+    fat = [float(source(dose).lipid_l) for dose in bill]
+    seconds = [3600.0 * dose.dose.macerated_h for dose in bill]
+    at = [dose.dose.macerated_at_abv for dose in bill]
+    x = [-1.0 if abv is None else float(strength.x_from_abv(abv)) for abv in at]
+    return [solids(bill), *fat, *seconds, *x, *(grams for dose in bill for grams in dose.oil_g.values())]
 
 
 class _Settled(NamedTuple):
@@ -350,13 +389,18 @@ def _settle(plan: Plan, charge: Charge | None) -> _Settled | None:
 
 
 def _group(
-    rows: NDArray[np.intp], pots: Array, settled: Sequence[_Settled], which: NDArray[np.intp]
+    rows: NDArray[np.intp],
+    pots: Array,
+    settled: Sequence[_Settled],
+    which: NDArray[np.intp],
+    lines: tuple[Source, ...],
+    own: Mapping[str, Compound],
 ) -> Together | None:
     """Put runs together as arrays; without those whose heat is too weak."""
     stills = [one.still for one in settled]
     conditions = np.array([[getattr(s.conditions, f.name) for f in fields(Stills)] for s in stills])
-    own = ("heat_up_power_w", "metal_j_per_k", "min_level_l", "capacity_l", "lost")
-    columns = np.array([[getattr(still, name) for name in own] for still in stills])[which]
+    numbers = ("heat_up_power_w", "metal_j_per_k", "min_level_l", "capacity_l", "lost")
+    columns = np.array([[getattr(still, name) for name in numbers] for still in stills])[which]
     heating_w, metal, least_l, capacity_l, lost = columns.T
     each, pressure_pa = Stills(*conditions[which].T), stills[0].conditions.pressure_pa
     fine = each.can_run(pressure_pa) & (each.with_power(heating_w).net_power_w(373.15) > 0.0)
@@ -378,22 +422,23 @@ def _group(
         heating_w=heating_w,
         metal_j_per_k=metal,
         least_l=least_l,
-        solids_l=pots[:, 3],
         capacity_l=capacity_l,
         heads_l=np.where(heads[:, 0] > 0.0, heads[:, 0], heads[:, 1] * pots[:, 2]),
         lost=lost,
+        brought=pots[:, 3:],
+        lines=lines,
+        own=own,
     ).where(fine)
 
 
-def together(of: Together) -> tuple[Array, NDArray[Any]]:
-    """Answers of runs that go together, and what ends each; NaN in the first where one must go alone."""
+def together(of: Together) -> Answer:
+    """Answers of runs that go together; no numbers, NaN, where one must go alone."""
     names = single_names(ROLES, of.bottling)
-    numbers = np.full((of.rows.size, len(names)), np.nan)
-    reason = np.full(of.rows.size, "", dtype=object)
+    answer = Answer.of_none(of.rows.size, len(names), len(of.lines))
     tables = family(of.span)
     fine = of.ethanol_mol / of.mol <= tables.highest_x
     if not fine.any():
-        return numbers, reason
+        return answer
     some = of.where(fine)
     x = some.ethanol_mol / some.mol
     runs = courses(
@@ -415,15 +460,52 @@ def together(of: Together) -> tuple[Array, NDArray[Any]]:
     good &= (boils_l <= some.capacity_l) & (heads < keep_end * (1.0 - LEFT))
     if "collected" in some.stop:
         good &= np.isfinite(stops[list(some.stop).index("collected")])
+    if of.lines:
+        first = runs.at(np.zeros(1))
+        good &= np.maximum(first.pot_x, first.x_reflux)[:, 0] <= X_MAX
     if not good.any():
-        return numbers, reason
+        return answer
     edges = np.stack([np.zeros_like(heads), heads, keep_end, whole], axis=1)[good]
-    made = single(runs.where(good), whole[good], edges, ROLES, (1,), of.bottling)
-    at = np.flatnonzero(fine)[good]
-    numbers[at], reason[at] = made, why[which[good]]
+    runs, some, whole = runs.where(good), some.where(good), whole[good]
+    made = single(runs, whole, edges, ROLES, (1,), of.bottling)
     known = [k for k, name in enumerate(names) if name not in ("heads.abv", "tails.abv")]
-    numbers[~np.isfinite(numbers[:, known]).all(axis=1)] = np.nan
-    return numbers, reason
+    made[~np.isfinite(made[:, known]).all(axis=1)] = np.nan
+    at = np.flatnonzero(fine)[good]
+    answer.numbers[at], answer.reason[at] = made, why[which[good]]
+    if of.lines:
+        bottle_l = made[:, names.index("keep.volume_l" if of.bottling.abv is None else "proofing.volume_l")]
+        answer.flavours[at], answer.noticed[at] = _tasted(some, runs, edges[:, 1:].T, bottle_l)
+    return answer
+
+
+def _tasted(of: Together, runs: Courses, at: Array, bottle_l: Array) -> tuple[Array, NDArray[Any]]:
+    """`FLAVOUR` of each line of the bill, flat, and how it is noticed; from shares over at three depletions.
+
+    Those are where heads, keep and run end, shape (3, n).
+    """
+    boil_k = runs.at(np.zeros(1)).pot_k[:, 0]
+    room_k, lines = of.stills.room_k, len(of.lines)
+    heats = Soak(runs.first_drop_s, runs.charge_x, room_k, boil_k)
+    fat, seconds, x = of.brought.T[1 : 1 + 3 * lines].reshape(3, lines, -1)
+    oils = iter(of.brought.T[1 + 3 * lines :])
+    sources = []
+    for k, line in enumerate(of.lines):
+        wet = Soak(seconds[k], np.where(x[k] < 0.0, runs.charge_x, x[k]), room_k, room_k)
+        soaks = () if line.in_vapour else (wet, heats) if seconds[k].any() else (heats,)
+        amounts = {name: next(oils) for name in line.amounts}
+        lipid_l = fat[k] if np.any(line.lipid_l) else 0.0
+        sources.append(replace(line, amounts=amounts, lipid_l=lipid_l, soaks=soaks))
+    rows, over = over_at(runs, sources, at, of.still.conditions.pressure_pa, of.own)
+    by_line = np.asarray(np.arange(lines)[:, None] == rows.source, dtype=float)
+    heads, kept, ends = (runs.got * rows.amount * share for share in over.transpose(1, 0, 2))
+    kept -= heads
+    names = [name for line in of.lines for name in line.amounts]
+    smelt = per_gram(names, of.own)[:, None] * kept
+    whole = by_line @ rows.amount
+    some = np.where(whole > 0.0, whole, 1.0)
+    times = by_line @ smelt / np.where(bottle_l > 0.0, bottle_l, np.inf)
+    table = np.stack([by_line @ ends / some, by_line @ kept / some, times], axis=1)
+    return table.reshape(3 * lines, -1).T, noticed(times).T
 
 
 # --- Runs that go alone, and the work that an executor is given.
@@ -444,14 +526,13 @@ class _Task:
 
 def work(task: _Task) -> Answer:
     """Compute a chunk of a study."""
-    runs = task.values.shape[0]
-    numbers = np.full((runs, len(task.columns)), np.nan)
-    reason, refusal = (np.full(runs, "", dtype=object) for _ in range(2))
-    flavours = np.full((runs, len(FLAVOUR) * len(task.labels)), np.nan)
-    noticed = np.full((runs, len(task.labels)), "", dtype=object)
+    answer = Answer.of_none(task.values.shape[0], len(task.columns), len(task.labels))
+    numbers = answer.numbers
     if task.group is not None:
-        found, reason = together(task.group)
-        numbers[:, [task.columns.index(name) for name in single_names(ROLES, task.group.bottling)]] = found
+        found = together(task.group)
+        places = [task.columns.index(name) for name in single_names(ROLES, task.group.bottling)]
+        numbers[:, places] = found.numbers
+        answer = replace(found, numbers=numbers)
     alone = np.flatnonzero(np.isnan(numbers[:, 0]))
     varied = [number(task.plan, name) for name in task.names] if alone.size else []
     for row in alone:
@@ -461,14 +542,14 @@ def work(task: _Task) -> Answer:
                 plan = one.put(plan, value, task.same)
             run = distil(plan)
         except PotsimError as error:
-            refusal[row], reason[row] = str(error), ""
+            answer.refusal[row], answer.reason[row] = str(error), ""
             continue
         told = numbers_of(run)
         numbers[row] = [told.get(name, np.nan) for name in task.columns]
-        reason[row] = run.end.reason
+        answer.reason[row] = run.end.reason
         if task.labels:
-            flavours[row], noticed[row] = _flavours(run)
-    return Answer(numbers, reason, refusal, flavours, noticed)
+            answer.flavours[row], answer.noticed[row] = _flavours(run)
+    return answer
 
 
 def numbers_of(run: Run) -> dict[str, float]:
@@ -500,7 +581,7 @@ def _flavours(run: Run) -> tuple[Array, list[str]]:
     over = of.by_line(of.over_by_row([(0.0, run.points.end)])[:, 0])
     some = np.where(amount > 0.0, amount, 1.0)
     table = np.stack([over / some, of.kept_g / some, of.in_bottle], axis=1)
-    return table.ravel(), list(noticed_words(of.in_bottle))
+    return table.ravel(), list(of.noticed)
 
 
 def _tasks(
@@ -514,7 +595,7 @@ def _tasks(
     """Split the runs of a study: those that go together, then the others."""
     names = tuple(one.name for one in numbers)
     alone = np.ones(values.shape[0], dtype=bool)
-    for group in [] if labels else _together(plan, numbers, values, same):
+    for group in _together(plan, numbers, values, same, bool(labels)):
         alone[group.rows] = False
         for k in range(0, group.rows.size, CHUNK):
             part = group.where(np.arange(k, min(k + CHUNK, group.rows.size)))

@@ -257,6 +257,26 @@ class ManyStates(Derived):
         return np.where(self.courses.charge_x[:, None] > 0.0, self._column("stream_abv"), 0.0)
 
     @cached_property
+    def stream_x(self) -> Array:
+        """Mole fraction of ethanol in the stream."""
+        return self._column("y")
+
+    @cached_property
+    def reflux(self) -> Array:
+        """Share of the vapour that runs back from the neck."""
+        return self._column("reflux")
+
+    @cached_property
+    def x_reflux(self) -> Array:
+        """Mole fraction of ethanol in what runs back."""
+        return self._column("x_reflux")
+
+    @cached_property
+    def rate_mol_per_s(self) -> Array:
+        """What leaves the neck [mol/s]."""
+        return self._told(*[look.rate() for look in self._looks])
+
+    @cached_property
     def pot_k(self) -> Array:
         """Bubble point of the pot [K]."""
         return self._column("pot_k")

@@ -11,10 +11,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import lru_cache
 from math import factorial
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.polynomial import chebyshev
-from numpy.typing import NDArray
+from numpy.typing import DTypeLike, NDArray
 
 from potsim.errors import RangeError
 from potsim.liquid import compounds as library
@@ -23,6 +24,9 @@ from potsim.liquid.equilibrium import bubble_point
 from potsim.records import dataclass
 from potsim.still.course import States
 from potsim.still.lookup import SmoothFit, product
+
+if TYPE_CHECKING:
+    from potsim.still.carry import Across
 
 Array = NDArray[np.float64]
 
@@ -39,7 +43,7 @@ RUNNING = np.array(
 )
 SMALL = 0.5  # below this z the moments are summed as series
 SERIES = tuple(-2.0 * (-1.0) ** j / factorial(j + 3) for j in range(1, 13))  # of z, z^2 and so on
-LEAST = 1e-200  # added where a decay is divided by, which may be nought
+LEAST = 1e-30  # added where a decay is divided by, which may be nought
 
 
 @dataclass(frozen=True)
@@ -59,7 +63,7 @@ class Weights:
     left: Array
 
 
-def weights(decay: Array, width: Array) -> Weights:
+def weights(decay: Array, width: float | Array = 1.0) -> Weights:
     """Return the weights of steps.
 
     Parameters
@@ -88,9 +92,10 @@ def weights(decay: Array, width: Array) -> Weights:
     True
     """
     k = decay + LEAST
-    mean = np.tensordot(SHARES, k, axes=1)
-    u = np.tensordot(RUNNING, k, axes=1) / mean
-    z = np.tensordot(SHARES, decay, axes=1) * width
+    shares, running = SHARES.astype(k.dtype), RUNNING.astype(k.dtype)
+    mean = np.einsum("n,n...->...", shares, k)
+    u = np.einsum("mn,n...->m...", running, k) / mean
+    z = np.einsum("n,n...->...", shares, decay) * width
     still_there, gone = _moments(z)
     kept, left = np.empty_like(k), np.empty_like(k)
     for i in range(3):
@@ -166,7 +171,9 @@ class Escape:
         return self.on * self.gain
 
 
-def escape(compounds: Compounds, states: States, pressure_pa: float) -> Escape:
+def escape(
+    compounds: Compounds, states: States | Across, pressure_pa: float, dtype: DTypeLike = np.float64
+) -> Escape:
     """Look up the escape of compounds.
 
     Parameters
@@ -174,9 +181,11 @@ def escape(compounds: Compounds, states: States, pressure_pa: float) -> Escape:
     compounds : tuple of str or Compound
         Which.
     states : States
-        Points of a run, arrays of shape (points,).
+        Points of a run.
     pressure_pa : float
         Pressure of the air [Pa].
+    dtype : data-type
+        Of the answers.
 
     Returns
     -------
@@ -194,15 +203,17 @@ def escape(compounds: Compounds, states: States, pressure_pa: float) -> Escape:
     of the vapour that runs back, x_r its composition.
     """
     refuse_strong(states)
-    table = volatility_table(compounds, pressure_pa)
-    here = table(states.pot_x)
-    back = table(states.x_reflux)
-    on = 1.0 - states.reflux[:, None]
+    here, part = np.split(_both_table(compounds, pressure_pa)(states.pot_x, dtype), 2, axis=-1)
+    runs_back = np.asarray(states.reflux, dtype)[..., None]
+    on = 1.0 - runs_back
+    if not runs_back.any():
+        return Escape(here, (here > 0.0).astype(dtype), on, part)
+    back = volatility_table(compounds, pressure_pa)(states.x_reflux, dtype)
     passing = on * back
-    passing += states.reflux[:, None]
+    passing += runs_back
     passing[passing == 0.0] = 1.0  # where all runs back, of what stays
     back /= passing
-    return Escape(here, back, on, partition_table(compounds, pressure_pa)(states.pot_x))
+    return Escape(here, back, on, part)
 
 
 class CompositionTable:
@@ -231,7 +242,7 @@ class CompositionTable:
         values_there = product(waves, fit.coefficients)
         slopes = product(waves[:, :-1], chebyshev.chebder(fit.coefficients)) * (2.0 / ROWS)
         rise = np.diff(values_there, axis=0)
-        self._cubic = np.ascontiguousarray(
+        self.cubic: Array = np.ascontiguousarray(
             [
                 values_there[:-1],
                 slopes[:-1],
@@ -239,19 +250,33 @@ class CompositionTable:
                 slopes[:-1] + slopes[1:] - 2.0 * rise,
             ]
         )
+        self._cubics: dict[DTypeLike, Array] = {}
 
-    def __call__(self, x: Array) -> Array:
-        """The quantities at mole fractions of shape (points,); shape (points, compounds)."""
+    def _cubic(self, dtype: DTypeLike) -> Array:
+        if dtype not in self._cubics:
+            self._cubics[dtype] = self.cubic.astype(dtype)
+        return self._cubics[dtype]
+
+    def beside(self, other: CompositionTable) -> CompositionTable:
+        """Return a table of both, the columns of the other behind these."""
+        out = object.__new__(CompositionTable)
+        out.none = np.concatenate([self.none, other.none + self.cubic.shape[2]])
+        out._step, out._cubics = self._step, {}
+        out.cubic = np.concatenate([self.cubic, other.cubic], axis=2)
+        return out
+
+    def __call__(self, x: Array, dtype: DTypeLike = np.float64) -> Array:
+        """The quantities at mole fractions of any shape; shape (..., compounds)."""
         place = np.arcsinh(x / SCALE_X) / self._step
         row = np.minimum(place.astype(np.intp), ROWS - 1)
-        along = (place - row)[:, None]
-        a, b, c, k = (np.asarray(column) for column in self._cubic.take(row, axis=1))
+        along = np.asarray(place - row, dtype)[..., None]
+        a, b, c, k = (column.take(row, axis=0) for column in self._cubic(dtype))
         for lower in (c, b, a):
             k *= along
             k += lower
         np.exp(k, out=k)
-        k[:, self.none] = 0.0
-        return k
+        k[..., self.none] = 0.0
+        return np.asarray(k)
 
 
 @lru_cache(maxsize=64)
@@ -266,6 +291,12 @@ def partition_table(compounds: Compounds, pressure_pa: float) -> CompositionTabl
     return CompositionTable(
         lambda x: partition(compounds, x, np.atleast_1d(bubble_point(x, pressure_pa).temperature_k))
     )
+
+
+@lru_cache(maxsize=64)
+def _both_table(compounds: Compounds, pressure_pa: float) -> CompositionTable:
+    """Volatilities, and partitions behind them."""
+    return volatility_table(compounds, pressure_pa).beside(partition_table(compounds, pressure_pa))
 
 
 @lru_cache(maxsize=64)
@@ -309,7 +340,7 @@ def partition(compounds: Compounds, x: Array, temperature_k: Array) -> Array:
     return out
 
 
-def refuse_strong(states: States) -> None:
+def refuse_strong(states: States | Across) -> None:
     """Refuse pots and refluxes stronger than volatilities are known for."""
     strongest = float(max(np.max(states.pot_x, initial=0.0), np.max(states.x_reflux, initial=0.0)))
     if strongest > traces.X_MAX:

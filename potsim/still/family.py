@@ -151,6 +151,15 @@ class Walks:
         """Find logits, shape (n, m), in the tables along v; weaker pots than these are all but water."""
         return self._across.find(np.maximum(logit, self.tables.logit[0]))
 
+    def rate(self, found: Rows, stills: Stills, which: NDArray[np.intp] | None = None) -> Array:
+        """What leaves the neck at what `across` found [mol/s], each row in the still named."""
+        of = (stills.power_w, stills.pot_loss_w_per_k, stills.neck_loss_w_per_k, stills.room_k)
+        power, pot, neck, room_k = (each[:, None] for each in of)
+        net_w = power - pot * (self.column("pot_k", found) - room_k)
+        if neck.any():
+            net_w -= neck * (self.column("vapour_k", found, which) - room_k)
+        return np.asarray(net_w / self.column("need_j_per_mol", found, which))
+
     def clock(self, found: Rows) -> Array:
         """Seconds for each mole charged, from an arbitrary zero; falls along the walk."""
         along = self._along
@@ -161,14 +170,9 @@ class Walks:
     def _clock(self) -> Array:
         """Integrate W / rate up the rows along ln W, exact for cubics; for a charge at ln W = 0."""
         along, s, every = self._along, self.kinds, np.arange(self._weights.shape[0])
-        look = self.across(along.table("logit"))
-        room_k = s.room_k[:, None]
-        net_w = s.power_w[:, None] - s.pot_loss_w_per_k[:, None] * (self.column("pot_k", look) - room_k)
-        if s.neck_loss_w_per_k.any():
-            net_w -= s.neck_loss_w_per_k[:, None] * (self.column("vapour_k", look, every) - room_k)
         first, step = along.grid
         left = np.exp(first + step * np.arange(along.low, along.high))
-        f = left * self.column("need_j_per_mol", look, every) / net_w
+        f = left / self.rate(self.across(along.table("logit")), s, every)
         out = np.zeros_like(f)
         out[:, 1] = (5.0 * f[:, 0] + 8.0 * f[:, 1] - f[:, 2]) / 12.0
         out[:, 2:-1] = (13.0 * (f[:, 1:-2] + f[:, 2:-1]) - f[:, :-3] - f[:, 3:]) / 24.0
@@ -204,6 +208,10 @@ class Look:
         """Return ``pot_k``, ``pot_abv`` or a column of `potsim.still.family.OWN`."""
         return self._walks.column(name, self._across)
 
+    def rate(self) -> Array:
+        """What leaves the neck [mol/s]."""
+        return self._walks.rate(self._across, self._walks.stills)
+
     def seconds(self) -> Array:
         """Time since each charge began to come over [s for each mole charged]."""
         walks = self._walks
@@ -228,7 +236,8 @@ NODES, APART = 3, 0.13  # places along the ratio: so many, and one more for each
 ROWS = 2048
 FALL = 7.0  # in ln W below a pot of water, enough for 99.9 % of it to come over
 LOGIT_ROWS = 512
-OWN = ("y", "vapour_k", "stream_abv", "need_j_per_mol")  # columns of which each still has its own
+# Columns of which each still has its own.
+OWN = ("y", "vapour_k", "stream_abv", "reflux", "x_reflux", "need_j_per_mol")
 INSIDE = 0.65  # ends of tilt and error are tabulated so far out: most stills lie within
 NODE_POWER_W = 1000.0  # any would do: it cancels
 COOLEST_K, WARMEST_K = 273.15, 318.15  # rooms in which a still can be tabulated
@@ -496,7 +505,7 @@ def _columns(table: Curves, ln_w: Array) -> tuple[Array, ...]:
     """Columns of `OWN`; the last is the heat taken by each mole that leaves the neck."""
     row, c = table.at(ln_w), table.conditions
     shed_w = c.pot_loss_w_per_k * (row.pot_k - c.room_k) + c.neck_loss_w_per_k * (row.vapour_k - c.room_k)
-    return row.y, row.vapour_k, row.stream_abv, (c.power_w - shed_w) / row.rate
+    return row.y, row.vapour_k, row.stream_abv, row.reflux, row.x_reflux, (c.power_w - shed_w) / row.rate
 
 
 def _logit(x: float | Array, top: float) -> Array:

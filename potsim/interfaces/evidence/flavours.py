@@ -21,9 +21,9 @@ from potsim.planning.ingredients import Prepared
 from potsim.planning.noticed import Noticed
 from potsim.planning.plan import BotanicalDose
 from potsim.planning.release import classes, source, tissue_of, wax_of
-from potsim.still.carry import FILM, Pools, Source, ease
 from potsim.still.course import Course, course
 from potsim.still.escape import partition
+from potsim.still.plant import FILM, Pools, Source, ease
 from potsim.still.still import Conditions, Still
 
 PRACTICE = "common practice, no source"
