@@ -154,21 +154,20 @@ def test_every_compound_has_a_group_and_every_botanical_two_odorants_with_a_thre
 
 
 def test_noticed_is_the_fixed_meaning() -> None:
-    assert (
-        noticed(np.array([1000.0, 150.0, 40.0, 20.0, 36.0])) == ("leads", "clear", "hint", "lost", "lost")
-        or True
-    )
-    total = 1000.0
+    words = {
+        (1000.0, 150.0, 40.0, 20.0, 36.0): ["leads", "clear", "hint", "lost", "lost"],
+        (100.0, 4.0): ["leads", "lost"],  # a thirtieth, but under ten times its threshold
+        (5.0, 5.0): ["leads", "clear"],  # one leads, the first of those that are alike
+        (0.0, 0.0): ["lost", "lost"],
+        (): [],
+    }
+    for times, told in words.items():
+        assert noticed(np.array(times)).tolist() == told
     shares = np.array([0.70, CLEAR + 1e-9, HINT + 1e-9, HINT - 1e-9])
-    rest = 1.0 - shares.sum()
-    told = noticed(total * np.append(shares, rest))
-    assert told[:4] == ("leads", "clear", "hint", "lost")
-    assert noticed(np.array([100.0, 4.0])) == (
-        "leads",
-        "lost",
-    )  # a thirtieth, but under ten times its threshold
-    assert noticed(np.array([0.0, 0.0])) == ("lost", "lost")
-    assert noticed(np.array([])) == ()
+    told = noticed(1000.0 * np.append(shares, 1.0 - shares.sum())).tolist()
+    assert told[:4] == ["leads", "clear", "hint", "lost"]
+    both = np.array([[1000.0, 0.0, 1.0], [150.0, 3.0, 900.0]])
+    assert noticed(both).T.tolist() == [["leads", "clear"], ["lost", "leads"], ["lost", "leads"]]
 
 
 def test_leads_is_size_and_marks_is_above_its_own_mean() -> None:
@@ -196,7 +195,7 @@ def test_times_threshold_is_concentration_over_threshold() -> None:
 
 def test_doubling_all_and_the_bottle_keeps_who_is_noticed() -> None:
     run = potsim.distil(potsim.example_plan())
-    told = noticed(run.flavours.in_bottle)
+    told = noticed(run.flavours.in_bottle).tolist()
     assert told.count("leads") == 1
     leader = int(np.argmax(run.flavours.in_bottle))
     assert told[leader] == "leads"
