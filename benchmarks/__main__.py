@@ -19,8 +19,10 @@ def main() -> int:
     rows = [row for subject in SUBJECTS for row in subject.rows()]
     lines = ["| what | measured | budget | met | answers agree |", "| --- | --- | --- | --- | --- |"]
     for row in rows:
-        limit = f"{'at least' if row.at_least else 'at most'} {row.budget:g} {row.unit}"
-        met = "yes" if row.met else "NO"
+        limit, met = "none", "reported"
+        if row.budget is not None:
+            limit = f"{'at least' if row.at_least else 'at most'} {row.budget:g} {row.unit}"
+            met = "yes" if row.met else "NO"
         lines.append(f"| {row.what} | {row.measured:.3g} {row.unit} | {limit} | {met} | {row.agreement} |")
     table = "\n".join(lines)
     where = f"Python {platform.python_version()}, {platform.machine()}, {os.cpu_count()} cores"

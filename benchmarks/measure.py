@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -19,8 +17,8 @@ class Row:
         What is measured.
     measured : float
         A ratio of times, or megabytes.
-    budget : float
-        Its limit.
+    budget : float, optional
+        Its limit; none for what is only reported.
     at_least : bool
         Whether the budget is a floor (so many times faster) or a ceiling.
     unit : str
@@ -31,14 +29,16 @@ class Row:
 
     what: str
     measured: float
-    budget: float
-    at_least: bool
+    budget: float | None = None
+    at_least: bool = True
     unit: str = "x"
     agreement: str = ""
 
     @property
     def met(self) -> bool:
         """Whether the budget holds."""
+        if self.budget is None:
+            return True
         return self.measured >= self.budget if self.at_least else self.measured <= self.budget
 
 
@@ -50,10 +50,3 @@ def best_of(times: int, work: Callable[[], object]) -> float:
         work()
         best = min(best, time.perf_counter() - start)
     return best
-
-
-def best_process(times: int, *arguments: str) -> float:
-    """Seconds of the quickest of several fresh Python processes, start included."""
-    return best_of(
-        times, lambda: subprocess.run([sys.executable, *arguments], check=True, capture_output=True)
-    )

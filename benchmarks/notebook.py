@@ -82,13 +82,9 @@ def rows() -> list[Row]:
     whole_hand = best_of(1, lambda: run_by_hand(2.4, 38.0, traces=35))
     whole = best_of(10, lambda: potsim.distil(anew(bill)).to_dict())
     return [
-        Row(
-            "a notebook user's run (thermo, solve_ivp), against distil", one_hand / one, 10, True, "x", agree
-        ),
-        Row("the same of 1,000 charges, against a study", 1000.0 * one_hand / many, 1000, True),
-        Row(
-            "the same with 35 traces, against distil of 8 botanicals and to_dict", whole_hand / whole, 1, True
-        ),
+        Row("a notebook user's run (thermo, solve_ivp), against distil", one_hand / one, agreement=agree),
+        Row("the same of 1,000 charges, against a study", 1000.0 * one_hand / many),
+        Row("the same with 35 traces, against distil of 8 botanicals and to_dict", whole_hand / whole),
         *_studies(plan, bill),
         *_sweeps(),
     ]

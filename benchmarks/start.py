@@ -55,7 +55,7 @@ def rows() -> list[Row]:
         Row("run from cold, against a bare import of numpy", run, 2.2, False, "x", executed),
         Row("run --plot from cold, against three empty panels", _cold_picture(), 1.5, False, "x", turns),
         Row("50 changes of power against none, in a fresh process", _steps(), 5, False, "x"),
-        Row("memory of the hungriest command", max(map(_memory_mb, COMMANDS)), 300, False, "MB"),
+        Row("memory of the hungriest command", max(map(_memory_mb, COMMANDS)), 200, False, "MB"),
     ]
 
 
