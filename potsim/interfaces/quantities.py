@@ -34,28 +34,6 @@ _VULGAR = dict(
         strict=True,
     )
 )
-# Numbers in words, in the languages whose names of botanicals are understood; common practice, no source.
-_NUMBER_WORDS: Mapping[str, Fraction] = {
-    word: Fraction(size)
-    for size, words in (
-        ("1", "a an one ein eine einen einer un une una uno um uma"),
-        ("2", "two pair couple zwei deux dos due dois duas"),
-        ("3", "three drei trois tres tre três"),
-        ("4", "four vier quatre cuatro quattro quatro"),
-        ("5", "five fünf cinq cinco cinque"),
-        ("6", "six sechs seis sei"),
-        ("7", "seven sieben sept siete sette sete"),
-        ("8", "eight acht huit ocho otto oito"),
-        ("9", "nine neun neuf nueve nove"),
-        ("10", "ten zehn dix diez dieci dez"),
-        ("11", "eleven"),
-        ("12", "twelve dozen"),
-        ("1/2", "half halb halbe halber halbes halben demi demie medio media mezzo mezza meio meia"),
-        ("1/3", "third drittel tiers tercio terzo terço"),
-        ("1/4", "quarter viertel quart cuarto quarto"),
-    )
-    for word in words.split()
-}
 _ALIKE = {
     "−": "-",
     "–": "-",
@@ -196,7 +174,15 @@ def as_typed(typed: object, given: object) -> object:
     if same_unit or (number == "0" and typed.lstrip().startswith("0")):
         return typed.strip()
     alike = "".join(str(given).split()).startswith("".join(typed.split()))
-    return given if alike else f"{typed.strip()}, that is {given}"
+    return given if alike else f"{typed.strip()}, that is {_rounded(number)} {unit}".rstrip()
+
+
+def _rounded(number: str) -> str:
+    """A number that was converted, to three digits; what is no plain number stays."""
+    if not re.fullmatch(r"-?\d+\.\d+", number):
+        return number
+    size = float(number)
+    return f"{size:.0f}" if abs(size) >= 100.0 else f"{size:.3g}"
 
 
 # --- The table of units, and how a typed quantity of one kind is read against it.
@@ -479,11 +465,20 @@ def _number_in_words(given: str | float) -> tuple[Fraction, str]:
     return size or Fraction(0), " ".join(rest)
 
 
+@cache
+def _number_words() -> Mapping[str, Fraction]:
+    return {
+        word: Fraction(row["number"])
+        for row in read_table("number_words.csv")
+        for word in row["words"].split()
+    }
+
+
 def _worded(size: Fraction | None, words: list[str]) -> tuple[Fraction | None, list[str]]:
     """Go on with a number in words: "half a dozen" multiplies, "one and a half" adds."""
     while words:
         word = words[0].casefold()
-        known = _NUMBER_WORDS.get(word) or _NUMBER_WORDS.get(word.removesuffix("s"))
+        known = _number_words().get(word) or _number_words().get(word.removesuffix("s"))
         if known is None:
             break
         size, words = known * (1 if size is None else size), words[1:]

@@ -190,6 +190,17 @@ class Source:
             raise together(self.faults)
 
 
+OTHER_WORDS: Mapping[str, Mapping[str, str]] = {
+    "": {"run": "cuts", "pot": "still", "spirit": "charge", "recipe": "botanical", "botanicals": "botanical"},
+    "charge": {"spirit": "name", "strength": "abv", "proof": "abv", "amount": "volume"},
+    "still": {"pot": "capacity", "size": "capacity", "volume": "capacity", "watts": "power"},
+    "botanical": {"weight": "mass", "quantity": "amount", "count": "pieces", "number": "pieces"},
+    "bottling": {"strength": "abv", "size": "bottle", "bottles": "bottle"},
+    "cuts": {"foreshots": "heads", "tails": "tails_from"},
+}
+"""What people write in place of a key, where its spelling would lead astray."""
+
+
 @dataclass
 class Place:
     """One table of a file."""
@@ -266,14 +277,19 @@ class Place:
     def unknown(self, key: str, known: Collection[str]) -> PotsimError:
         """Return the refusal of a key that this table does not have."""
         homes = [table for table, of in TABLES.items() if key in of.keys]
-        return UnknownNameError(
+        meant = OTHER_WORDS.get(self.table.partition(".")[0], {}).get(key.casefold())
+        meant = meant if meant in known else None
+        error = UnknownNameError(
             "key",
             key[:LONGEST],
             known,
-            hint=f"It belongs in [{homes[0]}]." if homes else "",
+            hint=f"It belongs in [{homes[0]}]." if homes and not meant else "",
             kind="unknown_key",
             path=f"{self.table}.{key}" if self.table else key,
         )
+        if meant is not None:
+            error.near = (meant,)
+        return error
 
 
 def _inside(table: str) -> set[str]:
