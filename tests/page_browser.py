@@ -11,14 +11,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from axe_playwright_python.base import AXE_SCRIPT
 from playwright.sync_api import Page, expect
 
 from potsim.planning import events
 
 FLAGS = (
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync"),
-    *("--disable-background-networking", "--disable-component-update"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-extensions"),
+    "--process-per-site",
     "--autoplay-policy=no-user-gesture-required",
 )
 PHONE = {
@@ -58,14 +59,15 @@ class Clock:
         if minutes <= 0:
             return
         self.ahead += timedelta(minutes=minutes)
-        for page in self.pages:
-            page.clock.fast_forward(round(60_000 * minutes))
+        for clock in {page.context: page.clock for page in self.pages}.values():  # one for all tabs
+            clock.fast_forward(round(60_000 * minutes))
 
     def to(self, page: Page, minute: float) -> None:
         """Let time pass up to a minute of the run."""
         self.on(minute - minute_of(page))
 
 
+SAVED_MIN = 0.02  # after a change, by which it is on its way to be kept
 MINUTE = "() => potsim.clock.minutesSince(potsim.held.runSeen().heat_ms)"
 SEEN = "() => JSON.stringify(potsim.held.runSeen())"
 
@@ -96,28 +98,31 @@ def go(page: Page, place: str) -> None:
     page.wait_for_function("(place) => document.body.dataset.place === place", arg=place)
 
 
-def example(page: Page) -> None:
+def example(page: Page, clock: Clock) -> None:
     """Open the example from the shelf, as a copy that is one's own."""
     page.get_by_role("button", name="example", exact=False).first.click()
     answered(page)
     page.locator("[data-key=mine]").click()
+    kept(page, clock)
+
+
+def kept(page: Page, clock: Clock) -> None:
+    """Wait until the plan is kept, which is done a moment after each change."""
+    clock.on(SAVED_MIN)
     page.get_by_text("kept", exact=True).wait_for()
 
 
 def answered(page: Page) -> None:
-    """Wait for the answer of the plan."""
-    page.locator(".plan .figures").wait_for()
+    """Wait for the answer of the plan as it stands."""
+    page.wait_for_function(
+        "() => potsim.draft.draft.answer && potsim.draft.draft.answered === potsim.draft.draft.tables"
+    )
     page.locator(".plan .strip .slice").first.wait_for()
 
 
-def light(page: Page) -> None:
-    """From the plan to the still, through the ticks; the heat is on."""
-    page.locator("[data-key=still]").click()
-    page.locator(".ready .tick").first.wait_for()
-    for k in range(page.locator(".tick").count()):
-        page.locator(".tick").nth(k).click()
-    page.locator("[data-key=heat]").click()
-    page.locator(".now p.number").wait_for()
+def settled(page: Page) -> None:
+    """Let the page draw what it has to draw."""
+    page.evaluate("() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
 
 
 def told(page: Page) -> None:
@@ -154,7 +159,9 @@ def cut(page: Page) -> list[str]:
 
 def findings(page: Page) -> list[str]:
     """What axe finds."""
-    result = Axe().run(page).response["violations"]
+    if not page.evaluate("() => 'axe' in window"):
+        page.evaluate(AXE_SCRIPT)
+    result = page.evaluate("() => axe.run({resultTypes: ['violations']}).then((found) => found.violations)")
     return [f"{v['id']}: {v['nodes'][0]['html'][:160]}" for v in result]
 
 
@@ -164,7 +171,7 @@ def walk(page: Page, clock: Clock) -> Iterator[str]:
         go(page, place)
         yield f"{place} empty"
     go(page, "shelf")
-    example(page)
+    example(page, clock)
     yield "plan"
     page.locator("[data-key=still]").click()
     page.locator(".tick").first.wait_for()
@@ -173,30 +180,31 @@ def walk(page: Page, clock: Clock) -> Iterator[str]:
         page.locator(".tick").nth(k).click()
     page.locator("[data-key=heat]").click()
     page.locator(".now p.number").wait_for()
-    page.wait_for_timeout(400)
+    settled(page)
     yield "now"
+    told(page)
     clock.to(page, seen(page)["strip"]["jars"][0]["full_min"] + 0.3)
-    page.wait_for_timeout(400)
+    settled(page)
     yield "due"
     page.locator("[data-key=act]").click()
     told(page)
     page.locator("[data-key=read]").click()
     page.locator(".pad").wait_for()
-    page.wait_for_timeout(300)
+    settled(page)
     yield "read"
     page.keyboard.press("Escape")
     clock.to(page, seen(page)["forecast"]["stop"]["min"] + 3.0)
-    page.wait_for_timeout(400)
+    settled(page)
     yield "past"
     page.locator("[data-key=act]").click()
     told(page)
-    page.wait_for_timeout(400)
+    settled(page)
     yield "over"
     go(page, "pour")
     page.locator(".jars li").first.wait_for()
     yield "pour"
     go(page, "trials")
-    page.wait_for_timeout(1500)
+    page.locator(".trials .blend").wait_for()
     yield "trials"
     go(page, "shelf")
     page.locator(".shelf-row").first.wait_for()

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import copy
+import functools
 import gzip
 import http.client
 import json
@@ -11,7 +13,7 @@ import threading
 import time
 import uuid
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +22,7 @@ from potsim.interfaces.page.app import Desk
 from potsim.interfaces.page.door import Census, House, OneTimeCode, Sessions, secret_of
 from potsim.interfaces.page.serve import Page, listen
 from potsim.interfaces.page.shelf import Shelf
-from potsim.interfaces.page.workers import Workers
+from potsim.interfaces.page.workers import LANES, Workers
 from potsim.interfaces.planfile import tables_of
 
 EXAMPLE = tables_of(potsim.example_plan())
@@ -29,6 +31,14 @@ EXAMPLE = tables_of(potsim.example_plan())
 def changed(**tables: Any) -> dict[str, Any]:
     """The example's tables, some replaced."""
     return copy.deepcopy(EXAMPLE) | tables
+
+
+@functools.cache
+def processes() -> Workers:
+    """What calculates for all pages of the tests: it comes up once."""
+    made = Workers(lanes=tuple(replace(lane, soon=True) for lane in LANES))
+    atexit.register(made.close)
+    return made
 
 
 @dataclass
@@ -57,7 +67,7 @@ def served(
             House(here.port, trusts=not code),
             Shelf(data),
             Sessions(secret_of(data)),
-            workers or Workers(),
+            workers or processes().shared(),
             OneTimeCode(here.codes.append),
         )
         page = here.page = Page(desk, census=Census() if census is None else census)

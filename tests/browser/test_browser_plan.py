@@ -20,6 +20,7 @@ from page_browser import (
     example,
     go,
     journal,
+    kept,
     seen,
     told,
     walk,
@@ -33,87 +34,91 @@ from potsim.interfaces.page.answers import plan_from
 
 def answer_of(page: Page) -> Any:
     """The answer that the page holds, and the run computed here of the plan that it holds."""
-    said = page.evaluate("() => JSON.stringify(potsim.draft.draft.answer.answer)")
-    return json.loads(said), potsim.distil(plan_from(drafted(page)))
+    found = page.evaluate("() => JSON.stringify(potsim.draft.draft.answer.answer)")
+    return json.loads(found), potsim.distil(plan_from(drafted(page)))
+
+
+def said(page: Page, *texts: str) -> None:
+    """Type answers on the pad, each when its field is open."""
+    fields = "[...document.querySelectorAll('.pad')].map((pad) => pad.innerText)"
+    for text in texts:
+        page.locator(".pad").last.wait_for()
+        page.keyboard.type(text)
+        before = page.evaluate(f"() => JSON.stringify({fields})")
+        page.keyboard.press("Enter")
+        page.wait_for_function(f"(before) => JSON.stringify({fields}) !== before", arg=before)
 
 
 # The first minute, the shelf, the plan ----------------------------------------------------------------------
 
 
-def test_three_questions_give_an_answer(open_page: Any, folder: Path) -> None:
+def test_three_questions_give_an_answer(open_page: Any, clock: Clock, folder: Path) -> None:
     page = open_page(**PHONE)
     expect(page.get_by_text("your run will lie here")).to_be_visible()
     page.locator("[data-key='charge.0.volume']").click()
-    for text in ("1", "45", "2", "600"):
-        page.keyboard.type(text)
-        page.keyboard.press("Enter")
-        page.wait_for_timeout(150)
+    said(page, "1", "45", "2", "600")
     page.keyboard.press("Escape")
     page.locator(".first .strip .slice").first.wait_for()  # pot and still are known: the strip is there
     expect(page.locator(".first .figures")).not_to_contain_text("bottle")
     page.locator("[data-key='bottling.abv']").click()
-    for text in ("43", "350"):
-        page.keyboard.type(text)
-        page.keyboard.press("Enter")
-        page.wait_for_timeout(150)
+    said(page, "43", "350")
     expect(page.locator(".first .figures")).to_contain_text("bottle")
     assert at_fault(page, "first", "phone") == []
     page.locator("[data-key=see]").click()
     answered(page)
-    page.get_by_text("kept", exact=True).wait_for()
-    said, run = answer_of(page)
-    assert said["keep_l"] == pytest.approx(run.keep.volume_l, rel=1e-3)
-    assert said["bottles"] == run.proofing.bottles
+    kept(page, clock)
+    found, run = answer_of(page)
+    assert found["keep_l"] == pytest.approx(run.keep.volume_l, rel=1e-3)
+    assert found["bottles"] == run.proofing.bottles
     assert [path.suffix for path in folder.glob("*.toml")] == [".toml"]
 
 
-def test_the_example_is_a_copy_to_look_at(open_page: Any, folder: Path) -> None:
+def test_the_example_is_a_copy_to_look_at(open_page: Any, clock: Clock, folder: Path) -> None:
     page = open_page()
     page.get_by_role("button", name="Show an example").click()
     answered(page)
     expect(page.get_by_text("an example, not yours")).to_be_visible()
     page.locator("[data-key=more0]").click()
-    page.wait_for_timeout(1500)
+    answered(page)
+    clock.on(1.0)
+    answered(page)
     assert not list(folder.glob("*.toml"))
     page.locator("[data-key=mine]").click()
-    page.get_by_text("kept", exact=True).wait_for()
+    kept(page, clock)
     assert len(list(folder.glob("*.toml"))) == 1
 
 
-def test_the_numbers_are_those_of_the_command_line(open_page: Any) -> None:
-    page = open_page()
-    example(page)
-    said, run = answer_of(page)
+def test_the_numbers_are_those_of_the_command_line(with_plan: Any) -> None:
+    page = with_plan()
+    found, run = answer_of(page)
     data = run.to_dict()
-    assert said["keep_l"] == pytest.approx(data["keep"]["volume_l"], rel=1e-3)
-    assert said["keep_abv"] == pytest.approx(data["keep"]["abv"], abs=0.01)
-    assert said["stop_min"] == pytest.approx(data["stop"]["elapsed_min"], abs=0.01)
-    assert said["bottles"] == data["proofing"]["bottles"]
+    assert found["keep_l"] == pytest.approx(data["keep"]["volume_l"], rel=1e-3)
+    assert found["keep_abv"] == pytest.approx(data["keep"]["abv"], abs=0.01)
+    assert found["stop_min"] == pytest.approx(data["stop"]["elapsed_min"], abs=0.01)
+    assert found["bottles"] == data["proofing"]["bottles"]
     figures = page.locator(".figures").inner_text()
     assert f"{1000 * data['keep']['volume_l']:.0f}" in figures
     assert f"{data['keep']['abv']:.1f}" in figures
     assert page.locator(".plan .strip .slice").count() == len(data["jars"])
 
 
-def test_the_headline_says_why_it_stops_if_not_as_asked(open_page: Any, folder: Path) -> None:
+def test_the_headline_says_why_it_stops_if_not_as_asked(with_plan: Any, folder: Path) -> None:
     plan = copy.deepcopy(EXAMPLE)
     plan["still"]["min_level"] = "1.6 L"
-    page = open_page()
-    example(page)
+    page = with_plan()
     expect(page.locator(".why")).not_to_have_class(re.compile("edge"))
     page.evaluate("(plan) => potsim.draft.open(plan)", plan)
     expect(page.locator(".why")).to_have_class(re.compile("edge"))
 
 
-def test_the_grips_move_heads_and_stop(open_page: Any) -> None:
-    page = open_page()
-    example(page)
+def test_the_grips_move_heads_and_stop(with_plan: Any) -> None:
+    page = with_plan()
     stop = page.get_by_role("slider", name="stop")
     box = stop.bounding_box()
     page.mouse.move(box["x"] + 24, box["y"] + 24)
     page.mouse.down()
     page.mouse.move(box["x"] - 40, box["y"] + 24, steps=6)
-    page.wait_for_timeout(1500)  # an answer comes while the finger holds the grip
+    answered(page)  # while the finger holds the grip
     page.mouse.move(box["x"] - 120, box["y"] + 24, steps=6)
     page.mouse.up()
     moved = drafted(page)["cuts"]["stop"]["stream_abv"]
@@ -131,17 +136,13 @@ def test_the_grips_move_heads_and_stop(open_page: Any) -> None:
     page.get_by_role("slider", name="heads").focus()
     page.keyboard.press("Shift+ArrowRight")
     assert drafted(page)["cuts"]["heads"] == "80 mL"
-    for _ in range(100):  # until the answer to the last step is there
-        said, run = answer_of(page)
-        if said["keep_l"] == pytest.approx(run.keep.volume_l, rel=1e-3):
-            return
-        page.wait_for_timeout(200)
-    pytest.fail(f"the answer stays at {said['keep_l']}, the plan gives {run.keep.volume_l}")
+    answered(page)
+    found, run = answer_of(page)
+    assert found["keep_l"] == pytest.approx(run.keep.volume_l, rel=1e-3)
 
 
-def test_a_parting_of_two_jars_changes_their_size(open_page: Any) -> None:
-    page = open_page()
-    example(page)
+def test_a_parting_of_two_jars_changes_their_size(with_plan: Any) -> None:
+    page = with_plan()
     box = page.locator(".parting[data-jar='4']").bounding_box()
     page.mouse.move(box["x"] + 7, box["y"] + 40)
     page.mouse.down()
@@ -155,10 +156,9 @@ def test_a_parting_of_two_jars_changes_their_size(open_page: Any) -> None:
     assert drafted(page)["jars"] == EXAMPLE["jars"]
 
 
-def test_one_of_my_own_and_a_dose_far_from_usual_stands_open(open_page: Any) -> None:
+def test_one_of_my_own_and_a_dose_far_from_usual_stands_open(with_plan: Any) -> None:
     """Its name begins like a caution that holds for every run, and is none of them."""
-    page = open_page(**SMALL)
-    example(page)
+    page = with_plan(**SMALL)
     page.locator("[data-key=part-botanicals]").click()
     page.locator("[data-key=add]").click()
     page.get_by_label("Search the library").fill("Fireweed")
@@ -179,9 +179,8 @@ def test_one_of_my_own_and_a_dose_far_from_usual_stands_open(open_page: Any) -> 
     assert page.locator(".plan-answer .mind").count() == 1
 
 
-def test_one_part_is_open_at_a_time_on_a_phone(open_page: Any) -> None:
-    page = open_page(**PHONE)
-    example(page)
+def test_one_part_is_open_at_a_time_on_a_phone(with_plan: Any) -> None:
+    page = with_plan(**PHONE)
     assert page.locator(".part-row").count() >= 5
     for part in ("pot", "botanicals", "cuts", "jars", "bottle"):
         page.locator(f"[data-key=part-{part}]").click()
@@ -191,14 +190,12 @@ def test_one_part_is_open_at_a_time_on_a_phone(open_page: Any) -> None:
     page.locator(".plan-strip svg.strip").click()
     expect(page.get_by_role("slider", name="stop")).to_be_visible()
     page.locator("[data-key=fine-more]").click()
-    page.wait_for_timeout(300)
     assert drafted(page)["cuts"]["stop"]["stream_abv"] == "55.5 %"
 
 
-def test_all_of_the_plan_can_be_said(open_page: Any) -> None:
+def test_all_of_the_plan_can_be_said(with_plan: Any) -> None:
     """Each field of the schema has its place in the form of the section it belongs to."""
-    page = open_page()
-    example(page)
+    page = with_plan()
     schema = page.evaluate("() => potsim.held.held.start.schema")
     missing = []
     for section in schema:
@@ -215,13 +212,12 @@ def test_all_of_the_plan_can_be_said(open_page: Any) -> None:
     page.locator("[data-key='bottling.abv']").click()
     page.keyboard.type("40")
     page.keyboard.press("Enter")
-    page.wait_for_timeout(300)
+    page.locator(".pad").wait_for(state="detached")
     assert drafted(page)["bottling"]["abv"] == "40 %"
 
 
-def test_units_are_chips_and_remembered(open_page: Any) -> None:
-    page = open_page(**PHONE)
-    example(page)
+def test_units_are_chips_and_remembered(with_plan: Any) -> None:
+    page = with_plan(**PHONE)
     page.locator("[data-key=part-bottle]").click()
     page.locator("[data-key='bottling.bottle']").click()
     page.locator(".pad-units").get_by_role("button", name="L", exact=True).click()
@@ -233,9 +229,8 @@ def test_units_are_chips_and_remembered(open_page: Any) -> None:
     expect(page.locator(".pad-units [aria-pressed=true]")).to_have_text("L")
 
 
-def test_what_cannot_be_is_said_on_the_pad_and_in_place(open_page: Any) -> None:
-    page = open_page()
-    example(page)
+def test_what_cannot_be_is_said_on_the_pad_and_in_place(with_plan: Any) -> None:
+    page = with_plan()
     page.locator("[data-key='charge.0.abv']").click()
     page.keyboard.type("430")
     page.keyboard.press("Enter")
@@ -249,14 +244,13 @@ def test_what_cannot_be_is_said_on_the_pad_and_in_place(open_page: Any) -> None:
     expect(page.locator(".plan-answer .fault")).to_have_count(0)
 
 
-def test_two_rows_of_one_name_are_two_rows(open_page: Any) -> None:
-    page = open_page()
-    example(page)
+def test_two_rows_of_one_name_are_two_rows(with_plan: Any) -> None:
+    page = with_plan()
     page.locator("[data-key=add-botanical]").click()
     page.get_by_label("Search the library").fill("juniper")
     page.get_by_role("checkbox", name="Juniper").first.click()
     page.get_by_role("button", name="Add 1").click()
-    page.wait_for_timeout(500)
+    answered(page)
     rows = drafted(page)["botanical"]
     last = len(rows) - 1
     assert [rows[0]["name"], rows[last]["name"]] == ["juniper", "juniper"]
@@ -267,9 +261,8 @@ def test_two_rows_of_one_name_are_two_rows(open_page: Any) -> None:
     assert after[last]["mass"] != rows[last]["mass"]
 
 
-def test_several_botanicals_at_once_weighed_or_counted(open_page: Any) -> None:
-    page = open_page(**PHONE)
-    example(page)
+def test_several_botanicals_at_once_weighed_or_counted(with_plan: Any) -> None:
+    page = with_plan(**PHONE)
     page.locator("[data-key=part-botanicals]").click()
     page.locator("[data-key=add]").click()
     for name in ("Allspice", "Aniseed"):
@@ -278,7 +271,7 @@ def test_several_botanicals_at_once_weighed_or_counted(open_page: Any) -> None:
     rows = drafted(page)["botanical"]
     assert [row["name"] for row in rows[-2:]] == ["allspice", "aniseed"]
     assert all(float(row["mass"].split()[0]) > 0 for row in rows[-2:])
-    page.wait_for_timeout(600)
+    answered(page)
     page.locator(f"[data-key=dose{len(rows) - 2}]").click()
     page.get_by_role("button", name=re.compile("count")).click()
     page.locator(".pad [data-key=take]").click()
@@ -289,13 +282,12 @@ def test_several_botanicals_at_once_weighed_or_counted(open_page: Any) -> None:
     assert {"mass", "pieces", "amount"} & set(drafted(page)["botanical"][-2]) == {"mass"}
 
 
-def test_fifty_steps_of_undo_are_kept_with_the_plan(open_page: Any) -> None:
-    page = open_page()
-    example(page)
+def test_fifty_steps_of_undo_are_kept_with_the_plan(with_plan: Any, clock: Clock) -> None:
+    page = with_plan()
     before = drafted(page)["botanical"][0]["mass"]
     for _ in range(3):
         page.locator("[data-key=more0]").click()
-    page.get_by_text("kept", exact=True).wait_for()
+    kept(page, clock)
     page.reload()
     answered(page)
     for _ in range(3):
@@ -303,9 +295,8 @@ def test_fifty_steps_of_undo_are_kept_with_the_plan(open_page: Any) -> None:
     assert drafted(page)["botanical"][0]["mass"] == before
 
 
-def test_how_sure_other_strengths_and_for_six_bottles(open_page: Any) -> None:
-    page = open_page()
-    example(page)
+def test_how_sure_other_strengths_and_for_six_bottles(with_plan: Any) -> None:
+    page = with_plan()
     page.get_by_role("button", name="Weaker, stronger charge").click()
     expect(page.locator(".told")).to_contain_text("weaker")
     expect(page.locator(".told")).to_contain_text("stronger")
@@ -316,14 +307,13 @@ def test_how_sure_other_strengths_and_for_six_bottles(open_page: Any) -> None:
     page.get_by_role("button", name="For so many bottles").click()
     page.keyboard.press("Enter")
     page.get_by_role("button", name="Take it as a plan").click(timeout=30_000)
-    page.wait_for_timeout(1500)
-    said, run = answer_of(page)
-    assert said["bottles"] == run.proofing.bottles == 6
+    answered(page)
+    found, run = answer_of(page)
+    assert found["bottles"] == run.proofing.bottles == 6
 
 
-def test_one_page_to_print_beside_the_still(open_page: Any, tmp_path: Path) -> None:
-    page = open_page()
-    example(page)
+def test_one_page_to_print_beside_the_still(with_plan: Any, tmp_path: Path) -> None:
+    page = with_plan()
     page.evaluate("() => { window.print = () => { window.printed = true; }; }")
     page.get_by_role("button", name="Print").click()
     page.wait_for_function("() => window.printed")
@@ -333,9 +323,8 @@ def test_one_page_to_print_beside_the_still(open_page: Any, tmp_path: Path) -> N
     assert words.index("jar") < words.index("juniper")
 
 
-def test_runs_and_plans_are_renamed_and_deleted(open_page: Any, folder: Path) -> None:
-    page = open_page()
-    example(page)
+def test_runs_and_plans_are_renamed_and_deleted(with_plan: Any, folder: Path) -> None:
+    page = with_plan()
     go(page, "shelf")
     page.get_by_role("button", name=re.compile("rename, print or delete")).first.click()
     page.get_by_role("button", name="Rename", exact=True).click()
@@ -369,7 +358,7 @@ def test_the_keyboard_alone(open_page: Any, clock: Clock, folder: Path) -> None:
     page = open_page()
     page.keyboard.press("Tab")
     expect(page.locator(":focus")).to_have_text("To the main part")
-    example(page)
+    example(page, clock)
     page.locator("[data-key=still]").focus()
     page.keyboard.press("Enter")
     page.locator(".tick").first.wait_for()

@@ -17,12 +17,12 @@ from page_browser import (
     answered,
     cut,
     drafted,
-    example,
     go,
     journal,
-    light,
+    kept,
     minute_of,
     seen,
+    settled,
     told,
     waits,
 )
@@ -31,13 +31,13 @@ from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import expect
 
 import potsim
+from potsim.interfaces.page.answers import plan_from
 
 # At the still -----------------------------------------------------------------------------------------------
 
 
-def test_the_heat_waits_for_four_ticks(open_page: Any) -> None:
-    page = open_page(**SMALL)
-    example(page)
+def test_the_heat_waits_for_four_ticks(with_plan: Any) -> None:
+    page = with_plan(**SMALL)
     page.locator("[data-key=still]").click()
     heat = page.locator("[data-key=heat]")
     expect(heat).to_contain_text("still to tick: cooling on, outlet open, no flame near, someone stays")
@@ -55,12 +55,10 @@ def test_the_heat_waits_for_four_ticks(open_page: Any) -> None:
     "device", ["small", *(pytest.param(k, marks=pytest.mark.long) for k in ("phone", "desk"))]
 )
 def test_the_number_is_read_at_arms_length_without_scrolling(
-    open_page: Any, clock: Clock, device: str
+    with_run: Any, clock: Clock, device: str
 ) -> None:
     """11 mm on usual phones, whose CSS pixel is about 1/160 inch (from memory): 70 px of a digit."""
-    page = open_page(**DEVICES[device])
-    example(page)
-    light(page)
+    page = with_run(**DEVICES[device])
     height = """() => {
       const host = document.querySelector("p.number"), style = getComputedStyle(host);
       const pen = document.createElement("canvas").getContext("2d");
@@ -71,7 +69,7 @@ def test_the_number_is_read_at_arms_length_without_scrolling(
     stop = seen(page)["forecast"]["stop"]["min"]
     for minute in (0.5, flowing["full_min"] - 1.5, flowing["full_min"] + 0.2, stop + 12.0):
         clock.to(page, minute)
-        page.wait_for_timeout(600)
+        settled(page)
         assert page.evaluate(height) >= 11 / 25.4 * 160
         box = page.evaluate("[document.documentElement.scrollHeight, innerHeight]")
         assert box[0] <= box[1]
@@ -83,19 +81,20 @@ def test_the_number_is_read_at_arms_length_without_scrolling(
         expect(page.locator(".now .strip")).to_be_visible()
 
 
-def test_it_calls_a_minute_before_and_counts_on_when_it_is_past(open_page: Any, clock: Clock) -> None:
-    page = open_page(**PHONE)
+def test_it_calls_a_minute_before_and_counts_on_when_it_is_past(with_run: Any, clock: Clock) -> None:
+    page = with_run(**PHONE)
     page.evaluate("""() => {
       window.calls = {tone: 0, shake: 0};
       const start = OscillatorNode.prototype.start;
       OscillatorNode.prototype.start = function (at) { window.calls.tone += 1; return start.call(this, at); };
       navigator.vibrate = () => { window.calls.shake += 1; return true; };
     }""")
-    example(page)
-    light(page)
     jar = next(jar for jar in seen(page)["strip"]["jars"] if jar["state"] == "flowing")
     clock.to(page, jar["full_min"] - 1.5)
     expect(page.locator(".now")).to_have_attribute("data-stage", "calm")
+    expect(page.locator(".sub")).to_contain_text("tap for sound")  # the page was loaded anew
+    page.locator(".where").click()
+    expect(page.locator(".sub")).to_contain_text("sound on")
     before = page.evaluate("window.calls.tone")
     clock.to(page, jar["full_min"] - 0.8)
     expect(page.locator(".now")).to_have_attribute("data-stage", "soon")
@@ -105,14 +104,14 @@ def test_it_calls_a_minute_before_and_counts_on_when_it_is_past(open_page: Any, 
     expect(page.locator(".now")).to_have_attribute("data-stage", "due")
     expect(page.locator(".order")).to_have_text("Change to jar 2 now")
     assert page.title().startswith("+0:")
-    clock.on(0.2)
-    page.wait_for_timeout(500)
-    assert page.evaluate("window.calls.tone") >= before + 3
+    clock.on(0.1)
+    clock.on(0.1)
+    page.wait_for_function("(least) => window.calls.tone >= least", arg=before + 3)
     assert page.evaluate("window.calls.shake") >= 2
     page.locator("[data-key=quiet]").click()
     tones = page.evaluate("window.calls.tone")
     clock.on(0.5)
-    page.wait_for_timeout(300)
+    settled(page)
     assert page.evaluate("window.calls.tone") == tones
     expect(page.locator(".now")).to_have_attribute("data-stage", "due")
     stop = seen(page)["forecast"]["stop"]["min"]
@@ -121,10 +120,8 @@ def test_it_calls_a_minute_before_and_counts_on_when_it_is_past(open_page: Any, 
     assert re.fullmatch(r"\+(9|10):\d\d", page.locator("p.number").inner_text())
 
 
-def test_a_reading_is_three_taps_and_one_to_take_it_back(open_page: Any, clock: Clock, folder: Path) -> None:
-    page = open_page(**PHONE)
-    example(page)
-    light(page)
+def test_a_reading_is_three_taps_and_one_to_take_it_back(with_run: Any, clock: Clock, folder: Path) -> None:
+    page = with_run(**PHONE)
     clock.to(page, seen(page)["first_drop_min"] + 2)
     page.locator("[data-key=read]").click()
     page.locator(".tile").nth(2).click()
@@ -137,10 +134,8 @@ def test_a_reading_is_three_taps_and_one_to_take_it_back(open_page: Any, clock: 
     expect(page.locator(".now .ring")).to_have_count(0)
 
 
-def test_a_jar_is_noted_measured_named_and_struck(open_page: Any, clock: Clock, folder: Path) -> None:
-    page = open_page(**PHONE)
-    example(page)
-    light(page)
+def test_a_jar_is_noted_measured_named_and_struck(with_run: Any, clock: Clock, folder: Path) -> None:
+    page = with_run(**PHONE)
     clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
     page.locator("[data-key=act]").click()
     told(page)
@@ -179,15 +174,10 @@ def test_a_jar_is_noted_measured_named_and_struck(open_page: Any, clock: Clock, 
     told(page)
 
 
-def test_a_plate_is_turned_off_before_the_stop(open_page: Any, clock: Clock) -> None:
+def test_a_plate_is_turned_off_before_the_stop(with_run: Any, clock: Clock) -> None:
     plan = copy.deepcopy(EXAMPLE)
     plan["still"]["heated_by"] = "plate"
-    page = open_page(**PHONE)
-    example(page)
-    page.evaluate("(plan) => potsim.draft.open(plan)", plan)
-    page.get_by_text("kept", exact=True).wait_for()
-    light(page)
-    told(page)
+    page = with_run(plan, **PHONE)
     forecast = seen(page)["forecast"]
     assert forecast["off_before_min"] > 0
     clock.to(page, forecast["stop"]["min"] - forecast["off_before_min"] - 0.5)
@@ -196,17 +186,10 @@ def test_a_plate_is_turned_off_before_the_stop(open_page: Any, clock: Clock) -> 
     expect(page.locator(".order")).to_have_text("Turn off now")
 
 
-def test_a_working_jar_is_tasted_and_emptied(open_page: Any, clock: Clock, folder: Path) -> None:
+def test_a_working_jar_is_tasted_and_emptied(with_run: Any, clock: Clock, folder: Path) -> None:
     plan = copy.deepcopy(EXAMPLE)
     plan["jars"] = {"working": "60 mL"}
-    page = open_page(**PHONE)
-    example(page)
-    page.evaluate("(plan) => potsim.draft.open(plan)", plan)
-    page.get_by_text("kept", exact=True).wait_for()
-    expect(page.locator(".plan-answer .fault")).to_have_count(0)
-    page.wait_for_function("() => potsim.draft.draft.answer && !potsim.draft.draft.fault")
-    light(page)
-    told(page)
+    page = with_run(plan, **PHONE)
     clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
     page.get_by_text("Jar 1 is full").click()
     told(page)
@@ -223,10 +206,10 @@ def test_a_working_jar_is_tasted_and_emptied(open_page: Any, clock: Clock, folde
     assert [jar["state"] for jar in seen(page)["strip"]["jars"][:3]] == ["over", "safe", "flowing"]
 
 
-def test_a_run_is_played_to_its_end(open_page: Any, clock: Clock, folder: Path) -> None:
-    page = open_page(**SMALL)
-    example(page)
-    light(page)
+def test_a_run_is_played_to_its_end(with_run: Any, clock: Clock, folder: Path) -> None:
+    plan = copy.deepcopy(EXAMPLE)
+    plan["jars"] = {"sizes": ["200 mL"]}
+    page = with_run(plan, **SMALL)
     jars = len(seen(page)["strip"]["jars"])
     for _ in range(jars + 2):
         view = seen(page)
@@ -247,7 +230,7 @@ def test_a_run_is_played_to_its_end(open_page: Any, clock: Clock, folder: Path) 
     view = seen(page)
     assert view["off_ms"] is not None
     assert page.locator(".jars li").count() == len(view["strip"]["jars"])
-    run = potsim.distil(potsim.example_plan())
+    run = potsim.distil(plan_from(plan))
     assert view["strip"]["end_l"] == pytest.approx(run.stop.collected_l, rel=0.02)
     pool = view["pour"]["pool"]
     assert pool["volume_l"] == pytest.approx(run.keep.volume_l, rel=0.02)
@@ -268,14 +251,11 @@ def test_a_run_is_played_to_its_end(open_page: Any, clock: Clock, folder: Path) 
     page.locator("[data-key=in3]").click()  # a jar left out changes pool and water
     expect(page.locator("[data-key=in3]")).to_have_attribute("aria-checked", "false")
     told(page)
-    page.wait_for_timeout(800)
-    assert 3 not in seen(page)["pour"]["jars"]
+    page.wait_for_function("() => !potsim.held.runSeen().pour.jars.includes(3)")
 
 
-def test_verdicts_make_the_next_trial_each_change_to_be_left(open_page: Any, clock: Clock) -> None:
-    page = open_page()
-    example(page)
-    light(page)
+def test_verdicts_make_the_next_trial_each_change_to_be_left(with_run: Any, clock: Clock) -> None:
+    page = with_run()
     clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
     page.locator("[data-key=act]").click()
     told(page)
@@ -296,17 +276,15 @@ def test_verdicts_make_the_next_trial_each_change_to_be_left(open_page: Any, clo
     assert bill["fennel seed"]["mass"] != old["fennel seed"]["mass"]
 
 
-def test_two_lie_on_one_strip_and_are_poured_together(open_page: Any) -> None:
-    page = open_page()
-    example(page)
+def test_two_lie_on_one_strip_and_are_poured_together(with_plan: Any, clock: Clock) -> None:
+    page = with_plan()
     page.locator("[data-key='cuts.stop.stream_abv']").click()
     page.keyboard.type("65")
     page.keyboard.press("Enter")
-    page.get_by_text("kept", exact=True).wait_for()
-    changed = drafted(page)
+    kept(page, clock)
+    assert drafted(page)["cuts"]["stop"]["stream_abv"] == "65 %"
     page.evaluate("(plan) => potsim.draft.open(plan)", EXAMPLE)
-    page.wait_for_timeout(1500)
-    assert changed["cuts"]["stop"]["stream_abv"] == "65 %"
+    kept(page, clock)
     go(page, "trials")
     page.locator("[data-key=choose]").first.click()
     while page.locator(".pick[aria-checked=true]").count():
@@ -323,11 +301,8 @@ def test_two_lie_on_one_strip_and_are_poured_together(open_page: Any) -> None:
 # Nothing typed is ever lost ---------------------------------------------------------------------------------
 
 
-def test_away_it_goes_on_and_nothing_is_lost(open_page: Any, clock: Clock, folder: Path) -> None:
-    page = open_page(**PHONE)
-    example(page)
-    light(page)
-    told(page)
+def test_away_it_goes_on_and_nothing_is_lost(with_run: Any, clock: Clock, folder: Path) -> None:
+    page = with_run(**PHONE)
     clock.to(page, seen(page)["strip"]["jars"][0]["full_min"])
     page.context.set_offline(True)
     page.locator("[data-key=act]").click()
@@ -353,16 +328,13 @@ def test_away_it_goes_on_and_nothing_is_lost(open_page: Any, clock: Clock, folde
     assert kinds.count("reading") == 1
 
 
-def test_a_reload_without_the_laptop(open_page: Any, clock: Clock, folder: Path) -> None:
+def test_a_reload_without_the_laptop(with_run: Any, clock: Clock, folder: Path) -> None:
     """Opened once, the page is on the device: clock and orders go on, what is told waits."""
-    page = open_page(workers="allow", **PHONE)
+    page = with_run(workers="allow", **PHONE)
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     page.wait_for_function(
         "() => caches.open('potsim-files').then((held) => held.match('/api/files')).then(Boolean)"
     )
-    example(page)
-    light(page)
-    told(page)
     page.reload()
     page.locator(".now p.number").wait_for()
     page.context.set_offline(True)
@@ -379,13 +351,11 @@ def test_a_reload_without_the_laptop(open_page: Any, clock: Clock, folder: Path)
     assert [record["record"] for record in journal(folder)].count("full") == 1
 
 
-def test_two_tabs_of_one_device_tell_all_once(open_page: Any, clock: Clock, folder: Path) -> None:
-    page = open_page(**PHONE)
-    example(page)
-    light(page)
-    told(page)
-    other = open_page(context=page.context)
-    other.locator(".now p.number").wait_for()
+def test_two_tabs_of_one_device_tell_all_once(
+    with_run: Any, open_page: Any, clock: Clock, folder: Path
+) -> None:
+    page = with_run(**PHONE)
+    other = open_page(context=page.context, at="now", ready=".now p.number")
     clock.to(page, seen(page)["strip"]["jars"][0]["full_min"] + 1)
     page.context.set_offline(True)
     for one, strength in ((page, "79.5"), (other, "79.1")):
@@ -404,11 +374,10 @@ def test_two_tabs_of_one_device_tell_all_once(open_page: Any, clock: Clock, fold
     assert sorted(read) == [79.1, 79.5]
 
 
-def test_other_devices_see_it_at_once_and_whose_it_is(open_page: Any, clock: Clock, folder: Path) -> None:
-    desk = open_page(**DESK)
-    example(desk)
-    light(desk)
-    told(desk)
+def test_other_devices_see_it_at_once_and_whose_it_is(
+    with_run: Any, open_page: Any, clock: Clock, folder: Path
+) -> None:
+    desk = with_run(**DESK)
     shed = open_page(**PHONE)
     shed.locator(".now p.number").wait_for()
     shed.evaluate("localStorage.setItem('potsim.device', JSON.stringify('shed'))")
@@ -421,11 +390,10 @@ def test_other_devices_see_it_at_once_and_whose_it_is(open_page: Any, clock: Clo
     shed.get_by_text("Jar 1 is full").wait_for()
 
 
-def test_a_jar_that_another_noted_first_asks(open_page: Any, clock: Clock, folder: Path) -> None:
-    desk = open_page(**DESK)
-    example(desk)
-    light(desk)
-    told(desk)
+def test_a_jar_that_another_noted_first_asks(
+    with_run: Any, open_page: Any, clock: Clock, folder: Path
+) -> None:
+    desk = with_run(**DESK)
     shed = open_page(**PHONE)
     shed.locator(".now p.number").wait_for()
     clock.to(desk, seen(desk)["strip"]["jars"][0]["full_min"])
@@ -441,10 +409,8 @@ def test_a_jar_that_another_noted_first_asks(open_page: Any, clock: Clock, folde
     expect(shed.locator(".refused")).to_have_count(0)
 
 
-def test_what_is_refused_stays_to_be_mended(open_page: Any, clock: Clock, folder: Path) -> None:
-    page = open_page(**PHONE)
-    example(page)
-    light(page)
+def test_what_is_refused_stays_to_be_mended(with_run: Any, clock: Clock, folder: Path) -> None:
+    page = with_run(**PHONE)
     clock.to(page, seen(page)["first_drop_min"] + 2)
     page.evaluate("() => void potsim.outbox.tell(potsim.held.held.run.id, 'reading', {strength: '430 %'})")
     expect(page.locator(".refused")).to_contain_text("430 %")

@@ -343,9 +343,10 @@ class Shelf:
             if self.take_in(name, journal):
                 return True
             before = path.read_bytes().decode("utf-8-sig")
-            after = _edited(before, _beside(_document_of(before), outcome(journal)))
-            if after != before:
-                self._replace(path, after)
+            document = _document_of(before)
+            changes = _beside(document, outcome(journal))
+            if any(_plain(document.get(key)) != _plain(value) for key, value in changes.items()):
+                self._replace(path, _edited(before, changes))
             return False
 
     def take_in(self, name: str, journal: Journal) -> bool:

@@ -15,16 +15,19 @@ export const isAwake = () => Boolean(lock);
 export const canStayAwake = () => "wakeLock" in navigator;
 export function setSound(on) { keep("sound", on); }
 
-// Browsers let a page sound only after a tap: the taps before the heat do that.
+export const isHeard = () => sound?.state === "running";
+
+// Browsers let a page sound only after a tap, and anew whenever it was loaded: any tap does that.
 export async function unlock() {
   if (!hasSound()) return false;
   sound ??= new AudioContext();
   await sound.resume().catch(() => {});
-  return sound.state === "running";
+  return isHeard();
 }
+for (const touch of ["pointerdown", "keydown"]) addEventListener(touch, () => { if (!isHeard()) unlock(); });
 
 function tone(seconds, hertz, after = 0) {
-  if (!sound || sound.state !== "running" || !isOn()) return;
+  if (!isHeard() || !isOn()) return;
   const from = sound.currentTime + after;
   const source = sound.createOscillator();
   const gain = sound.createGain();

@@ -50,8 +50,36 @@ const put = (said0) => (tables) => {
 export const shown = (grip, name) => (name === "heads" ? said("volume", grip.l)
   : KIND[grip.key] ? said(KIND[grip.key], grip.value) : said("volume", grip.l));
 
-// Lay grips over a drawn strip; `flag` is told where the finger is.
-export function grips(host, drawn, answer, { flag, freeze }) {
+// What a strip is with its heads or its stop elsewhere: the course of a run does not change by that, so it is
+// cut anew from what is here, jars as wide as they were, until the answer comes.
+export function recut(strip, name, l) {
+  const heads = name === "heads" ? l : strip.heads_l;
+  const end = name === "stop" ? l : strip.end_l;
+  const all = whole(strip);
+  const places = [...all.l.filter((one) => one < end), end];
+  const curve = { l: places, abv: places.map((one) => at(all, one)), min: places.map((one) => at(all, one, "l", "min")), vapour_c: strip.curve.vapour_c };
+  const beyond = [end, ...all.l.filter((one) => one > end)];
+  const tail = beyond.length < 2 ? null : { l: beyond, abv: beyond.map((one) => at(all, one)), min: beyond.map((one) => at(all, one, "l", "min")) };
+  const jars = [];
+  const last = strip.jars[strip.jars.length - 1];
+  let from = 0;
+  const lay = (jar, wide) => {
+    if (from >= end - 1e-6) return;
+    jars.push({ ...jar, from_l: from, to_l: Math.min(from + wide, end) });
+    from += wide;
+  };
+  for (const jar of strip.jars) {
+    const wide = jar.to_l - jar.from_l;
+    if (jar.role === "heads") lay(jar, wide * (heads / (strip.heads_l || 1)));
+    else lay(jar, jar === last ? Math.max(wide, last.size_l ?? 0) : wide);
+  }
+  const usual = Math.max(last?.size_l ?? 0, end / 60);
+  for (let n = last?.n ?? 0; from < end - 1e-6;) lay({ ...last, n: (n += 1) }, usual);
+  return { ...strip, end_l: end, heads_l: heads, curve, tail, jars };
+}
+
+// Lay grips over a drawn strip; `flag` is told where the finger is, `show` what the strip is with it there.
+export function grips(host, drawn, answer, { flag, freeze, show }) {
   const { scale } = drawn;
   const made = [];
   for (const name of ["heads", "tails", "stop"]) {
@@ -73,7 +101,7 @@ export function grips(host, drawn, answer, { flag, freeze }) {
       label.lastChild.textContent = said("volume", l);
     };
     place(grip.l);
-    drag(foot, { grip, name, scale, answer, place, flag, freeze });
+    drag(foot, { grip, name, scale, answer, place, flag, freeze, show });
     made.push(rod, foot, label);
   }
   host.append(...made);
@@ -129,7 +157,7 @@ function held(thing, { freeze, moved, over, words }) {
   for (const last of ["pointerup", "pointercancel"]) thing.addEventListener(last, end);
 }
 
-function drag(foot, { grip, name, scale, answer, place, flag, freeze }) {
+function drag(foot, { grip, name, scale, answer, place, flag, freeze, show }) {
   const { strip } = answer;
   const bounds = name === "heads" ? [0, answer.grips.stop?.l ?? scale.end] : [answer.grips.heads?.l ?? 0, scale.end];
   held(foot, { freeze, words: `${name} moved`, moved: (px) => {
@@ -138,6 +166,7 @@ function drag(foot, { grip, name, scale, answer, place, flag, freeze }) {
     const said0 = told(grip, name, l, strip);
     flag?.({ name, l, text: said0.text, minute: at(whole(strip), l, "l", "min"), x: scale.x(l) });
     change(put(said0), null, { quietly: true });
+    if (name !== "tails") show(recut(strip, name, l));
   }, over: () => flag?.(null) });
   foot.addEventListener("keydown", (event) => {
     const by = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1 }[event.key];

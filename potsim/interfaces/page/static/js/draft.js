@@ -13,7 +13,7 @@ const REST_MS = 150;
 
 export const draft = {
   id: null, thing: null, tables: null, opened: null, past: [], example: false, saved: true,
-  answer: null, openedAnswer: null, fault: null, moving: false,
+  answer: null, answered: null, openedAnswer: null, fault: null, moving: false,
 };
 let saving = 0;
 let asking = null;
@@ -150,6 +150,7 @@ export async function ask(want = IN_HAND) {
     const said = await api.post("/api/answer", part ? { plan: tables, want: part } : { plan: tables });
     if (part) said.strip.clouds_l ??= draft.answer.strip.clouds_l;
     draft.answer = part ? { ...draft.answer, ...said } : said;
+    draft.answered = tables;
     draft.fault = null;
     if (!part && JSON.stringify(tables) === JSON.stringify(draft.opened)) draft.openedAnswer = said;
     else if (!part && !draft.openedAnswer) api.post("/api/answer", { plan: draft.opened }).then((first) => { draft.openedAnswer = first; }).catch(() => {});

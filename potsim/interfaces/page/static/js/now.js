@@ -96,7 +96,7 @@ function running(host) {
     setNumber(parts.number, atArmsLength(order.left));
     parts.where.textContent = order.where;
     parts.rise.style.height = order.stage === "soon" ? `${(1 - order.left) * 100}%` : "0";
-    swap(parts.state, `${isHere() ? "" : `${words.away} · `}${alarms.isOn() ? words.sound.on : words.sound.off} · ${countdown(minute).replace("+", "")}`);
+    swap(parts.state, `${isHere() ? "" : `${words.away} · `}${!alarms.isOn() ? words.sound.off : alarms.isHeard() ? words.sound.on : words.sound.tap} · ${countdown(minute).replace("+", "")}`);
     swap(parts.quiet, order.stage === "due" && !alarms.isQuiet(order.key) ? button("Quiet", () => { alarms.quiet(order.key); flow(); }, { class: "quiet", "data-key": "quiet" }) : []);
     lesser(minute);
     speak();

@@ -31,6 +31,7 @@ export function show(host, { go }) {
   }
   let part = null;      // the part that is open, "curve" for the grips
   let frozen = null;    // the scale while a grip is dragged
+  let cut = null;       // the strip as the finger has it, until the answer for that place comes
   let laned = null;     // the lanes that are drawn
   let asked = {};       // what was asked about this plan: other strengths, the band of how sure
   const parts = {
@@ -51,12 +52,13 @@ export function show(host, { go }) {
     const big = part === "curve";
     const height = wide() ? (big ? 380 : 190) : big ? Math.max(150, seenHeight() - 500) : part === "ask" ? 150 : part ? 96 : 176;
     return {
-      strip: { ...answer.strip, band: shows() ? asked.band : null }, height, axis: !part, gripped: curved(), topRoom: big ? 30 : 10, past: curved(), endL: curved() ? frozen?.end ?? endOf(answer.strip) : undefined,
+      strip: cut ?? { ...answer.strip, band: shows() ? asked.band : null }, height, axis: !part, gripped: curved(), topRoom: big ? 30 : 10, past: curved(), endL: curved() ? frozen?.end ?? endOf(answer.strip) : undefined,
       maxAbv: frozen?.most, ghost: differs() && (big || wide()) ? draft.openedAnswer.strip : null, beside: shows() ? asked.beside : [],
       after: (drawn) => {
         parts.strip.classList.toggle("with-grips", curved());
         if (!curved()) return;
-        const hold = { flag: (where) => flagOver(parts.flag, where, answer.strip, answer.lanes.leads, drawn.scale.width), freeze: (yes) => { frozen = yes ? { end: drawn.scale.end, most: drawn.scale.most } : null; } };
+        const hold = { flag: (where) => flagOver(parts.flag, where, answer.strip, answer.lanes.leads, drawn.scale.width), freeze: (yes) => { frozen = yes ? { end: drawn.scale.end, most: drawn.scale.most } : null; cut = null; },
+          show: (strip0) => { cut = strip0; strip.redraw(); } };
         partings(parts.strip, drawn, answer, hold);
         grips(parts.strip, drawn, answer, hold);
       },
@@ -156,7 +158,8 @@ export function show(host, { go }) {
   // While a grip is dragged only what answers is drawn; forms stay as they are.
   function light() {
     if (frozen) {
-      strip.redraw();
+      if (draft.answered === draft.tables) cut = null;
+      if (!cut) strip.redraw();
       answer();
       if (laned !== draft.answer.lanes) lanes();
       return;

@@ -30,7 +30,7 @@ export const words = {
   waitsHere: "kept here: laptop away",
   waits: (n) => (n === 1 ? "1 note waits here: laptop away" : `${n} notes wait here: laptop away`),
   refused: (n) => (n === 1 ? "1 note was refused" : `${n} notes were refused`),
-  sound: { on: "sound on", off: "sound off", none: "no sound" },
+  sound: { on: "sound on", off: "sound off", tap: "tap for sound" },
   dose: (one, volume, bare) => {
     if (one.class === "stays") return "stays in the pot";
     const where = one.from_l === null || one.from_l === undefined ? "" : one.to_l === null || one.to_l === undefined ? `from ${volume(one.from_l)}` : `${bare(one.from_l)} to ${volume(one.to_l)}`;
