@@ -52,3 +52,4 @@ def refusal(error: PotsimError) -> Any:
 
 
 TASKS = {one.__name__: one for one in (echo, slow, loops, eats, dies, fails, refuses, refusal)}
+TASKS |= {"answer": eats, "shelf": echo}  # as the page asks for them

@@ -174,12 +174,12 @@ def test_a_plan_that_cannot_be_is_refused_in_words(browser: Browser, plan: Any, 
 
 
 def test_a_calculation_beyond_its_budget_is_stopped_and_the_next_is_served(tmp_path: Path) -> None:
-    lanes = (Lane("plan", 0.0), Lane("run", 20.0), Lane("study", 20.0))
-    with served(tmp_path, workers=Workers(lanes=lanes)) as here:
+    lanes = (Lane("plan", 20.0), Lane("run", 20.0))
+    with served(tmp_path, workers=Workers("page_tasks", lanes)) as here:
         browser = Browser(here).open()
         refused = browser.post("/api/answer", {"plan": EXAMPLE})["refused"]
         assert "more time or memory" in refused["message"]
-        assert browser.get("/api/shelf")["plans"] == []
+        assert browser.get("/api/shelf") == {"root": str(tmp_path)}
 
 
 @pytest.mark.parametrize(

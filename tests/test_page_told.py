@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import http.client
+import io
 import json
 import os
 import random
@@ -182,7 +183,7 @@ def test_kills_of_the_server_with_two_devices_writing(tmp_path: Path, kills: int
 
     devices = [Device(name, send) for name in ("shed", "kitchen")]
     killed = 0
-    writing = threading.Thread(target=type_all, args=(devices, kills, lambda: killed >= kills, 0.4))
+    writing = threading.Thread(target=type_all, args=(devices, kills, lambda: killed >= kills, 0.15))
     writing.start()
     while writing.is_alive():
         with process(tmp_path, port) as page:
@@ -267,21 +268,20 @@ def test_a_journal_held_by_another_program_is_tried_again(here: Served, browser:
     check(here.data, run, [device])
 
 
-def test_the_command_line_and_the_page_write_the_same_run(here: Served, browser: Browser) -> None:
+def test_the_command_line_and_the_page_write_the_same_run(
+    here: Served, browser: Browser, say: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
     run = browser.begin()
     plan = here.data / f"{run}.toml"
     browser.tell(run, {"kind": "reading", "strength": "80 %", "collected": "60 mL", "time": "12 min"})
     typed = "14 min, 100 mL, 79.6 %\njar 60 mL 79.5 %\ntaste 1 sharp\nend\n"
-    command = [sys.executable, "-m", "potsim", "follow", str(plan), "--enter"]
-    said = subprocess.run(command, input=typed, capture_output=True, text=True, check=True)
-    assert "Going on after 1 readings." in said.stderr
+    monkeypatch.setattr("sys.stdin", io.StringIO(typed))
+    assert "Going on after 1 readings." in say("follow", str(plan), "--enter").err
     browser.tell(run, {"kind": "verdict", "botanical": "juniper", "verdict": "more", "words": "thin"})
     found = browser.get(f"/api/runs/{run}")
     assert [round(one["l"], 3) for one in found["strip"]["readings"]] == [0.06, 0.1, 0.13]
     assert [jar["word"] for jar in found["strip"]["jars"]][:1] == ["sharp"]
-    command = [sys.executable, "-m", "potsim", "follow", str(plan), str(plan.with_suffix(".readings.jsonl"))]
-    answer = subprocess.run([*command, "--json"], capture_output=True, text=True, check=True)
-    told = json.loads(answer.stdout)
+    told = json.loads(say("follow", str(plan), str(plan.with_suffix(".readings.jsonl")), "--json").out)
     stop = found["forecast"]["stop"]
     assert stop["l"] == pytest.approx(told["stop_l"]["value"], abs=1e-5)
     assert stop["min"] == pytest.approx(told["stop_min"]["value"], abs=1e-3)
@@ -289,20 +289,16 @@ def test_the_command_line_and_the_page_write_the_same_run(here: Served, browser:
     until = time.monotonic() + 20.0
     while "[[note]]" not in plan.read_text(encoding="utf-8") and time.monotonic() < until:
         time.sleep(0.05)
-    following = subprocess.run(
-        [sys.executable, "-m", "potsim", "trial", "next", str(plan), "--json"],
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    (change,) = json.loads(following.stdout)["changes"]
+    (change,) = json.loads(say("trial", "next", str(plan), "--json").out)["changes"]
     assert change["botanical"] == "juniper"
     assert (
         browser.post(f"/api/runs/{run}/next", {})["changes"][0]["after"] == f"{change['after']['mass_g']:g} g"
     )
 
 
-def test_the_book_of_the_command_line_lists_what_is_on_the_shelf(here: Served, browser: Browser) -> None:
+def test_the_book_of_the_command_line_lists_what_is_on_the_shelf(
+    here: Served, browser: Browser, say: Callable[..., Any]
+) -> None:
     plan = browser.post("/api/plans", {"plan": EXAMPLE})["id"]
     run = browser.post("/api/runs", {"plan": EXAMPLE, "from": plan, "thing": "for-the-book"})["id"]
     for thing in (
@@ -315,9 +311,7 @@ def test_the_book_of_the_command_line_lists_what_is_on_the_shelf(here: Served, b
         browser.tell(run, thing)
     assert here.page is not None
     here.page.desk.shelf.settle(run)
-    command = [sys.executable, "-m", "potsim", "trial", "book", str(here.data), "--json"]
-    answer = subprocess.run(command, capture_output=True, text=True, check=True)
-    book = json.loads(answer.stdout)
+    book = json.loads(say("trial", "book", str(here.data), "--json").out)
     rows = book["trials"] if isinstance(book, dict) else book
     (row,) = [one for one in rows if one["file"] == f"{run}.toml"]
     assert row["refusal"] == ""

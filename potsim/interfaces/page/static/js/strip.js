@@ -5,6 +5,7 @@ import { figure, said } from "./formats.js";
 const GAP = 3;
 const ROUND = 3;
 const EDGE = 1;
+const LOWERED = 10; // what is left out
 
 export function at(columns, x, from = "l", to = "abv") {
   const xs = columns[from];
@@ -37,7 +38,7 @@ function along(curve, from, to, scale) {
 }
 
 // A slice: its top follows the strength, its corners are rounded, a gap parts it from the next.
-function slice(curve, from, to, scale, lift = 0) {
+function slice(curve, from, to, scale) {
   const [left, right] = [scale.x(from), scale.x(to)];
   const gap = Math.min(GAP / 2, (right - left) / 4);
   const top = along(curve, scale.l(left + gap), scale.l(right - gap), scale);
@@ -49,7 +50,7 @@ function slice(curve, from, to, scale, lift = 0) {
     + `Q${x0} ${y0} ${x0 + r} ${y0}${between.map(([x, y]) => `L${x.toFixed(1)} ${y.toFixed(1)}`).join("")}`
     + `L${x1 - r} ${y1}Q${x1} ${y1} ${x1} ${y1 + r}L${x1} ${scale.foot - r}Q${x1} ${scale.foot} ${x1 - r} ${scale.foot}Z`;
   const edge = line([[x0 + r / 2, y0], ...between, [x1 - r / 2, y1]]);
-  return { d, edge, x0, x1, mid: (x0 + x1) / 2, wide: x1 - x0, lift };
+  return { d, edge, x0, x1, y0, y1, mid: (x0 + x1) / 2, wide: x1 - x0 };
 }
 
 const LABELLED = { over: "deep", safe: "deep", flowing: "honey", coming: "coming", planned: "planned", out: "out" };
@@ -57,7 +58,7 @@ const LABELLED = { over: "deep", safe: "deep", flowing: "honey", coming: "coming
 function jarShape(jar, curve, scale, options) {
   const kind = jar.role === "heads" && jar.state !== "flowing" ? "heads" : LABELLED[jar.state] ?? "planned";
   const shape = slice(curve, jar.from_l, jar.to_l, scale);
-  const group = svg("g", { class: `slice ${kind}`, transform: kind === "out" ? "translate(0 10)" : null });
+  const group = svg("g", { class: `slice ${kind}`, transform: kind === "out" ? `translate(0 ${LOWERED})` : null });
   group.append(svg("path", { d: shape.d, class: "body" }));
   if (kind === "planned") group.append(svg("path", { d: shape.edge, class: "edge" }));
   if (kind === "honey") {
@@ -66,11 +67,26 @@ function jarShape(jar, curve, scale, options) {
     if (to > jar.from_l) group.append(svg("path", { d: slice(curve, jar.from_l, to, scale).d, class: "filled" }));
     group.append(svg("path", { d: shape.d, class: "rim" }));
   }
-  const size = shape.wide < 30 ? 14 : 16;
-  const numbered = options.numbers !== false && kind !== "heads" && shape.wide >= textWidth(String(jar.n), 700, size);
-  const x = kind === "honey" && shape.wide > 44 ? shape.x0 + 16 : shape.mid;
-  if (numbered) group.append(svg("text", { x, y: scale.foot - 12, class: size === 14 ? "number narrow" : "number" }, String(jar.n)));
-  return group;
+  return { group, shape, kind, n: jar.n };
+}
+
+// The number of each jar at the foot of its slice, or in a row above where it would touch the one before.
+const ROW = 15;
+const APART = 2;
+function numbers(all, scale) {
+  const ends = []; // of what stands in each row so far
+  return all.filter((one) => one.kind !== "heads" && one.n).map(({ shape, kind, n }) => {
+    const text = String(n);
+    const size = shape.wide < 30 ? 14 : 16;
+    const half = (textWidth(text, 700, size) - (size === 14 ? text.length - 1 : 0)) / 2;
+    const x = kind === "honey" && shape.wide > 44 ? shape.x0 + 16 : Math.min(shape.mid, scale.width - half);
+    let row = 0;
+    while (x - half < ends[row] + APART) row += 1;
+    ends[row] = x + half;
+    const y = scale.foot - 12 - ROW * row + (kind === "out" ? LOWERED : 0);
+    const over = 2 * half > shape.wide ? " over" : "";
+    return y - 11 < Math.min(shape.y0, shape.y1) ? "" : svg("text", { x, y, class: `number ${kind}${over}${size === 14 ? " narrow" : ""}` }, text);
+  }).filter(Boolean);
 }
 
 // Working jars that are safe in the keep are one slice; what is at stake stays by itself.
@@ -126,7 +142,8 @@ export function picture(strip, options) {
   }, svg("path", { d: "M3.5 0V7", class: "hatching" }))));
   let jars = merged(strip.jars);
   if (!jars.length) jars = [{ n: "", role: "keep", from_l: strip.heads_l ?? 0, to_l: strip.end_l, volume_l: strip.end_l, sum_l: strip.end_l, state: options.state ?? "planned" }];
-  for (const jar of jars) root.append(jarShape(jar, curve, scale, options));
+  const drawn = jars.map((jar) => jarShape(jar, curve, scale, options));
+  root.append(...drawn.map((one) => one.group), ...(options.numbers === false ? [] : numbers(drawn, scale)));
   const safe = jars.find((jar) => jar.state === "safe");
   if (safe && options.numbers !== false) {
     const mid = (scale.x(safe.from_l) + scale.x(safe.to_l)) / 2;
