@@ -70,6 +70,7 @@ class PotsimError(Exception):
     ) -> None:
         super().__init__(fault or kind)
         self._fault, self._hint, self._follows = fault, hint, follows
+        self._own = bool(fault)  # whether its words are its own
         self.kind = kind or self.kind
         self.path = path
         self.given = given
@@ -97,7 +98,7 @@ class PotsimError(Exception):
     @property
     def hint(self) -> str:
         """What to do; empty if what is allowed says it."""
-        return self._hint or ("" if self._fault else faces.hint(self))
+        return self._hint or ("" if self._own else faces.hint(self))
 
     @hint.setter
     def hint(self, words: str) -> None:
@@ -107,7 +108,7 @@ class PotsimError(Exception):
     def follows(self) -> bool:
         """Whether the fault reads on from its place."""
         if self._follows is None:
-            return not self._fault and faces.follows(self)
+            return not self._own and faces.follows(self)
         return self._follows
 
     def at(self, where: Where) -> PotsimError:
@@ -132,6 +133,8 @@ class PotsimError(Exception):
         if self.path and not (self.where and self.where[-1].path):
             places.append(self.path)
         joined = ": ".join(places)
+        if not (joined or self._own):
+            return self.fault[:1].upper() + self.fault[1:]
         return f"{joined}{' ' if self.follows else ': '}{self.fault}" if joined else self.fault
 
     @property
@@ -257,7 +260,7 @@ def require(
     if value is None:
         return
     if isinstance(value, str | bytes | list | tuple | dict):
-        raise RequestError.of("no_number", key, given=repr(value), unit=unit)
+        raise RequestError.of("wrong_type", key, given=repr(value), allowed="float", unit=unit)
     fine = (value > low if open_low else value >= low) and value <= high and math.isfinite(value)
     if not fine:
         space = f" {unit}" if unit else ""

@@ -136,14 +136,14 @@ J, C, GIN = "juniper.toml", "coriander.toml", "gin.toml"
         ((J, C), ("said", "plans_like_what")),
         (("1 L @ 42 %", "--like", GIN), ("said", "like_without_plans")),
         (("1 L @ 42 %", "--make", "1 L"), ("said", "two_strengths_without_volumes")),
-        ((J, "--like", GIN), ("said", "one_plan_to_blend")),
+        ((J, "--like", GIN), ("too_few_to_blend", "", 1)),
         ((J, C, "--like", J), ("said", "like_of_no_strength")),
-        ((J, C, "--like", "fennel.toml", "--to", "90 %"), ("range", "--to", "90 % vol")),
+        ((J, C, "--like", "fennel.toml", "--to", "90 %"), ("too_strong", "--to", 90.0)),
         ((J, C, "--like", GIN, "--to", "0 %"), ("range", "--to", "0 % vol")),
         ((J, C, "--like", GIN, "--make", "0 mL"), ("range", "--make", "0 L")),
-        ((J, "weak.toml", "--like", GIN), ("said", "keep_of_no_alcohol")),
-        ((J, C, "--like", "quince.toml", "--to", "42 %"), ("said", "profile_of_no_oil")),
-        (("quince.toml", "quince.toml", "--like", GIN), ("said", "no_botanical_shared")),
+        ((J, "weak.toml", "--like", GIN), ("no_alcohol_kept", "")),
+        ((J, C, "--like", "quince.toml", "--to", "42 %"), ("no_oil_aimed", "")),
+        (("quince.toml", "quince.toml", "--like", GIN), ("no_botanical_shared", "")),
         ((J, "none.toml", "--like", GIN), ("said", "plan_of_no_file")),
     ],
 )
@@ -167,4 +167,4 @@ def test_how_much_of_each_of_two_strengths(say) -> None:
     assert back.abv == pytest.approx(50.0, abs=1e-9)
     said = say("blend", "80 %", "30 %", "--to", "90 %", "--make", "1 L")
     assert said.code == 2
-    assert is_refusal(said.error, "range", "--to", "90 % vol", "30 to 80 % vol")
+    assert is_refusal(said.error, "not_between", "--to", "90 %")

@@ -270,7 +270,7 @@ REFUSED = [
     (("quince.toml", "readings.csv", "--plot", "a.gif"), ("said", "picture_as_gif")),
     (("quince.toml", "readings.csv", "--save-still", "a.txt"), ("said", "still_as_txt")),
     (("quince.toml", "readings.csv", "--save-still", "quince.toml"), ("said", "plan_itself")),
-    (("quince.toml", "--enter", "--journal", "readings.csv"), ("said", "not_a_journal")),
+    (("quince.toml", "--enter", "--journal", "readings.csv"), ("file_no_journal", "", "readings.csv")),
     (("quince.toml", "readings.csv", "--save-still", "other.toml"), ("said", "not_a_learnt_still")),
 ]
 
@@ -384,7 +384,7 @@ def test_a_run_of_water_is_not_followed(example_run: Run) -> None:
             bottling=Bottling(),
         )
     )
-    with refused("said", "nothing_to_follow"):
+    with refused("no_alcohol"):
         follow(water, [])
 
 

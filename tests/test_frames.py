@@ -70,7 +70,7 @@ def test_a_learnt_still_is_a_table(run: potsim.Run) -> None:
     assert table.loc["neck_loss_w_per_k", "standard_error"] > 0.0
     assert table.loc["neck_loss_w_per_k", "unit"] == "W/K"
     assert table.loc["heat_share", "value"] == pytest.approx(1.0, abs=0.5)
-    with refused("said", "nothing_read"):
+    with refused("nothing_read", "readings"):
         frames.learnt(run.follow([]))
 
 
@@ -87,7 +87,7 @@ def test_draws_are_those_of_the_ensemble_and_come_again() -> None:
     one, other = (potsim.ensemble(plan, 20, seed=np.random.default_rng(5)).seed for _ in range(2))
     assert one == other
     assert potsim.ensemble(plan, 20, seed=None).seed != potsim.ensemble(plan, 20, seed=None).seed
-    with refused("request", "seed"):
+    with refused("wrong_type", "seed", "'one'"):
         potsim.ensemble(plan, 20, seed="one")  # type: ignore[arg-type]
 
 
@@ -116,15 +116,18 @@ def test_a_run_is_asked_at_several_places(run: potsim.Run) -> None:
     [
         (
             lambda: Ingredient("spirit", "0.9 L", 60.0),
-            ("request", "charge.volume"),
+            ("wrong_type", "charge.volume", "'0.9 L'"),
         ),
-        (lambda: Ingredient("spirit", 0.9, "60 %"), ("request", "charge.abv")),
-        (lambda: potsim.StillPlan(power_w=[700.0]), ("request", "still.power")),
+        (lambda: Ingredient("spirit", 0.9, "60 %"), ("wrong_type", "charge.abv", "'60 %'")),
+        (lambda: potsim.StillPlan(power_w=[700.0]), ("wrong_type", "still.power", "[700.0]")),
         (lambda: potsim.strength.water_to_reach(1.0, "60 %", 40.0), ("request", "abv")),
-        (lambda: Plan("spirit"), ("request", "plan.charge")),
-        (lambda: Plan((("spirit", 0.9, 60.0),)), ("request", "plan.charge")),
-        (lambda: Plan((Ingredient("spirit", 0.9, 60.0),), still={"power": 700.0}), ("request", "plan.still")),
-        (lambda: potsim.distil("trial-1.toml"), ("said", "plan_is_a_path")),
+        (lambda: Plan("spirit"), ("wrong_sort", "plan.charge")),
+        (lambda: Plan((("spirit", 0.9, 60.0),)), ("wrong_sort", "plan.charge")),
+        (
+            lambda: Plan((Ingredient("spirit", 0.9, 60.0),), still={"power": 700.0}),
+            ("wrong_sort", "plan.still", "{'power': 700.0}"),
+        ),
+        (lambda: potsim.distil("trial-1.toml"), ("wrong_sort", "plan", "'trial-1.toml'")),
     ],
 )
 def test_the_wrong_sort_of_thing_is_refused_where_it_enters(make: object, said: Record) -> None:

@@ -120,7 +120,7 @@ def test_told_again_it_is_the_same(path: Path) -> None:
         second = other.append(reading(0.1), event_id="a")
         assert (first.again, second.again) == (False, True)
         assert first.record == second.record
-        with refused("said", "odd_id"):
+        with refused("wrong_id", "id", "a b"):
             one.append(reading(0.2), event_id="a b")
     assert len(Journal.read(path).records) == 2
 
@@ -136,9 +136,9 @@ def test_what_is_told_late_is_put_at_its_minute(path: Path) -> None:
             (20.0, 0.2),
             (30.0, 0.3),
         ]
-        with refused("said", "collected_falls_to_50"):
+        with refused("falls", "collected", 0.05):
             journal.append(reading(0.05), at=after(25))
-        with refused("said", "collected_falls_to_200"):
+        with refused("falls", "collected", 0.2):
             journal.append(reading(0.25), at=after(18))
         assert len(journal.readings) == 3
     assert [r.collected_l for r in Journal.read(path).readings] == [0.1, 0.2, 0.3]
@@ -182,9 +182,9 @@ def test_what_is_undone_does_not_count_and_may_count_again(path: Path) -> None:
         journal.append(Undo("u2"))
         journal.append(Full(1, 0.05))
         assert [(jar.number, jar.volume_l) for jar in journal.jars] == [(1, 0.05)]
-        with refused("said", "nothing_to_take_back"):
+        with refused("nothing_to_undo"):
             journal.append(Undo("j9"))
-        with refused("said", "nothing_to_take_back"):
+        with refused("nothing_to_undo"):
             journal.append(Undo("start"))
 
 
@@ -263,13 +263,13 @@ def test_what_cannot_be_is_not_written(path: Path) -> None:
         journal.append(reading(0.2))
         before = path.read_bytes()
         for event, words in (
-            (reading(0.1), ("said", "collected_falls_to_100")),
-            (Remark("x" * 501), ("said", "too_many_words")),
-            (Start(""), ("said", "run_begun_twice")),
+            (reading(0.1), ("falls", "collected", 0.1)),
+            (Remark("x" * 501), ("too_long", "words", 501)),
+            (Start(""), ("begun_twice", "")),
             (Full(0), ("range", "jar", "0")),
             (Volume(1, -1.0), ("range", "volume_l", "-1 L")),
             (Water(float("nan")), ("range", "mass_g", "nan g")),
-            (Pool(()), ("said", "pool_of_nothing")),
+            (Pool(()), ("no_jar_poured", "jars")),
             (Measured(read_abv=70.0), ("said", "measured_of_no_volume")),
         ):
             with refused(*words, error=PotsimError):
@@ -282,12 +282,12 @@ def test_what_cannot_be_is_not_written(path: Path) -> None:
     ("kind", "content", "words"),
     [
         ("dance", {}, ("unknown_name", "", "dance")),
-        ("note", {}, ("said", "note_without_words")),
-        ("note", {"words": "x", "colour": "red"}, ("unknown_name", "", "colour")),
-        ("full", {"jar": "1"}, ("said", "jar_is_a_text")),
-        ("full", {"jar": True}, ("said", "jar_is_true")),
-        ("pool", {"jars": ["1"]}, ("said", "jars_are_texts")),
-        ("start", {"plan": "", "journal": 9}, ("said", "journal_of_version_9")),
+        ("note", {}, ("wrong_type", "note.words", "None")),
+        ("note", {"words": "x", "colour": "red"}, ("unknown_name", "note", "colour")),
+        ("full", {"jar": "1"}, ("wrong_type", "full.jar", "'1'")),
+        ("full", {"jar": True}, ("wrong_type", "full.jar", "True")),
+        ("pool", {"jars": ["1"]}, ("wrong_type", "pool.jars", "['1']")),
+        ("start", {"plan": "", "journal": 9}, ("journal_version", "journal", 9)),
     ],
 )
 def test_what_is_no_event_is_refused(kind: str, content: dict[str, object], words: Record) -> None:
@@ -333,12 +333,12 @@ def test_a_full_disk_leaves_no_half_line(path: Path, monkeypatch: pytest.MonkeyP
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
         monkeypatch.setattr(module.os, "write", half)
-        with refused("said", "journal_on_a_full_disk", error=PotsimError) as full:
+        with refused("file_unusable", error=PotsimError) as full:
             journal.append(reading(0.1), event_id="a")
         assert full.value.exit_code == 1
         assert "enter it once more" in full.value.hint
         monkeypatch.setattr(module.os, "write", lambda handle, content: write(handle, content[:10]))
-        with refused("said", "full_disk", error=PotsimError):
+        with refused("file_unusable", error=PotsimError):
             journal.append(reading(0.1), event_id="a")
         monkeypatch.undo()
         assert path.read_bytes() == before
@@ -399,7 +399,7 @@ def test_a_journal_that_is_held_is_busy(path: Path, monkeypatch: pytest.MonkeyPa
     with Journal.open(path, PLAN) as journal:
         other = os.open(path, os.O_RDWR)
         fcntl.flock(other, fcntl.LOCK_EX)
-        with refused("said", "journal_held", error=BusyError):
+        with refused("file_held", error=BusyError):
             journal.append(reading(0.1))
         os.close(other)
         journal.append(reading(0.1))
@@ -408,19 +408,19 @@ def test_a_journal_that_is_held_is_busy(path: Path, monkeypatch: pytest.MonkeyPa
 def test_files_that_are_no_journal_stay_as_they_are(path: Path, tmp_path: Path) -> None:
     for content in (b"collected,abv\n1,2\n", b'{"record": "note", "words": "x"}\n', b"[1]\n", b"hello"):
         path.write_bytes(content)
-        with refused("said", "not_a_journal"):
+        with refused("file_no_journal"):
             Journal.open(path, PLAN)
         assert path.read_bytes() == content
-    with refused("said", "a_folder"):
+    with refused("file_is_folder"):
         Journal.open(tmp_path, PLAN)
-    with refused("said", "no_journal"):
+    with refused("file_missing"):
         Journal.read(tmp_path / "nothing")
     (tmp_path / "empty").touch()
-    with refused("said", "journal_of_no_run"):
+    with refused("file_without_run"):
         Journal.read(tmp_path / "empty")
     with (tmp_path / "large").open("wb") as file:
         file.truncate(30_000_000)
-    with refused("said", "journal_too_large"):
+    with refused("file_too_large"):
         Journal.read(tmp_path / "large")
 
 
@@ -429,9 +429,9 @@ def test_one_run_has_one_plan(path: Path) -> None:
         journal.append(reading(0.1))
         reader = Journal.read(path)
         assert len(reader.readings) == 1
-        with refused("said", "journal_read_only"):
+        with refused("file_only_read"):
             reader.append(reading(0.2))
-    with refused("said", "journal_of_another_plan"):
+    with refused("file_of_another_plan"):
         Journal.open(path, PLAN + "# changed")
 
 

@@ -121,7 +121,7 @@ def test_heads_that_take_the_whole_run_are_refused(say, gin: str, tmp_path: Path
     (tmp_path / "heads.toml").write_text(whole, encoding="utf-8")
     said = say("run", "heads.toml", "--full")
     assert said.code == 2
-    assert is_refusal(said.error, "request", "cuts.heads")
+    assert is_refusal(said.error, "all_heads", "cuts.heads", 0.05)
 
 
 # --- Large runs, and blends.
@@ -201,12 +201,12 @@ def test_no_file_is_called_minus(say, gin: str, tmp_path: Path, arguments: tuple
         (("strengths", "--vary", "still.room", "--values", "200 °F"), ("said", "no_room_runs")),
         (
             ("reach", "--recover", "100 %"),
-            ("range", "--recover", "100 %, that is 1 of the alcohol (0 to 1)"),
+            ("range", "--recover", "100 %, that is 1 of the whole (0 to 1)"),
         ),
         (("reach", "--keep", "0.000001 mL"), ("range", "--keep", "0.000001 mL, that is 1e-09 L")),
         (
             ("reach", "--bottles", "1", "--bottle", "0.0001 mL"),
-            ("range", "bottling.bottle", "1e-07 L, all bottles together", "at least 0.001 L"),
+            ("range", "bottling.bottle", "1e-07 L", "at least 0.001 L"),
         ),
         (
             ("proof", "1 L", "72 %", "42 %", "--at", "200 °F"),
@@ -262,7 +262,7 @@ def test_two_strengths_make_a_litre_if_not_said(say) -> None:
 def test_an_impossible_keep_is_refused(say, gin: str) -> None:
     said = say("reach", gin, "--keep", "0.000000001 %")
     assert said.code == 2
-    assert is_refusal(said.error, "said", "weakest_keep")
+    assert is_refusal(said.error, "keep_too_weak", "", 1e-09)
 
 
 def test_what_is_not_written_yet_is_said(say, gin: str) -> None:

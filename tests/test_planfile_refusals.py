@@ -82,7 +82,7 @@ BAD = [
         6,
         ("unknown_name", "botanical.0.name", "junipr", None, "juniper"),
     ),
-    (JUNIPER + "pieces = 2\n", 5, ("conflict", "botanical.0.mass", 3.0)),
+    (JUNIPER + "pieces = 2\n", 7, ("conflict", "botanical.0.mass", 3.0)),
     (JUNIPER + 'state = "wet"\n', 8, ("unknown_name", "botanical.0.state", "wet")),
     (
         JUNIPER + 'prepared = "craked"\n',
@@ -92,7 +92,7 @@ BAD = [
     (JUNIPER + 'macerated = "2 m"\n', 8, ("quantity", "botanical.0.macerated", "2 m")),
     (
         JUNIPER + 'macerated = "2 h"\nwhere = "basket"\n',
-        5,
+        8,
         ("macerated_in_basket", "botanical.0.macerated", 2.0),
     ),
     (JUNIPER.replace("3 g", "3 mL"), 7, ("quantity", "botanical.0.mass", "3 mL")),
@@ -164,7 +164,7 @@ BAD = [
         7,
         ("quantity", "bottling.stretch.spirit", "-1 L"),
     ),
-    (CHARGE + '[bottling]\nstretch = { spirit = "1 L", abv = "96 %" }\n', 5, ("alone", "bottling.stretch")),
+    (CHARGE + '[bottling]\nstretch = { spirit = "1 L", abv = "96 %" }\n', 6, ("alone", "bottling.stretch")),
     (
         CHARGE + '[uncertainty]\nvolume = "80 %"\n',
         6,

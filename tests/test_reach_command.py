@@ -48,12 +48,12 @@ def test_reach_with_another_bottle_in_several_runs(say) -> None:
         (("--bottles", "0"), ("range", "--bottles", "0 bottles")),
         (("--keep", "300"), ("option", "--keep", "300")),
         (("--keep", "300 mL @"), ("option", "--keep", "300 mL @")),
-        (("--keep", "90 %"), ("said", "keep_too_strong")),
+        (("--keep", "90 %"), ("keep_too_strong", "", 90.0)),
         (("--keep", "300 mL @ 0 %"), ("range", "--keep", "0 % vol")),
         (("--recover", "120 %"), ("option", "--recover", "120 %")),
         (("--bottles", "6", "--save", "a.txt"), ("option", "--save", "a.txt")),
         (("--bottles", "6", "--by", "magic"), ("said", "by_not_known")),
-        (("quince.toml", "--bottles", "6"), ("said", "bottling_without_abv")),
+        (("quince.toml", "--bottles", "6"), ("no_bottle", "bottling.abv")),
     ],
 )
 def test_what_reach_refuses(say, args: tuple[str, ...], words: Record) -> None:

@@ -146,9 +146,9 @@ def test_unknown_keys_suggest_the_nearest(example_plan: Plan) -> None:
 
 
 def test_no_value_a_text_and_no_such_thing_to_keep(example_plan: Plan) -> None:
-    with refused("said", "no_value_given"):
+    with refused("no_values", "still.power"):
         sweep(example_plan, "still.power", [])
-    with refused("request", "still.power"):
+    with refused("wrong_type", "still.power", "'700 W'"):
         sweep(example_plan, "still.power", ["700 W"])  # type: ignore[list-item]
     with refused("unknown_name", "", "alcohl", None, "alcohol"):
         sweep(example_plan, "charge.abv", [30.0], "alcohl")  # type: ignore[arg-type]

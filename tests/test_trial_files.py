@@ -47,7 +47,7 @@ def test_a_trial_file_is_a_plan_and_what_happened(folder: Path) -> None:
 @pytest.mark.parametrize(
     ("added", "message", "hint"),
     [
-        ('[[note]]\nbotanical = "gin"\nverdict = "more"', "about 'gin', which is not in the bill", "Known: "),
+        ('[[note]]\nbotanical = "gin"\nverdict = "more"', "'gin' is not in the bill", "Known: "),
         (
             '[[note]]\nbotanical = "juniper"\nverdict = "more"\n'
             '[[note]]\nbotanical = "juniper"\nverdict = "drop"',

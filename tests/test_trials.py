@@ -77,13 +77,13 @@ def test_factors_are_adjustable_and_keep_their_order() -> None:
     made = next_trial(NOTED, Factors(a_touch_more=1.1, less=0.5))
     assert grams(made.plan)["juniper"] == 15.4
     assert grams(made.plan)["lemon peel"] == 1.0
-    with refused("range", "less", "1.5 times", "at least 0.1 and less than 1 times"):
+    with refused("no_less", "less", 1.5):
         Factors(less=1.5)
     with refused("range", "more", "1 times"):
         Factors(more=1.0)
-    with refused("said", "steps_up_do_not_fall"):
+    with refused("not_falling", "a_lot_more", 1.3, 1.5):
         Factors(a_lot_more=1.3)
-    with refused("said", "steps_down_do_not_fall"):
+    with refused("not_falling", "a_touch_less"):
         Factors(a_touch_less=0.5)
 
 
@@ -163,26 +163,26 @@ def test_shares_of_what_comes_over_add_up_and_grams_balance() -> None:
     [
         (
             replace(FIRST, notes=(Tasting("jupiter", "more"),)),
-            ("unknown_name", "", "jupiter"),
+            ("unknown_name", "note.botanical", "jupiter"),
         ),
         (
             replace(FIRST, notes=(Tasting("juniper", "more"), Tasting("juniper berries", "less"))),
-            ("said", "notes_contradict"),
+            ("verdicts_differ", "", "less"),
         ),
         (
             replace(FIRST, result=Result(collected_l=1.2, abv=90)),
-            ("said", "more_alcohol_than_charged"),
+            ("more_alcohol", "result.strength", 90),
         ),
-        (replace(FIRST, result=Result(collected_l=3.0)), ("said", "more_than_charged")),
-        (FIRST, ("said", "no_verdict")),
-        (replace(FIRST, notes=(Tasting("juniper", words="nice"),)), ("said", "no_verdict")),
+        (replace(FIRST, result=Result(collected_l=3.0)), ("more_than_charged", "result.collected", 3.0)),
+        (FIRST, ("no_verdict", "")),
+        (replace(FIRST, notes=(Tasting("juniper", words="nice"),)), ("no_verdict", "")),
         (
             replace(
                 FIRST,
                 plan=replace(PLAN, cuts=Cuts(stop=Stop(over={"fennel seed": 0.9}))),
                 notes=(Tasting("fennel", "drop"),),
             ),
-            ("said", "stop_waits_for_the_dropped"),
+            ("awaited", "cuts.stop", "fennel seed"),
         ),
     ],
 )

@@ -12,7 +12,7 @@ from potsim.data import read_text
 from potsim.errors import RequestError, UnknownNameError
 from potsim.interfaces import kinds, output
 from potsim.interfaces.ownfile import OWN, read_own, table_of, write_own
-from potsim.interfaces.quantities import Amount, shown
+from potsim.interfaces.quantities import Amount
 from potsim.interfaces.tomlfile import (
     Place,
     Source,
@@ -339,9 +339,7 @@ def _amount(fields: dict[str, Any], place: Place) -> str | None:
     both = [name for name in ("mass", "pieces") if name in place.typed]
     if both:
         with place.noting("amount"):
-            raise RequestError(
-                f"is given beside {both[0]}.", "Keep one of the two.", kind="conflict", follows=True
-            )
+            raise RequestError.of("conflict", other=both[0])
     fields["mass_g" if amount.of == "g" else "pieces"] = amount.size
     return amount.of
 
@@ -354,10 +352,7 @@ def _over_in_bill(fields: Mapping[str, Any], top: Place) -> None:
         for waited in stop.over if stop else ():
             if spelling(waited) not in {spelling(dose) for dose in doses}:
                 with _place(top, f"cuts.{name}").noting("over"):
-                    if not doses:
-                        fault = f"{shown(waited)} is not in the bill."
-                        raise RequestError(fault, "Add a [[botanical]].", kind="unknown_name")
-                    raise UnknownNameError("botanical of this bill", waited, doses)
+                    raise UnknownNameError("bill", waited, doses)
 
 
 def _read_cuts(value: object, top: Place) -> Cuts | None:

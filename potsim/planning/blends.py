@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from potsim.errors import RequestError, require
+from potsim.errors import VOL, RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.clouding import ClearLimit, clear_limit
 from potsim.planning.botanicals import spelling
@@ -252,11 +252,10 @@ def pour(made: OilBlend, runs: Sequence[Run], volume_l: float, at_abv: float) ->
 
 def oils_mg_per_l(run: Run, at_abv: float, *, bottled: bool = False) -> dict[str, float]:
     """Return the botanicals' oil in a keep let down."""
-    require("at_abv", at_abv, 0, 100, "% vol", open_low=True)
+    require("at_abv", at_abv, 0, 100, VOL, open_low=True)
     ethanol_l = run.let_down.ethanol_l if bottled else run.keep.ethanol_l
     if ethanol_l <= 0.0:
-        hint = "Give plans that keep spirit."
-        raise RequestError(f"The keep of '{run.plan.title}' holds no alcohol.", hint)
+        raise RequestError.of("no_alcohol_kept", of=run.plan.title)
     mine = {one.compound_id for flavour in run.flavours for one in flavour.compounds}
     grams = run.flavours.over_g(run.kept_spans)
     litres = ethanol_l * 100.0 / at_abv
@@ -273,19 +272,16 @@ def blend_to_profile(runs: Sequence[Run], wanted: Mapping[str, float], at_abv: f
     from scipy.optimize import nnls  # start-up: scipy only here
 
     if len(runs) < 2:
-        raise RequestError(f"There is {len(runs)} plan to blend.", "Give two or more.")
+        raise RequestError.of("too_few_to_blend", given=len(runs), allowed=2)
     aim = {name: amount for name, amount in wanted.items() if amount > 0.0}
     if not aim:
-        raise RequestError("The profile aimed at holds no oil.", "Aim at a plan with botanicals.")
+        raise RequestError.of("no_oil_aimed")
     contents = [oils_mg_per_l(run, at_abv) for run in runs]
     names = sorted(aim.keys() | {name for one in contents for name in one})
     columns = np.array([[one.get(name, 0.0) for one in contents] for name in names])
     target = np.array([aim.get(name, 0.0) for name in names])
     if not np.any(columns[target > 0.0] > 0.0):
-        raise RequestError(
-            "None of these plans holds an oil that is aimed at: they share no botanical with it.",
-            "Blend distillates of the botanicals aimed at.",
-        )
+        raise RequestError.of("no_botanical_shared")
     weight = 1.0 / np.maximum(target, FLOOR * target.max())
     alcohol, _ = nnls(columns * weight[:, None], target * weight)
     made = columns @ alcohol
@@ -395,7 +391,9 @@ def blend_trials(trials: Sequence[Trial], parts: Sequence[float]) -> TrialBlend:
     elsewhere.
     """
     if not trials or len(trials) != len(parts):
-        raise RequestError("There is nothing to blend.", "Name trials with their parts: A:1 B:1.")
+        raise RequestError.of(
+            "too_few_to_blend", given=min(len(trials), len(parts)), allowed=len(trials) or 1
+        )
     for part in parts:
         require("parts", part, 0, 1e6, open_low=True)
     shares = _shares(trials, parts)

@@ -266,12 +266,8 @@ class Oil:
         if glass.clouded_at is None:
             return self._taught_by_stream(float(glass.stream_hazy_at_l or 0.0))
         if glass.clouded_at > bottled.abv:
-            raise RangeError(
-                "clouded_at",
-                f"{glass.clouded_at:g} % vol",
-                f"at most {bottled.abv:.1f} % vol, the strength of the keep",
-                "A glass let down with water is weaker than the keep: measure it again.",
-            )
+            values = {"given": glass.clouded_at, "allowed": bottled.abv, "of": "keep"}
+            raise RangeError.of("too_strong", "clouded_at", **values)
         held, at_c = by_row[self.row] / bottled.ethanol_l, ROOM_C if glass.at_c is None else glass.at_c
         there = clouding.let_down(self.oils, held, PURE_ABV, glass.clouded_at, at_c=at_c)
         return clouding.learn(there, self.shift, self.knowing)
@@ -280,12 +276,7 @@ class Oil:
         course, depletion = self.flavours.course, self.flavours.carried.depletion
         most_l = float(self.flavours.carried.states.collected_l[-1])
         if collected_l >= most_l:
-            raise RangeError(
-                "stream_hazy_at",
-                f"{collected_l:.3g} L",
-                f"less than {most_l:.3g} L, all that this charge can give",
-                "Count what was collected from the first drop.",
-            )
+            raise RangeError.of("more_than_comes", "stream_hazy_at", given=collected_l, allowed=most_l)
         at = np.interp(collected_l, self.flavours.carried.states.collected_l, depletion)
         held = np.minimum(self._per_l[self.row], clouding.DENSEST_G_PER_L)
         there = np.array([np.interp(at, depletion, row) for row in held])[:, None]

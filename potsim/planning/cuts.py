@@ -49,7 +49,8 @@ def heads_table(flavours: Flavours, heads_l: Sequence[float]) -> tuple[HeadsCut,
 
 def _cut(flavours: Flavours, volume_l: float) -> HeadsCut:
     course = flavours.course
-    at = course.first(lambda states: states.collected_l - volume_l) if volume_l > 0.0 else None
+    require("heads", volume_l, 0, unit="L", open_low=True)
+    at = course.first(lambda states: states.collected_l - volume_l)
     if at is None:
         most = float(course.at(flavours.carried.depletion[-1:]).collected_l[0])
         raise RangeError.of("all_heads", "cuts.heads", given=volume_l, allowed=most)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim import faces
-from potsim.errors import RequestError, require
+from potsim.errors import RequestError, UnknownNameError, require
 from potsim.planning.draws import EQUILIBRIUM, Doubts, answers, doubts_of, names, standard_numbers
 from potsim.planning.frames import Line, frame, read_only
 from potsim.planning.many import CURVES, in_order
@@ -227,7 +227,7 @@ class Ensemble(Line):
             for z in (standard_numbers(doubts, size, own),)
         ]
         if not found:
-            raise RequestError("Nothing in this plan is uncertain: no run was drawn.", "Set [uncertainty].")
+            raise RequestError.of("nothing_uncertain", "uncertainty")
         z, told = (np.concatenate(each) for each in zip(*found, strict=True))
         columns = {f"drawn.{one.name}": z[:, k] for k, one in enumerate(doubts.inputs)}
         return frame(
@@ -260,7 +260,7 @@ class Ensemble(Line):
             For an answer that is not there.
         """
         if name not in self.answers:
-            raise RequestError(f"There is no answer '{name}'.", f"There are: {', '.join(self.answers)}.")
+            raise UnknownNameError("answer", name, self.answers)
         return sentences([advice(name, self.shares.get(name, ()))])[0]
 
     def bands(self) -> dict[str, Any]:
@@ -374,9 +374,7 @@ def ensemble(
         if progress is not None:
             progress(done, drawn)
     if possible == 0 and drawn:
-        raise RequestError(
-            "None of the drawn runs could be run as planned.", "Make the plan's uncertainty smaller."
-        )
+        raise RequestError.of("none_possible", "uncertainty")
     columns = _columns(own, total, sample)
     return Ensemble(
         plan=plan,
@@ -398,8 +396,7 @@ def _seed(given: int | np.random.Generator | None) -> int:
     if given is None:
         return int(np.random.SeedSequence().generate_state(1, np.uint64)[0] >> np.uint64(1))
     if isinstance(given, bool) or not isinstance(given, int | np.integer) or given < 0:
-        hint_words = "Give a whole number from 0 on, a numpy.random.Generator, or None."
-        raise RequestError(f"is {given!r}.", hint_words, path="seed", follows=True)
+        raise RequestError.of("wrong_type", "seed", given=repr(given), allowed="seed")
     return int(given)
 
 
@@ -457,11 +454,7 @@ def _own(doubts: Doubts) -> Array:
     """The plan's own answers, by the same look-up."""
     own = np.asarray(_flat(*answers(doubts, np.zeros((1, len(doubts.inputs)))))[0])
     if not np.isfinite(own).any():
-        raise RequestError(
-            "How sure this run is cannot be told: it is so near the limit of what pot and neck can do that "
-            "the least doubt decides whether anything comes over.",
-            "Give more power, lower still.pot_loss or still.neck_loss, or let the charge down with water.",
-        )
+        raise RequestError.of("undecided")
     return own
 
 

@@ -13,7 +13,7 @@ from dataclasses import MISSING, fields
 from datetime import UTC, datetime
 from typing import Any, ClassVar, NamedTuple
 
-from potsim.errors import RequestError, UnknownNameError, require
+from potsim.errors import VOL, RequestError, UnknownNameError, require
 from potsim.planning.plan import MOST_JARS
 from potsim.planning.readings import Entry
 from potsim.records import dataclass
@@ -203,8 +203,8 @@ _RANGES: Mapping[str, tuple[float, float, str]] = {
     "saw": (0, MOST_JARS, ""),
     "volume_l": (0, 1e5, "L"),
     "mass_g": (0, 1e8, "g"),
-    "read_abv": (0, 100, "% vol"),
-    "abv": (0, 100, "% vol"),
+    "read_abv": (0, 100, VOL),
+    "abv": (0, 100, VOL),
     "read_c": (-20, 40, "°C"),
     "at_c": (-40, 60, "°C"),
     "count": (0, 100_000, ""),
@@ -251,21 +251,16 @@ def check(event: Event) -> Event:
             low, high, unit = _RANGES[item.name]
             require(item.name, value, low, high, unit)
         elif isinstance(value, str) and not isinstance(event, Start) and len(value) > LONGEST_WORDS:
-            raise RequestError(
-                f"{item.name} has {len(value)} characters; allowed are {LONGEST_WORDS}.", "Say less."
-            )
+            raise RequestError.of("too_long", item.name, given=len(value), allowed=LONGEST_WORDS)
     if isinstance(event, Pool):
         if not event.jars:
-            raise RequestError("No jar is chosen.", "Choose at least one.")
+            raise RequestError.of("no_jar_poured", "jars")
         for jar in event.jars:
             require("jars", jar, 1, MOST_JARS)
     if isinstance(event, Measured) and event.mass_g is None and event.volume_l is None:
-        raise RequestError("It is not said how much is in the jug.", "Give its mass or its volume.")
+        raise RequestError.of("how_much", of="jug")
     if isinstance(event, Start) and event.journal not in READ:
-        raise RequestError(
-            f"The journal has version {event.journal}; understood are 1 to {VERSION}.",
-            "Use the potsim that wrote it, or a newer one.",
-        )
+        raise RequestError.of("journal_version", "journal", given=event.journal, allowed=VERSION)
     return event
 
 
@@ -277,7 +272,7 @@ def event_of(kind: object, content: Mapping[str, Any]) -> Event:
     known = {item.name: item for item in fields(cls)}
     for name in content:
         if name not in known:
-            raise UnknownNameError(f"field of the record '{kind}'", str(name), known)
+            raise UnknownNameError("field", str(name), known, path=kind)
     values: dict[str, Any] = {}
     for name, item in known.items():
         wanted, _, optional = str(item.type).partition(" | ")
@@ -288,11 +283,11 @@ def event_of(kind: object, content: Mapping[str, Any]) -> Event:
             values[name] = None
             continue
         if not isinstance(value, _TYPES[wanted]) or (isinstance(value, bool) and wanted != "bool"):
-            raise RequestError(f"the record '{kind}' has {name} = {value!r}.", "Is it of another kind?")
+            raise RequestError.of("wrong_type", f"{kind}.{name}", given=repr(value), allowed=wanted)
         if isinstance(value, (list, tuple)):
             inner = int if "int" in wanted else str
             if not all(type(one) is inner for one in value):
-                raise RequestError(f"the record '{kind}' has {name} = {value!r}.", "Is it of another kind?")
+                raise RequestError.of("wrong_type", f"{kind}.{name}", given=repr(value), allowed=wanted)
             value = tuple(value)
         elif isinstance(value, dict):
             value = Entry.from_dict(value)
@@ -325,16 +320,16 @@ def line_of(record: Record) -> bytes:
     try:
         text = json.dumps({**told, **content_of(record.event)}, allow_nan=False)
     except (TypeError, ValueError, RecursionError) as error:
-        raise RequestError(f"this is no record of a journal: {error}.", "Give plain data.") from None
+        raise RequestError.of("no_record", given=str(error)) from None
     if len(text) > LONGEST:
-        raise RequestError(f"a record has {len(text)} characters; at most {LONGEST} are kept.", "Say less.")
+        raise RequestError.of("too_long", record.event.kind, given=len(text), allowed=LONGEST)
     return f"{text}\n".encode("ascii")
 
 
 def records_of(told: object, line: int) -> list[Record]:
     """Check what a line tells; one of version 1 may tell two things."""
     if not isinstance(told, dict):
-        raise RequestError("a record is to be a JSON object.", "")
+        raise RequestError.of("no_record", given=type(told).__name__)
     content = dict(told)
     kind, at = content.pop("record", None), moment_of(content.pop("at", ""))
     name, device = str(content.pop("id", f"line-{line}")), str(content.pop("device", ""))
@@ -391,7 +386,9 @@ def _old_event(content: Mapping[str, Any]) -> list[Event]:
 def _old_strike(content: Mapping[str, Any]) -> list[Event]:
     """Version 1: a reading struck out by its number then; `_by_id` finds it."""
     if type(content.get("reading")) is not int:
-        raise RequestError(f"the record 'strike' has reading = {content.get('reading')!r}.", "")
+        raise RequestError.of(
+            "wrong_type", "strike.reading", given=repr(content.get("reading")), allowed="int"
+        )
     return [Undo(f"#{content['reading']}")]
 
 

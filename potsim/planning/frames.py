@@ -234,7 +234,7 @@ def learnt(forecast: Forecast) -> pd.DataFrame:
         If there are no readings.
     """
     if not forecast.readings:
-        raise RequestError("Nothing was read, so nothing is learnt.", "Give Run.follow some readings.")
+        raise RequestError.of("nothing_read", "readings")
     fit = forecast.fit
     rows = (
         ("neck_loss_w_per_k", fit.neck_loss_w_per_k, fit.neck_loss_error),

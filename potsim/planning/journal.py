@@ -141,12 +141,9 @@ class Journal:
                     journal._write(Record(event_id, events.now(), device, 1, Start(plan_text)))
                     sync_folder(named)
             if not journal._records:
-                raise RequestError(f"'{named}' holds no run.", "Begin one: potsim follow PLAN --enter")
+                raise RequestError.of("file_without_run", given=str(named))
             if plan_text not in (None, journal.plan_text):
-                raise RequestError(
-                    f"'{named}' is the journal of another plan.",
-                    "Name another file for this run, or the plan as it was when the run began.",
-                )
+                raise RequestError.of("file_of_another_plan", given=str(named))
         except BaseException:
             journal.close()
             raise
@@ -165,7 +162,7 @@ class Journal:
             os.close(handle)
         journal._handle = None
         if not journal._records:
-            raise RequestError(f"'{named}' holds no run.", "Begin one: potsim follow PLAN --enter")
+            raise RequestError.of("file_without_run", given=str(named))
         return journal
 
     def refresh(self) -> None:
@@ -217,7 +214,7 @@ class Journal:
         return [found[0]._replace(event=Undo(meant[0] if meant else ""))]
 
     def _other(self) -> RequestError:
-        return RequestError(f"'{self.path}' is not a journal of readings.", "Name another file.")
+        return RequestError.of("file_no_journal", given=str(self.path))
 
     # What is in it ----------------------------------------------------------------------------------------
 
@@ -397,9 +394,9 @@ class Journal:
     ) -> Told:
         """Check an event and put it on disk; one whose id is there is not written again."""
         if self._handle is None:
-            raise RequestError(f"'{self.path}' is only read here.", "Open it to add to it.")
+            raise RequestError.of("file_only_read", given=str(self.path))
         if event_id and not _ID.fullmatch(event_id):
-            raise RequestError("The id is not one of up to 64 letters, digits and hyphens.", "")
+            raise RequestError.of("wrong_id", "id", given=event_id[:70])
         with blame(self.path), alone(self._handle, self.path):
             self._take(mend=True)
             known = [r for r in self._records if event_id and r.id == event_id]
@@ -417,9 +414,9 @@ class Journal:
         """Refuse what cannot be beside what stands."""
         event = record.event
         if isinstance(event, Start):
-            raise RequestError("a run cannot begin twice.", "Use another file.")
+            raise RequestError.of("begun_twice")
         if isinstance(event, Undo) and event.event not in {r.id for r in self._records[1:]}:
-            raise RequestError("There is nothing of that name to take back.", "It may have been discarded.")
+            raise RequestError.of("nothing_to_undo", given=event.event)
         if isinstance(event, Full):
             by = self._noted(event)
             if by is not None:

@@ -29,16 +29,15 @@ def blame(path: Path) -> Iterator[None]:
     try:
         yield
     except FileNotFoundError:
-        raise RequestError(f"There is no '{path}'.", "Check the name and the folder.", kind="file") from None
+        raise RequestError.of("file_missing", given=str(path)) from None
     except IsADirectoryError:
-        raise RequestError(f"'{path}' is a folder.", "Name a file in it.", kind="file") from None
+        raise RequestError.of("file_is_folder", given=str(path)) from None
     except (OSError, ValueError) as error:
         if isinstance(error, RequestError):
             raise
         why = getattr(error, "strerror", None) or str(error)
-        number = getattr(error, "errno", None)
-        hint = "Make room, and enter it once more." if number in _FULL else "Choose another place."
-        raise PotsimError(f"'{path}' cannot be used: {why.lower()}.", hint) from error
+        full = getattr(error, "errno", None) in _FULL
+        raise PotsimError.of("file_unusable", given=str(path), why=why.lower(), full=full) from error
 
 
 class BusyError(PotsimError):
@@ -59,7 +58,7 @@ def alone(handle: int, path: Path) -> Iterator[None]:
                 yield
                 return
             if time.monotonic() > until:
-                raise BusyError(f"'{path}' is held by another program.", "Try again.") from None
+                raise BusyError.of("file_held", given=str(path)) from None
             time.sleep(0.005)
     try:
         yield
@@ -116,11 +115,9 @@ def whole(handle: int, path: Path, start: int = 0) -> bytes:
     """Return what is in a file from a place on, refusing one that no run fills."""
     state = os.fstat(handle)
     if not stat.S_ISREG(state.st_mode):
-        raise RequestError(f"'{path}' is not a file that can be kept.", "Name a plain file.", kind="file")
+        raise RequestError.of("file_not_plain", given=str(path))
     if state.st_size > LARGEST:
-        raise RequestError(
-            f"'{path}' is larger than {LARGEST // 1_000_000} MB; no run's journal is.", "Name another file."
-        )
+        raise RequestError.of("file_too_large", given=str(path), allowed=LARGEST // 1_000_000)
     os.lseek(handle, start, os.SEEK_SET)
     parts = []
     while part := os.read(handle, 1 << 20):

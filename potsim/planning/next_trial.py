@@ -12,9 +12,19 @@ from typing import Any, Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import ConvergenceError, PotsimError, RangeError, RequestError, UnknownNameError, require
+from potsim.errors import (
+    VOL,
+    ConvergenceError,
+    PotsimError,
+    RangeError,
+    RequestError,
+    UnknownNameError,
+    Where,
+    require,
+)
 from potsim.planning.botanicals import spelling
 from potsim.planning.cautions import for_dose
+from potsim.planning.charge import check_jars
 from potsim.planning.cloud import Cloud, glass_of
 from potsim.planning.comparison import (
     Difference,
@@ -79,19 +89,15 @@ class Factors:
 
     def __post_init__(self) -> None:
         for name in ("a_lot_more", "more", "a_touch_more"):
-            require(_words(name), getattr(self, name), 1.0, MOST_FACTOR, "times", open_low=True)
+            require(name, getattr(self, name), 1.0, MOST_FACTOR, "times", open_low=True)
         for name in ("a_touch_less", "less"):
             value = getattr(self, name)
             if not 1 / MOST_FACTOR <= value < 1.0:
-                allowed = f"at least {1 / MOST_FACTOR:g} and less than 1 times"
-                raise RangeError(_words(name), f"{value:g} times", allowed, "Such as /1.5.")
+                raise RangeError.of("no_less", name, given=value, allowed=[1 / MOST_FACTOR, 1.0])
         for strong, weak in _FALLING:
             high, low = getattr(self, strong), getattr(self, weak)
             if high < low:
-                raise RequestError(
-                    f"'{_words(strong)}' is x{high:.4g}, below the x{low:.4g} of '{_words(weak)}'.",
-                    "Let the factors fall from 'a lot more' to 'less'.",
-                )
+                raise RequestError.of("not_falling", strong, given=high, allowed=low, other=weak)
 
     def of(self, verdict: str) -> float:
         """Return by how much a verdict changes a dose; 1 for right, 0 for drop."""
@@ -162,10 +168,7 @@ def next_trial(trial: Trial, factors: Factors | None = None) -> NextTrial:
     check(trial)
     glass = glass_of(trial.result)
     if glass is None and not any(note.verdict or note.tasted_in for note in trial.notes):
-        raise RequestError(
-            f"{trial.name} has no note with a verdict: there is nothing to go by.",
-            f'Add [[note]] with botanical = "..." and verdict = one of: {", ".join(VERDICTS)}.',
-        )
+        raise RequestError.of("no_verdict", allowed=list(VERDICTS)).at(Where(trial.name))
     before = distil(trial.plan)
     changes = _changes(trial, before, factors)
     dropped = {change.line for change in changes if change.after is None}
@@ -200,13 +203,7 @@ def learn(trial: Trial, run: Run) -> tuple[Learnt, ...]:
     rest = times.sum(axis=0) - times
     found = []
     for note in trial.notes:
-        strange = sorted(set(note.tasted_in) - set(numbers))
-        if strange:
-            raise RequestError(
-                f"{trial.name}: {note.botanical} is said to be tasted in jar {strange[0]}; the run has jars"
-                f" {numbers[0]} to {numbers[-1]}.",
-                "Correct tasted_in, the jars of this very trial.",
-            )
+        check_jars(sorted(set(note.tasted_in)), numbers, f"note.{note.botanical}.tasted_in", of=trial.name)
         for line in lines_of(note, run.bill, trial.name) if note.tasted_in else ():
             tasted = np.isin(numbers, note.tasted_in)
             clear = [_clear(f * times[line], rest[line]) for f in LEARNT_FACTORS]
@@ -266,10 +263,7 @@ def _refuse_awaited(trial: Trial, changes: tuple[DoseChange, ...]) -> None:
         for awaited in stop.over if stop else ():
             if spelling(awaited) in dropped:
                 label = dropped[spelling(awaited)]
-                raise RequestError(
-                    f"{trial.name}: {label} is to be dropped, but [cuts] {name} waits for it.",
-                    f"Change {name} in {trial.name} first, for example to a stream_abv.",
-                )
+                raise RequestError.of("awaited", f"cuts.{name}", given=label).at(Where(trial.name))
 
 
 def _notes(before: Run, after: Run, changes: tuple[DoseChange, ...]) -> tuple[Note, ...]:
@@ -354,7 +348,7 @@ def to_charge(
     temperatures, times and shares stay.
     """
     require("charge", volume_l, 0, 1e5, "L", open_low=True)
-    require("abv", abv, 0, 100, "% vol", open_low=True)
+    require("abv", abv, 0, 100, VOL, open_low=True)
     _check_per(per)
     made = _exact(plan, volume_l, abv, per, still)
     return _told(plan, made, per, still)
@@ -368,11 +362,8 @@ def to_bottles(
     _check_per(per)
     size = plan.bottling.bottle_l
     if size is None or plan.bottling.abv is None:
-        missing = "bottle" if size is None else "abv"
-        raise RequestError(
-            f"The recipe's [bottling] has no {missing}: bottles cannot be counted.",
-            'Add for example bottle = "350 mL" and abv = "42 %" to it, or scale to a charge.',
-        )
+        missing = "bottling.bottle" if size is None else "bottling.abv"
+        raise RequestError.of("no_bottle", missing, bottles=bottles)
     wanted = bottles * size * (1.0 + MARGIN)
     base = distil(plan)
     volume_l = base.charge.volume_l * wanted / bottled_l(base)
@@ -382,19 +373,19 @@ def to_bottles(
         if abs(got / wanted - 1.0) < 0.1 * MARGIN:
             return _told(plan, made, per, still)
         volume_l *= wanted / got
-    raise ConvergenceError(f"No charge was found that fills {bottles} bottles.", "Scale to a charge instead.")
+    raise ConvergenceError.of("bottles_unfilled", given=bottles)
 
 
 def _check_per(per: str) -> None:
     if per not in get_args(Per):
-        raise UnknownNameError("way to dose", per, get_args(Per))
+        raise UnknownNameError("per", per, get_args(Per))
 
 
 def _exact(plan: Plan, volume_l: float, abv: float | None, per: Per, still: StillPlan | None) -> Plan:
     """The plan scaled, with all digits."""
     charge = charge_of(plan)
     if charge.ethanol_l == 0.0 and (per == "alcohol" or abv is not None):
-        raise RequestError("The charge holds no alcohol.", "Scale it by the litre of charge: per charge.")
+        raise RequestError.of("no_alcohol", "per", given=per)
     by_charge = volume_l / charge.volume_l
     kept = abv is None or abs(abv - charge.abv) < SAME_ABV
     by_alcohol = by_charge if kept else by_charge * (abv or 0.0) / charge.abv
@@ -416,7 +407,7 @@ def _exact(plan: Plan, volume_l: float, abv: float | None, per: Per, still: Stil
         if abs(off - 1.0) < CLOSE_ENOUGH:
             return made
         made = replace(made, charge=scaled(made, off).charge)
-    raise ConvergenceError("The charge was not found.", "Please report the plan.")
+    raise ConvergenceError.of("charge_not_found")
 
 
 def _scaled_times(dose: BotanicalDose, factor: float) -> BotanicalDose:

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import RangeError, RequestError, require
+from potsim.errors import VOL, RangeError, RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.strength import Mixture
 from potsim.planning.charge import Charge, check_jars
@@ -92,11 +92,6 @@ Array = NDArray[np.float64]
 
 MAX_STEPS = 50
 COLDEST_C, WARMEST_C = 0.0, 40.0  # water is liquid, and densities are known
-_LIQUID = "Work where water is liquid and spirit does not evaporate."
-_STRONGER = (
-    "Water only weakens: stop the run earlier, drop the last jars, take a stronger charge, "
-    "or blend with stronger spirit."
-)
 
 
 @dataclass(frozen=True)
@@ -160,8 +155,8 @@ def gauge(
     mass_kg: float | None = None,
 ) -> Gauged:
     """Return what spirit is of which the strength was read, and its volume or its mass."""
-    require("at_c", at_c, COLDEST_C, WARMEST_C, "°C", hint=_LIQUID)
-    require("calibrated_c", calibrated_c, COLDEST_C, WARMEST_C, "°C", hint="It is printed on its scale.")
+    require("at_c", at_c, COLDEST_C, WARMEST_C, "°C")
+    require("calibrated_c", calibrated_c, COLDEST_C, WARMEST_C, "°C")
     require("volume", volume_at_c_l, 0, unit="L", open_low=True)
     require("mass", mass_kg, 0, unit="kg", open_low=True)
     abv = float(strength.true_abv(reading_abv, at_c, calibrated_c=calibrated_c))
@@ -189,14 +184,13 @@ def proof_down(
     Mass and ethanol mass are conserved; densities by OIML R 22 (`potsim.liquid.strength`).
     """
     require("volume", volume_l, 0, unit="L", open_low=True)
-    require("abv", abv, 0, 100, "% vol", open_low=True)
-    require("target_abv", target_abv, 0, 100, "% vol", open_low=True)
-    require("at_c", at_c, COLDEST_C, WARMEST_C, "°C", hint=_LIQUID)
+    require("abv", abv, 0, 100, VOL, open_low=True)
+    require("target_abv", target_abv, 0, 100, VOL, open_low=True)
+    require("at_c", at_c, COLDEST_C, WARMEST_C, "°C")
     require("steps", steps, 1, MAX_STEPS, "additions")
     require("bottle", bottle_l, 0, unit="L", open_low=True)
     if target_abv > abv + ROUNDING_ABV:
-        allowed = f"at most {abv:.1f} % vol, the strength of the spirit"
-        raise RangeError("target_abv", f"{target_abv:g} % vol", allowed, _STRONGER)
+        raise RangeError.of("too_strong", "target_abv", given=target_abv, allowed=abv, of="spirit")
     abv = max(abv, target_abv)
     number = np.arange(1.0, int(steps) + 1.0)
     there = np.append(abv + (target_abv - abv) * number[:-1] / steps, target_abv)
@@ -310,10 +304,7 @@ def bottle(
         return None
     mixed = stretched(pooled, bottling.stretch)
     if mixed.abv == 0.0:
-        raise RequestError(
-            f"The keep holds no alcohol, and cannot be bottled at {bottling.abv:g} % vol.",
-            "Charge a spirit, keep other jars, or leave bottling.abv out.",
-        )
+        raise RequestError.of("no_alcohol_kept", "bottling.abv", given=bottling.abv)
     at_c = room_c if room_c <= WARMEST_C else strength.REFERENCE_C
     try:
         made = proof_down(
@@ -348,7 +339,7 @@ class Part:
     parts: float = 1.0  # parts by volume, in proportion to the others
 
     def __post_init__(self) -> None:
-        require("abv", self.abv, 0, 100, "% vol")
+        require("abv", self.abv, 0, 100, VOL)
         require("parts", self.parts, 0, open_low=True)
 
 
@@ -367,14 +358,12 @@ class Blend:
 def blend_to(spirits: Sequence[Part], target_abv: float, volume_l: float) -> Blend:
     """Return how much of each spirit, in given proportions, and of water make a volume of a strength."""
     require("volume", volume_l, 0, unit="L", open_low=True)
-    require("target_abv", target_abv, 0, 100, "% vol", open_low=True)
+    require("target_abv", target_abv, 0, 100, VOL, open_low=True)
     if not spirits:
-        raise RequestError("There is no spirit to blend.", "Name at least one.")
+        raise RequestError.of("too_few_to_blend", given=0, allowed=1)
     whole = strength.mix([s.parts for s in spirits], [s.abv for s in spirits])
     if target_abv > whole.abv + ROUNDING_ABV:
-        allowed = f"at most {whole.abv:.1f} % vol, the strength of the spirits together"
-        hint = "Take more of the strongest, or a stronger spirit."
-        raise RangeError("target_abv", f"{target_abv:g} % vol", allowed, hint)
+        raise RangeError.of("too_strong", "target_abv", given=target_abv, allowed=whole.abv, of="spirits")
     water = float(strength.water_to_reach(whole.volume_l, whole.abv, min(target_abv, whole.abv)))
     made = strength.mix([whole.volume_l, water], [whole.abv, 0.0])
     scale = volume_l / made.volume_l
@@ -393,15 +382,12 @@ def pair(a_abv: float, b_abv: float, target_abv: float, volume_l: float) -> Blen
     """Return how much of each of two spirits makes a volume of a strength between them."""
     require("volume", volume_l, 0, unit="L", open_low=True)
     for key, value in (("a_abv", a_abv), ("b_abv", b_abv), ("target_abv", target_abv)):
-        require(key, value, 0, 100, "% vol")
+        require(key, value, 0, 100, VOL)
     low, high = min(a_abv, b_abv), max(a_abv, b_abv)
     if low == high:
-        hint = "Two spirits of one strength blend to that strength in any proportion."
-        raise RangeError("b_abv", f"{b_abv:g} % vol", "a strength other than that of the first", hint)
+        raise RangeError.of("same_strength", "b_abv", given=b_abv)
     if not low <= target_abv <= high:
-        hint = "A blend lies between its parts: take a stronger or weaker spirit; water has 0 % vol."
-        allowed = f"{low:g} to {high:g} % vol, between the two"
-        raise RangeError("target_abv", f"{target_abv:g} % vol", allowed, hint)
+        raise RangeError.of("not_between", "target_abv", given=target_abv, allowed=[low, high])
     a, b, wanted = (float(strength.w_from_abv(v)) for v in (a_abv, b_abv, target_abv))
     mass = float(strength.mass_of(volume_l, target_abv))
     a_kg = mass * (wanted - b) / (a - b)
@@ -458,9 +444,7 @@ def costs(
     require("bottle_price", bottle_price, 0)
     left = alcohol_in_l - made.ethanol_l
     if left < -1e-9 * made.ethanol_l:
-        allowed = f"at least {made.ethanol_l:.4g} L, what came out"
-        hint = "Count every spirit that went in, also one added before bottling."
-        raise RangeError("alcohol_in", f"{alcohol_in_l:.4g} L", allowed, hint)
+        raise RangeError.of("more_came_out", "alcohol_in", given=alcohol_in_l, allowed=made.ethanol_l)
     per_bottle = None
     if spent is not None and made.bottles:
         per_bottle = spent / made.bottles + (bottle_price or 0.0)

@@ -11,13 +11,12 @@ from typing import TYPE_CHECKING, Any, Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import RequestError, UnknownNameError, require
+from potsim.errors import SHARE, VOL, RequestError, UnknownNameError, require
 from potsim.liquid import strength
 from potsim.planning import stops
 from potsim.planning.cautions import MOST_FILL
 from potsim.planning.charge import between, blend, settle
 from potsim.planning.frames import Line
-from potsim.planning.jars import said
 from potsim.planning.notes import Note, caution, hint, plain_notes, sentences, worded
 from potsim.planning.plan import JarPlan, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
@@ -68,7 +67,7 @@ def opened(plan: Plan) -> Open:
     """Put a plan's charge into its still, its stops left aside."""
     charge = charge_of(plan)
     if charge.ethanol_mol == 0.0:
-        raise RequestError("The charge holds no alcohol.", "Add a spirit to the charge.")
+        raise RequestError.of("no_alcohol", "charge.abv")
     setting = settle(plan, charge)
     run = course(charge.mol, charge.x, setting.still)
     solids_l = sum(dose.solids_volume_l for dose in resolve_bill(plan) if dose.dose.where == "pot")
@@ -79,12 +78,8 @@ def opened(plan: Plan) -> Open:
         there = run.first(lambda states: states.collected_l - setting.heads_l, EXHAUSTED)
         heads = EXHAUSTED if there is None else there
     if heads >= last:
-        raise RequestError(
-            f"is {setting.heads_l:.4g} L, and no more comes over.",
-            "Take less heads, charge more, or lower still.min_level.",
-            path="cuts.heads",
-            follows=True,
-        )
+        most_l = float(run.at(np.array([last])).collected_l[0])
+        raise RequestError.of("all_heads", "cuts.heads", given=setting.heads_l, allowed=most_l)
     return Open(run, heads, last, level is not None, solids_l)
 
 
@@ -92,18 +87,10 @@ def end_at_abv(run: Open, keep_abv: float) -> float:
     """Find where the keep has a strength."""
     abv, _ = run.keep(run.places())
     if keep_abv >= abv.max():
-        raise RequestError(
-            f"A keep of {keep_abv:g} % vol is out of reach: the strongest that comes of this charge has "
-            f"{_below(float(abv.max()))} % vol, at the first drop after the heads.",
-            "Let the charge be stronger, take less power, or ask for less.",
-        )
+        raise RequestError.of("keep_too_strong", given=keep_abv, allowed=float(abv.max()))
     if keep_abv < abv[-1]:
-        why = "the least level of the pot ends the run there" if run.by_level else "the pot is then exhausted"
-        raise RequestError(
-            f"A keep of {keep_abv:g} % vol is out of reach: the weakest that comes of this charge has "
-            f"{_above(float(abv[-1]))} % vol; {why}.",
-            "Ask for a stronger one and let it down with water, or charge less strong.",
-        )
+        least = float(abv[-1])
+        raise RequestError.of("keep_too_weak", given=keep_abv, allowed=least, by_level=run.by_level)
     return _last(run, lambda s: run.keep(s)[0] >= keep_abv)
 
 
@@ -111,12 +98,8 @@ def end_at_share(run: Open, kept: float) -> float:
     """Find where the keep holds a share of the alcohol."""
     _, share = run.keep(run.places())
     if kept > share[-1]:
-        why = "the least level of the pot ends the run there" if run.by_level else "the pot is then exhausted"
-        raise RequestError(
-            f"A keep with {100.0 * kept:g} % of the alcohol is out of reach: the most that comes of this "
-            f"charge is {_below(100.0 * float(share[-1]))} %; {why}.",
-            "Ask for less, take less heads, or lower still.min_level.",
-        )
+        most = float(share[-1])
+        raise RequestError.of("share_too_large", given=kept, allowed=most, by_level=run.by_level)
     return _last(run, lambda s: run.keep(s)[1] <= kept)
 
 
@@ -155,15 +138,6 @@ def _last(run: Open, holds: Callable[[Array], NDArray[np.bool_]]) -> float:
 
 def _tidy(value: float) -> float:
     return float(f"{value:.{DIGITS}g}")
-
-
-def _below(value: float) -> str:
-    """A limit that may be reached, told so that what is told is within it."""
-    return f"{math.floor(100.0 * value) / 100.0:g}"
-
-
-def _above(value: float) -> str:
-    return f"{math.ceil(100.0 * value) / 100.0:g}"
 
 
 # --- How much to charge, or how far to let it down, for a wanted volume.
@@ -233,11 +207,8 @@ def by_amount(plan: Plan, goal: Goal, spare: float) -> Amount:
         most = gives(full)
         runs = max(1, math.ceil(wanted / most))
         if runs > MOST_RUNS:
-            raise RequestError(
-                f"{worded(goal.question)} would take {runs} runs; allowed are {MOST_RUNS}. "
-                f"Three quarters of the pot give {most:.3g} L.",
-                "Take a larger pot, or ask for less.",
-            )
+            values: dict[str, Any] = {"question": goal.question, "most_l": most}
+            raise RequestError.of("too_many_runs", given=runs, allowed=MOST_RUNS, **values)
         factor = _factor(gives, wanted / runs, full)
     made = sized(factor, measurable=True)
     capacity = plan.still.capacity_l
@@ -277,7 +248,7 @@ def _enough(gives: Function, wanted: float, high: float) -> tuple[float, float]:
         if _or_nothing(gives, low) < wanted:
             return low, high
         high = low
-    raise RequestError(f"{wanted:.3g} L is too little for this plan.", "Ask for more.")
+    raise RequestError.of("too_little_asked", given=wanted)
 
 
 def _or_nothing(gives: Function, at: float) -> float:
@@ -335,16 +306,15 @@ def by_strength(plan: Plan, goal: Goal, spare: float) -> Plan:
         here = made(abv)
         capacity = here.still.capacity_l
         if capacity is not None and hot_l(here) > MOST_FILL * capacity:
-            raise RequestError("More than three quarters of the pot.", "")
+            allowed = MOST_FILL * capacity
+            raise RequestError.of("overfull", given=hot_l(here), allowed=allowed, capacity_l=capacity)
         return goal.measure(distil(here))
 
     looked = [(abv, _or_nothing(gives, abv)) for abv in np.linspace(WEAKEST_ABV, strongest(plan), STRENGTHS)]
     possible = [(float(abv), volume) for abv, volume in looked if volume > 0.0]
     if not possible:
         made(strongest(plan))  # says why
-        raise RequestError(
-            f"{worded(goal.question)}: no charge of these spirits fits the pot.", "Charge less."
-        )
+        raise RequestError.of("no_charge_fits", question=goal.question)
     wanted = goal.wanted_l * (1.0 + max(spare, ABOVE))
     pairs = [
         (a, b)
@@ -353,10 +323,12 @@ def by_strength(plan: Plan, goal: Goal, spare: float) -> Plan:
     ]
     if not pairs:
         volumes = [volume for _, volume in possible]
-        raise RequestError(
-            f"{worded(goal.question)} is out of reach by letting the charge down: {possible[0][0]:.0f} to "
-            f"{possible[-1][0]:.0f} % vol in one run give {min(volumes):.3g} to {max(volumes):.3g} L.",
-            "Change the amount of the charge instead, or ask for another volume.",
+        raise RequestError.of(
+            "not_by_strength",
+            given=goal.wanted_l,
+            allowed=[min(volumes), max(volumes)],
+            question=goal.question,
+            abvs=[possible[0][0], possible[-1][0]],
         )
     own = charge_of(plan).abv
     pair = min(pairs, key=lambda pair: abs(0.5 * (pair[0] + pair[1]) - own))
@@ -493,8 +465,8 @@ def reach(
     (1, 6)
     """
     if by not in get_args(By):
-        raise UnknownNameError("way to get a volume", by, get_args(By))
-    require("spare", spare, 0.0, 0.5, "of what is asked (0 to 1)")
+        raise UnknownNameError("by", by, get_args(By))
+    require("spare", spare, 0.0, 0.5, SHARE)
     wish = _wish(plan, bottles, keep_l, keep_abv, recover)
     start = _let_down(replace(plan, jars=JarPlan()))
     runs, factor = 1, 1.0
@@ -543,13 +515,10 @@ def _wish(
 ) -> _Wish:
     asked = [bottles is not None, keep_l is not None or keep_abv is not None, recover is not None]
     if sum(asked) != 1:
-        raise RequestError(
-            f"{'Nothing is' if not any(asked) else 'Two things are'} asked for.",
-            "Ask for one: bottles, a keep (its volume, its strength or both), or a share to recover.",
-        )
+        raise RequestError.of("one_question", given=sum(asked), allowed=1)
     require("keep_l", keep_l, LEAST_L, 1e5, "L")
-    require("keep_abv", keep_abv, 0.0, 97.0, "% vol", open_low=True)
-    require("recover", recover, 0.0, 0.9999, "of the alcohol (0 to 1)", open_low=True)
+    require("keep_abv", keep_abv, 0.0, 97.0, VOL, open_low=True)
+    require("recover", recover, 0.0, 0.9999, SHARE, open_low=True)
     if bottles is not None:
         return _bottles(plan, bottles)
     if recover is not None:
@@ -567,16 +536,13 @@ def _wish(
 def _bottles(plan: Plan, bottles: int) -> _Wish:
     require("bottles", bottles, 1, 1e6, "bottles")
     if bottles != int(bottles):
-        raise RequestError(f"{bottles:g} bottles are not a whole number.", "Ask for full bottles.")
+        raise RequestError.of("wrong_type", "bottles", given=repr(bottles), allowed="int")
     bottling = plan.bottling
     if bottling.abv is None or bottling.bottle_l is None:
         missing = "bottling.abv" if bottling.abv is None else "bottling.bottle"
-        raise RequestError(
-            f"{missing} is not given: how much {bottles:g} bottles hold is open.",
-            "Give the bottling strength and the bottle.",
-        )
+        raise RequestError.of("no_bottle", missing, bottles=int(bottles))
     wanted = int(bottles) * bottling.bottle_l
-    require("bottling.bottle", wanted, LEAST_L, unit="L, all bottles together")
+    require("bottling.bottle", wanted, LEAST_L, unit="L")
     question = hint("asked_bottles", bottles=int(bottles), bottle_l=bottling.bottle_l, abv=bottling.abv)
     goal = Goal(question, wanted, _bottled_l, _as_planned)
     return _Wish(question, _as_planned, goal, _misses(volume=(_bottled_l, wanted)))
@@ -635,12 +601,9 @@ def _with_jars(answer: Plan, plan: Plan, wish: _Wish, runs: int) -> tuple[Plan, 
         notes.append(hint("jars_do_not_hold", "jars.sizes"))
     run = distil(answer)
     if wish.miss(run, runs) > TOLERANCE:
-        asked = worded(wish.question)
-        raise RequestError(
-            f"{asked[0].upper()}{asked[1:]} is out of reach: the nearest run gives a keep of "
-            f"{said(run.keep.volume_l)} at {run.keep.abv:.2f} % vol, ended because {run.end.words}.",
-            "Ask for more, lower still.min_level, or stop otherwise.",
-        )
+        ended = (run.end.reason, run.end.values)
+        keep: dict[str, Any] = {"keep_l": run.keep.volume_l, "keep_abv": run.keep.abv}
+        raise RequestError.of("not_reached", question=wish.question, ended=ended, **keep)
     return answer, run, tuple(notes)
 
 

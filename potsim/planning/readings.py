@@ -10,7 +10,7 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 
-from potsim.errors import RangeError, RequestError, UnknownNameError, require
+from potsim.errors import VOL, RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import equilibrium, strength
 from potsim.planning.charge import KIND_DOUBT, heat_doubt
 from potsim.planning.plan import LeftOver
@@ -55,11 +55,7 @@ def hold_up(run: Run, volume_l: float | None = None) -> HoldUp:
         return HoldUp(0.0, HOLD_UP_DOUBT * run.charge.volume_l)
     most = MOST_HOLD_UP * run.charge.volume_l
     if not 0.0 <= volume_l < most:
-        raise RequestError(
-            f"A hold-up of {1000.0 * volume_l:.0f} mL is given; allowed is 0 to {1000.0 * most:.0f} mL, "
-            "a seventh of the charge.",
-            "It is what stays in the condenser and its hose while the still runs.",
-        )
+        raise RequestError.of("hold_up", "hold_up", given=volume_l, allowed=most)
     return HoldUp(volume_l, max(0.2 * volume_l, 1e-3))
 
 
@@ -149,11 +145,9 @@ def bench_of(run: Run, readings: Sequence[Reading], prior: Prior) -> Bench:
     floor_w = max(taken / (SPARE * MOST_RATIO), shed / above / (MOST_TILT_PER_K - 1.0 / above), 1.0)
     least_part = max(LEAST_SHARE / still.heat_share, (floor_w + shed) / float(all_w.min()))
     if least_part > 1.0:
-        raise RequestError(
-            f"The power is down to {float(all_w.min()):.0f} W, of which the pot sheds {shed:.0f} W "
-            f"and the neck about {taken:.0f} W: too little comes over to be followed.",
-            f"Correct the power to at least {still.on_plate_w(floor_w + shed):.0f} W, or the plan's losses.",
-        )
+        needed_w = still.on_plate_w(floor_w + shed)
+        values = {"given": float(all_w.min()), "allowed": needed_w, "shed_w": shed, "neck_w": taken}
+        raise RequestError.of("little_to_follow", "power", **values)
     most_part = MOST_SHARE / still.heat_share
     net = np.concatenate([part * all_w - shed for part in (least_part, 1.0, most_part)])
     least = float(net.min())
@@ -214,11 +208,11 @@ def _share(run: Run, readings: Sequence[Reading]) -> float:
     collected = max((r.collected_l or 0.0 for r in readings), default=0.0)
     mass = max((r.mass_g or 0.0 for r in readings), default=0.0)
     if collected > 0.9 * run.charge.volume_l or mass > 900.0 * run.charge.mass_kg:
-        amount = f"{1000.0 * collected:.0f} mL" if collected else f"{mass:.0f} g"
-        raise RequestError(
-            f"{amount} are collected, of a charge of {run.charge.volume_l:.3g} L.",
-            "Is the plan that of this run?",
-        )
+        if collected:
+            raise RequestError.of(
+                "more_than_charged", "collected", given=collected, allowed=run.charge.volume_l
+            )
+        raise RequestError.of("more_than_charged", "mass", given=mass, allowed=1000.0 * run.charge.mass_kg)
     read = collected / run.charge.volume_l + mass / (1000.0 * run.charge.mass_kg)
     return min(LAST_SHARE, max(stop, 1.15 * read + 0.1))
 
@@ -277,9 +271,7 @@ def observed_of(readings: Sequence[Reading]) -> Observed:
 def refuse_water(run: Run) -> None:
     """Refuse to follow a run of water: strengths and temperatures would tell nothing."""
     if run.charge.ethanol_mol == 0.0:
-        raise RequestError(
-            "The charge holds no alcohol: there is nothing to follow.", "Follow a run of spirit."
-        )
+        raise RequestError.of("no_alcohol")
 
 
 @lru_cache(maxsize=16)
@@ -296,6 +288,22 @@ MOST_READINGS = 2000
 MOST_MIN = 7 * 24 * 60.0
 LIGHTEST, HEAVIEST = 0.75, 1.02  # g/mL; ethanol-water, a little warm or badly measured
 SAME = 1e-9  # relative; two volumes that differ by rounding
+
+
+# Of each number of an entry: what it is called, its field, least and most, its unit.
+_LIMITS = (
+    ("time", "elapsed_min", 0, MOST_MIN, "min"),
+    ("collected", "collected_l", 0, 1e5, "L"),
+    ("jar volume", "jar_l", 0, 1e5, "L"),
+    ("mass", "mass_g", 0, 1e8, "g"),
+    ("jar mass", "jar_g", 0, 1e8, "g"),
+    ("parrot", "parrot_l", 0, 10, "L"),
+    ("strength", "read_abv", 0, 100, VOL),
+    ("read at", "read_c", -20, 40, "°C"),
+    ("vapour temperature", "vapour_c", -20, 110, "°C"),
+    ("pot temperature", "pot_c", -20, 110, "°C"),
+    ("power", "power_w", 0, 1e6, "W"),
+)
 
 
 @dataclass(frozen=True)
@@ -323,20 +331,9 @@ class Entry:
 
     def __post_init__(self) -> None:
         if self.hazy and 0.0 in (self.collected_l, self.mass_g):
-            raise RequestError(
-                "A haze is told before the first drop.", "Say how much was collected when it was first seen."
-            )
-        require("time", self.elapsed_min, 0, MOST_MIN, "min")
-        for name, volume in (("collected", self.collected_l), ("jar volume", self.jar_l)):
-            require(name, volume, 0, 1e5, "L")
-        for name, mass in (("mass", self.mass_g), ("jar mass", self.jar_g)):
-            require(name, mass, 0, 1e8, "g")
-        require("parrot", self.parrot_l, 0, 10, "L", open_low=True)
-        require("strength", self.read_abv, 0, 100, "% vol")
-        require("read at", self.read_c, -20, 40, "°C", hint="Cool the sample, and read again.")
-        for name, t in (("vapour temperature", self.vapour_c), ("pot temperature", self.pot_c)):
-            require(name, t, -20, 110, "°C", hint="Is it in °F? Then say so.")
-        require("power", self.power_w, 0, 1e6, "W", open_low=True)
+            raise RequestError.of("early_haze")
+        for name, of, low, high, unit in _LIMITS:
+            require(name, getattr(self, of), low, high, unit, open_low=of in ("parrot_l", "power_w"))
         if self.of not in SAMPLES:
             raise UnknownNameError("sample", self.of, SAMPLES)
 
@@ -357,9 +354,8 @@ class Entry:
                 raise UnknownNameError("quantity", str(name), known)
             wanted = str if name in ("of", "words") else (int, float)
             if isinstance(value, bool) or not isinstance(value, wanted):
-                raise RequestError(
-                    f"{name} is {value!r}; it is to be a {'text' if wanted is str else 'number'}."
-                )
+                sort = "str" if wanted is str else "float"
+                raise RequestError.of("wrong_type", name, given=repr(value), allowed=sort)
         return cls(**given)
 
 
@@ -404,16 +400,14 @@ def next_reading(
 ) -> Reading:
     """Complete and check one line after those before it."""
     if len(before) >= MOST_READINGS:
-        raise RequestError(f"there are more than {MOST_READINGS} readings.", "Keep one a minute, or fewer.")
+        raise RequestError.of("too_many", "readings", given=len(before) + 1, allowed=MOST_READINGS)
     _in_time(before, entry)
     collected_l, from_l = _so_far(before, "collected_l", _at_reference(entry), entry.jar_l)
     mass_g, from_g = _so_far(before, "mass_g", entry.mass_g, entry.jar_g)
     _agree(entry.collected_l, entry.mass_g, "collected", "mass")
     _agree(entry.jar_l, entry.jar_g, "jar volume", "jar mass")
     if entry.of == "jar" and entry.read_abv is not None and collected_l is None and mass_g is None:
-        raise RequestError(
-            "the strength of a jar is given, but not how much is in it.", "Add its volume or its mass."
-        )
+        raise RequestError.of("how_much", of="jar")
     if entry.of == "pooled":
         from_l, from_g = _pool(entry, collected_l, mass_g)
     reading = Reading(
@@ -428,10 +422,7 @@ def next_reading(
         abv=_corrected(entry, pressure_pa),
     )
     if not reading.placed:
-        raise RequestError(
-            "it does not say how far the run has come.",
-            "Give the time, or the volume or mass collected.",
-        )
+        raise RequestError.of("not_placed")
     return reading
 
 
@@ -447,24 +438,16 @@ def _at_reference(entry: Entry) -> float | None:
 def _pool(entry: Entry, collected_l: float | None, mass_g: float | None) -> tuple[float | None, float | None]:
     """Where a pool begins: at the first drop, on the scale on which it is placed."""
     if entry.jar_l is not None or entry.jar_g is not None:
-        raise RequestError(
-            "the strength is of all so far poured together, but what one jar holds is given.",
-            "Give all that is collected, by volume or mass; or read the jar alone.",
-        )
+        raise RequestError.of("pool_and_jar")
     if collected_l is None and mass_g is None:
-        raise RequestError(
-            "the strength of all so far is given, but not how much that is.", "Add its volume or its mass."
-        )
+        raise RequestError.of("how_much", of="pooled")
     return (None, 0.0) if collected_l is None else (0.0, None)
 
 
 def _in_time(before: Sequence[Reading], entry: Entry) -> None:
     last = _latest(before, "elapsed_min")
     if entry.elapsed_min is not None and last is not None and entry.elapsed_min < last:
-        raise RequestError(
-            f"the time is {entry.elapsed_min:g} min, but a line before it has {last:g} min.",
-            "Put the lines in the order of the run; time counts from switch-on.",
-        )
+        raise RequestError.of("falls", "time", given=entry.elapsed_min, last=last)
 
 
 def _latest(before: Sequence[Reading], name: str) -> float | None:
@@ -487,29 +470,18 @@ def _so_far(
             return None, None
         start = start if start + jar >= last * (1.0 - SAME) else last
         return start + jar, start
-    unit, what = ("L", "collected") if name == "collected_l" else ("g", "mass")
+    what = "collected" if name == "collected_l" else "mass"
     if total < last * (1.0 - SAME):
-        raise RequestError(
-            f"{what} falls from {_said(last, unit)} to {_said(total, unit)}.",
-            f"{what.capitalize()} counts all that has come over; for jars one by one use jar "
-            f"{'volume' if unit == 'L' else 'mass'}.",
-        )
+        raise RequestError.of("falls", what, given=total, last=last)
     if jar is None:
         return total, start
     if jar > total * (1.0 + SAME):
-        raise RequestError(
-            f"the jar holds {_said(jar, unit)}, but all collected is {_said(total, unit)}.",
-            "One of the two has another unit, or is wrong.",
-        )
+        raise RequestError.of("jar_of_more", what, given=total, jar=jar)
     return total, max(total - jar, 0.0)
 
 
 def _is_jar(entry: Entry) -> bool:
     return entry.of == "jar" or entry.jar_l is not None or entry.jar_g is not None
-
-
-def _said(value: float, unit: str) -> str:
-    return f"{1000.0 * value:g} mL" if unit == "L" else f"{value:g} g"
 
 
 def _agree(volume_l: float | None, mass_g: float | None, volume: str, mass: str) -> None:
@@ -518,11 +490,8 @@ def _agree(volume_l: float | None, mass_g: float | None, volume: str, mass: str)
         return
     heavy = mass_g / (1000.0 * volume_l)
     if not LIGHTEST <= heavy <= HEAVIEST:
-        raise RequestError(
-            f"{volume} {_said(volume_l, 'L')} and {mass} {_said(mass_g, 'g')} make {heavy:.3g} g/mL; "
-            "spirit has 0.79 to 1.",
-            "Are the units mixed up?",
-        )
+        values: dict[str, Any] = {"volume": volume, "volume_l": volume_l, "mass": mass, "mass_g": mass_g}
+        raise RequestError.of("no_spirit_so_dense", given=heavy, allowed=[LIGHTEST, HEAVIEST], **values)
 
 
 def _parrot(before: Sequence[Reading], entry: Entry) -> float | None:
@@ -533,10 +502,7 @@ def _parrot(before: Sequence[Reading], entry: Entry) -> float | None:
     for reading in reversed(before):
         if reading.parrot_l is not None:
             return reading.parrot_l
-    raise RequestError(
-        "the strength is read in a parrot, but it is not said what the parrot holds.",
-        'Write for example "parrot 60 mL".',
-    )
+    raise RequestError.of("how_much", of="parrot")
 
 
 def _corrected(entry: Entry, pressure_pa: float) -> float | None:
@@ -545,10 +511,7 @@ def _corrected(entry: Entry, pressure_pa: float) -> float | None:
     abv = _true_abv(entry)
     most = _strongest(pressure_pa)
     if abv > most:
-        raise RequestError(
-            f"the strength is {abv:.1f} % vol at 20 °C, beyond the azeotrope, {most:.1f} % vol.",
-            "A pot cannot give more. Is it in proof, read cold, or a slip?",
-        )
+        raise RequestError.of("beyond_azeotrope", "strength", given=abv, allowed=most)
     return abv
 
 
@@ -559,8 +522,9 @@ def _true_abv(entry: Entry) -> float:
     try:
         return float(strength.true_abv(entry.read_abv, at_c, calibrated_c=entry.calibrated_c))
     except RangeError as error:
-        raise RequestError(
-            f"a hydrometer does not show {entry.read_abv:g} % vol at {at_c:g} °C: {error.message}", error.hint
+        inner = {"of": error.path, "is": error.given}
+        raise RequestError.of(
+            "no_such_reading", "strength", given=entry.read_abv, allowed=error.allowed, at_c=at_c, inner=inner
         ) from None
 
 

@@ -65,7 +65,7 @@ def where(course: Course, end: float, wanted: Mapping[str, Any]) -> Moment | Pro
 def _where(course: Course, end: float, name: str, value: Any) -> float:
     """Depletion at which a quantity first has a value."""
     if not isinstance(value, numbers.Real):
-        raise RequestError.of("no_number", name, given=repr(value))
+        raise RequestError.of("wrong_type", name, given=repr(value), allowed="float")
     first, last = (getattr(moment(course, s), name) for s in (0.0, end))
     low, high = min(first, last), max(first, last)
     asked = float(value)

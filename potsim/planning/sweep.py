@@ -12,7 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim import faces
-from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError, require
+from potsim.errors import (
+    VOL,
+    PotsimError,
+    RangeError,
+    RequestError,
+    UnknownNameError,
+    require,
+)
 from potsim.liquid import strength
 from potsim.planning import cautions
 from potsim.planning.botanicals import spelling
@@ -140,7 +147,7 @@ def strongest(plan: Plan) -> float:
 def check_same(same: str) -> None:
     """Refuse what is neither ``'alcohol'`` nor ``'volume'``."""
     if same not in get_args(Same):
-        raise UnknownNameError("quantity that stays the same", same, get_args(Same))
+        raise UnknownNameError("same", same, get_args(Same))
 
 
 def with_strength(plan: Plan, abv: float, same: Same = "alcohol") -> Plan:
@@ -149,7 +156,7 @@ def with_strength(plan: Plan, abv: float, same: Same = "alcohol") -> Plan:
     Mass and ethanol mass are conserved; densities by OIML R 22 (`potsim.liquid.strength`).
     """
     check_same(same)
-    require("charge.abv", abv, 0, 100, "% vol", open_low=True)
+    require("charge.abv", abv, 0, 100, VOL, open_low=True)
     parts = resolve(plan.charge, distil)
     undiluted = _undiluted(parts)
     juices_kg = _juices_kg(plan)
@@ -163,13 +170,8 @@ def with_strength(plan: Plan, abv: float, same: Same = "alcohol") -> Plan:
     spirit_kg = more * undiluted.mass_kg
     water_kg = spirit_kg * (spirit_w / w - 1.0) - juices_kg
     if water_kg < -LEAST_WATER * spirit_kg:
-        most = math.floor(100.0 * _most(undiluted, more, juices_kg)) / 100.0
-        raise RangeError(
-            "charge.abv",
-            f"{abv:g} % vol",
-            f"at most {most:g} % vol, the spirits of the plan without water",
-            "Take stronger spirit: water only weakens.",
-        )
+        most = _most(undiluted, more, juices_kg)
+        raise RangeError.of("too_strong", "charge.abv", given=abv, allowed=most, of="charge")
     some = water_kg > LEAST_WATER * spirit_kg
     water_l = water_kg / float(strength.mass_of(1.0, 0.0)) if some else 0.0
     kept = plan.charge if same == "alcohol" else parts
@@ -235,7 +237,7 @@ def _juices_kg(plan: Plan) -> float:
 def _undiluted(parts: tuple[Ingredient, ...]) -> Charge:
     spirits = tuple(part for part in parts if part.abv > 0.0)
     if not spirits:
-        raise RequestError("the charge holds no alcohol.", "Add a spirit to the charge.", path="charge.abv")
+        raise RequestError.of("no_alcohol", "charge.abv")
     return blend(spirits)
 
 
@@ -332,7 +334,7 @@ def number(plan: Plan, key: str) -> Number:
     known = numbers(plan)
     by_spelling = {_spelled(name): name for name in known}
     if _spelled(key) not in by_spelling:
-        raise UnknownNameError("number of the plan", key, known)
+        raise UnknownNameError("number", key, known)
     return known[by_spelling[_spelled(key)]]
 
 
@@ -637,7 +639,7 @@ def sweep(
 def _checked(values: Iterable[float], varied: Number) -> list[float]:
     wanted: list[float] = floats(values, varied.name).tolist()
     if not wanted:
-        raise RequestError(f"No value of {varied.name} is given.", "Give at least one.")
+        raise RequestError.of("no_values", varied.name)
     return wanted
 
 
@@ -646,8 +648,7 @@ def floats(values: Any, name: str) -> NDArray[np.float64]:
     made = list(values) if isinstance(values, Iterable) and not isinstance(values, str) else [values]
     for one in made:
         if isinstance(one, str | bytes) or one is None:
-            hint = "Give numbers, in the plan's plain units."
-            raise RequestError(f"is {one!r}.", hint, path=name, follows=True)
+            raise RequestError.of("wrong_type", name, given=repr(one), allowed="float")
     return np.array([float(one) for one in made])
 
 

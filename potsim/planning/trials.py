@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from potsim.errors import RequestError, UnknownNameError, Where
 from potsim.planning.botanicals import ResolvedDose, spelling
@@ -71,12 +71,8 @@ def notes_by_line(trial: Trial, bill: tuple[ResolvedDose, ...] | None = None) ->
         for line in lines_of(note, bill, trial.name):
             before = found.get(line)
             if before is not None and note.verdict not in (None, before.verdict):
-                raise RequestError(
-                    f"the notes about {labels(bill)[line]} contradict each other: "
-                    f"'{before.verdict}' and '{note.verdict}'.",
-                    "Agree on one verdict; the other may stay as words.",
-                    kind="conflict",
-                ).at(Where(trial.name))
+                values: dict[str, Any] = {"before": before.verdict, "of": labels(bill)[line]}
+                raise RequestError.of("verdicts_differ", given=note.verdict, **values).at(Where(trial.name))
             if note.verdict is not None and before is None:
                 found[line] = note
     return found
@@ -91,13 +87,7 @@ def lines_of(note: Tasting, bill: tuple[ResolvedDose, ...], name: str) -> list[i
         if wanted in {spelling(known) for known in (label, line.dose.name, *line.botanical.names)}
     ]
     if not meant:
-        raise UnknownNameError(
-            "botanical of this bill",
-            note.botanical,
-            labels(bill),
-            fault=f"a note is about '{note.botanical}', which is not in the bill.",
-            hint="" if bill else "The trial has no [[botanical]].",
-        ).at(Where(name))
+        raise UnknownNameError("bill", note.botanical, labels(bill), path="note.botanical").at(Where(name))
     return meant
 
 
@@ -169,26 +159,15 @@ def check(trial: Trial) -> None:
         return
     spirit = blend(resolve(trial.plan.charge, distil))
     charge_l = spirit.volume_l + sum(line.water_brought_l for line in bill)
-    if result.pot_left_l is not None and result.pot_left_l > charge_l:
-        raise RequestError(
-            f"more is left in the pot than was charged: {result.pot_left_l:.4g} L of {charge_l:.4g} L.",
-            "Check pot_left, and the [[charge]].",
-            path="result.pot_left",
-        ).at(Where(trial.name, path="result.pot_left"))
-    if result.collected_l is None:
-        return
-    held = result.collected_l * (result.abv or 0.0) / 100.0
+    for name, there_l in (("pot_left", result.pot_left_l), ("collected", result.collected_l)):
+        if there_l is not None and there_l > charge_l:
+            path = f"result.{name}"
+            raise RequestError.of("more_than_charged", path, given=there_l, allowed=charge_l).at(
+                Where(trial.name)
+            )
+    held = (result.collected_l or 0.0) * (result.abv or 0.0) / 100.0
     if held > spirit.ethanol_l:
-        raise RequestError(
-            f"the result holds more alcohol than the charge: {result.collected_l:.4g} L at "
-            f"{result.abv:g} % vol are {held:.3g} L of pure alcohol, the charge held "
-            f"{spirit.ethanol_l:.3g} L.",
-            "Check collected and strength (read at 20 °C?), and the [[charge]].",
-            path="result.strength",
-        ).at(Where(trial.name, path="result.strength"))
-    if result.collected_l > charge_l:
-        raise RequestError(
-            f"the result is more than the charge: {result.collected_l:.4g} L came over of {charge_l:.4g} L.",
-            "Check collected, and the [[charge]].",
-            path="result.collected",
-        ).at(Where(trial.name, path="result.collected"))
+        values = {"collected_l": result.collected_l, "held_l": held}
+        raise RequestError.of(
+            "more_alcohol", "result.strength", given=result.abv, allowed=spirit.ethanol_l, **values
+        ).at(Where(trial.name))

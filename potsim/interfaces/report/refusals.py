@@ -6,13 +6,15 @@ beside its `given`, `allowed` and `path`. Where the sentence depends on the valu
 
 from __future__ import annotations
 
+import functools
+import math
 from collections.abc import Callable
 from typing import NamedTuple
 
 from potsim.errors import PotsimError, UnknownNameError
 from potsim.interfaces.quantities import shown
-from potsim.interfaces.report.words import fill, waits
-from potsim.interfaces.wording import format_numbers
+from potsim.interfaces.report.words import fill, waits, words
+from potsim.interfaces.wording import format_numbers, say
 
 Words = str | Callable[[PotsimError], str]
 
@@ -23,6 +25,9 @@ class Said(NamedTuple):
     fault: Words
     hint: Words = ""
     follows: bool = False  # whether the fault reads on from its place
+
+
+Reads = functools.partial(Said, follows=True)
 
 
 def fault(error: PotsimError) -> str:
@@ -57,10 +62,20 @@ def _by_path(hints: dict[str, str], otherwise: str = "") -> Callable[[PotsimErro
 RANGES = {
     "charge": "Correct the volumes under charge, or scale the recipe to a size that can be run.",
     "still.parrot": "Say what it holds.",
+    "at_c": "Work where water is liquid and spirit does not evaporate.",
+    "calibrated_c": "It is printed on its scale.",
+    "read at": "Cool the sample, and read again.",
+    "vapour temperature": "Is it in °F? Then say so.",
+    "pot temperature": "Is it in °F? Then say so.",
 }
 THINGS = {
     "base_spirit": "kind of base spirit",
+    "by": "way to get a volume",
+    "field": "field of a record",
     "material": "kind of plant material",
+    "number": "number of the plan",
+    "per": "way to dose",
+    "same": "quantity that stays the same",
 }  # what a name is of, where that is no word of its own
 # what of the names of a thing, where they are many
 LISTED = {
@@ -70,6 +85,8 @@ LISTED = {
 
 def _unknown(error: PotsimError) -> str:
     what = error.values["what"]
+    if what == "bill":
+        return f"{shown(error.given)} is not in the bill."
     return f"Unknown {THINGS.get(what, what)} '{error.given}'."
 
 
@@ -78,6 +95,8 @@ def _known(error: PotsimError) -> str:
     if error.near:
         return "Did you mean " + " or ".join(f"'{name}'" for name in error.near) + "?"
     known = error.known
+    if not known:
+        return "Add a [[botanical]]."
     listed = "Known: " + ", ".join(known[:30]) + ("." if len(known) <= 30 else ", ...")
     return LISTED.get(error.values["what"], listed)
 
@@ -86,9 +105,18 @@ def _numbers(error: PotsimError) -> str:
     return f"{', '.join(f'{one:.6g}' for one in error.given)} do not rise."
 
 
-def _no_number(error: PotsimError) -> str:
+SORTS = {
+    "int": "a whole number",
+    "float": "a number",
+    "str": "a text",
+    "seed": "a whole number from 0 on, a numpy.random.Generator or None",
+}
+
+
+def _type(error: PotsimError) -> str:
+    sort = SORTS.get(error.allowed, error.allowed)
     unit = error.values.get("unit")
-    return f"Give a number{f', in {unit}' if unit else ''}; text with a unit goes into Plan.from_dict."
+    return f"Give {sort}, in {unit}; text with a unit goes into Plan.from_dict." if unit else f"Give {sort}."
 
 
 def _sort(error: PotsimError) -> str:
@@ -98,11 +126,16 @@ def _sort(error: PotsimError) -> str:
 
 
 NAMES = {
-    "no_number": Said("is {given}, which is no number.", _no_number, follows=True),
+    "wrong_type": Reads("is {given}, which is of another type.", _type),
+    "too_long": Reads("has {given} characters; allowed are {allowed}.", "Say less."),
+    "no_values": Said("no value is given.", "Give at least one."),
     "not_rising": Said(_numbers, "Put the smallest first."),
-    "too_many": Said("stands {given} times; allowed are at most {allowed}.", "Take some out.", follows=True),
-    "wrong_sort": Said("is or holds {given}.", _sort, follows=True),
-    "conflict": Said(
+    "too_many": Said(
+        "there are {given}; allowed are at most {allowed}.",
+        _by_path({"readings": "Keep one a minute, or fewer."}, "Take some out."),
+    ),
+    "wrong_sort": Reads("is or holds {given}.", _sort),
+    "conflict": Reads(
         "is given beside {other}.",
         _by_path(
             {
@@ -111,21 +144,18 @@ NAMES = {
             },
             "Keep one of the two.",
         ),
-        follows=True,
     ),
-    "alone": Said("is given, but no {lacks}.", "Give {lacks} too, or leave this out.", follows=True),
+    "alone": Reads("is given, but no {lacks}.", "Give {lacks} too, or leave this out."),
     "one_quantity": Said(
         lambda error: f"at() was given {', '.join(error.given) or 'nothing'}; it takes one quantity.",
         lambda error: f"One of: {', '.join(error.allowed)}.",
     ),
-    "no_run": Said(
-        "is {given}: no run of format {allowed}.",
-        "Take what Run.to_dict or `potsim run --json` gave.",
-        follows=True,
+    "no_run": Reads(
+        "is {given}: no run of format {allowed}.", "Take what Run.to_dict or `potsim run --json` gave."
     ),
-    "range": Said("is {given}; allowed is {allowed}.", _by_path(RANGES), follows=True),
+    "range": Reads("is {given}; allowed is {allowed}.", _by_path(RANGES)),
     "unknown_name": Said(_unknown, _known),
-    "unknown_key": Said(lambda error: f"has the unknown key {shown(error.given)}.", _known, follows=True),
+    "unknown_key": Reads(lambda error: f"has the unknown key {shown(error.given)}.", _known),
 }
 
 
@@ -134,36 +164,38 @@ NAMES = {
 
 CHARGE = {
     "empty_charge": Said(
-        "There is no charge.", "Add a [[charge]] with name, volume and abv: spirit or water."
+        "there is no charge.", "Add a [[charge]] with name, volume and abv: spirit or water."
     ),
-    "weak_charge": Said(
+    "weak_charge": Reads(
         "is {given:g} % vol; allowed is 0 (water alone), or {allowed:g} to 100 % vol.",
         "Say water for what holds no spirit.",
-        follows=True,
     ),
     "no_alcohol": Said(
         "the charge holds no alcohol.",
-        _by_path({"cuts.stop.recovered": "Stop by collected or elapsed."}, "Add a spirit to the charge."),
+        _by_path(
+            {
+                "cuts.stop.recovered": "Stop by collected or elapsed.",
+                "per": "Scale it by the litre of charge: per charge.",
+            },
+            "Add a spirit to the charge.",
+        ),
     ),
-    "little_heat": Said(
+    "little_heat": Reads(
         "is {given:power}, of which {heat_share:share} ({pot_w:power}) reach the pot, but pot and neck shed "
         "{shed_w:power} at the boil: nothing would come over.",
         "Give more than {allowed:power}, insulate the pot, or correct heat_share, pot_loss and neck_loss.",
-        follows=True,
     ),
-    "high_min_level": Said(
+    "high_min_level": Reads(
         "is {given:volume}, but the pot holds {allowed:volume}.",
         "Give the level that keeps the element covered.",
-        follows=True,
     ),
     "overfull": Said(
-        "The charge takes {given:volume} at the boil, but the pot holds {capacity_l:volume}.",
+        "the charge takes {given:volume} at the boil, but the pot holds {capacity_l:volume}.",
         "Charge less: at most {allowed:volume} at the boil, three quarters of the pot; or run it in parts.",
     ),
-    "large_parrot": Said(
+    "large_parrot": Reads(
         "holds {given:volume}, but only {allowed:volume} come over: it would never be full.",
         "Correct what the parrot holds, read in a glass instead, or stop later.",
-        follows=True,
     ),
 }
 
@@ -172,46 +204,37 @@ CHARGE = {
 
 
 BOTANICALS = {
-    "no_amount": Said(
+    "no_amount": Reads(
         "has neither amount, mass nor pieces.",
         'Add for example amount = "5 g", or how many there are: amount = "2 berries".',
-        follows=True,
     ),
-    "macerated_in_basket": Said(
+    "macerated_in_basket": Reads(
         "is given for the basket; what hangs in the vapour does not lie in the charge.",
         "Leave macerated out, or put it in the pot.",
-        follows=True,
     ),
-    "more_than_oil": Said(
+    "more_than_oil": Reads(
         "adds up to {given:g} % of the oil; allowed is at most {allowed} %.",
         "Lower the typical shares; what is not listed is left open, never scaled up.",
-        follows=True,
     ),
-    "no_fresh_water": Said(
+    "no_fresh_water": Reads(
         "is not given, but {name} is counted or weighed fresh.",
         "Give the mass lost on drying as a fraction of the fresh mass.",
-        follows=True,
     ),
-    "like_known": Said("is given for {given}, which is known.", "Leave like out.", follows=True),
+    "like_known": Reads("is given for {given}, which is known.", "Leave like out."),
     "dangerous": Said(
         "'{given}' is refused: {why} (from memory).",
         "Leave it out. If another plant is meant, write its own name.",
     ),
     "name_taken": Said(
-        "The name '{given}' of your own botanical already means {taken}.",
+        "the name '{given}' of your own botanical already means {taken}.",
         "Choose another, such as 'my {given}'.",
     ),
-    "counted_fresh": Said(
-        "is counted fresh, not dried.", "Give it fresh, or name the dried botanical.", follows=True
-    ),
-    "dried_only": Said(
+    "counted_fresh": Reads("is counted fresh, not dried.", "Give it fresh, or name the dried botanical."),
+    "dried_only": Reads(
         "is known dried only: how much water the fresh material holds is not known.",
         "Give the mass it would have dried, or add it as a botanical of your own.",
-        follows=True,
     ),
-    "no_piece_weight": Said(
-        "is counted, but what a piece of {name} weighs is not known.", "Give its mass.", follows=True
-    ),
+    "no_piece_weight": Reads("is counted, but what a piece of {name} weighs is not known.", "Give its mass."),
 }
 
 
@@ -228,33 +251,55 @@ def _already(error: PotsimError) -> str:
     return f"at the first drop it is already true that {waits(*error.values['waits'][0])}: {told}"
 
 
+OF = {
+    "spirit": "the strength of the spirit",
+    "spirits": "the strength of the spirits together",
+    "charge": "the spirits of the plan without water",
+    "keep": "the strength of the keep",
+}
+WEAKER = {
+    "spirit": "Water only weakens: stop the run earlier, drop the last jars, take a stronger charge, or "
+    "blend with stronger spirit.",
+    "spirits": "Take more of the strongest, or a stronger spirit.",
+    "charge": "Take stronger spirit: water only weakens.",
+    "keep": "A glass let down with water is weaker than the keep: measure it again.",
+}
+
+
+def _too_strong(error: PotsimError) -> str:
+    most = math.floor(100.0 * error.allowed + 1e-6) / 100.0  # what is told is itself allowed
+    told = fill("is {0:abv_exact}; allowed is at most {1:abv_exact}", error.given, most)
+    return f"{told}, {OF[error.values['of']]}."
+
+
 STOPS = {
+    "too_strong": Reads(_too_strong, lambda error: WEAKER[error.values["of"]]),
+    "more_than_comes": Reads(
+        "is {given:volume}; allowed is less than {allowed:volume}, all that this charge can give.",
+        "Count what was collected from the first drop.",
+    ),
     "never": Said(
         _never,
         "When the pot is all but empty, {collected_l:volume} are collected after {elapsed_min:minutes}, with "
         "the stream at {stream_abv:abv} and the vapour at {vapour_c:temperature}.",
     ),
     "true_already": Said(_already, "Choose a stop that comes later."),
-    "bare_element": Said(
-        "is {given:volume}, but the charge does not even reach it.",
-        "Charge more, or correct min_level.",
-        follows=True,
+    "bare_element": Reads(
+        "is {given:volume}, but the charge does not even reach it.", "Charge more, or correct min_level."
     ),
-    "beyond_run": Said(
+    "beyond_run": Reads(
         lambda error: (
             f"is {error.given:g}; allowed is {error.allowed[0]:.6g} to {error.allowed[1]:.6g}, "
             "first drop to stop."
         ),
         "Ask within the run, or move the stop.",
-        follows=True,
     ),
     "no_keep": Said(
         "the keep would end before the heads do.", "Take less heads, or let the run and the keep last longer."
     ),
-    "all_heads": Said(
+    "all_heads": Reads(
         "is {given:volume}, but only {allowed:volume} come over before the keep ends.",
         "Take less heads, or let the run and the keep last longer.",
-        follows=True,
     ),
     "nothing_over": Said(
         "nothing of {given} comes over, so no share of it ever does.", "Stop by something else."
@@ -269,10 +314,9 @@ STOPS = {
         "({distillate_l:volume} to 99 % of the alcohol); most of the spirit would stay in the pot.",
         "Stop by strength, or add what comes later.",
     ),
-    "weak_stretch": Said(
+    "weak_stretch": Reads(
         "is {given:abv_short}; allowed is at least {allowed:abv_short}, the bottling strength.",
         "Stretch with stronger spirit, or bottle weaker; water comes by itself.",
-        follows=True,
     ),
 }
 
@@ -290,20 +334,340 @@ def _jars(error: PotsimError) -> str:
 JARS = {
     "no_jars": Said("there are none to pool.", "Let the run last until a jar is filled."),
     "no_jar_kept": Said("no jar lies between heads and tails.", _jars),
-    "no_jar_poured": Said("there is none to pour yet.", "Note a jar as full, or choose one."),
-    "jar_twice": Said("names jar {given} twice.", "Name every jar once.", follows=True),
-    "no_such_jar": Said(_no_such_jar, _jars, follows=True),
+    "no_jar_poured": Said("no jar is chosen to be poured.", "Note a jar as full, or choose one."),
+    "jar_twice": Reads("names jar {given} twice.", "Name every jar once."),
+    "no_such_jar": Reads(_no_such_jar, _jars),
     "too_many_jars": Said(
         "jars of {given:volume} would make more than {allowed} for this run; allowed are {allowed}.",
         "Take larger jars, or fewer of the small ones.",
     ),
     "away_too_long": Said(
-        "In {given:minutes} as much as {flowing_l:volume} come over, but at most {lost_l:volume} may be "
+        "in {given:minutes} as much as {flowing_l:volume} come over, but at most {lost_l:volume} may be "
         "lost.",
         "Stay away for less than {allowed:.2g} min, allow a larger loss, or lower the power.",
     ),
-    "jars_unfilled": Said("The jars could not be filled to their sizes.", "Please report the plan."),
+    "jars_unfilled": Said("the jars could not be filled to their sizes.", "Please report the plan."),
 }
 
 
-REFUSALS: dict[str, Said] = {**NAMES, **CHARGE, **BOTANICALS, **STOPS, **JARS}
+# --- The keep, proofing and blends.
+
+
+def _no_alcohol_kept(error: PotsimError) -> str:
+    of = error.values.get("of")
+    return f"the keep{'' if of is None else f' of {shown(of)}'} holds no alcohol."
+
+
+KEEP = {
+    "no_alcohol_kept": Said(
+        _no_alcohol_kept,
+        _by_path(
+            {"bottling.abv": "Charge a spirit, keep other jars, or leave bottling.abv out."},
+            "Charge a spirit, or keep other jars.",
+        ),
+    ),
+    "too_few_to_blend": Said(
+        "{given} to blend; a blend has at least {allowed}.", "Name more, each with its parts."
+    ),
+    "same_strength": Reads(
+        "is {given:abv_exact}, the strength of the first.",
+        "Two spirits of one strength blend to that strength in any proportion: name another.",
+    ),
+    "not_between": Reads(
+        lambda error: fill(
+            "is {0:abv_exact}; allowed is {1:abv_exact} to {2:abv_exact}, between the two.",
+            error.given,
+            *error.allowed,
+        ),
+        "A blend lies between its parts: take a stronger or weaker spirit; water has 0 % vol.",
+    ),
+    "more_came_out": Reads(
+        "is {given:volume_exact}; allowed is at least {allowed:volume_exact}, what came out.",
+        "Count every spirit that went in, also one added before bottling.",
+    ),
+    "no_bottle": Reads(
+        "is not given: how much {bottles} bottles hold is open.",
+        'Give the bottling strength and the bottle, such as abv = "42 %" and bottle = "350 mL".',
+    ),
+    "no_oil_aimed": Said("the profile aimed at holds no oil.", "Aim at a plan with botanicals."),
+    "no_botanical_shared": Said(
+        "none of these plans holds an oil that is aimed at: they share no botanical with it.",
+        "Blend distillates of the botanicals aimed at.",
+    ),
+}
+
+
+# --- Trials.
+
+
+def _shares(error: PotsimError) -> str:
+    kind = "mass_about" if error.path == "mass" else "volume"
+    return f"is {say(kind, error.given)}, but the charge is {say(kind, error.allowed)}."
+
+
+TRIALS = {
+    "no_less": Reads(
+        lambda error: f"is {error.given:g} times; allowed is at least {error.allowed[0]:g} and less than 1.",
+        "Such as /1.5.",
+    ),
+    "not_falling": Reads(
+        "is x{given:.4g}, below the x{allowed:.4g} of {other}.",
+        "Let the factors fall from 'a lot more' to 'less'.",
+    ),
+    "no_verdict": Said(
+        "no note has a verdict: there is nothing to go by.",
+        lambda error: (
+            f'Add [[note]] with botanical = "..." and verdict = one of: {", ".join(error.allowed)}.'
+        ),
+    ),
+    "verdicts_differ": Said(
+        "the notes about {of} contradict each other: '{before}' and '{given}'.",
+        "Agree on one verdict; the other may stay as words.",
+    ),
+    "awaited": Reads(
+        "waits for {given}, which is to be dropped.", "Change it first, for example to a stream_abv."
+    ),
+    "bottles_unfilled": Said("no charge was found that fills {given} bottles.", "Scale to a charge instead."),
+    "charge_not_found": Said("the charge was not found.", "Please report the plan."),
+    "more_than_charged": Reads(
+        _shares,
+        _by_path(
+            dict.fromkeys(("collected", "mass"), "Is the plan that of this run?"),
+            "Check it, and the [[charge]].",
+        ),
+    ),
+    "more_alcohol": Said(
+        "the result holds more alcohol than the charge: {collected_l:volume} at {given:abv_short} are "
+        "{held_l:volume} of pure alcohol, the charge held {allowed:volume}.",
+        "Check collected and strength (read at 20 °C?), and the [[charge]].",
+    ),
+}
+
+
+# --- The question turned round, and how sure.
+
+
+def _asked(error: PotsimError) -> str:
+    return words(error.values["question"])
+
+
+def _ends(error: PotsimError) -> str:
+    return (
+        "the least level of the pot ends the run there"
+        if error.values["by_level"]
+        else ("the pot is then exhausted")
+    )
+
+
+def _limit(kind: str, value: float, *, up: bool = False) -> str:
+    """Tell a limit so that what is told is within it."""
+    exact = {"abv_exact": 100.0, "share_exact": 10_000.0}[kind]
+    return say(kind, (math.ceil if up else math.floor)(exact * value) / exact)
+
+
+ASKED = {
+    "one_question": Said(
+        lambda error: f"{'two things are' if error.given else 'nothing is'} asked for.",
+        "Ask for one: bottles, a keep (its volume, its strength or both), or a share to recover.",
+    ),
+    "keep_too_strong": Said(
+        lambda error: (
+            f"a keep of {say('abv_exact', error.given)} is out of reach: the strongest that comes "
+            f"of this charge has {_limit('abv_exact', error.allowed)}, at the first drop after the heads."
+        ),
+        "Let the charge be stronger, take less power, or ask for less.",
+    ),
+    "keep_too_weak": Said(
+        lambda error: (
+            f"a keep of {say('abv_exact', error.given)} is out of reach: the weakest that comes of "
+            f"this charge has {_limit('abv_exact', error.allowed, up=True)}; {_ends(error)}."
+        ),
+        "Ask for a stronger one and let it down with water, or charge less strong.",
+    ),
+    "share_too_large": Said(
+        lambda error: (
+            f"a keep with {say('share_exact', error.given)} of the alcohol is out of reach: the most "
+            f"that comes of this charge is {_limit('share_exact', error.allowed)}; {_ends(error)}."
+        ),
+        "Ask for less, take less heads, or lower still.min_level.",
+    ),
+    "too_many_runs": Said(
+        lambda error: (
+            f"{_asked(error)} would take {error.given} runs; allowed are {error.allowed}. Three "
+            f"quarters of the pot give {say('volume', error.values['most_l'])}."
+        ),
+        "Take a larger pot, or ask for less.",
+    ),
+    "too_little_asked": Said("{given:volume} is too little for this plan.", "Ask for more."),
+    "no_charge_fits": Said(
+        lambda error: f"{_asked(error)}: no charge of these spirits fits the pot.", "Charge less."
+    ),
+    "not_by_strength": Said(
+        lambda error: fill(
+            "{0} is out of reach by letting the charge down: {1:.0f} to {2:abv_about} in one run give "
+            "{3:volume} to {4:volume}.",
+            _asked(error),
+            *error.values["abvs"],
+            *error.allowed,
+        ),
+        "Change the amount of the charge instead, or ask for another volume.",
+    ),
+    "not_reached": Said(
+        lambda error: fill(
+            "{0} is out of reach: the nearest run gives a keep of {keep_l:volume} at {keep_abv:abv}, ended "
+            "because {1}.",
+            _asked(error),
+            waits(*error.values["ended"]),
+            **error.values,
+        ),
+        "Ask for more, lower still.min_level, or stop otherwise.",
+    ),
+    "nothing_uncertain": Said("nothing in this plan is uncertain: no run was drawn.", "Set [uncertainty]."),
+    "none_possible": Said(
+        "none of the drawn runs could be run as planned.", "Make the plan's uncertainty smaller."
+    ),
+    "undecided": Said(
+        "how sure this run is cannot be told: it is so near the limit of what pot and neck can do that the "
+        "least doubt decides whether anything comes over.",
+        "Give more power, lower still.pot_loss or still.neck_loss, or let the charge down with water.",
+    ),
+}
+
+
+# --- At the still: readings, journals, files.
+
+
+def _reading(error: PotsimError, value: float) -> str:
+    if error.path == "time":
+        return f"{value:g} min"
+    return say("mass" if error.path.endswith("mass") else "volume", value)
+
+
+INSIDE = {
+    "jar": "of what is in a jar the strength is given, but not how much it is.",
+    "pooled": "of all so far the strength is given, but not how much it is.",
+    "jug": "it is not said how much is in the jug.",
+    "parrot": "the strength is read in a parrot, but it is not said what the parrot holds.",
+}
+
+
+def _falls(error: PotsimError) -> str:
+    return f"falls from {_reading(error, error.values['last'])} to {_reading(error, error.given)}."
+
+
+READINGS = {
+    "hold_up": Reads(
+        "is {given:volume}; allowed is 0 to {allowed:volume}, a seventh of the charge.",
+        "It is what stays in the condenser and its hose while the still runs.",
+    ),
+    "little_to_follow": Reads(
+        "is down to {given:power}, of which the pot sheds {shed_w:power} and the neck about {neck_w:power}: "
+        "too little comes over to be followed.",
+        "Correct it to at least {allowed:power}, or the plan's losses.",
+    ),
+    "early_haze": Said(
+        "a haze is told before the first drop.", "Say how much was collected when it was first seen."
+    ),
+    "how_much": Said(
+        lambda error: INSIDE[error.values["of"]],
+        lambda error: (
+            'Write for example "parrot 60 mL".'
+            if error.values["of"] == "parrot"
+            else "Add its volume or its mass."
+        ),
+    ),
+    "not_placed": Said(
+        "it does not say how far the run has come.", "Give the time, or the volume or mass collected."
+    ),
+    "pool_and_jar": Said(
+        "the strength is of all so far poured together, but what one jar holds is given.",
+        "Give all that is collected, by volume or mass; or read the jar alone.",
+    ),
+    "falls": Reads(
+        _falls,
+        _by_path(
+            {
+                "time": "Put the lines in the order of the run; time counts from switch-on.",
+                "collected": "Collected counts all that has come over; for jars one by one use jar volume.",
+                "mass": "Mass counts all that has come over; for jars one by one use jar mass.",
+            }
+        ),
+    ),
+    "jar_of_more": Reads(
+        lambda error: (
+            f"is {_reading(error, error.given)}, but the jar alone holds "
+            f"{_reading(error, error.values['jar'])}."
+        ),
+        "One of the two has another unit, or is wrong.",
+    ),
+    "no_spirit_so_dense": Said(
+        lambda error: fill(
+            "{volume} {volume_l:volume} and {mass} {mass_g:mass} make {0:.3g} g/mL; spirit has {1:g} to "
+            "{2:g}.",
+            error.given,
+            *error.allowed,
+            **error.values,
+        ),
+        "Are the units mixed up?",
+    ),
+    "beyond_azeotrope": Reads(
+        "is {given:abv} at 20 °C, beyond the azeotrope, {allowed:abv}.",
+        "A pot cannot give more. Is it in proof, read cold, or a slip?",
+    ),
+    "no_such_reading": Reads(
+        lambda error: fill(
+            "is {0:abv_short}, which no hydrometer shows at {1:temperature_short}: {2} is {3}; allowed is "
+            "{4}.",
+            error.given,
+            error.values["at_c"],
+            *error.values["inner"].values(),
+            error.allowed,
+        ),
+        "Read it again, at the temperature of the sample.",
+    ),
+    "nothing_read": Said("nothing was read, so nothing is learnt.", "Give Run.follow some readings."),
+    "journal_version": Reads(
+        "is of version {given}; understood are 1 to {allowed}.",
+        "Use the potsim that wrote it, or a newer one.",
+    ),
+    "no_record": Said("this is no record of a journal: {given}.", "Give a JSON object of plain data."),
+    "wrong_id": Reads("is '{given}'; allowed are up to 64 letters, digits and hyphens.", "Send another."),
+    "begun_twice": Said("a run cannot begin twice.", "Use another file."),
+    "nothing_to_undo": Said("there is nothing of that name to take back.", "It may have been discarded."),
+}
+FILES = {
+    "file_missing": Said("there is no '{given}'.", "Check the name and the folder."),
+    "file_is_folder": Said("'{given}' is a folder.", "Name a file in it."),
+    "file_not_plain": Said("'{given}' is not a file that can be kept.", "Name a plain file."),
+    "file_too_large": Said(
+        "'{given}' is larger than {allowed} MB; no run's journal is.", "Name another file."
+    ),
+    "file_unusable": Said(
+        "'{given}' cannot be used: {why}.",
+        lambda error: (
+            "Make room, and enter it once more." if error.values["full"] else "Choose another place."
+        ),
+    ),
+    "file_held": Said("'{given}' is held by another program.", "Try again."),
+    "file_without_run": Said("'{given}' holds no run.", "Begin one: potsim follow PLAN --enter"),
+    "file_of_another_plan": Said(
+        "'{given}' is the journal of another plan.",
+        "Name another file for this run, or the plan as it was when the run began.",
+    ),
+    "file_no_journal": Said("'{given}' is not a journal of readings.", "Name another file."),
+    "file_only_read": Said("'{given}' is only read here.", "Open it to add to it."),
+}
+
+
+REFUSALS: dict[str, Said] = {
+    **NAMES,
+    **CHARGE,
+    **BOTANICALS,
+    **STOPS,
+    **JARS,
+    **KEEP,
+    **TRIALS,
+    **ASKED,
+    **READINGS,
+    **FILES,
+}
