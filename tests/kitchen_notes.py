@@ -47,8 +47,6 @@ NOTES = (
         "ginepro",
         "1 L | 60 % | grappa; 0.4 L | acqua",
         "13 g | ginepro; 4 g | coriandolo; 2 | chiodi di garofano",
-        "",
-        (("2 | chiodi", "2 chiodi | chiodi"),),
     ),
     Note(
         "zimbro", "1 L | 50 % | vodka; 200 mL | água", "12 g | zimbro; 3 g | coentro; 0.5 g | pimenta preta"

@@ -71,6 +71,8 @@ COUNTED = [
     ("bay", "3 leaves", "bay leaf", 0.6),
     ("Zitronenschale", "2 Streifen", "lemon peel", 4.0),
     ("vanilla", "a quarter", "vanilla bean", 0.75),
+    ("juniper berries", "12", "juniper", 12 * 0.12),
+    ("chiodi di garofano", "2", "clove", 2 * 0.08),
     # peel 45 % and seeds 2 % of a lemon, 58 g without (USDA National Nutrient Database, SR 28); of an orange
     # 27 % of both, 131 g without
     ("lemon", "half a lemon", "lemon peel", pytest.approx(0.5 * 58.0 * 0.45 / 0.53, rel=0.02)),

@@ -283,12 +283,15 @@ def _meant(dose: BotanicalDose, among: Library) -> Botanical:
         raise
 
 
+DUST_G = 0.03  # pieces below, such as seeds, nobody counts
 LIGHT_G = 1.0  # pieces below are as likely weighed as counted
 
 
 def _refuse_bare(dose: BotanicalDose, found: Botanical) -> None:
-    """Refuse a bare number of what is small: 12 juniper may be grams or berries."""
+    """Refuse a bare number of what is small: 12 juniper may be grams, 12 juniper berries not."""
     piece = found.piece
+    if piece is not None and piece.mass_g >= DUST_G and any(map(found.counted_by, dose.name.split())):
+        return
     if dose.counted == "" and piece is not None and (dose.pieces or 0.0) > 1.0 and piece.mass_g < LIGHT_G:
         raise RequestError(
             f"is {dose.pieces:g}, which may be grams or pieces.",
