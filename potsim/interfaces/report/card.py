@@ -26,6 +26,7 @@ FULLNESS = (
     (1, 0),
 )  # botanicals named on a line, and cautions: the first that fits
 MOST_GUESSED = 5
+MOST_SMALLER = 2  # botanicals told of smaller heads
 WEIGHTY_IN_HEADS = 0.25  # of what comes over of a botanical, from which on the heads are told to take it
 ALWAYS = "Follow local law. Ventilate; no flame. Cooling on first, outlet open, and somebody stays with it."
 GUESSES = {
@@ -108,10 +109,15 @@ def _pot(run: Run) -> str:
 def _stop(of: Card) -> str:
     run, stop = of.run, of.run.stop
     loud = "" if of.asked else "NOT WHERE THE PLAN ASKS: "
-    parrot = "" if stop.parrot_abv is None else f", parrot {say('abv', stop.parrot_abv)}"
+    there = {
+        "stream_abv": f"stream {say('abv', stop.stream_abv)}",
+        "parrot_abv": "" if stop.parrot_abv is None else f"parrot {say('abv', stop.parrot_abv)}",
+        "vapour_c": f"vapour {say('temperature', stop.vapour_c)}",
+    }
+    there.pop(run.end.reason, None)  # said by why it ends
     return (
-        f"{loud}at {say('volume_exact', stop.collected_l)}, minute {stop.elapsed_min:.0f}: stream "
-        f"{say('abv', stop.stream_abv)}{parrot}, vapour {say('temperature', stop.vapour_c)} ({run.end.words})"
+        f"{loud}at {say('volume_exact', stop.collected_l)}, minute {stop.elapsed_min:.0f}: {run.end.words}; "
+        f"{', '.join(filter(None, there.values()))}"
     )
 
 
@@ -134,8 +140,13 @@ def _heads(run: Run, most: int) -> str:
         for one in run.flavours
         if one.gives_up.value > 0.0 and one.in_heads / one.gives_up.value > WEIGHTY_IN_HEADS
     ]
+    smaller = ""
+    if fewer := [note for note in run.notes if note.kind == "heads_take"]:
+        less = [f"{note.subject} {say('share', note.values['smaller_share'])}" for note in fewer]
+        half = briefly("volume", fewer[0].values["smaller_l"])
+        smaller = f"; {half} would take {', '.join(less[:MOST_SMALLER])}"
     share = first.ethanol_l / run.charge.ethanol_l if run.charge.ethanol_l > 0.0 else 0.0
-    with_it = f"; with it, of what comes over, {', '.join(taken[:most])}" if taken else ""
+    with_it = f"; with it, of what comes over, {_few(taken, most, ', ')}{smaller}" if taken else ""
     return f"{say('volume', run.setting.heads_l)}, {say('share', share)} of the alcohol{with_it}"
 
 
@@ -146,6 +157,7 @@ def _keep(run: Run) -> list[tuple[str, str]]:
     tails = run.points.keep_end < run.points.end
     done = f", done at minute {run.kept_min:.0f}" if tails else ""
     of = ", all in one vessel" if run.in_one_vessel else f", jars {format_numbers(keep.jars)}"
+    of = of if run.emptied is None else ""
     rows = [("keep", f"{_spirit(keep.volume_l, keep.abv)}{of}{done}")]
     if made is not None:
         bottles = ""
@@ -233,7 +245,7 @@ def _neighbours(of: Card) -> str:
 
 
 def _heed(notes: Iterable[Note], most: int) -> list[tuple[str, str]]:
-    own = [note for note in notes if note.kind != EVERY_RUN]
+    own = [note for note in notes if note.kind not in (EVERY_RUN, "heads_take")]  # the heads tell theirs
     dangers = [note for note in own if note.severity == "danger"]
     cautions = [note for note in own if note.severity == "caution"]
     rows = [("DANGER", words(note)) for note in dangers]

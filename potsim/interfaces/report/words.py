@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from potsim.interfaces.wording import METRIC, counted, made_for, metric, say
+from potsim.interfaces.wording import METRIC, counted, in_column, made_for, metric, say
 from potsim.planning.notes import EVERY_RUN, Note
 
 Words = str | Callable[[Note], str]
@@ -369,8 +369,12 @@ REACH: dict[str, Words] = {
     "jars_do_not_hold": "The jars of the plan do not hold it: a row is proposed.",
     "pot_full": "A pot of {capacity_l:volume} is three quarters full with {boiling_l:volume} of boiling "
     "charge; one of {one_run_l:volume} does all in one run.",
-    "keeps_possible": "Keeps of this charge have {low_abv:abv} to {high_abv:abv} and hold at most "
-    "{most_share:share} of its alcohol.",
+    "keeps_possible": lambda note: fill(
+        "Keeps of this charge have {low} to {high_abv:abv} and hold at most {most_share:share} of its "
+        "alcohol.",
+        low=in_column(note.values["low_abv"]),
+        **note.values,
+    ),
     "ends_early": "The run ends early: the pot is down to its least level of {least_level_l:volume}.",
 }
 
