@@ -326,12 +326,13 @@ def over_at(
     nodes = _nodes(points[:-1], width)
     states = Across(runs.at(nodes.reshape(-1, end.size).T), nodes.shape[:-1])
     times, soaks = soaks_of(sources, pressure_pa)
+    soaks = np.broadcast_to(soaks, (*soaks.shape[:2], end.size))
     out = np.empty((rows.source.size, *depletion.shape), np.float32)
     for k in range(0, end.size, BLOCK):
         part = slice(k, k + BLOCK)
         some = replace(rows, lipid_l=rows.lipid_l[..., part]) if rows.lipid_l.ndim > 1 else rows
-        first = soaked(some, times, np.broadcast_to(soaks, (*soaks.shape[:2], end.size))[..., part])
-        found = _steps(some, Plant(some, first.astype(np.float32)), states.part(part), width[:, part])
+        first = soaked(some, times, soaks[..., part], np.float32)
+        found = _steps(some, Plant(some, first), states.part(part), width[:, part])
         out[..., part] = np.take_along_axis(_march(found).over, place[None, :, part], axis=1)
     return rows, out
 
@@ -386,9 +387,9 @@ def _along(
         return np.asarray(values, dtype)
 
     out = escape(rows.compounds, states, rows.pressure_pa, dtype)
-    parts, k = _rows_first(out.partition), _rows_first(out.per_depletion).take(rows.pot_compound, axis=0)
+    parts, k = _rows_first(out.partition), _rows_first(out.per_depletion)[rows.pot_compound]
     if rows.lipid_l.any():
-        held = parts.take(rows.pot_compound, axis=0) * plain(spread(rows.lipid_l, k.ndim) / states.pot_l)
+        held = parts[rows.pot_compound] * plain(spread(rows.lipid_l, k.ndim) / states.pot_l)
         held += 1.0
         k /= held
     k *= plain(width)

@@ -11,7 +11,7 @@ from functools import cached_property, lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import DTypeLike, NDArray
 
 from potsim.liquid.compounds import Compound
 from potsim.liquid.equilibrium import bubble_point
@@ -90,7 +90,7 @@ class Rows:
     ----------
     compounds : tuple of str or Compound
         Each compound once.
-    pot_compound : ndarray of int, shape (pots,)
+    pot_compound : ndarray of int, shape (pots,), or slice
         A compound in a pot; one pot holds all sources, unless each is alone.
     lipid_l : ndarray, shape (pots,) or (pots, runs)
         The fat and wax there [L].
@@ -109,7 +109,7 @@ class Rows:
     """
 
     compounds: Compounds
-    pot_compound: Index
+    pot_compound: Index | slice
     lipid_l: Array
     source: Index
     compound: Index
@@ -162,13 +162,11 @@ class _Pools:
         for shares, rates in zip(share, per_s, strict=True):
             some = shares > 0.0
             if some.any():
-                rate = spread(np.where(some, rates, rates[some][0]), first_s.ndim)
-                left = spread(shares, first_s.ndim) * np.exp(-rate * first_s)
+                rate = np.where(some, rates, rates[some][0])
                 alike = bool((rate == rate[0]).all())
-                flow = rate * left
-                fall = -rate[:1] if alike else -rate
-                kind = first_s.dtype
-                self.parts.append((alike, fall.astype(kind), left.astype(kind), flow.astype(kind)))
+                rate, share = (spread(v, first_s.ndim).astype(first_s.dtype) for v in (rate, shares))
+                left = share * np.exp(-rate * first_s)
+                self.parts.append((alike, -rate[:1] if alike else -rate, left, rate * left))
 
     def __call__(self, easy: Array, gain: Array | None = None) -> Array | float:
         """Share of each row that is left, or is released for a unit in which easy time grows by ``gain``."""
@@ -284,7 +282,7 @@ def rows_of(
     every = np.arange(source.size)
     return Rows(
         compounds=tuple(own.get(name, name) for name in names),
-        pot_compound=compound if alone else np.arange(len(names)),
+        pot_compound=compound if alone else slice(None),
         lipid_l=lipid_l[source] if alone else np.repeat(lipid_l.sum(axis=0)[None], len(names), axis=0),
         source=source,
         compound=compound,
@@ -312,24 +310,25 @@ def soaks_of(sources: Sequence[Source], pressure_pa: float) -> tuple[Array, Arra
     return times, np.concatenate([four, _boil_k(four[1], pressure_pa)[None]])
 
 
-def soaked(rows: Rows, times: Array, soaks: Array) -> Array:
+def soaked(rows: Rows, times: Array, soaks: Array, dtype: DTypeLike = np.float64) -> Array:
     """Easy time of each row at the first drop [s], shape (2, rows) or (2, rows, runs)."""
     seconds, x, from_k, to_k, boil_k = soaks
     if not len(x):
-        return np.zeros((2, rows.source.size, *x.shape[1:]))
+        return np.zeros((2, rows.source.size, *x.shape[1:]), dtype)
     # The partition's logarithm is even in 1/T; it is known at 20 °C and at the boil.
-    cold = cold_partition_table(rows.compounds)(x)
-    warm = partition_table(rows.compounds, rows.pressure_pa)(x)
+    cold = cold_partition_table(rows.compounds)(x, dtype)
+    warm = partition_table(rows.compounds, rows.pressure_pa)(x, dtype)
     kelvin = np.stack([from_k + (to_k - from_k) * along for along in RAMP])
     along = ((1.0 / ROOM_K - 1.0 / kelvin) / (1.0 / ROOM_K - 1.0 / boil_k))[..., None]
     some = cold > 0.0
-    low, high = np.where(some, cold, 1.0), np.where(some, warm, 1.0)
-    part = np.where(some, low ** (1.0 - along) * high**along, 0.0)
+    low, high = (np.log(np.where(some, each, 1.0)) for each in (cold, warm))
+    part = np.where(some, np.exp(low + (high - low) * along.astype(dtype)), 0.0)
     part = np.moveaxis(part, -1, 2).take(rows.compound, axis=2)  # ramp, soaks, rows
-    slow = [ease(spread(hold, x.ndim), part, kelvin[:, :, None], False) for hold in rows.hold]
     befalls = times.T[:, rows.source].reshape(len(x), -1, *(1,) * (x.ndim - 1))
-    weight = np.multiply.outer(SHARES, seconds)[:, :, None] * befalls
-    return np.stack([(weight * one).sum(axis=(0, 1)) for one in slow])
+    weight = (np.multiply.outer(SHARES, seconds) * warmth(kelvin))[:, :, None].astype(dtype)
+    holds = (spread(hold, x.ndim).astype(dtype) for hold in rows.hold)
+    eased = (weight / (1.0 + hold * part) for hold in holds)  # see `ease`
+    return np.stack([(one * befalls.astype(dtype)).sum(axis=(0, 1)) for one in eased])
 
 
 def _boil_k(x: Array, pressure_pa: float) -> Array:
