@@ -171,10 +171,9 @@ def test_noticed_is_the_fixed_meaning() -> None:
 
 
 def test_leads_is_size_and_marks_is_above_its_own_mean() -> None:
-    jar, mean = np.array([900.0, 300.0, 40.0]), np.array([1800.0, 150.0, 10.0])
-    assert leaders(jar) == (0, 1)
-    assert marks(jar, mean) == (2, 1)
-    assert marks(np.array([5.0, 2.0, 1.0]), mean) == ()
+    jars, mean = np.array([[900.0, 300.0, 40.0], [5.0, 2.0, 1.0]]).T, np.array([1800.0, 150.0, 10.0])
+    assert leaders(jars) == [[0, 1], [0, 1, 2]]
+    assert marks(jars, mean) == [[2, 1], []]
 
 
 def test_times_threshold_is_concentration_over_threshold() -> None:

@@ -59,7 +59,7 @@ def within(
     if isinstance(values, float):  # most often one number
         least = most = values
     elif array.size:
-        least, most = array.min(), array.max()
+        least, most = np.minimum.reduce(array, axis=None), np.maximum.reduce(array, axis=None)
     else:
         return array
     if low <= least and most <= high and most != np.inf:

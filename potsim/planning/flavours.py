@@ -287,16 +287,17 @@ class Flavours:
     @cached_property
     def leads(self) -> tuple[tuple[str, ...], ...]:
         """Botanicals that lead each jar by size, most first."""
-        return tuple(tuple(self.labels[k] for k in noticed.leaders(jar)) for jar in self.times_threshold.T)
+        return self._named(noticed.leaders(self.times_threshold))
 
     @cached_property
     def marks(self) -> tuple[tuple[str, ...], ...]:
         """Botanicals that mark each jar, most first: what it has more of than the run as a whole."""
         volumes = np.array(self.cut.jars_l)
         mean = self.times_threshold @ volumes / (volumes.sum() or 1.0)
-        return tuple(
-            tuple(self.labels[k] for k in noticed.marks(jar, mean)) for jar in self.times_threshold.T
-        )
+        return self._named(noticed.marks(self.times_threshold, mean))
+
+    def _named(self, jars: list[list[int]]) -> tuple[tuple[str, ...], ...]:
+        return tuple(tuple(self.labels[k] for k in lines) for lines in jars)
 
     @cached_property
     def faded(self) -> float | None:
@@ -347,8 +348,11 @@ class Flavours:
     @cached_property
     def _bands(self) -> tuple[Array, Array]:
         """Share of each line's oil that is over by the stop, slow and fast release, shape (lines,) each."""
-        slow, fast = (_sources(self.course, self.bill, {}, level)[1:] for level in ("low", "high"))
-        fast = [replace(one, lipid_l=0.0) for one in fast]  # the same pot: its fat counts once
+        lies = [soaks(dose, heats) for heats in [heat_up(self.course)] for dose in self.bill]
+        slow, fast = (
+            [source(*each, level, holds_back) for each in zip(self.bill, lies, strict=True)]
+            for level, holds_back in (("low", True), ("high", False))  # the same pot: its fat counts once
+        )
         both = carry(self.course, [*slow, *fast], self.own, [self.cut.end], steps=COARSE)
         over = self.collected * both.at(np.array([self.cut.end])).over[:, 0]
         weight = self._weight[self.carried.rows.source > 0]
@@ -384,13 +388,20 @@ class Flavours:
             for (start, half, finish), top in zip(marks.tolist(), peak.tolist(), strict=True)
         )
 
+    @cached_property
+    def _of_lines(self) -> list[list[float]]:
+        """Of each line: shares as in `_shares`; grams releasable, kept, kept without a threshold; a band."""
+        grams = (
+            self.carried.rows.amount,
+            self.kept_by_row,
+            np.where(self.per_g > 0.0, 0.0, self.kept_by_row),
+        )
+        by_row = np.vstack([self._shares * self._weight, *grams])
+        return np.vstack([self.by_line(by_row.T).T, *self._bands]).T.tolist()
+
     def _botanical(self, line: int) -> BotanicalFlavour:
-        dose, told, mine = self.bill[line], self.classes[line], self.rows_of(line + 1)
-        heads, over, in_all, plant, pot = (self._shares[:, mine] @ self._weight[mine]).tolist()
-        releasable = float(self.carried.rows.amount[mine].sum())
-        kept, smelt = self.kept_by_row[mine], self.per_g[mine] > 0.0
-        total = float(kept.sum())
-        low, high = (float(end[line]) for end in self._bands)
+        dose, told = self.bill[line], self.classes[line]
+        heads, over, in_all, plant, pot, releasable, total, unknown, low, high = self._of_lines[line]
         fixed = [self._fixed(name, grams, plant) for name, grams in dose.non_volatile_g.items()]
         return BotanicalFlavour(
             line=line,
@@ -411,19 +422,24 @@ class Flavours:
             later=max(in_all - over, 0.0),
             noticed=self.noticed[line],
             times_threshold=float(self.in_bottle[line]),
-            without_threshold=float(kept[~smelt].sum()) / total if total > 0.0 else 0.0,
+            without_threshold=unknown / total if total > 0.0 else 0.0,
             unlisted_oil_g=dose.unlisted_oil_g,
             compounds=(*self._compounds(line + 1, told.compounds), *fixed),
         )
 
+    @cached_property
+    def _of_rows(self) -> list[tuple[str, float, list[float]]]:
+        """Of each row its compound, grams and shares as in `_shares`."""
+        rows = self.carried.rows
+        names = [self.compound_ids[k] for k in rows.compound.tolist()]
+        return list(zip(names, rows.amount.tolist(), self._shares.T.tolist(), strict=True))
+
     def _compounds(self, source: int, told: Mapping[str, Class]) -> list[CompoundFlavour]:
-        rows, found = self.carried.rows, []
+        found = []
         for row in self.rows_of(source).tolist():
-            name = self.compound_ids[rows.compound[row]]
-            _, over, _, plant, pot = self._shares[:, row].tolist()
+            name, amount, (_, over, _, plant, pot) = self._of_rows[row]
             klass = told[name].klass
             passage = None if klass == "stays" else self._passages[row]
-            amount = float(rows.amount[row])
             found.append(self._compound(name, klass, passage, amount, over * amount, plant, pot))
         return found
 

@@ -45,21 +45,31 @@ def per_gram(compound_ids: Sequence[str], own: Mapping[str, Compound]) -> Array:
     return np.array([0.0 if one is None else UG_PER_G / one.ug_per_l for one in known])
 
 
-def leaders(times: Array) -> tuple[int, ...]:
-    """Botanicals that lead one jar by size, most first: the largest, and whoever is clear beside it."""
-    told = noticed(times).tolist()
-    return tuple(k for k in _falling(times) if told[k] in ("leads", "clear"))[:MOST_NAMED]
+def leaders(times: Array) -> list[list[int]]:
+    """Botanicals that lead each jar by size, most first: the largest, and whoever is clear beside it.
+
+    The times-threshold have the shape (lines, jars).
+    """
+    led = np.isin(noticed(times), ("leads", "clear"))
+    return [
+        [k for k in ranked if jar[k]][:MOST_NAMED] for ranked, jar in zip(*_ranked(times, led), strict=True)
+    ]
 
 
-def marks(times: Array, mean: Array) -> tuple[int, ...]:
-    """At most three botanicals that mark a jar, furthest above their mean first; else the least below."""
-    above = np.where(times >= LEAST_TIMES, times / np.where(mean > 0.0, mean, 1.0), 0.0)
-    ranked = [k for k in _falling(above) if above[k] > 0.0]
-    return tuple([k for k in ranked if above[k] > 1.0][:MOST_NAMED] or ranked[:1])
+def marks(times: Array, mean: Array) -> list[list[int]]:
+    """At most three that mark each jar, furthest above their mean first; else the least below."""
+    usual = np.where(mean > 0.0, mean, 1.0)[:, None]
+    above = np.where(times >= LEAST_TIMES, times / usual, 0.0)
+    found = []
+    for ranked, jar in zip(*_ranked(above, above), strict=True):
+        there = [k for k in ranked if jar[k] > 0.0]
+        found.append([k for k in there if jar[k] > 1.0][:MOST_NAMED] or there[:1])
+    return found
 
 
-def _falling(values: Array) -> list[int]:
-    return [int(k) for k in np.argsort(-values, kind="stable")]
+def _ranked(values: Array, told: NDArray[Any]) -> tuple[list[list[int]], list[list[Any]]]:
+    """Lines of each jar, most first; and what is told of each jar's lines."""
+    return np.argsort(-values, axis=0, kind="stable").T.tolist(), told.T.tolist()
 
 
 # --- What is told of each botanical and of each of its compounds.

@@ -111,7 +111,11 @@ def _preparations() -> Mapping[str, tuple[float, float, float]]:
 
 def tissue(botanical: Botanical, prepared: Prepared) -> Tissue:
     """Return what a botanical is cut into; one without a row of its own is taken as its category."""
-    return tissue_of(botanical.id if botanical.id in _pieces() else botanical.category, prepared)
+    return tissue_of(_piece(botanical), prepared)
+
+
+def _piece(botanical: Botanical) -> str:
+    return botanical.id if botanical.id in _pieces() else botanical.category
 
 
 def tissue_of(piece_id: str, prepared: Prepared) -> Tissue:
@@ -150,18 +154,27 @@ def source(
     dose: ResolvedDose, soaks: tuple[Soak, ...] = (), level: Level = "typical", holds_back: bool = True
 ) -> Source:
     """Return what a dose releases, ready to be followed along a run."""
-    one = tissue(dose.botanical, dose.prepared)
+    known = _gives(_piece(dose.botanical), dose.botanical.category, dose.prepared, level)
+    washed, pools, wax, lipid_l_per_kg = known
     in_vapour = dose.dose.where == "basket"
-    washed, pools = one.pools(level)
     return Source(
         amounts=dose.oil_g,
         washed=washed,
         pools=pools,
-        wax=wax_of(dose.botanical.category, one.lipid_l_per_kg),
-        lipid_l=dose.dry_mass_g / 1000.0 * one.lipid_l_per_kg if holds_back else 0.0,
+        wax=wax,
+        lipid_l=dose.dry_mass_g / 1000.0 * lipid_l_per_kg if holds_back else 0.0,
         soaks=() if in_vapour else soaks,
         in_vapour=in_vapour,
     )
+
+
+@lru_cache(maxsize=1024)
+def _gives(
+    piece_id: str, category: str, prepared: Prepared, level: Level
+) -> tuple[Pools, Pools, float, float]:
+    """Pools washed and diffusing, wax [-], fat of a dried kilogram [L]."""
+    one = tissue_of(piece_id, prepared)
+    return *one.pools(level), wax_of(category, one.lipid_l_per_kg), one.lipid_l_per_kg
 
 
 # --- When a botanical comes over: its class, from one reference run that knows the charge's strength only.

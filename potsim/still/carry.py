@@ -6,6 +6,7 @@ any unit of amount will do. One run and many are followed alike: runs are a last
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
@@ -481,16 +482,14 @@ def _steps_first(steps: Array) -> Array:
 
 def _summed(steps: Array, first: Array | float = 0.0, stays: Array | None = None) -> Array:
     """What is there from the first point on, to which each step adds, and of which a share stays."""
+    if stays is None and steps.ndim == 2:
+        return np.concatenate([np.zeros((len(steps), 1)), np.cumsum(steps, axis=1)], axis=1)
     added = _steps_first(steps)
     out = np.empty((len(added) + 1, *added.shape[1:]), added.dtype)
     out[0] = first
-    if stays is None:
-        for here, more, there in zip(out, added, out[1:], strict=False):
-            np.add(here, more, out=there)
-    else:
-        for here, share, more, there in zip(out, _steps_first(stays), added, out[1:], strict=False):
-            np.multiply(here, share, out=there)
-            there += more
+    shares = itertools.repeat(1.0) if stays is None else _steps_first(stays)
+    for here, share, more, there in zip(out, shares, added, out[1:], strict=False):
+        np.add(np.multiply(here, share, out=there), more, out=there)
     return _steps_first(out)
 
 

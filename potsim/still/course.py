@@ -128,6 +128,7 @@ CLOSE = 1e-12  # depletion to which a condition is placed
 EVEN = np.linspace(0.0, 1.0, 17)  # parts of a step at which it is looked at next, whatever the condition
 NEAR = 10.0 ** -np.arange(1.0, 10.0)  # and how near, in steps, to where a straight line would cross
 SEVERAL = 3  # changes of power from which on their tables are made together, and short
+BALANCED = 129  # points of the balance of energy
 SLACK = 0.05  # of depletion, and of 1 + depletion, by which such a table is longer than seems needed
 EXHAUSTED = float(np.log(1000.0))  # depletion at which 99.9 % of the charge's moles are over
 
@@ -342,7 +343,7 @@ class Course:
             leg is self.legs[0]
         ):  # a difference of next to equals: rounding must not leave the strengths that ran
             low, high = np.minimum(y, leg.first_y), np.maximum(y, leg.first_y)
-            ethanol = np.clip(ethanol, low * over, high * over)
+            ethanol = np.minimum(np.maximum(ethanol, low * over), high * over)
         got = 1.0 - self.still.lost
         moles_per_row = self.charge_mol * np.exp(-leg.from_depletion - leg.position)
         elapsed = leg.from_s + moles_per_row * (row.clock - leg.clock)
@@ -450,7 +451,7 @@ class Course:
         ends = [leg.from_depletion for leg in self.legs if leg.from_depletion < upto] + [upto]
         heat_in = heat_out = stored = 0.0
         for leg, start, end in zip(self.legs, ends[:-1], ends[1:], strict=False):
-            states = self._on(leg, np.linspace(start, end, 801))
+            states = self._on(leg, np.linspace(start, end, BALANCED))
             c = leg.curves.conditions
             shed = c.neck_loss_w_per_k * (states.vapour_k - c.room_k) + c.pot_loss_w_per_k * (
                 states.pot_k - c.room_k
@@ -459,10 +460,16 @@ class Course:
                 heat.vapour_enthalpy(states.stream_x, states.vapour_k)
             )
             heat_in += c.power_w * float(states.elapsed_s[-1] - states.elapsed_s[0])
-            heat_out += float(np.trapezoid(shed + vapour, states.elapsed_s))
+            heat_out += _simpson((shed + vapour) * states.pot_mol / states.rate_mol_per_s, end - start)
             liquid = states.pot_mol * np.asarray(heat.liquid_enthalpy(states.pot_x, states.pot_k))
             stored += float(liquid[-1] - liquid[0])
         return (heat_in - heat_out - stored) / heat_in
+
+
+def _simpson(values: Array, width: float) -> float:
+    """Integral of what is known at an odd number of even places."""
+    inner = 4.0 * values[1:-1:2].sum() + 2.0 * values[2:-1:2].sum()
+    return float(values[0] + inner + values[-1]) * width / (3.0 * (values.size - 1))
 
 
 def course(charge_mol: float, charge_x: float, still: Still, table: Curves | None = None) -> Course:
