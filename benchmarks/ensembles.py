@@ -52,8 +52,10 @@ def points() -> tuple[Point, ...]:
 
 
 def _point(runs: int) -> Point:
+    # By way of a small process: a new one counts the memory of that which it was split from as its own.
+    between = "import subprocess, sys; subprocess.run([sys.executable, '-c', *sys.argv[1:]], check=True)"
     done = subprocess.run(
-        [sys.executable, "-c", PROGRAM, str(runs)], check=True, capture_output=True, text=True
+        [sys.executable, "-c", between, PROGRAM, str(runs)], check=True, capture_output=True, text=True
     )
     seconds, memory = (float(v) for v in done.stdout.split())
     return Point(runs, seconds, memory / (1024.0**2 if sys.platform == "darwin" else 1024.0))

@@ -83,8 +83,7 @@ def _cold_run() -> tuple[float, int]:
 def _by_turns(one: tuple[str, ...], other: tuple[str, ...]) -> float:
     """User time of one process over that of another, by turns: a machine has faster and slower minutes."""
     spent = [(_user_s(*one), _user_s(*other)) for _ in range(TURNS)]
-    first, second = map(statistics.median, zip(*spent, strict=True))
-    return first / second
+    return statistics.median(first for first, _ in spent) / statistics.median(second for _, second in spent)
 
 
 def _steps() -> float:

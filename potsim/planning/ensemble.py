@@ -166,7 +166,7 @@ def _grouped(shares: Iterable[Share]) -> list[Share]:
 
 Progress = Callable[[int, int], None]
 
-CHUNK = 512  # draws worked on at a time
+CHUNK = 256  # draws worked on at a time: half the memory of 512, and a tenth more time
 KEPT = 16384  # draws of which every answer is kept for the quantiles; the first, as good as any
 KEPT_NUMBERS = 4_000_000  # fewer where the answers are many
 LOW, HIGH = 0.05, 0.95
