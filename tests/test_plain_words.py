@@ -210,7 +210,7 @@ def test_no_file_is_called_minus(say, gin: str, tmp_path: Path, arguments: tuple
         ),
         (
             ("proof", "1 L", "72 %", "42 %", "--at", "200 °F"),
-            ("range", "--at", "200 °F, that is 93.3333 °C"),
+            ("range", "--at", "200 °F, that is 93.3 °C"),
         ),
         (("proof", "0 US gal", "72 %", "42 %"), ("range", "VOLUME", "0 US gal")),
         (("proof", "1 L", "72 %", "0 %"), ("range", "TARGET", "0 %")),
@@ -232,7 +232,7 @@ def test_a_refusal_says_what_was_typed_and_what_to_do(
 @pytest.mark.parametrize(
     ("line", "said"),
     [
-        ('room = "200 °F"', ("range", "still.room", "200 °F, that is 93.3333 °C")),
+        ('room = "200 °F"', ("range", "still.room", "200 °F, that is 93.3 °C")),
         ('altitude = "30000 ft"', ("range", "still.altitude", "30000 ft, that is 9144 m")),
         ('power = "0 kW"', ("range", "still.power", "0 kW")),
     ],
