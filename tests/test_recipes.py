@@ -32,7 +32,7 @@ WORDS = """\
 WALK = """\
 import dataclasses, json
 import potsim
-from potsim.interfaces.page import form
+from potsim.interfaces.page import told
 from potsim.interfaces.planfile import read_plan, write_plan
 from potsim.planning.blends import blend_trials
 from potsim.planning.forecast import Follower
@@ -49,7 +49,7 @@ reading = next_reading([], Entry(elapsed_min=seen.elapsed_min, collected_l=0.2, 
 later = dataclasses.replace(plan, cuts=Cuts(stop=Stop(pot_c=92.0)))
 blend = blend_trials([Trial("a", plan), Trial("b", later)], [1.0, 1.0])
 followed = Follower(run, 0.0).update([reading])
-tables = {table["table"]: table for section in form.schema() for table in section["tables"]}
+tables = {table["table"]: table for section in told.schema() for table in section["tables"]}
 form_keys = {field["key"]: field for field in tables["cuts.stop"]["fields"]}
 varied = [row for row in sweep(plan, "cuts.stop.pot_c", [88.0, 91.0]).rows if not row.planned]
 try:

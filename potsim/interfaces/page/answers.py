@@ -10,7 +10,7 @@ import dataclasses
 import functools
 import hashlib
 from collections import Counter, OrderedDict, defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +19,8 @@ from numpy.typing import NDArray
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import quantities
-from potsim.interfaces.page import form
 from potsim.interfaces.page.shelf import Shelf
-from potsim.interfaces.page.told import refused
+from potsim.interfaces.page.told import refused, schema
 from potsim.interfaces.planfile import example_plan, plan_of, read_plan, tables_of, write_plan
 from potsim.interfaces.report import underway as words
 from potsim.interfaces.tomlfile import Source
@@ -32,6 +31,7 @@ from potsim.planning.blends import blend_trials
 from potsim.planning.botanicals import Botanical, library
 from potsim.planning.comparison import bottled_l, in_bottle
 from potsim.planning.comparison import compare as side_by_side
+from potsim.planning.journal import Journal
 from potsim.planning.lanes import lanes as lanes_of
 from potsim.planning.notes import sentences
 from potsim.planning.plan import VERDICTS, JarPlan, Plan
@@ -104,6 +104,12 @@ def plan_from(tables: object, root: str | None = None) -> Plan:
         raise RequestError(f"The charge goes back to more than {MOST_RUNS} runs.", "Take fewer left-overs.")
     folder = Path(root) if root is not None and _names_plain(tables) else None
     return plan_of(tables, Source(SOURCE, folder))
+
+
+def plan_of_run(run: str | Journal, root: str) -> Plan:
+    """Return the plan that a run was begun with."""
+    journal = shelf_at(root).journal(run) if isinstance(run, str) else run
+    return read_plan(journal.plan_text, SOURCE, Path(root))
 
 
 def _runs_inside(tables: dict[str, Any]) -> int:
@@ -198,38 +204,48 @@ def strip(run: Run, points: int = POINTS, *, marked: bool = True) -> dict[str, A
     at = np.linspace(0, len(profile.collected_l) - 1, points).round().astype(int)
     nobody: tuple[tuple[str, ...], ...] = ((),) * len(run.jars)
     marking, leading = (run.flavours.marks, run.flavours.leads) if marked else (nobody, nobody)
+    told = {"state": "planned", "word": "", "measured_l": None, "measured_abv": None}
     return {
-        "end_l": round(run.stop.collected_l, 5),
-        "heads_l": round(next((j.to_l for j in reversed(run.jars) if j.role == "heads"), 0.0), 5),
-        "curve": {
-            "l": column(profile.collected_l[at], 4),
-            "abv": column(profile.stream_abv[at], 2),
-            "min": column(profile.elapsed_min[at], 2),
-            "vapour_c": column(profile.vapour_c[at], 2),
-        },
+        **outline(run.stop.collected_l, run.jars),
+        "curve": curve(
+            *(profile.collected_l[at], profile.stream_abv[at], profile.elapsed_min[at], profile.vapour_c[at])
+        ),
         "tail": tail(run),
         "clouds_l": None,
         "band": None,
         "readings": [],
         "jars": [
-            {
-                "n": jar.number,
-                "role": jar.role,
-                "from_l": round(jar.from_l, 5),
-                "to_l": round(jar.to_l, 5),
-                "volume_l": round(jar.volume_l, 5),
-                "abv": round(jar.abv, 2),
-                "full_min": round(jar.full_min, 3),
-                "size_l": jar.size_l,
-                "leads": list(leads),
-                "marks": list(marks),
-                "state": "planned",
-                "word": "",
-                "measured_l": None,
-                "measured_abv": None,
-            }
+            {**slice_of(jar), "leads": list(leads), "marks": list(marks), **told}
             for jar, marks, leads in zip(run.jars, marking, leading, strict=True)
         ],
+    }
+
+
+def outline(end_l: float, jars: Sequence[Any]) -> dict[str, Any]:
+    """Return where a strip ends, and where its heads do."""
+    heads_l = next((jar.to_l for jar in reversed(jars) if jar.role == "heads"), 0.0)
+    return {"end_l": round(end_l, 5), "heads_l": round(heads_l, 5)}
+
+
+def curve(litres: Array, abv: Array, minutes: Array, vapour_c: Array) -> dict[str, Any]:
+    """Return the line along the top of a strip."""
+    return {
+        "l": column(litres, 4),
+        "abv": column(abv, 2),
+        "min": column(minutes, 2),
+        "vapour_c": column(vapour_c, 2),
+    }
+
+
+def slice_of(jar: Any) -> dict[str, Any]:
+    """Return a jar, planned or told of, as a slice of a strip."""
+    return {
+        "n": jar.number,
+        "role": jar.role,
+        **{name: round(getattr(jar, name), 5) for name in ("from_l", "to_l", "volume_l")},
+        "abv": round(jar.abv, 2),
+        "full_min": round(jar.full_min, 3),
+        "size_l": jar.size_l,
     }
 
 
@@ -363,8 +379,8 @@ def beside(sent: dict[str, Any]) -> list[dict[str, Any]]:
         except PotsimError:
             continue
         at = np.linspace(0, len(run.collected_l) - 1, POINTS).round().astype(int)
-        curve = {"l": column(run.collected_l[at], 4), "abv": column(run.stream_abv[at], 2)}
-        found.append({"which": name, "abv": round(run.charge.abv, 2), "curve": curve, "answer": figures(run)})
+        line = {"l": column(run.collected_l[at], 4), "abv": column(run.stream_abv[at], 2)}
+        found.append({"which": name, "abv": round(run.charge.abv, 2), "curve": line, "answer": figures(run)})
     return found
 
 
@@ -379,20 +395,20 @@ def sure(sent: dict[str, Any]) -> dict[str, Any]:
         one = made.answers.get(name)
         return None if one is None else digits({"value": one.value, "low": one.low, "high": one.high})
 
-    curve = made.curves.get("stream_abv")
+    stream = made.curves.get("stream_abv")
     bottles = made.answers.get("proofing.bottles")
-    at = slice(None) if curve is None else np.linspace(0, len(curve.collected_l) - 1, 31).round().astype(int)
+    at = np.linspace(0, 0 if stream is None else len(stream.collected_l) - 1, 31).round().astype(int)
     return {
         "keep_l": band("keep.volume_l"),
         "keep_abv": band("keep.abv"),
         "stop_min": band("stop.elapsed_min"),
         "bottles": None if bottles is None else {"low": int(bottles.low), "high": int(bottles.high)},
         "band": None
-        if curve is None
+        if stream is None
         else {
-            "l": column(curve.collected_l[at], 4),
-            "low": column(curve.low[at], 2),
-            "high": column(curve.high[at], 2),
+            "l": column(stream.collected_l[at], 4),
+            "low": column(stream.low[at], 2),
+            "high": column(stream.high[at], 2),
         },
         "text": " ".join(made.sentences()),
     }
@@ -484,7 +500,7 @@ def _plan_of_part(part: dict[str, Any], root: str) -> Plan:
     if isinstance(part.get("tables"), dict):
         return plan_from(part["tables"], root)
     if isinstance(part.get("run"), str):
-        return read_plan(shelf.journal(part["run"]).plan_text, SOURCE, Path(root))
+        return plan_of_run(part["run"], root)
     return plan_from(shelf.tables(str(part.get("plan"))), root)
 
 
@@ -501,11 +517,12 @@ def opened(sent: dict[str, Any]) -> dict[str, Any]:
 
 
 def _asked(sent: dict[str, Any]) -> Plan:
-    if isinstance(sent.get("run"), str):
-        return read_plan(
-            shelf_at(str(sent["root"])).journal(sent["run"]).plan_text, SOURCE, Path(sent["root"])
-        )
-    return plan_from(sent.get("plan"), sent.get("root"))
+    root = str(sent["root"])
+    return (
+        plan_of_run(sent["run"], root)
+        if isinstance(sent.get("run"), str)
+        else plan_from(sent.get("plan"), root)
+    )
 
 
 def sheet(sent: dict[str, Any]) -> dict[str, Any]:
@@ -541,7 +558,7 @@ def begin(sent: dict[str, Any]) -> dict[str, Any]:
 def _start() -> dict[str, Any]:
     return {
         "formats": formats(),
-        "schema": form.schema(),
+        "schema": schema(),
         "example": tables_of(example_plan()),
         "verdicts": list(VERDICTS),
         "library": [
@@ -626,9 +643,9 @@ def card(tables: Mapping[str, Any], root: str) -> dict[str, Any]:
 def thumb(of: Mapping[str, Any]) -> dict[str, Any]:
     """Return a strip in small."""
     at = np.linspace(0, len(of["curve"]["l"]) - 1, THUMB_POINTS).round().astype(int)
-    curve = {key: [of["curve"][key][k] for k in at] for key in ("l", "abv")}
+    line = {key: [of["curve"][key][k] for k in at] for key in ("l", "abv")}
     jars = [{key: jar[key] for key in ("from_l", "to_l", "role", "state")} for jar in of["jars"]]
-    return {"end_l": of["end_l"], "curve": curve, "jars": jars}
+    return {"end_l": of["end_l"], "curve": line, "jars": jars}
 
 
 def plan(sent: dict[str, Any]) -> dict[str, Any]:

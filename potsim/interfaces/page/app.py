@@ -308,14 +308,9 @@ class Desk:
         told_ = {"token": self.sessions.token(name), "version": __version__, "epoch_ms": _now_ms()}
         return _sent_back(body({**told_, "files": self.version}), request)
 
-    async def on_phone(self, request: Request) -> Response:
+    async def on_phone(self, request: Request, sent: Mapping[str, Any]) -> Response:
         """Tell how a phone reaches the page; a POST opens or closes that way."""
-        wanted = None
-        if request.method == "POST":
-            sent = await _sent(request)
-            if isinstance(sent, Response):
-                return sent
-            wanted = bool(sent.get("on"))
+        wanted = bool(sent.get("on")) if request.method == "POST" else None
         try:
             way = await self.phone(wanted) if self.phone is not None else {"url": None, "reachable": False}
         except PotsimError as error:
@@ -353,124 +348,86 @@ class Desk:
             Makes a response of the data; JSON if left out.
         """
 
-        async def serve(request: Request) -> Response:
-            sent = await _sent(request)
-            if isinstance(sent, Response):
-                return sent
-            sent.update(request.path_params)
-            sent.update({key: value for key, value in request.query_params.items() if key not in sent})
-            made = await self.calculate(lane, task, sent, request, task if slot else None)
-            if isinstance(made, Response):
-                return made
-            if answer is not None and not made.refused:
-                return answer(made.data)
-            return _sent_back(made, request, tagged=tagged and not made.refused)
+        async def serve(request: Request, sent: dict[str, Any]) -> Response:
+            query = {key: value for key, value in request.query_params.items() if key not in sent}
+            made = await self.calculate(lane, task, {**sent, **query}, request, task if slot else None)
+            return _sent_back(made, request, tagged=tagged) if answer is None else answer(made.data)
 
-        return serve
+        return _reads(serve)
 
     async def calculate(
-        self, lane: str, task: str, sent: dict[str, Any], request: Request, slot: str | None = None
-    ) -> Body | Response:
-        """Return the answer of a calculation, or what is told where there is none."""
-        sent["root"] = str(self.shelf.root)
+        self, lane: str, task: str, sent: Mapping[str, Any], request: Request, slot: str | None = None
+    ) -> Body:
+        """Return the answer of a calculation; ends the request with what is told where there is none."""
         try:
-            return await self.workers.ask(lane, task, sent, request.scope["session_name"] or "", slot)
+            made = await self.workers.ask(
+                lane, task, {**sent, "root": str(self.shelf.root)}, request.scope["session_name"] or "", slot
+            )
         except TooBusyError:
-            return malformed("Too many calculations are under way. Wait a moment.", 503)
+            end = malformed("Too many calculations are under way. Wait a moment.", 503)
         except SupersededError:
-            return malformed("A newer request has taken the place of this one.", 409)
+            end = malformed("A newer request has taken the place of this one.", 409)
         except BudgetError:
-            return _sent_back(body({"refused": told.refused(_TOO_LARGE)}, refused=True), request, status=200)
+            end = _sent_back(body({"refused": told.refused(_TOO_LARGE)}, refused=True), request)
         except asyncio.CancelledError:  # the server stops, and waits no longer
-            return malformed("The page is being stopped. Start it anew.", 503)
+            end = malformed("The page is being stopped. Start it anew.", 503)
         except FaultError as fault:
-            return malformed(f"Something unforeseen happened; this is a fault of potsim ({fault}).", 500)
+            end = malformed(f"Something unforeseen happened; this is a fault of potsim ({fault}).", 500)
+        else:
+            if not made.refused:
+                return made
+            end = _sent_back(made, request)
+        raise _EndedError(end)
 
     # The shelf
 
     def keeps(self, work: Callable[[dict[str, Any]], dict[str, Any]]) -> Serve:
         """Return what serves an address by changing the data folder, in a thread."""
 
-        async def serve(request: Request) -> Response:
-            sent = await _sent(request)
-            if isinstance(sent, Response):
-                return sent
-            sent.update(request.path_params)
-            answer, status = await self._in_thread(work, sent)
-            if status == 200:
-                self.live.tell("shelf", {})
-            return _sent_back(answer, request, status=status)
+        async def serve(request: Request, sent: dict[str, Any]) -> Response:
+            answer = await self._in_thread(lambda: work(sent), request)
+            self.live.tell("shelf", {})
+            return _sent_back(answer, request)
 
-        return serve
+        return _reads(serve)
 
-    async def _in_thread(
-        self, work: Callable[[dict[str, Any]], dict[str, Any]], sent: dict[str, Any]
-    ) -> tuple[Body, int]:
+    async def _in_thread(self, work: Callable[[], dict[str, Any]], request: Request) -> Body:
         try:
-            return body(await anyio.to_thread.run_sync(work, sent, limiter=self.threads)), 200
-        except BusyError as error:
-            return body({"refused": told.refused(error)}, refused=True), 503
-        except RequestError as error:
-            return body({"refused": told.refused(error)}, refused=True), 200
+            return body(await anyio.to_thread.run_sync(work, limiter=self.threads))
         except (PotsimError, OSError) as error:
-            return body({"refused": told.refused(error)}, refused=True), 507
+            status = 503 if isinstance(error, BusyError) else 200 if isinstance(error, RequestError) else 507
+            refused = body({"refused": told.refused(error)}, refused=True)
+            raise _EndedError(_sent_back(refused, request, status=status)) from None
 
-    async def begin(self, request: Request) -> Response:
+    async def begin(self, request: Request, sent: dict[str, Any]) -> Response:
         """Begin a run of a plan; one that cannot be run is refused before there is a journal of it."""
-        sent = await _sent(request)
-        if isinstance(sent, Response):
-            return sent
-        made = await self.calculate("plan", "begin", sent, request)
-        if isinstance(made, Response) or made.refused:
-            return made if isinstance(made, Response) else _sent_back(made, request)
-        plan = made.data
-
-        def work(_: dict[str, Any]) -> dict[str, Any]:
-            thing, device = told.word(sent, "thing"), told.word(sent, "device")
-            parent = told.word(sent, "from")
-            return {"id": self.shelf.begin(plan["text"], plan["title"], thing, device, parent)}
-
-        answer, status = await self._in_thread(work, sent)
-        if status != 200 or answer.refused:
-            return _sent_back(answer, request, status=status)
+        plan = (await self.calculate("plan", "begin", sent, request)).data
+        thing, device, parent = (told.word(sent, key) for key in ("thing", "device", "from"))
+        began = await self._in_thread(
+            lambda: {"run": self.shelf.begin(plan["text"], plan["title"], thing, device, parent)}, request
+        )
         self.live.tell("shelf", {})
-        run = await self.calculate("run", "run", {"run": answer.data["id"]}, request)
-        return run if isinstance(run, Response) else _sent_back(run, request)
+        return _sent_back(await self.calculate("run", "run", began.data, request), request)
 
-    async def learn(self, request: Request) -> Response:
+    async def learn(self, request: Request, sent: dict[str, Any]) -> Response:
         """Take what a run told of a still into the file of that still."""
-        sent = await _sent(request)
-        if isinstance(sent, Response):
-            return sent
-        sent.update(request.path_params)
-        made = await self.calculate("study", "learn", sent, request)
-        if isinstance(made, Response) or made.refused:
-            return made if isinstance(made, Response) else _sent_back(made, request)
-        learnt = made.data
+        learnt = (await self.calculate("study", "learn", sent, request)).data
 
-        def work(_: dict[str, Any]) -> dict[str, Any]:
+        def work() -> dict[str, Any]:
             self.shelf.write(learnt["id"], learnt["text"])
             return {"id": learnt["id"], "notes": learnt["notes"]}
 
-        answer, status = await self._in_thread(work, sent)
+        answer = await self._in_thread(work, request)
         self.live.tell("shelf", {})
-        return _sent_back(answer, request, status=status)
+        return _sent_back(answer, request)
 
-    async def tell(self, request: Request) -> Response:
+    async def tell(self, request: Request, sent: dict[str, Any]) -> Response:
         """Take in what is told of a run; never waits for a calculation."""
-        sent = await _sent(request)
-        if isinstance(sent, Response):
-            return sent
-        run = str(request.path_params["run"])
-
-        def work(sent: dict[str, Any]) -> dict[str, Any]:
-            return told.tell(self.shelf, run, sent, MOST_THINGS)
-
-        answer, status = await self._in_thread(work, sent)
-        made = answer.data
-        if status == 200 and made.get("new"):
-            self._news(run, made["version"], told.word(sent, "device"))
-        return _sent_back(answer, request, status=status)
+        run = str(sent["run"])
+        answer = await self._in_thread(lambda: told.tell(self.shelf, run, sent, MOST_THINGS), request)
+        if answer.data.get("new"):
+            self._news(run, answer.data["version"], told.word(sent, "device"))
+        return _sent_back(answer, request)
 
     def _news(self, run: str, version: int, device: str) -> None:
         """Tell all devices at once, and once more when the forecast is ready; bring the files into line."""
@@ -523,18 +480,37 @@ _TOO_LARGE = RequestError(
 )
 
 
-async def _sent(request: Request) -> dict[str, Any] | Response:
-    """Read the data of a request: one JSON object."""
+class _EndedError(Exception):
+    """A request is answered before all that it asked is done."""
+
+    def __init__(self, response: Response) -> None:
+        self.response = response
+
+
+def _reads(work: Callable[[Request, dict[str, Any]], Awaitable[Response]]) -> Serve:
+    """Return what serves an address by what is sent to it, one JSON object, and what its path names."""
+
+    async def serve(request: Request) -> Response:
+        try:
+            return await work(request, {**await _sent(request), **request.path_params})
+        except _EndedError as ended:
+            return ended.response
+
+    return serve
+
+
+async def _sent(request: Request) -> dict[str, Any]:
     if request.method in ("GET", "HEAD"):
         return {}
-    kind = request.headers.get("content-type", "").partition(";")[0].strip()
-    if kind != "application/json":
-        return malformed("Send application/json.", 415)
+    if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
+        raise _EndedError(malformed("Send application/json.", 415))
     try:
         sent = json.loads(await request.body(), parse_constant=_no_number)
     except (ValueError, RecursionError):
-        return malformed("The request is not JSON as this page sends it.")
-    return sent if isinstance(sent, dict) else malformed("The request is not a JSON object.")
+        raise _EndedError(malformed("The request is not JSON as this page sends it.")) from None
+    if not isinstance(sent, dict):
+        raise _EndedError(malformed("The request is not a JSON object."))
+    return sent
 
 
 def _no_number(text: str) -> float:
@@ -569,7 +545,7 @@ def build(desk: Desk) -> ASGIApp:
         "/in/{key}": desk.try_key,
         "/api/hello": desk.hello,
         "/api/files": desk.list_files,
-        "/api/phone": desk.on_phone,
+        "/api/phone": _reads(desk.on_phone),
         "/api/live": desk.listen,
         "/api/start": ask("plan", "start", tagged=True),
         "/api/classes": ask("study", "classes", tagged=True),
@@ -580,7 +556,7 @@ def build(desk: Desk) -> ASGIApp:
     }
     posts: dict[str, Serve] = {
         "/code": desk.try_code,
-        "/api/phone": desk.on_phone,
+        "/api/phone": _reads(desk.on_phone),
         "/api/answer": ask("plan", "answer", slot=True),
         "/api/beside": ask("plan", "beside", slot=True),
         "/api/sure": ask("study", "sure", slot=True),
@@ -591,14 +567,14 @@ def build(desk: Desk) -> ASGIApp:
         "/api/sheet": ask("study", "sheet", answer=_attached("html", "text/html")),
         "/api/csv": ask("study", "numbers", answer=_attached("csv", "text/csv")),
         "/api/save": ask("plan", "saved", answer=_attached("toml", "application/toml")),
-        "/api/runs": desk.begin,
-        "/api/runs/{run}/tell": desk.tell,
+        "/api/runs": _reads(desk.begin),
+        "/api/runs/{run}/tell": _reads(desk.tell),
         "/api/runs/{run}/fit": ask("run", "fit", slot=True),
         "/api/runs/{run}/next": ask("study", "next_trial"),
         "/api/plans": keep(lambda sent: told.keep_plan(shelf, sent)),
         "/api/plans/{id}": keep(lambda sent: told.keep_plan(shelf, sent)),
         "/api/stills": keep(lambda sent: told.keep_still(shelf, sent)),
-        "/api/stills/{id}/learn": desk.learn,
+        "/api/stills/{id}/learn": _reads(desk.learn),
     }
     for kind in ("plans", "runs", "stills"):
         posts[f"/api/{kind}/{{id}}/rename"] = keep(lambda sent: told.rename(shelf, sent))

@@ -16,9 +16,9 @@ import numpy as np
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import quantities
 from potsim.interfaces.page import answers, told
-from potsim.interfaces.page.answers import column, digits, run_of, shelf_at
+from potsim.interfaces.page.answers import column, digits, plan_of_run, run_of, shelf_at
 from potsim.interfaces.page.shelf import Kept, merged, verdicts
-from potsim.interfaces.planfile import read_plan, tables_of
+from potsim.interfaces.planfile import tables_of
 from potsim.interfaces.report import underway as words
 from potsim.interfaces.stillfile import NUMBERS, read_still, still_text
 from potsim.interfaces.wording import in_units
@@ -47,11 +47,6 @@ SEEN = 4000  # things on the shelf that are remembered
 
 _UNDER_WAY: OrderedDict[tuple[str, str, int], UnderWay] = OrderedDict()
 _SEEN: OrderedDict[tuple[str, str, int], dict[str, Any]] = OrderedDict()
-
-
-def plan_of_run(journal: Journal, root: str) -> Plan:
-    """Return the plan that a run was begun with."""
-    return read_plan(journal.plan_text, answers.SOURCE, Path(root))
 
 
 def under_way(name: str, root: str) -> UnderWay:
@@ -209,45 +204,31 @@ def strip(made: UnderWay) -> dict[str, Any]:
     forecast, planned = made.forecast, made.run
     end = max(made.end_l, 1e-6)
     places = np.linspace(0.0, end, POINTS)
-    curve = forecast.curve
     minutes = made.minutes(places)
-    marks = {jar["n"]: jar for jar in answers.strip(planned, 2)["jars"]}
-    last = max(marks, default=0)
+    known = forecast.curve
+    abv, low, high = (
+        np.interp(places, known.collected_l, of)
+        for of in (known.abv, known.low_abv, np.minimum(known.high_abv, 100.0))
+    )
+    marks, leads = planned.flavours.marks, planned.flavours.leads
     return {
-        "end_l": round(end, 5),
-        "heads_l": round(next((j.to_l for j in reversed(made.jars) if j.role == "heads"), 0.0), 5),
-        "curve": {
-            "l": column(places, 4),
-            "abv": column(np.interp(places, curve.collected_l, curve.abv), 2),
-            "min": column(minutes, 2),
-            "vapour_c": column(made.vapour_k(places) - 273.15, 2),
-        },
+        **answers.outline(end, made.jars),
+        "curve": answers.curve(places, abv, minutes, made.vapour_k(places) - 273.15),
         "tail": None,
         "clouds_l": answers.clouds(planned),
-        "band": {
-            "l": column(places[::2], 4),
-            "low": column(np.interp(places, curve.collected_l, curve.low_abv)[::2], 2),
-            "high": column(np.interp(places, curve.collected_l, np.minimum(curve.high_abv, 100.0))[::2], 2),
-        },
+        "band": {"l": column(places[::2], 4), "low": column(low[::2], 2), "high": column(high[::2], 2)},
         "readings": [
             {"id": one.id, "l": round(one.l, 5), "abv": round(one.abv, 2)}
             for one in _read_off(made.journal, minutes, places)
         ],
         "jars": [
             {
-                "n": jar.number,
-                "role": jar.role,
-                "from_l": round(jar.from_l, 5),
-                "to_l": round(jar.to_l, 5),
-                "volume_l": round(jar.volume_l, 5),
-                "abv": round(jar.abv, 2),
-                "abv_pm": round(jar.abv_pm, 2),
-                "full_min": round(jar.full_min, 3),
-                "size_l": jar.size_l,
-                "leads": marks.get(min(jar.number, last), {}).get("leads", []),
-                "marks": marks.get(min(jar.number, last), {}).get("marks", []),
+                **answers.slice_of(jar),
+                "leads": list(leads[min(jar.number, len(leads)) - 1]) if leads else [],
+                "marks": list(marks[min(jar.number, len(marks)) - 1]) if marks else [],
                 "state": jar.state,
                 "word": jar.word,
+                "abv_pm": round(jar.abv_pm, 2),
                 "measured_l": round(jar.volume_l, 5) if jar.state in ("over", "safe", "out") else None,
                 "measured_abv": round(jar.abv, 2) if jar.measured else None,
                 "fitted_abv": round(jar.fitted_abv, 2),
