@@ -223,6 +223,14 @@ THEMES: dict[str, Any] = {
 }
 
 
+def sized(page: Page, device: str) -> None:
+    """Give the page the size of a device."""
+    size = ROOM[device]["viewport"]
+    if page.viewport_size != size:
+        page.set_viewport_size(size)
+        settled(page)
+
+
 def at_fault(page: Page, where: str, device: str) -> list[str]:
     """What is cut, too small for a finger, wider than the page, gone, or found by axe."""
     wide = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")

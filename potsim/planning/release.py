@@ -19,7 +19,16 @@ from numpy.typing import NDArray
 from potsim.data import read_table
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound, compound
-from potsim.planning.botanicals import Botanical, Level, Library, ResolvedDose, materials, resolve
+from potsim.planning.botanicals import (
+    Botanical,
+    Level,
+    Library,
+    ResolvedDose,
+    library,
+    materials,
+    resolve,
+    spelling,
+)
 from potsim.planning.ingredients import Prepared
 from potsim.planning.plan import BotanicalDose
 from potsim.records import dataclass
@@ -110,12 +119,14 @@ def _preparations() -> Mapping[str, tuple[float, float, float]]:
 
 
 def tissue(botanical: Botanical, prepared: Prepared) -> Tissue:
-    """Return what a botanical is cut into; one without a row of its own is taken as its category."""
+    """Return what a botanical is cut into; one without a row is taken like another, or as its category."""
     return tissue_of(_piece(botanical), prepared)
 
 
 def _piece(botanical: Botanical) -> str:
-    return botanical.id if botanical.id in _pieces() else botanical.category
+    like = library().get(spelling(botanical.like))
+    model = like.id if like is not None and like.category == botanical.category else ""
+    return next(row for row in (botanical.id, model, botanical.category) if row in _pieces())
 
 
 def tissue_of(piece_id: str, prepared: Prepared) -> Tissue:

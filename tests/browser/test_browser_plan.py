@@ -22,6 +22,7 @@ from page_browser import (
     journal,
     kept,
     seen,
+    sized,
     told,
     walk,
 )
@@ -177,6 +178,38 @@ def test_one_of_my_own_and_a_dose_far_from_usual_stands_open(with_plan: Any) -> 
     page.locator("[data-key=done]").click()
     expect(page.locator(".plan-answer .mind")).to_contain_text("Fireweed: 60")
     assert page.locator(".plan-answer .mind").count() == 1
+
+
+def test_one_of_my_own_like_juniper_answers_as_juniper_does(with_plan: Any) -> None:
+    page = with_plan()
+    page.locator("[data-key=add-botanical]").click()
+    page.get_by_label("Search the library").fill("Hillside berry")
+    page.get_by_role("button", name="Make your own").click()
+    page.get_by_role("dialog", name="like which one?").get_by_role("button", name="Juniper").first.click()
+    answered(page)
+    assert drafted(page)["own_botanical"] == [{"name": "Hillside berry", "like": "juniper"}]
+    assert drafted(page)["botanical"][-1]["name"] == "Hillside berry"
+    bill = [{"name": name, "mass": "5 g"} for name in ("Hillside berry", "juniper")]
+    run = potsim.distil(plan_from({**drafted(page), "botanical": bill}))
+    mine, theirs = run.flavours.botanicals
+    for name in ("passage", "half_share", "left_in_pot", "left_in_plant"):
+        assert getattr(mine, name) == getattr(theirs, name)
+
+
+def test_us_units_are_those_of_the_trade(with_plan: Any) -> None:
+    """29.5735 mL are a fluid ounce (NIST Handbook 44, appendix C); proof twice the % vol (27 CFR 30.11)."""
+    page = with_plan()
+    run = answer_of(page)[1]
+    go(page, "shelf")
+    page.get_by_role("button", name="This device").click()
+    page.locator("[data-key=units-us]").click()
+    page.keyboard.press("Escape")
+    go(page, "plan")
+    expect(page.locator(".figures")).to_contain_text("fl oz")
+    shown = page.locator(".figures").inner_text()
+    assert f"{run.keep.volume_l / 0.0295735295625:.1f} fl oz" in shown
+    assert f"{2.0 * run.keep.abv:.0f} proof" in shown
+    assert "proof" in page.locator(".why").inner_text()
 
 
 def test_one_part_is_open_at_a_time_on_a_phone(with_plan: Any) -> None:
@@ -343,15 +376,21 @@ def test_runs_and_plans_are_renamed_and_deleted(with_plan: Any, folder: Path) ->
 
 
 @pytest.mark.parametrize(
-    "device",
-    ["small", "desk", *(pytest.param(k, marks=pytest.mark.long) for k in ("double", "phone", "tablet"))],
+    "devices",
+    [("small", "desk"), *(pytest.param((k,), marks=pytest.mark.long) for k in ("double", "phone", "tablet"))],
 )
 def test_nothing_is_cut_or_too_small_and_axe_finds_nothing(
-    open_page: Any, clock: Clock, device: str, folder: Path
+    open_page: Any, clock: Clock, devices: tuple[str, ...], folder: Path
 ) -> None:
-    page = open_page(**ROOM[device])
-    found = {where: bad for where in walk(page, clock) if (bad := at_fault(page, where, device))}
-    assert found == {}
+    """In one walk, at the size of one device after the other."""
+    page = open_page(**ROOM[devices[0]])
+    found = []
+    for where in walk(page, clock):
+        for device in devices:
+            sized(page, device)
+            found += [f"{where}, {device}: {bad}" for bad in at_fault(page, where, device)]
+        sized(page, devices[0])
+    assert found == []
 
 
 def test_the_keyboard_alone(open_page: Any, clock: Clock, folder: Path) -> None:
