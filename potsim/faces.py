@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes as Axes
     from matplotlib.figure import Figure as Figure
 
-    from potsim.interfaces.files import target as target
-    from potsim.interfaces.files import write_all as write_all
+    from potsim.interfaces.output import target as target
+    from potsim.interfaces.output import write_all as write_all
     from potsim.interfaces.planfile import plan_of as plan_of
     from potsim.interfaces.planfile import read_plan as read_plan
     from potsim.interfaces.planfile import tables_of as tables_of
@@ -33,8 +33,8 @@ if TYPE_CHECKING:
     from potsim.interfaces.tomlfile import Source as Source
 
 _HOMES = {
-    "target": "files",
-    "write_all": "files",
+    "target": "output",
+    "write_all": "output",
     "plan_of": "planfile",
     "read_plan": "planfile",
     "tables_of": "planfile",

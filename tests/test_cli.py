@@ -13,7 +13,7 @@ from refusals import is_refusal
 
 import potsim
 from potsim.errors import ConvergenceError
-from potsim.interfaces import files, output
+from potsim.interfaces import output
 from potsim.interfaces.commands import COMMANDS
 from potsim.interfaces.commands import run as run_command
 
@@ -51,7 +51,7 @@ def test_a_full_disk_is_said_and_nothing_half_written_stays(
     def full(_: int) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr(files.os, "fsync", full)
+    monkeypatch.setattr(output.os, "fsync", full)
     (tmp_path / "a.csv").write_text("mine", encoding="utf-8")
     said = say("run", "--csv", "a.csv", "--report", "b.html", "--force")
     assert said.code == 1
@@ -66,13 +66,13 @@ def test_a_device_is_written_to_and_never_replaced(say) -> None:
     assert said.code == 1
     assert is_refusal(said.error, "said", "device_is_full")
     assert "Traceback" not in said.err
-    assert files.target("/dev/full").special
+    assert output.target("/dev/full").special
     assert say("run", "--csv", "/dev/null").code == 0
-    assert files.target("/dev/null").special
+    assert output.target("/dev/null").special
 
 
 def test_a_folder_that_may_not_be_written_to_is_refused(say, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(files.os, "access", lambda path, mode: mode != os.W_OK)
+    monkeypatch.setattr(output.os, "access", lambda path, mode: mode != os.W_OK)
     said = say("new", "a.toml")
     assert said.code == 2
     assert is_refusal(said.error, "said", "may_not_write")

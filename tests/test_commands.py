@@ -15,7 +15,7 @@ import pytest
 from refusals import refused
 
 import potsim
-from potsim.interfaces import files
+from potsim.interfaces import output
 from potsim.interfaces.commands import ask
 from potsim.interfaces.evidence.core import modules
 from potsim.interfaces.report.run import curve_places
@@ -187,21 +187,21 @@ def test_force_replaces_and_follows_links(say, tmp_path: Path) -> None:
 
 
 def test_a_file_that_has_come_meanwhile_is_not_replaced(tmp_path: Path) -> None:
-    checked = files.target(str(tmp_path / "a.txt"))
+    checked = output.target(str(tmp_path / "a.txt"))
     checked.path.write_text("someone else's", encoding="utf-8")
     with refused("said", "there_already", error=potsim.PotsimError):
-        files.write_all([(checked, "mine")])
+        output.write_all([(checked, "mine")])
     assert checked.path.read_text(encoding="utf-8") == "someone else's"
 
 
 def test_write_new_writes_as_any_new_file(tmp_path: Path) -> None:
-    files.write_new(str(tmp_path / "a.txt"), "Grüße\r\n")
+    output.write_new(str(tmp_path / "a.txt"), "Grüße\r\n")
     assert (tmp_path / "a.txt").read_bytes() == "Grüße\r\n".encode()
     (tmp_path / "usual").touch()
     assert (tmp_path / "a.txt").stat().st_mode == (tmp_path / "usual").stat().st_mode
     with refused("said", "there_already", error=potsim.PotsimError):
-        files.write_new(str(tmp_path / "a.txt"), b"")
-    files.write_new(str(tmp_path / "a.txt"), b"", force=True)
+        output.write_new(str(tmp_path / "a.txt"), b"")
+    output.write_new(str(tmp_path / "a.txt"), b"", force=True)
     assert (tmp_path / "a.txt").read_bytes() == b""
 
 

@@ -17,7 +17,7 @@ import potsim
 from potsim.errors import RequestError
 from potsim.interfaces import output
 from potsim.interfaces.cli import main
-from potsim.interfaces.files import csv_of
+from potsim.interfaces.output import csv_of
 from potsim.planning import lines as kept
 from potsim.planning.events import Read
 from potsim.planning.journal import Journal

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, NoReturn, TypeVar
 
 from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.interfaces import files, output
+from potsim.interfaces import output
 from potsim.interfaces.quantities import as_typed
 
 T = TypeVar("T")
@@ -205,15 +205,15 @@ def read(name: str, reader: Callable[[str], T], text: str) -> T:
 
 def targets(
     args: argparse.Namespace, options: Mapping[str, Collection[str]], read_file: Path | None = None
-) -> dict[str, files.Target]:
+) -> dict[str, output.Target]:
     """Check the files that a command line asks to be written, by the options that name them."""
     wanted = {}
     for option, suffixes in options.items():
         name = getattr(args, option)
         if name is not None:
-            check = functools.partial(files.target, force=args.force, suffixes=suffixes)
+            check = functools.partial(output.target, force=args.force, suffixes=suffixes)
             wanted[option] = read("-o" if option == "output" else f"--{option}", check, name)
-    files.check_apart(list(wanted.values()), read_file)
+    output.check_apart(list(wanted.values()), read_file)
     return wanted
 
 

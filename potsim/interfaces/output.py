@@ -1,23 +1,229 @@
-"""The two streams: results to standard output, words about them to standard error."""
+"""What goes out: files, written whole or not at all; results and words, each on its stream."""
 
 from __future__ import annotations
 
 import codecs
 import contextlib
+import csv
+import errno
+import io
 import os
+import re
+import stat
 import sys
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from potsim.errors import PotsimError
-from potsim.interfaces.files import Target, write_all
+from potsim.errors import PotsimError, RequestError, Where, nearest
+from potsim.records import dataclass
 
 if TYPE_CHECKING:
     from argparse import Namespace
 
     from potsim.interfaces.quantities import System
     from potsim.interfaces.report.tables import Section
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_NUMBER = re.compile(r"[+-]?[0-9.]+(?:e[+-]?[0-9]+)?")
+_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+
+
+def content_of(path: Path, largest: int, kind: str, pattern: str, larger: str) -> bytes:
+    """Return what is in a file, or refuse in words one that is not there or too large for its kind."""
+    shown = f"'{path}'"
+    try:
+        with path.open("rb") as file:
+            content = file.read(largest + 1)
+    except FileNotFoundError:
+        if path.is_symlink():
+            fault, hint = f"{shown} is a link to a file that is gone.", "Name the file itself."
+        else:
+            fault, hint = f"There is no file {shown}.", _near_file(path, pattern)
+        raise RequestError(fault, hint, kind="file") from None
+    except IsADirectoryError:
+        raise RequestError(f"{shown} is a folder.", f"Name a {kind} in it.", kind="file") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise RequestError(
+            f"{shown} cannot be read: {why}.", "Choose one of your own.", kind="file"
+        ) from None
+    if len(content) > largest:
+        most = f"{largest // 1000} kB" if largest < 1_000_000 else f"{largest // 1_000_000} MB"
+        fault = f"is larger than {most}; {larger}."
+        raise RequestError(fault, f"Is it a {kind}?", kind="file", follows=True).at(Where(path.name))
+    return content
+
+
+def _near_file(path: Path, pattern: str) -> str:
+    near: Sequence[str] = ()
+    with contextlib.suppress(OSError):
+        near = nearest(path.name, [p.name for p in path.parent.glob(pattern) if p.exists()][:1000], most=1)
+    return f"Did you mean '{near[0]}'?" if near else "Check the name and the folder."
+
+
+def csv_of(rows: Iterable[Sequence[object]]) -> str:
+    """Return rows as CSV in which a spreadsheet takes no name for a formula."""
+    made = io.StringIO()
+    csv.writer(made).writerows([_harmless(cell) for cell in row] for row in rows)
+    return made.getvalue()
+
+
+def _harmless(cell: object) -> object:
+    formula = isinstance(cell, str) and cell.startswith(_FORMULA) and not _NUMBER.fullmatch(cell)
+    return f"'{cell}" if formula else cell
+
+
+@dataclass(frozen=True)
+class Target:
+    """A file that may be written."""
+
+    path: Path  # where, links followed
+    name: str  # as the person named it
+    force: bool  # whether a file that is there may be replaced
+
+    @property
+    def suffix(self) -> str:
+        """What follows the last point of the name, in small letters, without the point."""
+        return Path(self.name).suffix.lower().lstrip(".")
+
+    @property
+    def special(self) -> bool:
+        """Whether it is a device or a pipe, which is written to and never replaced."""
+        try:
+            mode = self.path.stat().st_mode
+        except OSError:
+            return False
+        return not stat.S_ISREG(mode) and not stat.S_ISDIR(mode)
+
+
+def target(name: str, *, force: bool = False, suffixes: Collection[str] = ()) -> Target:
+    """Check that a file may be written, without writing it."""
+    if not name.strip() or "\0" in name:
+        raise RequestError("A file to write has no name.", "Name it.")
+    if name.strip() == "-":
+        such = f"run.{next(iter(suffixes), 'csv')}"
+        raise RequestError(
+            "'-' names no file, and files are not written to standard output.",
+            f"Name one, such as '{such}'; --json prints the result for programs.",
+        )
+    if not name.isprintable():  # other files name it, and messages
+        raise RequestError(
+            f"The name {name!a} holds what cannot be shown.", "Write it with letters, digits and signs."
+        )
+    checked = Target(Path(os.path.realpath(name)), name, force)
+    if checked.path.is_dir():
+        raise RequestError(f"'{name}' is a folder.", "Name a file in it.")
+    if suffixes and checked.suffix not in suffixes:
+        known = ", ".join(f".{s}" for s in suffixes)
+        stem = Path(name).stem or "run"
+        given = f"ends in .{checked.suffix}" if checked.suffix else "has no suffix"
+        raise RequestError(
+            f"'{name}' {given}; allowed: {known}.", f"Such as '{stem}.{next(iter(suffixes))}'."
+        )
+    _check_folder(checked)
+    if checked.special:
+        return checked
+    if checked.path.exists() and not force:
+        raise RequestError(
+            f"'{name}' is there already.", "Choose another name, or add --force to replace it."
+        )
+    return checked
+
+
+def _check_folder(checked: Target) -> None:
+    folder = checked.path.parent
+    if not folder.is_dir():
+        there: list[str] = []
+        with contextlib.suppress(OSError):
+            there = [path.name for path in folder.parent.iterdir() if path.is_dir()][:1000]
+        near = nearest(folder.name, there, most=1)
+        hint = f"Did you mean '{near[0]}'?" if near else "Make the folder first, or choose another."
+        raise RequestError(f"There is no folder '{folder}' to write '{checked.path.name}' in.", hint)
+    writable = checked.path if checked.special else folder
+    if not os.access(writable, os.W_OK):
+        raise RequestError(f"You may not write '{checked.name}'.", "Choose a folder of your own.")
+
+
+def check_apart(targets: Sequence[Target], read: Path | None = None) -> None:
+    """Refuse two files of one name, and one that would replace the file read."""
+    regular = [t for t in targets if not t.special]
+    for k, one in enumerate(regular):
+        if read is not None and one.path == Path(os.path.realpath(read)):
+            raise RequestError(f"'{one.name}' is the plan itself.", "Choose another name for the result.")
+        if any(one.path == other.path for other in regular[:k]):
+            raise RequestError(f"'{one.name}' is to hold two results.", "Give each its own file.")
+
+
+def write_new(name: str, content: str | bytes, *, force: bool = False) -> None:
+    """Write one file, whole or not at all; as `target` and `write_all` together."""
+    write_all([(target(name, force=force), content)])
+
+
+def write_all(results: Sequence[tuple[Target, str | bytes]]) -> None:
+    """Write files, all of them or none.
+
+    Each is written under a passing name in its own folder; when all are there, they are renamed.
+    """
+    contents = [(t, c.encode("utf-8") if isinstance(c, str) else c) for t, c in results]
+    for t, _ in contents:
+        if not t.force and not t.special and t.path.exists():
+            raise RequestError(f"'{t.name}' is there already.", "Add --force to replace it.")
+    staged: list[tuple[Target, Path]] = []
+    try:
+        for t, content in contents:
+            with _blame(t):
+                if not t.special:
+                    _stage(t, content, staged)
+        for t, content in contents:
+            with _blame(t):
+                if t.special:
+                    t.path.write_bytes(content)
+        for t, passing in staged:
+            with _blame(t):
+                passing.replace(t.path)
+    finally:
+        for _, passing in staged:
+            passing.unlink(missing_ok=True)
+
+
+def _stage(t: Target, content: bytes, staged: list[tuple[Target, Path]]) -> None:
+    import tempfile  # start-up: a plain run writes no file
+
+    handle, passing = tempfile.mkstemp(prefix=f".{t.path.name[:40]}.", suffix=".part", dir=t.path.parent)
+    staged.append((t, Path(passing)))
+    with os.fdopen(handle, "wb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    Path(passing).chmod(_mode(t.path))
+
+
+def _mode(path: Path) -> int:
+    """Permissions of the file replaced; those of any new file if there is none."""
+    if path.exists():
+        return stat.S_IMODE(path.stat().st_mode)
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+@contextlib.contextmanager
+def _blame(t: Target) -> Iterator[None]:
+    """Say which file could not be written."""
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        full = error.errno in _FULL
+        why = "the disk is full" if full else (error.strerror or str(error)).lower()
+        hint = "Make room, or choose another disk." if full else "Choose another place."
+        raise PotsimError(f"'{t.name}' could not be written: {why}.", hint) from error
+
+
+# --- The two streams: results to standard output, words about them to standard error.
 
 
 LEAST_COLUMNS, MOST_COLUMNS = 40, 80

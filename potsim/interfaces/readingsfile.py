@@ -22,7 +22,7 @@ from potsim.errors import (
     together,
 )
 from potsim.interfaces import quantities
-from potsim.interfaces.files import content_of
+from potsim.interfaces.output import content_of
 from potsim.interfaces.quantities import shown, tidy
 from potsim.liquid import strength
 from potsim.liquid.equilibrium import ATMOSPHERE_PA

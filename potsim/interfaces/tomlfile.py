@@ -22,7 +22,7 @@ from potsim.errors import (
     together,
 )
 from potsim.interfaces import kinds, quantities
-from potsim.interfaces.files import content_of
+from potsim.interfaces.output import content_of
 from potsim.interfaces.quantities import LONGEST, as_typed, shown
 from potsim.planning import schema
 from potsim.planning.plan import TABLES, most_rows

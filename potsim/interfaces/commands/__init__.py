@@ -22,7 +22,7 @@ COMMANDS = {
     "botanicals": ("run", "the library of botanicals, with sources"),
     "evidence": ("run", "every published value and how far we are from it"),
     "new": ("run", "write a starter plan with comments"),
-    "page": ("page", "the whole job in a browser: before, during and after the run"),
+    "page": ("follow", "the whole job in a browser: before, during and after the run"),
 }
 
 

@@ -1,4 +1,4 @@
-"""``potsim follow``: readings in, the rest of the run out."""
+"""``potsim follow`` and ``potsim page``: readings in, the rest of the run out."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces import files, output, quantities
+from potsim.interfaces import output, quantities
 from potsim.interfaces.options import FORCE, JSON, PICTURES, Command, argument
 from potsim.interfaces.planfile import the_plan, the_plan_file
 from potsim.interfaces.wording import in_units, units_of
@@ -26,10 +26,12 @@ def run(args: argparse.Namespace) -> None:
     _check(args)
     plan_file = the_plan_file(args.plan)
     assert plan_file is not None
-    picture = None if args.plot is None else files.target(args.plot, force=args.force, suffixes=PICTURES)
+    picture = None if args.plot is None else output.target(args.plot, force=args.force, suffixes=PICTURES)
     # A still that is remembered already is refined, not replaced.
-    still = None if args.save_still is None else files.target(args.save_still, force=True, suffixes=("toml",))
-    files.check_apart([t for t in (picture, still) if t is not None], plan_file)
+    still = (
+        None if args.save_still is None else output.target(args.save_still, force=True, suffixes=("toml",))
+    )
+    output.check_apart([t for t in (picture, still) if t is not None], plan_file)
     plan = the_plan(args.plan)
     from potsim.planning.run import distil  # start-up: --help loads nothing heavy
 
@@ -44,7 +46,7 @@ def run(args: argparse.Namespace) -> None:
 
     forecast = follow(made, readings, args.hold_up)
     results, words = _files(forecast, picture, still)
-    files.write_all(results)
+    output.write_all(results)
     output.emit(
         args,
         lambda: {**forecast.to_dict(), "notes": plain_notes(notes)},
@@ -149,10 +151,10 @@ def _is_journal(path: Path) -> bool:
 
 
 def _files(
-    forecast: Forecast, picture: files.Target | None, still: files.Target | None
-) -> tuple[list[tuple[files.Target, str | bytes]], list[str]]:
+    forecast: Forecast, picture: output.Target | None, still: output.Target | None
+) -> tuple[list[tuple[output.Target, str | bytes]], list[str]]:
     """What is to be written, and what is to be said of it."""
-    results: list[tuple[files.Target, str | bytes]] = []
+    results: list[tuple[output.Target, str | bytes]] = []
     words: list[str] = []
     if picture is not None:
         from potsim.interfaces.plots.others import figure_of_follow
@@ -216,4 +218,51 @@ out), jar, parrot, or pooled for all so far poured together. Or a journal that
     ),
     run=run,
 )
-COMMANDS = (FOLLOW,)
+# --- The same at a page in a browser.
+
+
+def page(args: argparse.Namespace) -> None:
+    """Serve the page until it is stopped."""
+    from potsim.interfaces.page.serve import LOOPBACK, Wish, serve  # start-up: --help loads nothing heavy
+
+    data = Path(args.data).expanduser() if args.data else Path.home() / "potsim-runs"
+    wish = Wish(data, args.host or LOOPBACK, args.port, browser=not args.no_browser)
+    serve(wish, _at_once, output.words)
+
+
+def _at_once(text: str) -> None:
+    """Print the address now: the command goes on running."""
+    output.result(text)
+    output.finish()
+
+
+def _port(text: str) -> int:
+    if not (text.isascii() and text.isdecimal() and 1 <= int(text[:6]) <= 65535):
+        raise RequestError(f"'{text}' is not a port; allowed is 1 to 65535.", "Such as 8080.")
+    return int(text)
+
+
+PAGE = Command(
+    name="page",
+    description="""\
+Serve a web page on this machine and open it in the browser. Plans, runs and
+stills are kept in a folder of their own as files that the other commands read;
+what is told of a run is on disk at once. Only this machine can reach the page,
+until it is opened to a phone on the page itself, or by --host; then a square to
+scan, or a printed code, lets each browser in.""",
+    examples=(
+        "potsim page",
+        "potsim page --no-browser --port 8080 --data my-runs",
+        "potsim page --host 0.0.0.0",
+    ),
+    arguments=(
+        argument(
+            "--data", metavar="DIR", help="folder for all that is kept (default: potsim-runs in your home)"
+        ),
+        argument("--host", metavar="ADDRESS", help="serve the home network too, such as 0.0.0.0"),
+        argument("--port", metavar="N", type=_port, help="port (default: 8437, or any that is free)"),
+        argument("--no-browser", action="store_true", help="do not open a browser"),
+    ),
+    run=page,
+)
+COMMANDS = (FOLLOW, PAGE)

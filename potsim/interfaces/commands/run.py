@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from potsim.errors import RequestError
-from potsim.interfaces import files, output, quantities
+from potsim.interfaces import output, quantities
 from potsim.interfaces.options import (
     FORCE,
     JSON,
@@ -215,10 +215,10 @@ def evidence(args: argparse.Namespace) -> None:
 
 def new(args: argparse.Namespace) -> None:
     """Write a starter plan."""
-    target = files.target(args.file, force=args.force, suffixes=("toml",))
+    target = output.target(args.file, force=args.force, suffixes=("toml",))
     from potsim.interfaces.planfile import new_plan_text
 
-    files.write_all([(target, new_plan_text())])
+    output.write_all([(target, new_plan_text())])
     output.words(f"Written: {target.name}. Change it, then: potsim run {target.name}")
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
-from potsim.interfaces import files, output, quantities
+from potsim.interfaces import output, quantities
 from potsim.interfaces.options import FORCE, JSON, PICTURES, Command, OneOf, argument, read, targets, typed_as
 from potsim.interfaces.wording import counted, units_of
 from potsim.records import plain
@@ -193,22 +193,22 @@ def run_book(args: argparse.Namespace) -> None:
     _done(args, data, sections, target, csv_of_book(entries))
 
 
-def _target(args: argparse.Namespace, option: str, suffixes: tuple[str, ...]) -> files.Target | None:
+def _target(args: argparse.Namespace, option: str, suffixes: tuple[str, ...]) -> output.Target | None:
     return targets(args, {option: suffixes}).get(option)
 
 
-def _trial(name: str, target: files.Target | None) -> TrialFile:
+def _trial(name: str, target: output.Target | None) -> TrialFile:
     """Read a trial file; what is to be written must not be the file itself."""
     from potsim.interfaces.trialfile import read_trial
 
     if not name.strip() or "\0" in name:
         raise RequestError("The name of a trial file is empty.", "Name one, such as trial-1.toml.")
     if target is not None:
-        files.check_apart([target], Path(name))
+        output.check_apart([target], Path(name))
     return read_trial(name)
 
 
-def _folder(target: files.Target | None) -> Path:
+def _folder(target: output.Target | None) -> Path:
     return Path() if target is None else target.path.parent
 
 
@@ -216,7 +216,7 @@ def _done(
     args: argparse.Namespace,
     data: Mapping[str, object],
     sections: Callable[[], Sequence[Section]],
-    target: files.Target | None,
+    target: output.Target | None,
     content: str | bytes,
     plan: Plan | None = None,
 ) -> None:

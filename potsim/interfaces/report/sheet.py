@@ -10,7 +10,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from potsim import __version__
-from potsim.interfaces.files import csv_of
+from potsim.interfaces.output import csv_of
 from potsim.interfaces.report.card import facts
 from potsim.interfaces.report.cloud import limit_words
 from potsim.interfaces.report.jars import jar_notes

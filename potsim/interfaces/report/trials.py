@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from potsim.interfaces.files import csv_of
+from potsim.interfaces.output import csv_of
 from potsim.interfaces.report.cloud import level, span_words, taught_words
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.trialfile import (
