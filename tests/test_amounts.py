@@ -109,8 +109,8 @@ def test_pieces_are_weighed_as_the_library_has_them(name: str, said: str, meant:
         ({"name": "juniper", "amount": "a handful"}, ("request", "botanical.0.amount")),
         ({"name": "juniper", "amount": "2 g", "mass": "2 g"}, ("conflict", "botanical.0.amount")),
         ({"name": "gale", "amount": "2 g"}, ("unknown_name", "botanical.0.name", "gale")),
-        ({"name": "juniper", "amount": "2 g", "like": "sage"}, ("conflict", "botanical.0.like")),
-        ({"name": "yew", "amount": "2 g", "like": "juniper"}, ("said", "yew")),
+        ({"name": "juniper", "amount": "2 g", "like": "sage"}, ("like_known", "botanical.0.like", "juniper")),
+        ({"name": "yew", "amount": "2 g", "like": "juniper"}, ("dangerous", "botanical.0.like", "yew")),
     ],
 )
 def test_a_dose_that_cannot_be_meant_is_refused(botanical: dict[str, object], why: Record) -> None:

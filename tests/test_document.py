@@ -85,7 +85,7 @@ def test_a_run_comes_back_from_what_it_tells(run: potsim.Run) -> None:
 def test_what_is_no_run_is_refused(lost: str) -> None:
     data = potsim.distil(potsim.example_plan()).to_dict()
     del data[lost]
-    with refused("said", "format_unknown"):
+    with refused("no_run", "format"):
         potsim.Run.from_dict(data)
 
 

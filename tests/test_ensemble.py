@@ -258,7 +258,7 @@ def test_words_and_plain_data() -> None:
     assert "no measurement of yours narrows" in drawn.advice("keep.abv")
     assert "strength of what goes into the charge" in drawn.advice("charge.abv")
     assert drawn.advice("jars.4.abv").count("jar 4's strength") == 1
-    with refused("said", "no_such_answer"):
+    with refused("unknown_name", "", "keep.colour"):
         drawn.advice("keep.colour")
     trace = drawn.traces["limonene"]
     assert trace.high / trace.value == pytest.approx(2.0**1.645, rel=1e-3)
@@ -310,7 +310,7 @@ def test_the_misfit_of_the_model_is_that_to_published_vapour() -> None:
 def test_a_still_at_its_limit_is_not_told_how_sure() -> None:
     still = replace(SURE.still, power_w=130.0)
     assert distil(replace(SURE, still=still)).end.depletion > 0.0
-    with refused("said", "near_the_limit"):
+    with refused("undecided"):
         ensemble(replace(SURE, still=still), 20)
 
 

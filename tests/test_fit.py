@@ -213,7 +213,7 @@ def test_power_changed_in_mid_run_is_followed(planned: Run) -> None:
     assert made.stop_min.value == pytest.approx(real.stop.elapsed_min, abs=0.5)
     not_told = follow(planned, found)
     assert not_told.fit.value("time_scale") > 1.1
-    with refused("said", "power_turned_too_low"):
+    with refused("little_to_follow", "power", 60.0):
         follow(planned, [next_reading([], Entry(collected_l=0.4, power_w=60.0))])
 
 
@@ -290,7 +290,7 @@ def test_more_power_than_was_said_is_said(planned: Run) -> None:
 
 def test_the_readings_of_another_run_are_refused(planned: Run) -> None:
     found = [next_reading([], Entry(collected_l=2.3, read_abv=20.0))]
-    with refused("said", "more_collected_than_charged"):
+    with refused("more_than_charged", "collected", 2.3):
         follow(planned, found)
     with refused("said", "hold_up_out_of_range"):
         Follower(planned, hold_up_l=0.9)

@@ -81,3 +81,29 @@ def test_imports_inside_functions_say_that_they_are_for_the_start(path: Path) ->
     inside = [node for each in functions for node in ast.walk(each)]
     if any(isinstance(node, ast.Import | ast.ImportFrom) for node in inside):
         assert "start-up:" in text
+
+
+REFUSALS = {"PotsimError", "RequestError", "RangeError", "UnknownNameError", "ConvergenceError", "BusyError"}
+
+
+def refusals(path: Path) -> list[ast.Call]:
+    """Calls of a module that make a refusal, or check a range."""
+    found = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call):
+            of = node.func.value if isinstance(node.func, ast.Attribute) else node.func
+            if isinstance(of, ast.Name) and of.id in {*REFUSALS, "require"}:
+                found.append(node)
+    return found
+
+
+@pytest.mark.parametrize("path", [p for p in MODULES if floor(p) == "planning"], ids=lambda p: p.stem)
+def test_planning_refuses_by_records_without_a_sentence(path: Path) -> None:
+    for call in refusals(path):
+        named = isinstance(call.func, ast.Attribute) or ast.unparse(call.func) in (
+            "UnknownNameError",
+            "require",
+        )
+        assert named, f"line {call.lineno}: raise a record, with .of"
+        said = [n.value for n in ast.walk(call) if isinstance(n, ast.Constant) and isinstance(n.value, str)]
+        assert not [text for text in said if " " in text], f"line {call.lineno} of {path.name}"

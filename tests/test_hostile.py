@@ -79,7 +79,7 @@ def test_a_number_that_is_none_costs_its_line_only(tmp_path: Path, number: str) 
 def test_a_journal_of_a_version_to_come_is_refused_by_it(tmp_path: Path) -> None:
     path = tmp_path / "run.jsonl"
     path.write_bytes(begun(path).replace(b'"journal": 2', b'"journal": 99'))
-    with refused("said", "journal_of_a_later_version"):
+    with refused("journal_version", "journal", 99):
         Journal.read(path)
 
 
@@ -106,7 +106,7 @@ def test_a_pipe_is_no_journal_and_is_not_waited_for(tmp_path: Path) -> None:
     path = tmp_path / "run.jsonl"
     os.mkfifo(path)
     for opened in (lambda: Journal.read(path), lambda: Journal.open(path, PLAN)):
-        with refused("said", "not_a_plain_file"):
+        with refused("file_not_plain"):
             opened()
 
 

@@ -153,7 +153,7 @@ def test_nothing_happens_in_the_future(path: Path) -> None:
 def test_a_jar_noted_meanwhile_asks(path: Path) -> None:
     with Journal.open(path, PLAN) as shed, Journal.open(path, PLAN) as kitchen:
         shed.append(Full(1, 0.03, saw=0), device="shed")
-        with refused("said", "jar_noted_elsewhere", error=StaleError) as stale:
+        with refused("noted_already", "", 1, error=StaleError) as stale:
             kitchen.append(Full(1, 0.04, saw=0), device="kitchen")
         assert stale.value.by.device == "shed"
         shed.append(Full(2, 0.06, saw=1))
@@ -270,7 +270,7 @@ def test_what_cannot_be_is_not_written(path: Path) -> None:
             (Volume(1, -1.0), ("range", "volume_l", "-1 L")),
             (Water(float("nan")), ("range", "mass_g", "nan g")),
             (Pool(()), ("no_jar_poured", "jars")),
-            (Measured(read_abv=70.0), ("said", "measured_of_no_volume")),
+            (Measured(read_abv=70.0), ("how_much", "")),
         ):
             with refused(*words, error=PotsimError):
                 journal.append(event)

@@ -106,7 +106,7 @@ def test_unknown_jars_are_refused_with_what_exists() -> None:
 
 
 def test_a_jar_named_twice_is_refused() -> None:
-    with refused("said", "kept_jar_twice"):
+    with refused("jar_twice", "jars.keep", 3):
         pool(jars_of(), [3, 4, 3])
     with refused("quantity", "", "2-5,4"):
         quantities.numbers("2-5,4")
@@ -114,7 +114,7 @@ def test_a_jar_named_twice_is_refused() -> None:
 
 def test_no_jar_between_the_cuts_is_refused() -> None:
     heads_only = [jar for jar in jars_of() if jar.role == "heads"]
-    with refused("said", "nothing_to_keep"):
+    with refused("no_jar_kept", "jars.keep"):
         pool(heads_only)
 
 

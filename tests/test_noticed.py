@@ -317,10 +317,10 @@ def test_a_stop_by_fading() -> None:
     run = run_of(plan_text(bill, more="[cuts]\nstop = { faded = true }"))
     assert run.end.reason == "faded"
     assert run.faded_l == pytest.approx(float(run.collected_l[-1]), rel=0.2)
-    with refused("said", "nothing_fades"):
+    with refused("nothing_fades", "cuts.stop.faded"):
         run_of(plan_text(line("clove", 2.0), more="[cuts]\nstop = { faded = true }"))
     peel = line("lemon peel", 4.0, prepared="ground", macerated="48 h")
-    with refused("said", "fades_too_early"):
+    with refused("fades_early", "cuts.stop.faded"):
         run_of(plan_text(peel, more="[cuts]\nstop = { faded = true }"))
 
 

@@ -159,13 +159,13 @@ def test_an_interrupt_leaves_nothing_in_the_queue() -> None:
 @pytest.mark.parametrize(
     ("vary", "said"),
     [
-        ({}, ("said", "nothing_is_varied")),
-        ({"charge.abv": []}, ("said", "nothing_is_varied")),
-        ({"charge.abv": ["30 %"]}, ("request", "charge.abv")),
-        ({"charge.abv": "30 %"}, ("request", "charge.abv")),
+        ({}, ("nothing_varied", "")),
+        ({"charge.abv": []}, ("nothing_varied", "")),
+        ({"charge.abv": ["30 %"]}, ("wrong_type", "charge.abv", "'30 %'")),
+        ({"charge.abv": "30 %"}, ("wrong_type", "charge.abv", "'30 %'")),
         (
             [{"charge.abv": 30.0}, {"still.power": 700.0}],
-            ("said", "rows_of_other_numbers"),
+            ("rows_differ", "", "['still.power']"),
         ),
         ({"charge.avb": [30.0]}, ("unknown_name", "", "charge.avb")),
     ],

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ast
 import json
+import pickle
 import string
 from dataclasses import replace
 from pathlib import Path
@@ -10,7 +12,9 @@ from pathlib import Path
 import pytest
 
 import potsim
+from potsim.errors import RangeError, RequestError
 from potsim.interfaces.planfile import read_plan
+from potsim.interfaces.report.refusals import REFUSALS as REFUSED
 from potsim.interfaces.report.words import STOPS, WORDS, words
 from potsim.interfaces.wording import METRIC, say
 from potsim.planning.jars import TOO_SMALL
@@ -25,98 +29,34 @@ from potsim.planning.schema import keys_of
 REFUSALS = {
     "glass_of_what": r"^--clouded-at: a glass of what\?.*--of",
     "keeps_weaker_spirit": r"^--of: quince\.toml keeps spirit of 7[\d.]+ % vol, weaker than TARGET\.",
-    "haze_before_the_first_drop": r"wrong\.csv, line 2: a haze is told before the first drop\.",
     "minus_is_no_file": r"'-' names no file.* Name one, such as 'run\.",
     "disk_is_full": r"^'a\.csv' could not be written: the disk is full\.",
     "device_is_full": r"^'/dev/full' could not be written: the disk is full\.",
     "may_not_write": r"^You may not write 'a\.toml'",
     "output_is_closed": "Standard output is closed",
-    "reach_of_nothing": (
-        r"^Nothing is asked for\. Ask for one: bottles, a keep \(its volume, its strength or both\), or a "
-        r"share to recover\.$"
-    ),
-    "reach_of_two_things": r"^Two things are asked for\. Ask for one: bottles, ",
-    "bottling_without_bottle": (
-        r"^bottling\.bottle is not given: how much 6 bottles hold is open\. Give the bottling strength and "
-        r"the bottle\.$"
-    ),
-    "half_a_bottle": r"^2\.5 bottles are not a whole number\.",
-    "strongest_keep": (
-        r"this charge has ([\d.]+) .*at the first drop after the heads\. Let the charge be stronger, take "
-        r"less power, or ask for less\.$"
-    ),
-    "weakest_keep": r"the weakest that comes of this charge has ([\d.]+) % vol; the least level",
-    "weakest_keep_of_a_dry_pot": r"% vol; the pot is then exhausted\.",
-    "most_alcohol": (
-        r"^A keep with 99 % of the alcohol is out of reach: the most that comes of this charge is "
-        r"([\d.]+) %; the least level of the pot ends the run there\. Ask for less, take less heads, or "
-        r"lower still\.min_level\.$"
-    ),
-    "too_many_runs": (
-        r"^(\d+) bottles of (\d+) mL at (\d+) % vol would take (\d+) runs; allowed are (\d+)\..* Three "
-        r"quarters of the pot give ([\d.]+) L\."
-    ),
-    "keep_by_letting_down": (
-        r"^a keep of 300 mL at 72 % vol is out of reach by letting the charge down: .* give ([\d.]+) to "
-        r"([\d.]+) L\."
-    ),
-    "no_charge_fits": "no charge of these spirits fits the pot",
-    "heads_of_all": r"^cuts\.heads is 2\.2 L, and no more comes over\.",
     "a_folder": "is a folder",
-    "alias_taken": "already means coriander seed",
-    "beyond_the_azeotrope": r"line 2: the strength is 98\.0 % vol at 20 °C, beyond the azeotrope, 97\.",
     "book_is_a_file": r"'trial-1\.toml' is not a folder",
     "book_of_nothing": r"There is no \.toml file in 'empty'",
     "book_of_nowhere": "'nowhere' is not a folder",
-    "bottling_without_abv": r"bottling\.abv is not given",
     "by_not_known": "--by",
     "cells_missing": r"line 2: 2 cells, but the header has 3\.",
     "cells_too_many": r"line 2: 5 cells, but the header has 3\.",
     "cells_too_many_for_one_name": r"line 2: 2 cells, but the header has 1\.",
     "charge_or_bottles_missing": r"--charge or --bottles is missing\.",
     "clock_of_no_day": r"line 2: clock: '25:00' is no time of day\.",
-    "clouded_at_c_alone": "clouded_at_c is given, but no result.clouded_at",
-    "collected_falls_in_a_table": r"r\.csv, line 3: collected falls from 220 mL to 210 mL\.",
-    "collected_falls_to_100": "collected falls from 200 mL to 100 mL",
-    "collected_falls_to_200": "collected falls from 250 mL to 200 mL",
-    "collected_falls_to_50": "collected falls from 200 mL to 50 mL",
-    "collected_is_a_text": "collected_l is 'x'; it is to be a number",
     "column_without_name": r"line 1: a column has no name\.",
     "compare_with_what": "potsim trial compare: missing: B",
-    "density_of_no_spirit": r"make 1\.9 g/mL; spirit has 0\.79 to 1\.",
     "digits_by_the_thousand": "a number has thousands of digits",
-    "dried_only": "saffron is known dried only.*mass it would have dried",
     "exclude_each_other": "exclude each other",
-    "fades_too_early": "inside the first quarter",
     "file_beside_no_plan": r"'x\.toml' is sought in the folder of the plan; this has none\.",
     "follow_what": "missing: PLAN",
-    "format_unknown": "no run of format 0",
-    "fresh_only": "fresh ginger is counted fresh, not dried",
-    "full_disk": "no space left",
     "group_unknown": "Group 9999 is not a subgroup",
     "header_alone": r"r\.csv has a header, but no reading below it\.",
     "heat_up_power_too_low": "still.heat_up_power is 50 W, but the pot sheds 64 W",
     "hold_up_out_of_range": "A hold-up of 900 mL is given; allowed is 0 to 357 mL",
-    "jar_holds_more_than_all": r"the jar holds 190 mL, but all collected is 100 mL\.",
-    "jar_is_a_text": "'full' has jar = '1'",
-    "jar_is_true": "'full' has jar = True",
-    "jar_noted_elsewhere": "Jar 1 was noted already on shed",
     "jar_of_no_number": r"line 2: jar: 'x' is no number of a jar\.",
-    "jar_of_what_volume": r"the strength of a jar is given, but not how much is in it\.",
-    "jars_are_texts": "'pool' has jars",
     "journal_for_enter": "--journal is for --enter",
-    "journal_held": "held by another program",
-    "journal_of_a_later_version": "99",
-    "journal_of_another_plan": "journal of another plan",
-    "journal_of_no_run": "holds no run",
-    "journal_of_version_9": "version 9",
-    "journal_on_a_full_disk": "cannot be used: no space left",
-    "journal_read_only": "only read here",
-    "journal_too_large": "is larger than 20 MB",
     "json_and_enter": "--json and --enter exclude each other",
-    "keep_of_no_alcohol": r"The keep of 'No spirit at all' holds no alcohol\.",
-    "keep_too_strong": "A keep of 90 % vol is out of reach: the strongest",
-    "kept_jar_twice": r"jars\.keep names jar 3 twice\. Name every jar once\.",
     "key_there_already": "not written as TOML wants it: this key is there already",
     "learnt_of_no_runs": "a whole number from 1",
     "learnt_runs_no_list": "runs is to be a list of marks",
@@ -124,100 +64,46 @@ REFUSALS = {
     "lengths_differ": "There are 2 volumes but 3 strengths",
     "like_of_no_strength": r"--like: juniper\.toml names no bottling strength\. Add --to",
     "like_without_plans": r"--like is for plans, and none is named\.",
-    "macerated_in_the_basket": "is macerated and in the basket",
-    "mass_and_pieces": "has both mass and pieces",
-    "measured_of_no_volume": "not said how much",
     "metal_not_known": "allowed are glass, steel, copper",
-    "more_alcohol_than_charged": (
-        "the result holds more alcohol than the charge: 1.2 L at 90 % vol are 1.08 L of pure "
-        "alcohol, the charge held 0.906 L"
-    ),
-    "more_collected_than_charged": r"2300 mL are collected, of a charge of 2\.38 L",
-    "more_than_all_of_the_oil": ("composition of spruce tip adds up to 101 % of its oil; .* at most 100"),
-    "more_than_charged": "the result is more than the charge: 3 L",
-    "name_taken": "The name 'Junipers' of your own botanical already means juniper",
-    "near_the_limit": "so near the limit",
     "nested_far_too_deeply": "nested too deeply",
     "nested_too_deeply": "line 1: .*nested too deeply",
     "next_of_what": "potsim trial next: missing: TRIAL",
     "no_alcohol": "The charge holds no alcohol",
-    "no_botanical_shared": "share no botanical",
-    "no_bottle": r"\[bottling\] has no bottle",
     "no_file": "There is no file",
-    "no_journal": "There is no",
     "no_plan_file": "There is no file .*Did you mean 'trial-1.toml'",
     "no_readings_file": "There is no file .* Did you mean 'readings.csv'",
     "no_readings_there": r"There is no file 'no\.csv'",
     "no_room_runs": r"still\.room is 93\.3333 °C",
-    "no_spirit_to_blend": r"There is no spirit to blend\. Name at least one",
     "no_strength_runs": r"None of the values can be run: charge\.abv is 97 % vol",
-    "no_such_answer": r"no answer 'keep\.colour'",
-    "no_such_jar": "jars names jar 99, which this run does not have. There are jars ",
     "no_surface": "two values or more",
     "no_trial_file": r"There is no file 'trial-l\.toml'",
-    "no_trials_to_blend": "nothing to blend",
-    "no_value_given": r"No value of still\.power is given\.",
     "no_value_runs": r"None of the values of still\.power can be run",
-    "no_verdict": "has no note with a verdict",
     "none_of_a_group": "0 of a group",
-    "not_a_journal": "is not a journal of readings",
     "not_a_learnt_still": r"is not a still that was learnt: it needs \[still\] and \[learnt\]",
-    "not_a_plain_file": "not a file that can be kept",
     "not_a_table": "line 2: it is no table",
-    "not_in_the_bill": "'juniper' is not in the bill",
     "not_readable": "cannot be read",
-    "note_without_words": "'note' has words = None",
-    "notes_contradict": "the notes about juniper contradict each other: 'more' and 'less'",
     "nothing_asked_for": "nothing is asked for",
-    "nothing_comes_over": "nothing of juniper comes over",
-    "nothing_fades": "nothing fades before the end",
-    "nothing_is_varied": "Nothing is varied",
-    "nothing_read": "Nothing was read",
-    "nothing_to_follow": "there is nothing to follow",
-    "nothing_to_keep": "no jar lies between heads and tails",
-    "nothing_to_pour": "there is none to pour yet",
-    "nothing_to_take_back": "nothing of that name",
     "number_of_nothing": "does not say what it is",
-    "odd_id": "up to 64 letters",
-    "one_plan_to_blend": "There is 1 plan to blend. Give two or more.",
-    "own_name_taken": "already means juniper",
-    "parrot_abv_alone": r"parrot_abv is given, but no still\.parrot",
-    "parrot_larger_than_the_charge": r"still\.parrot holds 2 L, but only",
-    "parrot_of_what_volume": r"not said what the parrot holds\.",
     "picture_as_gif": r"'a\.gif' ends in \.gif",
-    "piece_of_unknown_mass": "What a piece of spruce tip weighs is not known. Give its mass",
-    "piece_of_unknown_water": "Give fresh_water, the mass lost on drying",
-    "plan_is_a_path": "load_plan",
     "plan_itself": "is the plan itself",
     "plan_not_utf_8": r"plan\.toml, line 1: not UTF-8 text\.",
-    "plan_of_no_charge": r"The plan has no charge\. Add a \[\[charge\]\]",
     "plan_of_no_file": r"none\.toml",
     "plan_too_large": r"plan\.toml is larger than 200 kB",
     "plans_and_portions": r"Plans and portions do not go together: juniper\.toml is a plan",
     "plans_like_what": r"Plans are named, but not what their blend is to be like\. Add --like PLAN",
     "plot_and_enter": "--plot and --enter exclude",
-    "pool_of_nothing": "No jar is chosen",
     "pot_of_lead": "still.pot_metal is 'lead'; allowed are glass, steel, copper",
-    "pot_overfull": r"takes 2\.11 L at the boil, but the pot holds 2\.05 L",
-    "power_that_arrives_too_low": r"still.power is 700 W, of which 10 % \(70 W\) reach the pot",
     "power_too_low": "still.power is 100 W, but pot and neck shed 128 W at the boil",
-    "power_turned_too_low": "The power is down to 60 W, of which the pot sheds 66 W .* too little",
-    "profile_of_no_oil": "The profile aimed at holds no oil",
     "range_backwards": r"From 60 to 20 there is nothing\. Put the smaller number first\.",
     "range_by_nan": r"From 20 to 60 by nan is no range\.",
     "range_of_401_values": r"From 20 to 60 in steps of 0\.1 are 401 values; allowed are 200\.",
     "range_to_infinity": r"From 20 to inf by 1 is no range\.",
-    "reading_off_the_hydrometer": "a hydrometer does not show 0 % vol at 40 °C",
     "readings_and_enter": "READINGS and --enter exclude each other",
     "readings_empty": "READINGS is empty",
     "readings_missing": "READINGS is missing",
     "readings_not_text": "not text",
     "readings_of_nothing": r"r\.csv is empty\.",
     "readings_too_large": r"readings\.csv is larger than 2 MB; the readings of a run",
-    "row_of_nowhere": r"line 3: it does not say how far the run has come\.",
-    "rows_of_other_numbers": "same numbers",
-    "run_begun_twice": "cannot begin twice",
-    "run_of_no_charge": r"from_run: bad\.toml, line 2: The plan has no charge\.",
     "runs_without_sure": r"--runs goes with --sure\.",
     "said_twice": "says two things of one",
     "same_both": r"--same is 'both'; allowed: 'alcohol', 'volume'\.",
@@ -225,28 +111,19 @@ REFUSALS = {
     "same_without_strength": "--same goes with the strength",
     "save_still_and_enter": "--save-still and --enter exclude",
     "seed_without_sure": r"--seed goes with --sure\.",
-    "spread_does_not_rise": "low 2, typical 1 and high 3 do not rise. Put them in order",
     "step_below_0": r"A step of -5 never ends\.",
     "step_of_0": r"A step of 0 never ends\. Give a step above 0\.",
-    "steps_down_do_not_fall": "'a touch less' is x0.5, below the x0.6667 of 'less'",
-    "steps_up_do_not_fall": "'a lot more' is x1.3, below the x1.5 of 'more'",
     "still_as_txt": r"'a\.txt' ends in \.txt",
-    "stop_waits_for_the_dropped": r"fennel seed is to be dropped, but \[cuts\] stop waits for it",
     "stream_with_a_size": "A stream has no size",
     "strengths_4001_values": "4001 values; allowed are 200",
     "table_there_already": "not written as TOML wants it: this table is there already",
     "tables_stand_apart": "a.toml cannot be changed where it stands: tables of one name",
     "temperature_of_what": r"line 1: the column 'temperature' does not say of what\.",
     "there_already": "is there already",
-    "time_falls": r"r\.csv, line 3: the time is 30 min, but a line before it has 40 min\.",
     "toml_at_the_end": r"not written as TOML wants it \(at the end\)",
     "toml_odd": "not written as TOML",
-    "too_long_away": r"In 30 min as much as [\d.]+ L come over, but at most [0-9]+ mL may be lost",
-    "too_many_jars": r"jars of 1 mL would make more than 500 .* allowed are 500\. Take larger",
     "too_many_of_a_group": "room for 7",
-    "too_many_readings": "line 2002: more than 2000 readings",
     "too_many_values": r"allowed are 200\.",
-    "too_many_words": "words has 501 characters",
     "trial_what": "potsim trial: missing: COMMAND",
     "two_columns_of_one": r"'volume \(mL\)' and 'collected \(mL\)' are both collected\.",
     "two_strengths_without_volumes": (r"Two strengths without volumes take --to, and --make takes them\."),
@@ -255,10 +132,7 @@ REFUSALS = {
     "volatility_of_own_untold": "does not tell how volatile it is",
     "volatility_told_twice": "Give either",
     "volatility_untold": "Give either groups and tb_k, or relative_to_ethanol",
-    "where_botanicals_are_listed": "`potsim botanicals` lists all",
-    "working_jar_beside_sizes": "is given beside sizes",
     "yew": "'yew' is refused",
-    "yield_of_unknown_water": "spruce tip is counted or weighed fresh, but the water it then holds",
 }
 
 
@@ -514,6 +388,115 @@ def test_a_wrong_request_is_refused_in_words(
     assert "Traceback" not in said.err
     assert sorted(tmp_path.rglob("*")) == before
     assert (tmp_path / "quince.toml").read_text(encoding="utf-8") == quince
+
+
+# --- The table of refusals: each kind worded once, and what each says of its values.
+
+RECORDS = {
+    f"{name}.of" for name in ("PotsimError", "RequestError", "RangeError", "ConvergenceError", "BusyError")
+}
+
+
+def raised() -> tuple[dict[str, list[set[str]]], set[str]]:
+    """Kinds raised as records, with the names of their values each time; and kinds named in another way."""
+    records: dict[str, list[set[str]]] = {}
+    named: set[str] = set()
+    for path in Path(potsim.__file__).parent.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.keyword) and node.arg == "kind" and isinstance(node.value, ast.Constant):
+                named.add(node.value.value)
+            if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "kind":
+                named.add(ast.literal_eval(node.value) if isinstance(node.value, ast.Constant) else "")
+            if isinstance(node, ast.Call) and ast.unparse(node.func) in RECORDS:
+                values = {word.arg or "**" for word in node.keywords}
+                records.setdefault(ast.literal_eval(node.args[0]), []).append(values)
+    return records, named
+
+
+def test_every_kind_that_is_raised_has_a_sentence_and_what_to_do_and_every_sentence_is_used() -> None:
+    records, named = raised()
+    assert len(records) > 90
+    assert records.keys() <= REFUSED.keys()
+    assert REFUSED.keys() <= records.keys() | named
+    assert all(said.fault and said.hint for said in REFUSED.values())
+
+
+def test_sentences_name_values_that_every_refusal_of_the_kind_gives() -> None:
+    records, _ = raised()
+    for kind, calls in records.items():
+        for said in REFUSED[kind].fault, REFUSED[kind].hint:
+            for _, name, form, _ in string.Formatter().parse(said if isinstance(said, str) else ""):
+                assert not form or form in METRIC or not form.isalpha() or form == "g", f"{kind}: {form}"
+                for given in calls if name else ():
+                    assert name in {*given, "given", "allowed", "path"} or "**" in given, f"{kind}: {name}"
+
+
+STOPPED = [("stream_abv", {"value": 55.0})]
+REFUSED_IN_WORDS = [
+    (
+        RangeError.of("too_strong", "target_abv", given=60.0, allowed=42.6789, of="keep"),
+        "target_abv is 60 % vol; allowed is at most 42.67 % vol, the strength of the keep. A glass let down "
+        "with water is weaker than the keep: measure it again.",
+    ),
+    (
+        RequestError.of("no_such_jar", "jars.keep", given=9, allowed=[1, 2, 3], of=None),
+        "jars.keep names jar 9, which this run does not have. There are jars 1-3.",
+    ),
+    (
+        RequestError.of("not_between", "target_abv", given=70.0, allowed=[40.0, 60.0]),
+        "target_abv is 70 % vol; allowed is 40 % vol to 60 % vol, between the two. A blend lies between its "
+        "parts: take a stronger or weaker spirit; water has 0 % vol.",
+    ),
+    (
+        RequestError.of("how_much", of="jug"),
+        "It is not said how much is in the jug. Add its volume or its mass.",
+    ),
+    (
+        RequestError.of("wrong_type", "still.power", given="'1 kW'", allowed="float", unit="W"),
+        "still.power is '1 kW', which is of another type. Give a number, in W; text with a unit goes into "
+        "Plan.from_dict.",
+    ),
+    (
+        RequestError.of("share_too_large", given=0.99, allowed=0.97348, by_level=True),
+        "A keep with 99 % of the alcohol is out of reach: the most that comes of this charge is 97.34 %; the "
+        "least level of the pot ends the run there. Ask for less, take less heads, or lower still.min_level.",
+    ),
+    (
+        RequestError.of("keep_too_weak", given=30.0, allowed=46.4321, by_level=False),
+        "A keep of 30 % vol is out of reach: the weakest that comes of this charge has 46.44 % vol; the pot "
+        "is then exhausted. Ask for a stronger one and let it down with water, or charge less strong.",
+    ),
+    (
+        RequestError.of(
+            "not_reached",
+            question=hint("asked_share", recovered=0.9),
+            ended=STOPPED[0],
+            keep_l=1.0,
+            keep_abv=70.0,
+        ),
+        "The strongest keep that holds 90 % of the alcohol is out of reach: the nearest run gives a keep of "
+        "1 L at 70.0 % vol, ended because the stream has fallen to 55 % vol. Ask for more, lower "
+        "still.min_level, or stop otherwise.",
+    ),
+    (
+        RequestError.of("falls", "collected", given=0.21, last=0.22),
+        "collected falls from 220 mL to 210 mL. Collected counts all that has come over; for jars one by one "
+        "use jar volume.",
+    ),
+    (
+        RequestError.of("empty_charge"),
+        "There is no charge. Add a [[charge]] with name, volume and abv: spirit or water.",
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("error", "said"), REFUSED_IN_WORDS, ids=[error.kind for error, _ in REFUSED_IN_WORDS]
+)
+def test_a_refusal_in_words(error: RequestError, said: str) -> None:
+    assert str(error) == said
+    assert str(pickle.loads(pickle.dumps(error))) == said
+    assert error.record["kind"] == error.kind
 
 
 # --- Notes

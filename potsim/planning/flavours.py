@@ -210,9 +210,7 @@ class Flavours:
             if spelling(name) in {spelling(known) for known in (dose.dose.name, *dose.botanical.names)}
         ]
         if not meant:
-            raise UnknownNameError(
-                "botanical of this bill", name, [d.botanical.common_name for d in self.bill]
-            )
+            raise UnknownNameError("bill", name, [d.botanical.common_name for d in self.bill])
         return meant
 
     def over_by_row(self, spans: Sequence[Span]) -> Array:

@@ -77,10 +77,8 @@ class StaleError(RequestError):
     """A jar was noted meanwhile that whoever told of it had not seen; ``by`` is that record."""
 
     def __init__(self, jar: int, by: Record) -> None:
-        super().__init__(
-            f"Jar {jar} was noted already{f' on {by.device}' if by.device else ''}.",
-            "Give it another volume, or discard this.",
-        )
+        super().__init__(kind="noted_already", given=jar)
+        self.values = {"device": by.device}
         self.jar, self.by = jar, by
 
 

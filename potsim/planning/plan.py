@@ -92,7 +92,6 @@ class Stop:
         default=None,
         open_low=True,
         unit="of the alcohol (0 to 1)",
-        hint="The last trace never comes over: stop at 99 %.",
         example="90 %",
         label="this much of the alcohol is over",
         vary=True,
@@ -174,7 +173,7 @@ class Cuts:
 
     def __post_init__(self) -> None:
         require("cuts.heads", self.heads_l, 0, 1e5, "L")
-        require("cuts.heads", self.heads_share, 0, 0.5, "of the charge (0 to 1)")
+        require("cuts.heads", self.heads_share, 0, 0.5, SHARE)
         if self.heads_l is not None and self.heads_share is not None:
             raise RequestError.of("conflict", "cuts.heads", other="heads_share")
 
@@ -306,7 +305,6 @@ class Bottling:
         example="0.2",
         label="Shift of the cloud",
         usually="no glass tried yet",
-        hint="0.3 is twice the oil kept clear; `trial next` writes it from clouded_at.",
     )
 
     def __post_init__(self) -> None:
@@ -405,7 +403,6 @@ class Result:
         open_low=True,
         example="38 %",
         label="A glass hazed at",
-        hint="Let a glass of the keep down with water until it hazes; measure its strength.",
     )
     # its temperature [°C]; ``None`` is a room's
     clouded_at_c: float | None = key(
@@ -413,7 +410,6 @@ class Result:
         default=None,
         example="8 °C",
         label="The glass at",
-        hint="A fridge has 5 °C, a room 20.",
     )
     # all collected when the stream was first seen hazy [L at 20 °C]
     stream_hazy_at_l: float | None = key(
@@ -423,7 +419,6 @@ class Result:
         name="stream_hazy_at",
         example="330 mL",
         label="Stream hazy at",
-        hint="Count from the first drop; a haze cannot come before it.",
     )
     # what was bottled, as written
     bottled: str = key(schema.SAID, default="", example="3 bottles of 350 mL", label="Bottled")

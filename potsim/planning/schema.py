@@ -57,7 +57,7 @@ class Key:
     """One key of a table of the plan file."""
 
     __slots__ = (
-        *("choices", "example", "extensive", "field", "high", "hint", "kind", "label", "low", "name", "noun"),
+        *("choices", "example", "extensive", "field", "high", "kind", "label", "low", "name", "noun"),
         *("needed", "open_low", "slider", "step", "unit", "usual", "usually", "vary", "watch", "what"),
     )
 
@@ -71,7 +71,6 @@ class Key:
         name: str = "",
         open_low: bool = False,
         unit: str | None = None,
-        hint: str = "",
         label: str = "",
         noun: str = "",
         usually: str = "",
@@ -93,7 +92,6 @@ class Key:
         self.name = name  # as it stands in a file; the field's own if it is called so
         self.field = ""  # field of the dataclass that the table becomes
         self.unit = UNITS.get(kind, "") if unit is None else unit  # of the plain number, as refusals say it
-        self.hint = hint  # what a refusal adds
         self.label = label or name  # what forms call it
         self.noun = noun or (label[:1].lower() + label[1:])  # what a sentence calls it
         self.usually = usually  # what is taken where the plan does not say
@@ -115,7 +113,7 @@ class Key:
             return
         path = f"{table}.{self.name}"
         if self.low is not None:
-            require(path, value, self.low, self.high, self.unit, open_low=self.open_low, hint=self.hint)
+            require(path, value, self.low, self.high, self.unit, open_low=self.open_low)
         elif self.choices and value not in self.choices:
             raise UnknownNameError(self.what, value, self.choices, path=path)
 

@@ -134,7 +134,6 @@ class StillPlan:
         example="1004 hPa",
         label="or barometer",
         vary=True,
-        hint="Give the barometer at the place.",
         usually="by the height",
     )
     # hot liquid that must stay in the pot to cover the element [L]
@@ -188,7 +187,6 @@ class StillPlan:
         default=None,
         open_low=True,
         unit="of the power (0 to 1)",
-        hint="A hot plate hands over 50 to 75 %, a gas flame 30 to 50 %, an element in the pot 100 %.",
         example="60 %",
         label="Heat that reaches the pot",
         noun="the share of the heat that reaches the pot",
@@ -214,7 +212,6 @@ class StillPlan:
         default=None,
         open_low=True,
         name="condenser",
-        hint="Give what it can carry off; leave it out if that is not known.",
         example="350 W",
         label="Condenser carries off",
         noun="what the condenser can carry off",

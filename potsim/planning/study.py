@@ -140,19 +140,16 @@ def _wanted(vary: Any) -> tuple[list[str], Array]:
     if isinstance(vary, Mapping):
         each = [np.atleast_1d(floats(values, name)) for name, values in vary.items()]
         if not each or any(one.size == 0 for one in each):
-            raise RequestError("Nothing is varied.", 'Give numbers with values: {"charge.abv": [30, 40]}.')
+            raise RequestError.of("nothing_varied")
         grid = np.meshgrid(*each, indexing="ij")
         return list(vary), np.stack([one.ravel() for one in grid], axis=1)
     rows = list(vary)
     if not rows or not rows[0]:
-        raise RequestError("Nothing is varied.", 'Give rows with numbers: [{"charge.abv": 30}].')
+        raise RequestError.of("nothing_varied")
     names = list(rows[0])
     for k, row in enumerate(rows):
         if set(row) != set(names):
-            raise RequestError(
-                f"Row {k} has {', '.join(row)}, the first has {', '.join(names)}.",
-                "Give every row the same numbers.",
-            )
+            raise RequestError.of("rows_differ", given=list(row), allowed=names, row=k)
     return names, np.stack([floats([row[name] for row in rows], name) for name in names], axis=1)
 
 
