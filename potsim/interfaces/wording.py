@@ -100,6 +100,7 @@ METRIC: Mapping[str, Format] = {
     "abv_exact": _one("% vol", decimals=3, trim=True),
     "abv_column": _one("% vol", decimals=1),
     "abv_step": _one("% vol", decimals=2),  # from one strength to another
+    "abv_difference": _one("% vol", decimals=1),
     "temperature": _one("°C", decimals=1),
     "temperature_short": _one("°C", decimals=1, trim=True),
     "temperature_about": _one("°C"),
@@ -144,6 +145,7 @@ US: Mapping[str, Format] = {
     "abv_exact": Format((Step(math.inf, PROOF, 2.0, 0),), beside="abv_short"),
     "abv_column": _one(PROOF, 2.0),
     "abv_step": _one(PROOF, 2.0, 1),
+    "abv_difference": _one(PROOF, 2.0),
     "mass": Format(
         (Step(453.6, "oz", OZ, 3, trim=True), Step(math.inf, "lb", LB, 2, trim=True)), beside="mass"
     ),

@@ -20,6 +20,7 @@ from potsim.interfaces.report.tables import Facts, Part, Points, Section, Table
 from potsim.interfaces.wording import (
     as_planned,
     briefly,
+    column,
     format_abv,
     format_mass,
     format_temperature,
@@ -119,8 +120,8 @@ footer { margin-top: 1.6rem; color: #555; font-size: .85rem; border-top: 1px sol
 
 
 WEIGH = (
-    "Weigh each jar empty and write it on the lid: on the scales it is full at its own weight and the grams "
-    "foretold. What stands under vapour, and under stream, is so when the jar is taken away."
+    "Weigh each jar empty and write it on the lid: on the scales it is full at its own weight and what "
+    "is foretold. What stands under vapour, and under stream, is so when the jar is taken away."
 )
 READ = (
     " Strength and temperature are read together, in the cool jar; the hydrometer shows more than there "
@@ -146,7 +147,7 @@ def jar_sheet(run: Run) -> str:
         _Column("size", kind="n"),
         _Column("until", volumes([jar.to_l for jar in jars])[0], "n"),
         _Column("at", "min", "n"),
-        _Column("to hold", "g", "n"),
+        _Column("to hold", column("mass_about", [jar.mass_g for jar in jars])[0], "n"),
         *(
             [_Column("foretold", unit_of("abv_column"), "n"), _Column("stream", unit_of("abv_column"), "n")]
             if spirit
@@ -194,6 +195,7 @@ def jar_sheet(run: Run) -> str:
 def _foretold(run: Run) -> list[tuple[str, ...]]:
     kept = set(run.keep.jars)
     _, until = volumes([jar.to_l for jar in run.jars])
+    _, weights = column("mass_about", [jar.mass_g for jar in run.jars])
     return [
         (
             str(jar.number),
@@ -201,7 +203,7 @@ def _foretold(run: Run) -> list[tuple[str, ...]]:
             metric("volume", jar.size_l),
             until[k],
             f"{jar.full_min:.0f}",
-            f"{jar.mass_g:.0f}",
+            weights[k],
             *((in_column(jar.abv), in_column(jar.end_abv)) if run.charge.ethanol_mol > 0.0 else ()),
             number("temperature", jar.vapour_c),
         )

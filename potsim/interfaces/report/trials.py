@@ -30,6 +30,8 @@ from potsim.interfaces.wording import (
     format_share,
     format_volume,
     in_column,
+    metric,
+    say,
     unit_of,
 )
 from potsim.planning import jars
@@ -158,7 +160,7 @@ def _taught(found: Against) -> str:
         return "more came over than the forecast has to its stop: the run went on beyond it"
     if abs(off) <= found.doubt_abv:
         return "the forecast holds, as well as hydrometer and typed strengths are good for"
-    size = f"{abs(off):.1f} % vol"
+    size = say("abv_difference", abs(off))
     if off > 0.0:
         return (
             f"it came {size} stronger: the neck sheds more than was taken, or the charge was stronger than "
@@ -417,7 +419,7 @@ def _filled(run: Run) -> str:
 
 
 def _sizes(sizes: Sequence[float]) -> str:
-    there = Counter(format_volume(size) for size in sizes)
+    there = Counter(metric("volume", size) for size in sizes)
     return ", ".join(f"{count} x {size}" for size, count in there.items())
 
 

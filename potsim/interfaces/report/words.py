@@ -293,8 +293,9 @@ def _weighing(note: Note) -> str:
     if not v["doses"]:
         return "Weighing: there is nothing to weigh."
     stated = fill(
-        "Weighing: doses are written to one part in ten thousand. A scale shows steps of {step_g:mass}, at "
+        "Weighing: doses are written to one part in ten thousand. A scale shows steps of {step}, at "
         "most {most_off:share} of each dose",
+        step=metric("mass", v["step_g"]),
         **v,
     )
     if not v["coarse"]:
@@ -314,7 +315,7 @@ TRIALS: dict[str, Words] = {
     "lost_by_cut": _lost_by_cut,
     "neck_does_not_scale": "Neck loss: a neck is a surface, so it takes another share of the power, "
     "{share:share} instead of {share_before:share}; with it goes the reflux. The stream begins at {abv:abv} "
-    "instead of {abv_before:.1f}. Measure the other still's loss if you can.",
+    "instead of {abv_before:abv}. Measure the other still's loss if you can.",
     "release_does_not_scale": _release_does_not_scale,
     "weighing": _weighing,
     "stills_differ": "The stills differ: that of the first is taken.",
