@@ -273,35 +273,29 @@ def loads(oils: Oils, g_per_l: Array, abv: Array, own: Own | None = None, at_c: 
     lot do not. Doses and lots that differ move the share ``p_k`` of lot ``k`` in the load by ``ln 10 p_k (d_k
     - mean d)``, and with it what the error of each compound weighs in another batch.
     """
-    own = own or {}
-    prepare(name for name in oils.names if name not in own)
+    laws, row, which, late = _that_cloud(oils.names, own) if own else _known_that_cloud(oils.names)
     part = np.zeros((len(oils.names), *abv.shape))
-    clouds = {n: law for n in oils.names if not (law := solubility_law(n, own)).never_clouds}
-    row = np.array([k for k, name in enumerate(oils.names) if name in clouds], dtype=np.intp)
     if not row.size:
         nothing = np.zeros(abv.shape)
         return Load(nothing, part, nothing, nothing, nothing, nothing)
-    place = {name: k for k, name in enumerate(clouds)}
-    which = np.array([place[oils.names[k]] for k in row], dtype=np.intp)
     mine = g_per_l[row]
-    held = _sums(which, len(clouds)) @ mine
+    held = _sums(which, len(laws)) @ mine
     on_grid = abv is _GRID and not own
-    liquid = _on_grid(tuple(clouds), at_c) if on_grid else g_per_l_of_all(list(clouds.values()), abv, at_c)
+    liquid = _on_grid(oils.names, at_c) if on_grid else g_per_l_of_all(laws, abv, at_c)
     drops = held / (liquid + VISIBLE_G_PER_L)
     dropped = most = drops.sum(axis=0)
     of_load, dissolved = drops / np.where(dropped > 0.0, dropped, 1.0), liquid
-    crystals = np.array([law.crystals(at_c) for law in clouds.values()])[:, None]
+    crystals = np.array([law.crystals(at_c) for law in laws])[:, None]
     if crystals.min() < 1.0:
         frozen = liquid * crystals
         parted = np.where(crystals < 1.0, held / (frozen + VISIBLE_G_PER_L), 0.0)
         most = np.maximum(parted.max(axis=0), dropped)
         freezes = most > dropped
-        alone = np.arange(len(clouds))[:, None] == parted.argmax(axis=0)
+        alone = np.arange(len(laws))[:, None] == parted.argmax(axis=0)
         of_load, dissolved = np.where(freezes, alone, of_load), np.where(freezes, frozen, liquid)
     bears = dissolved / (dissolved + VISIBLE_G_PER_L)  # of an error in a solubility
     seen = of_load * bears
     part[row] = mine_of = (of_load / np.where(held > 0.0, held, 1.0))[which] * mine
-    late = np.array([n not in own and "sesquiterpene" in compound(n).family for n in clouds])
     of_lot = _sums(oils.lot[row], oils.spread_log10.size) @ mine_of
     all_seen, all_late, alone_seen = seen.sum(axis=0), seen[late].sum(axis=0), (seen**2).sum(axis=0)
     lasting = (
@@ -320,10 +314,34 @@ def loads(oils: Oils, g_per_l: Array, abv: Array, own: Own | None = None, at_c: 
     return Load(most, part, np.sqrt(lasting), np.sqrt(passing), lift, np.sqrt(unlike))
 
 
+class _Clouding(NamedTuple):
+    """Of oils, those compounds that can cloud."""
+
+    laws: tuple[Solubility, ...]  # each compound once
+    row: NDArray[np.intp]  # rows of theirs
+    which: NDArray[np.intp]  # which of them each is
+    late: NDArray[np.bool_]  # whether they are sesquiterpenes
+
+
+def _that_cloud(names: tuple[str, ...], own: Own) -> _Clouding:
+    prepare(name for name in names if name not in own)
+    laws = {n: law for n in names if not (law := solubility_law(n, own)).never_clouds}
+    place = {name: k for k, name in enumerate(laws)}
+    row = np.array([k for k, name in enumerate(names) if name in laws], dtype=np.intp)
+    which = np.array([place[names[k]] for k in row], dtype=np.intp)
+    late = np.array([n not in own and "sesquiterpene" in compound(n).family for n in laws], dtype=bool)
+    return _Clouding(tuple(laws.values()), row, which, late)
+
+
+@lru_cache(maxsize=32)
+def _known_that_cloud(names: tuple[str, ...]) -> _Clouding:
+    return _that_cloud(names, {})
+
+
 @lru_cache(maxsize=32)
 def _on_grid(names: tuple[str, ...], at_c: float) -> Array:
-    """Solubilities along a dilution, shape (compounds, strengths); asked for again and again."""
-    return g_per_l_of_all([solubility_law(name) for name in names], _GRID, at_c)
+    """Solubilities along a dilution of what can cloud, shape (compounds, strengths); asked for often."""
+    return g_per_l_of_all(_known_that_cloud(names).laws, _GRID, at_c)
 
 
 def _sums(group: NDArray[np.intp], count: int) -> Array:
