@@ -25,7 +25,7 @@ from potsim.planning.botanicals import (
 )
 from potsim.planning.charge import between
 from potsim.planning.cuts import heads_table, in_charge, over_condition
-from potsim.planning.flavours import BotanicalFlavour, Cut, Flavours, predict
+from potsim.planning.flavours import BotanicalFlavour, Cut, Flavours, peaks, predict
 from potsim.planning.plan import BotanicalDose, Ingredient
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, PowerChange, Still
@@ -113,6 +113,13 @@ def test_passages_are_what_they_say(bench: Flavours) -> None:
         at_peak = strongest[np.argmin(np.abs(litres - flavour.passage.peak_l))]
         assert at_peak >= 0.995 * strongest.max()
         assert 0.0 <= flavour.passage.peak_l <= litres_at
+
+
+def test_a_peak_of_a_parabola_is_its_vertex() -> None:
+    litres, wanted = np.array([0.0, 0.1, 0.3, 0.6, 1.0]), np.array([0.07, 0.27, 0.37, 0.75])
+    held = 3.0 - (litres - wanted[:, None]) ** 2
+    np.testing.assert_allclose(peaks(litres, held, 1.1), wanted, rtol=1e-12)
+    assert peaks(litres, np.stack([-litres, litres]), 1.1).tolist() == [0.0, 1.1]
 
 
 def test_a_peak_inside_the_run_is_where_the_stream_holds_most() -> None:

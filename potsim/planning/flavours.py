@@ -380,7 +380,9 @@ class Flavours:
         at = Rising(carried.depletion, curve, rate).reaches(columns[:, :1] * MARKS)
         litres = self.course.at(np.append(np.minimum(at, end).ravel(), end)).collected_l
         marks = litres[:-1].reshape(-1, MARKS.size)
-        peak = _peak(carried, rate, end, float(litres[-1]))
+        n = max(int(np.searchsorted(carried.depletion, end, side="right")), 3)
+        held = rate[:, :n] / stream_l(carried.states)[:n]
+        peak = peaks(carried.collected_l[:n], held, float(litres[-1]))
         return tuple(
             Passage(start, half, top, finish)
             for (start, half, finish), top in zip(marks.tolist(), peak.tolist(), strict=True)
@@ -505,22 +507,23 @@ def _sources(
     return [Source(in_charge), *(source(dose, soaks(dose, heats), level, holds_back) for dose in bill)]
 
 
-def _peak(carried: Carried, rate: Array, end: float, end_l: float) -> Array:
-    """Pooled distillate at which the stream holds most of each before a depletion [L]."""
-    n = max(int(np.searchsorted(carried.depletion, end, side="right")), 3)
-    litres = carried.collected_l[:n]
-    strength_g_per_l = rate[:, :n] / stream_l(carried.states)[:n]
-    top = np.argmax(strength_g_per_l, axis=1)
-    inside = np.clip(top, 1, n - 2)
-    every = np.arange(len(rate))
+def peaks(litres: Array, held: Array, end_l: float) -> Array:
+    """Where each stream holds most up to an end: at what is pooled by then, or between, by a parabola.
+
+    ``litres`` are points of shape (n,), at least three; ``held`` what it holds there, (rows, n).
+    """
+    top = np.argmax(held, axis=1)
+    inside = np.clip(top, 1, litres.size - 2)
+    every = np.arange(len(held))
     x = [litres[inside + k] for k in (-1, 0, 1)]
-    y = [strength_g_per_l[every, inside + k] for k in (-1, 0, 1)]
+    y = [held[every, inside + k] for k in (-1, 0, 1)]
     rise, fall = (y[1] - y[0]) / (x[1] - x[0]), (y[2] - y[1]) / (x[2] - x[1])
     bend = (fall - rise) / (x[2] - x[0])
     # Vertex of the parabola through the highest point and its neighbours.
     vertex = 0.5 * (x[0] + x[1]) - 0.5 * rise / np.where(bend < 0.0, bend, -1.0)
     refined = np.where(bend < 0.0, np.clip(vertex, x[0], x[2]), x[1])
-    return np.minimum(np.where(top == 0, 0.0, np.where(top == n - 1, end_l, refined)), end_l)
+    last = litres.size - 1
+    return np.minimum(np.where(top == 0, 0.0, np.where(top == last, end_l, refined)), end_l)
 
 
 def stream_l(states: States) -> Array:

@@ -98,19 +98,24 @@ def weights(decay: Array, width: float | Array = 1.0) -> Weights:
     z = np.einsum("n,n...->...", shares, decay) * width
     still_there, gone = _moments(z)
     kept, left = np.empty_like(k), np.empty_like(k)
+    further = u - u[[1, 2, 0]]  # each node from the next
+    scale = width * mean / (k * further * -further[[2, 0, 1]])
     for i in range(3):
         a, b = u[i - 2], u[i - 1]
-        scale = width * mean / (k[i] * (u[i] - a) * (u[i] - b))
-        kept[i] = scale * (still_there[2] - (a + b) * still_there[1] + a * b * still_there[0])
-        left[i] = scale * (gone[2] - (a + b) * gone[1] + a * b * gone[0])
+        both, product_ab = a + b, a * b
+        for out, moment in ((kept, still_there), (left, gone)):
+            part = moment[2] - both * moment[1]
+            part += product_ab * moment[0]
+            np.multiply(part, scale[i], out=out[i])
     return Weights(-np.expm1(-z), kept, left)
 
 
 def _moments(z: Array) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
     """Integrals over u of ``u^j exp(-z (1 - u))``, j = 0, 1, 2, and of ``u^j (1 - exp(-z (1 - u)))``."""
     low = np.minimum(z, SMALL)
-    series = np.full_like(z, SERIES[-1])
-    for factor in SERIES[-2::-1]:
+    terms = SERIES if z.dtype == np.float64 else SERIES[:6]
+    series = np.full_like(z, terms[-1])
+    for factor in terms[-2::-1]:
         series *= low
         series += factor
     series *= low
