@@ -238,6 +238,10 @@ class Kind:
         number, unit = leading_number(text, self.allowed, self.example)
         return self.sign_checked(text, number * self.size(text, unit))
 
+    def plain(self, text: str) -> float:
+        """Read a typed quantity, in the base unit."""
+        return float(self.read(text))
+
     def sign_checked(self, text: str, size: Fraction) -> Fraction:
         """Return the size, unless it is negative where that has no meaning."""
         if size < 0 and not self.signed:
@@ -545,39 +549,15 @@ class Portion:
     abv: float  # strength [% vol at 20 °C]
 
 
-def volume_l(text: str) -> float:
-    """Read a volume."""
-    return float(VOLUME.read(text))
-
-
-def mass_g(text: str) -> float:
-    """Read a mass [g], such as ``"14 g"`` or ``"0.5 oz"``."""
-    return float(MASS.read(text))
+# A volume [L]; a mass [g]; a heating power [W]; a heat loss for each degree above the room [W/K]; an absolute
+# pressure [hPa]; a height [m]; a difference of temperature [K].
+volume_l, mass_g, power_w, heat_loss_w_per_k = VOLUME.plain, MASS.plain, POWER.plain, HEAT_LOSS.plain
+pressure_hpa, length_m, temperature_difference_k = PRESSURE.plain, LENGTH.plain, DIFFERENCE.plain
 
 
 def mass_kg(text: str) -> float:
-    """Read a mass as `mass_g` does, and return kilograms."""
+    """Read a mass, and return kilograms."""
     return float(MASS.read(text) / 1000)
-
-
-def power_w(text: str) -> float:
-    """Read a heating power [W], ``"700 W"`` or ``"4000 BTU/h"``; refusals as `volume_l`."""
-    return float(POWER.read(text))
-
-
-def heat_loss_w_per_k(text: str) -> float:
-    """Read a heat loss per degree above the room [W/K], as ``"0.6 W/K"``; refusals as `volume_l`."""
-    return float(HEAT_LOSS.read(text))
-
-
-def pressure_hpa(text: str) -> float:
-    """Read an absolute pressure [hPa], such as ``"1004 hPa"`` or ``"29.9 inHg"``; refusals as `volume_l`."""
-    return float(PRESSURE.read(text))
-
-
-def length_m(text: str) -> float:
-    """Read a height [m], such as ``"60 m"`` or ``"-10 ft"``; refusals as `volume_l`."""
-    return float(LENGTH.read(text))
 
 
 def duration_min(text: str) -> float:
@@ -634,11 +614,6 @@ def _kelvin(text: str) -> Fraction:
     if kelvin < 0:
         raise refusal(text, "is below absolute zero", _TEMPERATURE, "20 °C")
     return kelvin
-
-
-def temperature_difference_k(text: str) -> float:
-    """Read a difference of temperature [K], as ``"3 °C"`` or ``"5 °F"``; refusals as `volume_l`."""
-    return float(DIFFERENCE.read(text))
 
 
 def abv(text: str) -> float:

@@ -12,15 +12,7 @@ from dataclasses import field
 from pathlib import Path
 from typing import Any
 
-from potsim.errors import (
-    MOST_FAULTS,
-    PotsimError,
-    RequestError,
-    UnknownNameError,
-    Where,
-    nearest,
-    together,
-)
+from potsim.errors import MOST_FAULTS, PotsimError, RequestError, UnknownNameError, Where, nearest, together
 from potsim.interfaces import quantities
 from potsim.interfaces.output import content_of
 from potsim.interfaces.quantities import shown, tidy

@@ -13,6 +13,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextvars import ContextVar
 from decimal import Decimal
+from functools import partial
 from typing import TYPE_CHECKING, Any, NamedTuple, ParamSpec, TypeVar, get_args
 
 from potsim.interfaces.quantities import System
@@ -205,11 +206,6 @@ def briefly(kind: str, value: float) -> str:
     return say(kind, value, with_beside=False)
 
 
-def in_column(abv: float) -> str:
-    """Return a strength as it stands in a column, whose head has the unit."""
-    return number("abv_column", abv)
-
-
 def signed(kind: str, value: float) -> str:
     """Return the number of a difference with its sign: ``"+0.37"``."""
     told = number(kind, value)
@@ -312,19 +308,12 @@ def _no_minus_zero(text: str) -> str:
     return text.lstrip("-") if float(text) == 0.0 else text
 
 
-def format_volume(volume_l: float) -> str:
-    """Return a volume as people say it: ``"15.5 mL"``, ``"250 mL"``, ``"1.35 L"``."""
-    return say("volume", volume_l)
-
-
-def exactly(volume_l: float) -> str:
-    """Return a volume to the millilitre, as it is measured out; from 10 L on to the centilitre."""
-    return say("volume_exact", volume_l)
-
-
-def volumes(values_l: Sequence[float]) -> tuple[str, list[str]]:
-    """Return the unit for a column of volumes, and its numbers."""
-    return column("volume_column", values_l)
+# Kinds that are told often; `volumes` is a column.
+format_volume, exactly = partial(say, "volume"), partial(say, "volume_exact")
+format_mass, format_abv, format_share = partial(say, "mass"), partial(say, "abv"), partial(say, "share")
+format_temperature, format_power = partial(say, "temperature"), partial(say, "power")
+format_pressure = partial(say, "pressure")
+volumes, in_column = partial(column, "volume_column"), partial(number, "abv_column")
 
 
 def masses(masses_g: Sequence[float]) -> tuple[str, list[str]]:
@@ -338,36 +327,6 @@ def _digits(value: float) -> str:
     if abs(value) >= 99.95:
         return f"{value:.0f}"
     return f"{value:.3g}" if value == 0.0 or abs(value) >= 1e-4 else f"{value:.6f}".rstrip("0").rstrip(".")
-
-
-def format_mass(mass_g: float) -> str:
-    """Return a mass as people say it: ``"350 mg"``, ``"1.5 g"``, ``"1.25 kg"`` (from grams)."""
-    return say("mass", mass_g)
-
-
-def format_abv(abv: float) -> str:
-    """Return a strength with one decimal: ``"62.0 % vol"``."""
-    return say("abv", abv)
-
-
-def format_share(share: float) -> str:
-    """Return a share, 0 to 1, in per cent: ``"90 %"``; one decimal below 10 %."""
-    return say("share", share)
-
-
-def format_temperature(temperature_c: float) -> str:
-    """Return a temperature with one decimal: ``"78.4 °C"``."""
-    return say("temperature", temperature_c)
-
-
-def format_power(power_w: float) -> str:
-    """Return a power: ``"700 W"``, ``"1.2 kW"``."""
-    return say("power", power_w)
-
-
-def format_pressure(pressure_hpa: float) -> str:
-    """Return a pressure to the whole hectopascal: ``"1013 hPa"``."""
-    return say("pressure", pressure_hpa)
 
 
 def format_minutes(minutes: float) -> str:

@@ -246,11 +246,7 @@ def from_gauged(
 
 
 def _additions(
-    water_l: Sequence[float],
-    mixed: Sequence[strength.Mixture],
-    abvs: Array,
-    at_c: float,
-    calibrated_c: float,
+    water_l: Sequence[float], mixed: Sequence[strength.Mixture], abvs: Array, at_c: float, calibrated_c: float
 ) -> tuple[Addition, ...]:
     """Tell apart additions of which the water together, the mixture and the strength are given."""
     readings = np.asarray(strength.reading_abv(abvs, at_c, calibrated_c=calibrated_c))

@@ -392,11 +392,7 @@ class Reading:
 
 
 def next_reading(
-    before: Sequence[Reading],
-    entry: Entry,
-    *,
-    line: int = 0,
-    pressure_pa: float = equilibrium.ATMOSPHERE_PA,
+    before: Sequence[Reading], entry: Entry, *, line: int = 0, pressure_pa: float = equilibrium.ATMOSPHERE_PA
 ) -> Reading:
     """Complete and check one line after those before it."""
     if len(before) >= MOST_READINGS:

@@ -182,8 +182,7 @@ def _asked(args: argparse.Namespace) -> dict[str, Any]:
     if args.keep is not None:
         return dict(args.keep)
     raise RequestError(
-        "potsim reach: nothing is asked for.",
-        'Add --bottles 6, --keep "300 mL @ 72 %" or --recover "80 %".',
+        "potsim reach: nothing is asked for.", 'Add --bottles 6, --keep "300 mL @ 72 %" or --recover "80 %".'
     )
 
 
@@ -622,10 +621,7 @@ come nearest to the oils of the plan --like.""",
             help='such as "300 mL @ 72 %%"; water: "200 mL @ 0 %%"; or two strengths; or plan files',
         ),
         argument(
-            "--to",
-            metavar="ABV",
-            type=quantities.abv,
-            help='bring the blend down to this, such as "40 %%"',
+            "--to", metavar="ABV", type=quantities.abv, help='bring the blend down to this, such as "40 %%"'
         ),
         argument("--like", metavar="PLAN", help="plan whose oils the keeps are to come near"),
         argument("--make", metavar="VOLUME", type=quantities.volume_l, help='how much is to be made ("1 L")'),

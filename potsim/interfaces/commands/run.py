@@ -324,10 +324,7 @@ List the botanicals that plans can name; or, with NAME, tell all that is known
 of one: its oil, the compounds in it, the usual dose, cautions, and where each
 figure comes from. Common, Latin and other usual names are understood.""",
     examples=("potsim botanicals", "potsim botanicals juniper", 'potsim botanicals "Coriandrum sativum"'),
-    arguments=(
-        argument("name", metavar="NAME", nargs="?", help="one botanical; left out: the list"),
-        JSON,
-    ),
+    arguments=(argument("name", metavar="NAME", nargs="?", help="one botanical; left out: the list"), JSON),
     run=botanicals,
 )
 EVIDENCE = Command(
@@ -339,10 +336,7 @@ the worst deviation, and the tolerance, which comes from the source.""",
     examples=("potsim evidence", "potsim evidence --markdown > tests/EVIDENCE.md"),
     arguments=(
         OneOf(
-            (
-                JSON,
-                argument("--markdown", action="store_true", help="print the table kept in the repository"),
-            )
+            (JSON, argument("--markdown", action="store_true", help="print the table kept in the repository"))
         ),
     ),
     run=evidence,
@@ -367,10 +361,7 @@ it in any text editor, then hand it to `potsim run`. Its tables and their keys:
 """
     + _keys(),
     examples=("potsim new trial-1.toml",),
-    arguments=(
-        argument("file", metavar="FILE", help="where to write it, such as trial-1.toml"),
-        FORCE,
-    ),
+    arguments=(argument("file", metavar="FILE", help="where to write it, such as trial-1.toml"), FORCE),
     run=new,
 )
 COMMANDS = (RUN, JARS, FLAVOURS, BOTANICALS, EVIDENCE, NEW)

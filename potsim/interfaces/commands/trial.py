@@ -244,10 +244,7 @@ explained in a comment, and what came of the trial before becomes comments.""",
         argument("trial", metavar="TRIAL", help="trial file with its notes"),
         OUTPUT,
         argument(
-            "--factors",
-            metavar="VERDICT=FACTOR",
-            nargs="+",
-            help='what a verdict does, such as "more=x1.3"',
+            "--factors", metavar="VERDICT=FACTOR", nargs="+", help='what a verdict does, such as "more=x1.3"'
         ),
         JSON,
         FORCE,
@@ -305,9 +302,7 @@ and has power in proportion.""",
             required=True,
         ),
         argument(
-            "--per",
-            choices=("alcohol", "charge"),
-            help="doses by the litre of alcohol (usual) or of charge",
+            "--per", choices=("alcohol", "charge"), help="doses by the litre of alcohol (usual) or of charge"
         ),
         argument("--still", metavar="FILE", help="plan file whose [still] is the other still"),
         OUTPUT,

@@ -8,11 +8,7 @@ from typing import Any
 from potsim import __version__
 from potsim.interfaces.report.cloud import GLASS, level, limit_words
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table
-from potsim.interfaces.trialfile import (
-    amount,
-    oil,
-    ratio,
-)
+from potsim.interfaces.trialfile import amount, oil, ratio
 from potsim.interfaces.wording import (
     counted,
     format_abv,
@@ -25,10 +21,7 @@ from potsim.interfaces.wording import (
     volumes,
 )
 from potsim.planning.blends import BlendOil, OilBlend, Poured, TrialBlend
-from potsim.planning.comparison import (
-    bottled_abv,
-    bottled_l,
-)
+from potsim.planning.comparison import bottled_abv, bottled_l
 from potsim.planning.notes import sentences
 from potsim.planning.run import Run
 from potsim.records import dataclass
@@ -154,10 +147,7 @@ def sections_of_oil_blend(blended: Blended) -> tuple[Section, ...]:
         ("at most", f"{format_volume(blended.poured.most_l)}, from the keeps of these runs"),
     )
     square = "root mean square over the compounds; 0 is a perfect match"
-    near = (
-        ("misfit", f"{format_share(made.misfit)} ({square})"),
-        ("oil in all", _amount(made.oil_factor)),
-    )
+    near = (("misfit", f"{format_share(made.misfit)} ({square})"), ("oil in all", _amount(made.oil_factor)))
     return (
         Section(f"To pour for {whole}, like {blended.like.plan.title}", (_pour(blended), Facts(facts))),
         Section("How near it comes", (Facts(near), Points((HOW,)))),

@@ -101,12 +101,7 @@ def _compound_rows(one: Botanical) -> Section:
         Column("source", align="left"),
     )
     rows = tuple(
-        (
-            names.get(share.compound_id, share.compound_id),
-            spread(share.pct),
-            share.basis,
-            share.source,
-        )
+        (names.get(share.compound_id, share.compound_id), spread(share.pct), share.basis, share.source)
         for share in sorted(one.composition, key=lambda share: -share.pct.typical)
     )
     rest = 100.0 - one.listed_pct

@@ -335,10 +335,7 @@ def _stop(run: Run) -> Section:
         ("when", timing(stop.elapsed_min)),
         ("collected", f"{_spirit(run, stop.collected_l, stop.mean_abv)}{over}"),
         stream,
-        (
-            "left in pot",
-            f"{_spirit(run, stop.pot_l, stop.pot_abv)}, {format_temperature(stop.pot_c)}",
-        ),
+        ("left in pot", f"{_spirit(run, stop.pot_l, stop.pot_abv)}, {format_temperature(stop.pot_c)}"),
         *([("lost", _spirit(run, run.lost.volume_l, run.lost.abv))] if run.setting.still.lost else []),
     )
     helps = (Points(sentences(run.at_the_stop)),) if run.at_the_stop else ()

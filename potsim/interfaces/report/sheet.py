@@ -285,10 +285,7 @@ def _jar_table(columns: Sequence[_Column], rows: Sequence[str]) -> str:
 SAFETY, PROOFING, JARS = "Take care", "Proofing", "Jars"
 LAST = ("What is assumed", "Not known here")
 # Sections beside each other where there is room: those at the left, those at the right.
-PAIRS = (
-    (("How it runs", "Where it stops"), ("Cuts",)),
-    (("Keep",), ("Alcohol", "Alcohol and money")),
-)
+PAIRS = ((("How it runs", "Where it stops"), ("Cuts",)), (("Keep",), ("Alcohol", "Alcohol and money")))
 IN_TWO = (SAFETY, *LAST)  # lists in two columns on paper
 
 
@@ -445,11 +442,7 @@ def _table(table: Table) -> str:
 
 
 # Files that come out the same whenever they are written.
-_UNDATED: dict[str, dict[str, Any]] = {
-    "svg": {"Date": None},
-    "pdf": {"CreationDate": None},
-    "png": {},
-}
+_UNDATED: dict[str, dict[str, Any]] = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {}}
 
 
 def content(run: Run, what: str, kind: str, sure: Ensemble | None = None) -> str | bytes:
