@@ -349,7 +349,7 @@ class Course:
         elapsed = leg.from_s + moles_per_row * (row.clock - leg.clock)
         return States(
             depletion=s,
-            charged_mol=np.full(s.shape, self.charge_mol * self.charge_x),
+            charged_mol=0.0 * s + self.charge_mol * self.charge_x,
             pot_mol=left,
             pot_x=x,
             stream_x=y,

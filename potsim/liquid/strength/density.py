@@ -90,13 +90,14 @@ def polynomial(coefficients: Array, w: Array) -> Array:
         *lower, highest = coefficients.tolist()
         if w.size == 1:
             return np.full(w.shape, _single(lower, highest, w.item()))
-        value = np.full(w.shape, highest)
+        value = np.multiply(w, highest)
     else:
         *lower, highest = np.moveaxis(coefficients, -1, 0)
-        value = np.zeros(np.broadcast_shapes(highest.shape, w.shape)) + highest
-    for coefficient in reversed(lower):
-        value *= w
+        value = np.multiply(w, highest)
+    for coefficient in lower[:0:-1]:
         value += coefficient
+        value *= w
+    value += lower[0]
     return value
 
 

@@ -249,7 +249,7 @@ def volume_from_moles(ethanol_mol: ArrayLike, water_mol: ArrayLike) -> FloatOrAr
     ethanol = within("ethanol_mol", ethanol_mol, 0.0, np.inf, "mol") * molar_mass_of("ethanol")
     water = within("water_mol", water_mol, 0.0, np.inf, "mol") * molar_mass_of("water")
     grams = np.asarray(ethanol + water)
-    w = np.divide(ethanol, grams, out=np.zeros_like(grams), where=grams > 0)
+    w = np.asarray(ethanol / np.where(grams > 0.0, grams, 1.0))
     return plain(grams / polynomial(at_temperature(REFERENCE_C), w))
 
 
