@@ -136,6 +136,18 @@ def test_jars_that_were_read_are_where_they_were(example_run: Run) -> None:
     assert jar.full_in_l == pytest.approx(0.04, abs=1e-5)
 
 
+def test_a_pool_is_no_jar_taken_away(example_run: Run) -> None:
+    pools: list[Reading] = []
+    for at_l in (0.2, 0.4):
+        pools.append(next_reading(pools, Entry(of="pooled", collected_l=at_l)))
+    streams: list[Reading] = []
+    for at_l in (0.2, 0.4):
+        streams.append(next_reading(streams, Entry(collected_l=at_l)))
+    planned = next(jar for jar in example_run.jars if jar.from_l <= 0.4 < jar.to_l)
+    found = [follow(example_run, readings).jar for readings in (pools, streams)]
+    assert [one and one.number for one in found] == [planned.number] * 2
+
+
 def test_flavours_on_now_and_next(example_run: Run) -> None:
     start = follow(example_run, [])
     middle = follow(example_run, read(example_run, [0.2, 0.4, 0.6]))

@@ -592,7 +592,7 @@ def _slot(run: Run, readings: Sequence[Reading], at_l: float) -> tuple[int, floa
     Jars that were read are where they were; the others follow on as planned, the last size again and again.
     """
     planned, begin, number = run.jars, 0.0, 0
-    read = [r.collected_l for r in readings if r.from_l is not None and r.collected_l is not None]
+    read = [r.collected_l for r in readings if r.entry.of == "jar" and r.collected_l is not None]
     while True:
         number += 1
         jar = planned[min(number, len(planned)) - 1]
