@@ -72,6 +72,8 @@ def test_masses_and_parrots() -> None:
     text = "mass (g),of,strength (%)\n50,parrot 60 mL,79\n120,parrot,78\n"
     found = read_readings(text).readings
     assert [r.parrot_l for r in found] == [0.06, 0.06]
+    bare = text.replace(" 60 mL", "")
+    assert [r.parrot_l for r in read_readings(bare, parrot_l=0.08).readings] == [0.08, 0.08]
     assert [r.mass_g for r in found] == [50.0, 120.0]
     jars = read_readings("jar mass (g),strength (%)\n50,79\n52,78\n").readings
     assert [r.from_g for r in jars] == [0.0, 50.0]

@@ -384,18 +384,26 @@ class Readings:
 
 
 def load_readings(
-    path: str | os.PathLike[str], *, pressure_pa: float = ATMOSPHERE_PA, hydrometer_c: float | None = None
+    path: str | os.PathLike[str],
+    *,
+    pressure_pa: float = ATMOSPHERE_PA,
+    parrot_l: float | None = None,
+    hydrometer_c: float | None = None,
 ) -> Readings:
     """Read a file of readings."""
     named = Path(path)
     larger = "the readings of a run are a page or two: keep the columns that are needed, and a line a minute"
     content = content_of(named, LARGEST, "file of readings", "*.csv", larger)
     text, notes = _decoded(content, named.name)
-    read = read_readings(text, named.name, pressure_pa=pressure_pa, hydrometer_c=hydrometer_c)
+    read = read_readings(
+        text, named.name, pressure_pa=pressure_pa, parrot_l=parrot_l, hydrometer_c=hydrometer_c
+    )
     return Readings(read.name, read.readings, (*notes, *read.notes))
 
 
-def readings_of(rows: Any, pressure_pa: float = ATMOSPHERE_PA) -> tuple[Reading, ...]:
+def readings_of(
+    rows: Any, pressure_pa: float = ATMOSPHERE_PA, parrot_l: float | None = None
+) -> tuple[Reading, ...]:
     """Return readings from rows of a program: mappings, a DataFrame, or readings as they are."""
     records = rows.to_dict("records") if hasattr(rows, "columns") else list(rows)
     if all(isinstance(row, Reading) for row in records):
@@ -412,7 +420,7 @@ def readings_of(rows: Any, pressure_pa: float = ATMOSPHERE_PA) -> tuple[Reading,
     writer.writeheader()
     # An empty cell of a DataFrame is a number that is none.
     writer.writerows([{k: "" if v is None or v != v else v for k, v in row.items()} for row in records])
-    return read_readings(text.getvalue(), pressure_pa=pressure_pa).readings
+    return read_readings(text.getvalue(), pressure_pa=pressure_pa, parrot_l=parrot_l).readings
 
 
 def read_readings(
@@ -420,6 +428,7 @@ def read_readings(
     name: str = "readings",
     *,
     pressure_pa: float = ATMOSPHERE_PA,
+    parrot_l: float | None = None,
     hydrometer_c: float | None = None,
 ) -> Readings:
     r"""Read the text of a file of readings."""
@@ -442,7 +451,9 @@ def read_readings(
         with table.noting(line):
             with_units = table.entry(line, cells)
             if with_units is not None:
-                found.append(next_reading(found, with_units, line=line, pressure_pa=pressure_pa))
+                found.append(
+                    next_reading(found, with_units, line=line, pressure_pa=pressure_pa, parrot_l=parrot_l)
+                )
     if table.faults:
         raise together(table.faults)
     if not found:

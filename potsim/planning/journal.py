@@ -102,10 +102,12 @@ class Journal:
         Where events are added; ``None`` for one that is only read.
     pressure_pa : float
         Pressure of the air [Pa], which decides the azeotrope.
+    parrot_l : float or None
+        What the plan's parrot holds [L]; ``None`` for none.
     """
 
-    def __init__(self, path: Path, handle: int | None, pressure_pa: float) -> None:
-        self.path, self.pressure_pa = path, pressure_pa
+    def __init__(self, path: Path, handle: int | None, pressure_pa: float, parrot_l: float | None) -> None:
+        self.path, self.pressure_pa, self.parrot_l = path, pressure_pa, parrot_l
         self._handle = handle
         self._forget()
 
@@ -125,13 +127,14 @@ class Journal:
         plan_text: str | None = None,
         *,
         pressure_pa: float = ATMOSPHERE_PA,
+        parrot_l: float | None = None,
         event_id: str = "start",
         device: str = "",
     ) -> Journal:
         """Begin a journal, or go on with one that is there."""
         named = Path(path)
         handle = opened(named, add=True, make=plan_text is not None)
-        journal = cls(named, handle, pressure_pa)
+        journal = cls(named, handle, pressure_pa, parrot_l)
         try:
             with alone(handle, named):
                 journal._take(mend=True)
@@ -148,12 +151,18 @@ class Journal:
         return journal
 
     @classmethod
-    def read(cls, path: str | os.PathLike[str], *, pressure_pa: float = ATMOSPHERE_PA) -> Journal:
+    def read(
+        cls,
+        path: str | os.PathLike[str],
+        *,
+        pressure_pa: float = ATMOSPHERE_PA,
+        parrot_l: float | None = None,
+    ) -> Journal:
         """Read a journal that is there, also while it is being added to."""
         named = Path(path)
         handle = opened(named, add=False)
         try:
-            journal = cls(named, handle, pressure_pa)
+            journal = cls(named, handle, pressure_pa, parrot_l)
             with blame(named):
                 journal._take(mend=False)
         finally:
@@ -372,7 +381,13 @@ class Journal:
             if not one.told:
                 entry = _clamped(entry, before, placed[k + 1 :])
             try:
-                reading = next_reading(before, entry, line=one.record.line, pressure_pa=self.pressure_pa)
+                reading = next_reading(
+                    before,
+                    entry,
+                    line=one.record.line,
+                    pressure_pa=self.pressure_pa,
+                    parrot_l=self.parrot_l,
+                )
             except RequestError as error:
                 aside.append((one.record, error))
             else:
@@ -426,7 +441,7 @@ class Journal:
         if isinstance(event, Read | Full | Volume):
             standing = (*self.standing, record)
             before = {r.id for r, _ in self._aside}
-            probe = Journal(self.path, None, self.pressure_pa)
+            probe = Journal(self.path, None, self.pressure_pa, self.parrot_l)
             probe._lay(self._placed_of(standing))
             for bad, error in probe._aside:
                 if bad.id not in before:

@@ -318,7 +318,7 @@ class Entry:
     # what the strength was read of: what runs just now, a jar as a whole, a parrot, which mixes what runs
     # now with what ran before, or all so far poured together
     of: str = "stream"
-    parrot_l: float | None = None  # what the parrot holds [L]; that of the reading before if left out
+    parrot_l: float | None = None  # what the parrot holds [L]; that of the reading before, or the plan's
     read_abv: float | None = None  # what the hydrometer shows [% vol], 0 to 100
     # temperature of the spirit round the hydrometer [°C], -20 to 40; 20 if left out
     read_c: float | None = None
@@ -392,9 +392,14 @@ class Reading:
 
 
 def next_reading(
-    before: Sequence[Reading], entry: Entry, *, line: int = 0, pressure_pa: float = equilibrium.ATMOSPHERE_PA
+    before: Sequence[Reading],
+    entry: Entry,
+    *,
+    line: int = 0,
+    pressure_pa: float = equilibrium.ATMOSPHERE_PA,
+    parrot_l: float | None = None,
 ) -> Reading:
-    """Complete and check one line after those before it."""
+    """Complete and check one line after those before it; ``parrot_l`` is what the plan's parrot holds."""
     if len(before) >= MOST_READINGS:
         raise RequestError.of("too_many", "readings", given=len(before) + 1, allowed=MOST_READINGS)
     _in_time(before, entry)
@@ -414,7 +419,7 @@ def next_reading(
         mass_g=mass_g,
         from_l=from_l if entry.of in ("jar", "pooled") else None,
         from_g=from_g if entry.of in ("jar", "pooled") else None,
-        parrot_l=_parrot(before, entry),
+        parrot_l=_parrot(before, entry, parrot_l),
         abv=_corrected(entry, pressure_pa),
     )
     if not reading.placed:
@@ -490,7 +495,7 @@ def _agree(volume_l: float | None, mass_g: float | None, volume: str, mass: str)
         raise RequestError.of("no_spirit_so_dense", given=heavy, allowed=[LIGHTEST, HEAVIEST], **values)
 
 
-def _parrot(before: Sequence[Reading], entry: Entry) -> float | None:
+def _parrot(before: Sequence[Reading], entry: Entry, planned_l: float | None) -> float | None:
     if entry.of != "parrot":
         return None
     if entry.parrot_l is not None:
@@ -498,7 +503,9 @@ def _parrot(before: Sequence[Reading], entry: Entry) -> float | None:
     for reading in reversed(before):
         if reading.parrot_l is not None:
             return reading.parrot_l
-    raise RequestError.of("how_much", of="parrot")
+    if planned_l is None:
+        raise RequestError.of("how_much", of="parrot")
+    return planned_l
 
 
 def _corrected(entry: Entry, pressure_pa: float) -> float | None:

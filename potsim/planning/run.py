@@ -544,7 +544,9 @@ class Run(Line):
         """
         from potsim.planning.forecast import follow  # start-up: only at the still
 
-        return follow(self, faces.readings_of(readings, self.setting.still.conditions.pressure_pa), hold_up_l)
+        still = self.setting.still
+        known = faces.readings_of(readings, still.conditions.pressure_pa, still.parrot_l)
+        return follow(self, known, hold_up_l)
 
     def to_dict(self) -> dict[str, Any]:
         """Return what ``potsim run --json`` prints.

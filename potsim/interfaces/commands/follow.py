@@ -87,12 +87,13 @@ def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | N
 
     path = Path(args.journal) if args.journal is not None else plan_file.with_suffix(".readings.jsonl")
     follower = Follower(made, held)
-    pressure_pa = made.setting.still.conditions.pressure_pa
+    still = made.setting.still
+    pressure_pa, parrot_l = still.conditions.pressure_pa, still.parrot_l
     text = read_file(plan_file)
     begun = path.exists() and path.stat().st_size > 0
     if begun and _same_plan(Journal.read(path).plan_text, made.plan, plan_file):
         text = Journal.read(path).plan_text  # what came of the run may stand in the file by now
-    with Journal.open(path, text, pressure_pa=pressure_pa) as journal:
+    with Journal.open(path, text, pressure_pa=pressure_pa, parrot_l=parrot_l) as journal:
         output.words(f"Readings are saved in '{path}', each at once.")
         for sentence in sentences(damage(journal)):
             output.words(sentence)
@@ -107,17 +108,18 @@ def _readings(
     """Read a table, or a journal, which begins with a brace."""
     from potsim.interfaces.readingsfile import load_readings
 
-    pressure_pa = made.setting.still.conditions.pressure_pa
+    still = made.setting.still
+    pressure_pa, parrot_l = still.conditions.pressure_pa, still.parrot_l
     if _is_journal(path):
         from potsim.planning.journal import Journal
         from potsim.planning.notes import caution
 
-        journal = Journal.read(path, pressure_pa=pressure_pa)
+        journal = Journal.read(path, pressure_pa=pressure_pa, parrot_l=parrot_l)
         other = not _same_plan(journal.plan_text, plan, plan_file)
         changed = (caution("plan_changed"),) if other else ()
         aside = (caution("reading_aside", why=str(error)) for _, error in journal.aside)
         return journal.readings, (*damage(journal), *aside, *changed)
-    read_table = load_readings(path, pressure_pa=pressure_pa, hydrometer_c=hydrometer_c)
+    read_table = load_readings(path, pressure_pa=pressure_pa, parrot_l=parrot_l, hydrometer_c=hydrometer_c)
     return read_table.readings, read_table.notes
 
 

@@ -74,7 +74,8 @@ def under_way(name: str, root: str) -> UnderWay:
     key = (root, f"{name} {first.id} {first.at}", len(journal.records))
     if key not in _UNDER_WAY:
         run = run_of(plan_of_run(journal, root))
-        journal.pressure_pa = run.setting.still.conditions.pressure_pa
+        still = run.setting.still
+        journal.pressure_pa, journal.parrot_l = still.conditions.pressure_pa, still.parrot_l
         forecast = Follower(run, _held(journal)).update(journal.readings)
         _UNDER_WAY[key] = UnderWay(run, journal, forecast, off_before(run))
     _UNDER_WAY.move_to_end(key)
@@ -387,7 +388,7 @@ def fit(sent: dict[str, Any]) -> dict[str, Any]:
         minute = max(float(at) / 1000.0 - journal.heat_on.timestamp(), 0.0) / 60.0
     entry = dataclasses.replace(event.entry, elapsed_min=minute)
     readings = list(journal.readings)
-    reading = next_reading(readings, entry, pressure_pa=journal.pressure_pa)
+    reading = next_reading(readings, entry, pressure_pa=journal.pressure_pa, parrot_l=journal.parrot_l)
     after = Follower(made.run, _held(journal)).update([*readings, reading])
     found: dict[str, Any] = {"fits": True, "text": "", "then": words.moved(before, after)}
     if reading.abv is not None and entry.of == "stream":

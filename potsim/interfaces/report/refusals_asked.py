@@ -252,7 +252,7 @@ READINGS = {
     "how_much": Said(
         lambda error: INSIDE[error.values["of"]],
         lambda error: (
-            'Write for example "parrot 60 mL".'
+            'Write for example "parrot 60 mL", or give the plan\'s still its parrot.'
             if error.values["of"] == "parrot"
             else "Add its volume or its mass."
         ),
