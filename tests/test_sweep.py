@@ -180,6 +180,14 @@ def test_rows_that_cannot_run_say_why(example_plan: Plan) -> None:
     assert negative.refusal.startswith("charge.abv is -5 % vol")
 
 
+def test_the_same_volume_stays_with_stronger_spirit_too(bare: Plan) -> None:
+    plan = replace(bare, charge=(Ingredient("base spirit", 1.0, 60.0), Ingredient("water", 0.5)))
+    rows = sweep(plan, "charge.abv", [55.0, 60.0, 65.0], "volume").rows
+    assert [row.stronger for row in rows] == [False, False, True]
+    volume = pytest.approx(charge_of(plan).volume_l, rel=1e-9)
+    assert [row.outcome.charge_l for row in rows] == [volume] * 3
+
+
 def test_a_strength_that_no_pot_should_hold_carries_the_caution() -> None:
     plan = Plan((Ingredient("neutral spirit", 2.0, 99.0),), still=LOSSLESS)
     low, near, beyond = sweep(plan, "charge.abv", [30.0, 90.0, 97.0]).rows

@@ -182,15 +182,15 @@ BASE_ABV = 96.0  # of the strongest spirit that is sold [% vol]; common practice
 
 
 def with_stronger_spirit(plan: Plan) -> Plan:
-    """Return a plan whose spirits are as strong as any, with as much alcohol as before."""
+    """Return a plan whose spirits are as strong as any, with as much alcohol and liquid as before."""
     parts = resolve(plan.charge, distil)
-    strong = (
+    strong = tuple(
         replace(part, volume_l=part.volume_l * part.abv / BASE_ABV, abv=BASE_ABV)
         if 0.0 < part.abv < BASE_ABV
         else part
         for part in parts
     )
-    return replace(plan, charge=tuple(strong))
+    return with_strength(replace(plan, charge=strong), charge_of(plan).abv)
 
 
 class Charges(NamedTuple):
@@ -659,7 +659,7 @@ def _is(value: float, own: float | None) -> bool:
 def _row(plan: Plan, varied: Number, value: float, same: Same, *, planned: bool) -> Row:
     of_charge = varied.name == CHARGE_ABV
     try:
-        stronger = of_charge and not planned and strongest(plan) < value < BASE_ABV
+        stronger = of_charge and not planned and strongest(plan) * (1.0 + NEAR) < value < BASE_ABV
         of = with_stronger_spirit(plan) if stronger else plan
         changed = plan if planned else varied.put(of, value, same)
     except PotsimError as error:
