@@ -314,10 +314,20 @@ def test_away_it_goes_on_and_nothing_is_lost(with_run: Any, clock: Clock, folder
     assert waits(page) == 2
     clock.on(1.0)
     assert minute_of(page) > 0
-    # Over plain http there is no service worker: loading anew fails, but what was typed is kept.
+    # Over plain http there is no service worker: the page comes back by the cache of the browser, not by a
+    # reload, which asks first. What was typed is kept all the same.
+    asked: list[str] = []
+    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.accept()))
+    page.goto("about:blank")
+    page.go_back()
+    page.get_by_text("Jar 2 is full").wait_for()
+    assert waits(page) == 2
     address = page.url
+    expect(page.locator(".sub")).to_contain_text("laptop away")
+    page.locator(".where").click()
     with pytest.raises(PlaywrightError):
         page.reload()
+    assert asked == ["beforeunload", "beforeunload"]
     page.context.set_offline(False)
     page.goto(address)
     page.locator(".now p.number").wait_for()

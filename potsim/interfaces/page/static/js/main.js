@@ -1,6 +1,7 @@
 // The page: five places above, the one that is open below; nothing else is decided here.
 import { $, el, swap } from "./dom.js";
 import * as alarms from "./alarms.js";
+import { isHere } from "./api.js";
 import { everySecond, minutesSince } from "./clock.js";
 import { restore } from "./draft.js";
 import { begin, held, listen, onChange, runSeen } from "./held.js";
@@ -48,6 +49,12 @@ function watch() {
   if (!view?.heat_ms) { alarms.stopCalling(); return; }
   alarms.follow(orderOf(view, minutesSince(view.heat_ms)));
 }
+
+// Without a service worker only the laptop can load the page anew: as long as it is away, a reload asks first.
+addEventListener("beforeunload", (event) => {
+  const live = held.run?.heat_ms && !held.run.off_ms;
+  if (live && !isHere() && !navigator.serviceWorker?.controller) event.preventDefault();
+});
 
 async function start() {
   useTheme(kept("theme"));
