@@ -13,7 +13,7 @@ import threading
 import time
 import uuid
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,7 @@ from potsim.interfaces.page.app import Desk
 from potsim.interfaces.page.door import Census, House, OneTimeCode, Sessions, secret_of
 from potsim.interfaces.page.serve import Page, listen
 from potsim.interfaces.page.shelf import Shelf
-from potsim.interfaces.page.workers import LANES, Workers
+from potsim.interfaces.page.workers import Workers
 from potsim.interfaces.planfile import tables_of
 
 EXAMPLE = tables_of(potsim.example_plan())
@@ -36,7 +36,7 @@ def changed(**tables: Any) -> dict[str, Any]:
 @functools.cache
 def processes() -> Workers:
     """What calculates for all pages of the tests: it comes up once."""
-    made = Workers(lanes=tuple(replace(lane, soon=True) for lane in LANES))
+    made = Workers()
     atexit.register(made.close)
     return made
 
