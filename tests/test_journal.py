@@ -83,7 +83,7 @@ def test_what_is_told_is_there_when_it_is_opened_again(path: Path) -> None:
 def test_every_kind_of_event_comes_back_as_it_was(path: Path) -> None:
     events: list[Event] = [
         Heat(True, ("cooling", "stays")),
-        Read(Entry(collected_l=0.1, read_abv=80.0, read_c=24.0), jar=None, hazy=True),
+        Read(Entry(collected_l=0.1, read_abv=80.0, read_c=24.0, hazy=True), jar=None),
         Full(2, 0.06, kept=True, saw=1),
         Volume(2, 0.055),
         Taste(2, "soft"),
@@ -102,6 +102,14 @@ def test_every_kind_of_event_comes_back_as_it_was(path: Path) -> None:
     assert [record.event for record in found[1:]] == events
     assert [record.at for record in found[1:]] == [after(k) for k in range(len(events))]
     assert {record.device for record in found[1:]} == {"phone"}
+
+
+def test_haze_that_stood_beside_a_reading_is_read(path: Path) -> None:
+    with Journal.open(path, PLAN) as journal:
+        journal.append(Read(Entry(collected_l=0.2)), event_id="seen")
+    told = path.read_text().replace('"entry"', '"hazy": true, "entry"')
+    path.write_text(told)
+    assert [one.entry.hazy for one in Journal.read(path).readings] == [True]
 
 
 def test_each_record_is_on_disk_at_once(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

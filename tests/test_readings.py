@@ -224,6 +224,10 @@ def test_what_is_typed_and_refused(typed: str, words: Record) -> None:
 def test_an_entry_survives_being_written_down() -> None:
     entry = Entry(elapsed_min=42.0, collected_l=0.22, read_abv=71.0, of="jar", words="clean")
     assert Entry.from_dict(entry.to_dict()) == entry
+    hazy = Entry(collected_l=0.24, read_abv=79.0, hazy=True)
+    assert Entry.from_dict(hazy.to_dict()) == hazy
+    with refused("wrong_type", "hazy", "1"):
+        Entry.from_dict({"hazy": 1})
     with refused("wrong_type", "collected_l", "'x'"):
         Entry.from_dict({"collected_l": "x"})
     with refused("unknown_name", "", "colected_l", error=PotsimError):

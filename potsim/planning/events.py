@@ -51,7 +51,6 @@ class Read:
     kind: ClassVar[str] = "reading"
     entry: Entry
     jar: int | None = None
-    hazy: bool = False
 
 
 @dataclass(frozen=True)
@@ -336,6 +335,9 @@ def records_of(told: object, line: int) -> list[Record]:
     heat = _OLD_HEAT.fullmatch(str(content.get("words"))) if kind == "event" else None
     if heat is not None:  # told later than it happened
         return [Record(name, moment_of(heat["at"]), device, line, Heat(True))]
+    entry = content.get("entry")
+    if kind == "reading" and "hazy" in content and isinstance(entry, dict):  # stood beside the entry once
+        content["entry"] = {**entry, "hazy": content.pop("hazy")}
     old = _OLD.get(str(kind))
     events = old(content) if old is not None else [event_of(kind, content)]
     return [Record(name if not k else f"{name}.{k}", at, device, line, e) for k, e in enumerate(events)]

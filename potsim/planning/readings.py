@@ -348,14 +348,13 @@ class Entry:
     @classmethod
     def from_dict(cls, given: dict[str, Any]) -> Entry:
         """Return the entry that `to_dict` wrote."""
-        known = {item.name for item in fields(cls)}
+        known = {item.name: item.default for item in fields(cls)}
         for name, value in given.items():
             if name not in known:
                 raise UnknownNameError("quantity", str(name), known)
-            wanted = str if name in ("of", "words") else (int, float)
-            if isinstance(value, bool) or not isinstance(value, wanted):
-                sort = "str" if wanted is str else "float"
-                raise RequestError.of("wrong_type", name, given=repr(value), allowed=sort)
+            wanted = type(known[name]) if isinstance(known[name], str | bool) else float
+            if type(value) is not wanted and not (wanted is float and type(value) is int):
+                raise RequestError.of("wrong_type", name, given=repr(value), allowed=wanted.__name__)
         return cls(**given)
 
 

@@ -26,11 +26,10 @@ from tomlkit.exceptions import TOMLKitError
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces.planfile import inlined
 from potsim.planning import events
-from potsim.planning.events import Bottled, Clouded, Event, Pool, Read, Titled, Verdict
+from potsim.planning.events import Bottled, Clouded, Event, Pool, Titled, Verdict
 from potsim.planning.journal import Journal
 from potsim.planning.lines import blame
 from potsim.planning.plan import TABLES
-from potsim.planning.readings import Reading
 from potsim.records import dataclass
 
 Kind = Literal["plan", "run", "still"]
@@ -557,7 +556,7 @@ def outcome(journal: Journal) -> dict[str, Any]:
         told = {"botanical": note.botanical, "verdict": note.verdict, "words": note.words}
         told["tasted_in"] = note.tasted_in
         notes.append({key: value for key, value in told.items() if value})
-    hazy = [r.collected_l for r in hazy_readings(journal) if r.collected_l]
+    hazy = [r.collected_l for r in journal.readings if r.entry.hazy and r.collected_l]
     if hazy:
         result["stream_hazy_at"] = _millilitres(hazy[0])
     found: dict[str, Any] = {}
@@ -568,12 +567,6 @@ def outcome(journal: Journal) -> dict[str, Any]:
             {key: value for key, value in note.items() if key in TABLES["note"].keys} for note in notes
         ]
     return found
-
-
-def hazy_readings(journal: Journal) -> list[Reading]:
-    """Return the readings at which the stream was seen hazy, in the order of the run."""
-    seen = {r.line for r in journal.standing if isinstance(r.event, Read) and r.event.hazy}
-    return [reading for reading in journal.readings if reading.line in seen]
 
 
 def verdicts(journal: Journal) -> dict[str, Verdict]:

@@ -395,8 +395,9 @@ def _reading(thing: Mapping[str, Any]) -> Event:
             except PotsimError as error:
                 error.path = key
                 raise
-    hazy = thing.get("hazy") is True
-    if not hazy and not any(thing.get(key) for key in MEASURED if key not in ALONE):
+    if thing.get("hazy") is True:
+        fields["hazy"] = True
+    elif not any(thing.get(key) for key in MEASURED if key not in ALONE):
         raise RequestError("The reading is empty.", 'Enter for example "71 %" as strength.')
     jar = None if thing.get("of") is None else _jar(thing, "of")
     where = str(thing.get("where") or ("jar" if jar is not None else "spout"))
@@ -408,7 +409,7 @@ def _reading(thing: Mapping[str, Any]) -> Event:
     words = _said(thing, "words", needed=False)
     if words:
         fields["words"] = words
-    return Read(Entry.from_dict(fields), jar, hazy)
+    return Read(Entry.from_dict(fields), jar)
 
 
 def _measured(thing: Mapping[str, Any]) -> Event:

@@ -128,7 +128,7 @@ def noted(event: Event, jar: Any = None) -> str:
         case Taste():
             return f"Jar {event.jar}: {event.word}"
         case Read():
-            return reading(event.entry, event.jar, event.hazy)
+            return reading(event.entry, event.jar)
         case Pool():
             return f"Jars {format_numbers(event.jars)} poured together"
         case Measured():
@@ -157,7 +157,7 @@ def noted(event: Event, jar: Any = None) -> str:
     return ""
 
 
-def reading(entry: Entry, jar: int | None, hazy: bool) -> str:
+def reading(entry: Entry, jar: int | None) -> str:
     """Say a reading in a few words."""
     at = "" if entry.read_c is None else f" at {say('temperature_short', entry.read_c)}"
     parts = [
@@ -171,7 +171,7 @@ def reading(entry: Entry, jar: int | None, hazy: bool) -> str:
         "" if entry.vapour_c is None else f"vapour {say('temperature_short', entry.vapour_c)}",
         "" if entry.pot_c is None else f"pot {say('temperature_short', entry.pot_c)}",
         "" if entry.power_w is None else format_power(entry.power_w),
-        "hazy" if hazy else "",
+        "hazy" if entry.hazy else "",
         entry.words,
     ]
     said = ", ".join(part for part in parts if part)
