@@ -238,9 +238,21 @@ def test_of_nothing_it_is_told_where_something_would_come() -> None:
     assert nothing.passage == pytest.approx(some.passage, rel=1e-3)
 
 
-def test_the_same_botanical_in_pot_and_basket_is_told_apart() -> None:
-    found = flavours(BotanicalDose("juniper", mass_g=5), BotanicalDose("juniper", mass_g=5, where="basket"))
-    assert found.labels == ("juniper (pot)", "juniper (basket)")
+@pytest.mark.parametrize(
+    ("bill", "told"),
+    [
+        (({}, {"where": "basket"}), ["pot", "basket"]),
+        (({"macerated_h": 12}, {"prepared": "ground"}), ["whole", "ground"]),
+        (({"macerated_h": 12}, {}), ["macerated", "not macerated"]),
+        (({}, {}), ["1", "2"]),
+        (({}, {"prepared": "ground"}, {"where": "basket"}), ["pot, whole", "pot, ground", "basket, whole"]),
+    ],
+)
+def test_lines_of_one_botanical_are_told_apart(bill, told) -> None:
+    found = flavours(*(BotanicalDose("juniper", mass_g=5, **line) for line in bill))
+    assert list(found.labels) == [f"juniper ({words})" for words in told]
+    assert {one.botanical for one in found} == set(found.labels)
+    assert found.lines_called(found.labels[1]) == [1]
     assert found.rows_called("juniper").size == found.carried.rows.amount.size
 
 

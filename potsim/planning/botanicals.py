@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, lru_cache
 from typing import Literal
@@ -492,9 +492,7 @@ class ResolvedDose:
     non_volatile_g: Mapping[str, float]  # compound id to what stays in the pot [g]
     # water of fresh material, liquid held by the solids and volume of the solids themselves [L]
     water_brought_l: float
-    # water of fresh material, liquid held by the solids and volume of the solids themselves [L]
     soaks_up_l: float
-    # water of fresh material, liquid held by the solids and volume of the solids themselves [L]
     solids_volume_l: float
     notes: tuple[Note, ...] = ()  # what was taken because it was not said
     choice: Choice | None = None  # how an ambiguous name was read
@@ -546,6 +544,40 @@ def resolve(dose: BotanicalDose, among: Library | None = None) -> ResolvedDose:
     )
 
 
+def labels(bill: Iterable[ResolvedDose]) -> tuple[str, ...]:
+    """Return what to call each line of a bill: its common name, and what sets it apart from others so named."""
+    lines = tuple(bill)
+    names = [line.botanical.common_name for line in lines]
+    told = list(names)
+    for name in {name for name in names if names.count(name) > 1}:
+        alike = [k for k, other in enumerate(names) if other == name]
+        for k, words in zip(alike, _apart([lines[k] for k in alike]), strict=True):
+            told[k] = f"{name} ({words})"
+    return tuple(told)
+
+
+def _apart(alike: Sequence[ResolvedDose]) -> list[str]:
+    """What tells lines of one botanical apart: place, preparation, maceration; else their number."""
+    told = [""] * len(alike)
+    where = [one.dose.where for one in alike]
+    soaked = ["macerated" if one.dose.macerated_h else "not macerated" for one in alike]
+    numbers = [str(k + 1) for k in range(len(alike))]
+    for sort in (where, [one.prepared for one in alike], soaked, numbers):
+        if len(set(sort)) > 1 and len(set(told)) < len(alike):
+            told = [f"{before}, {more}".lstrip(", ") for before, more in zip(told, sort, strict=True)]
+    return told
+
+
+def lines_called(bill: Iterable[ResolvedDose], name: str) -> list[int]:
+    """Return the lines of a bill that a name means: what they are called, or any name of the botanical."""
+    lines, wanted = tuple(bill), spelling(name)
+    return [
+        k
+        for k, (line, label) in enumerate(zip(lines, labels(lines), strict=True))
+        if wanted in {spelling(known) for known in (label, line.dose.name, *line.botanical.names)}
+    ]
+
+
 def solids(bill: Iterable[ResolvedDose]) -> float:
     """Return the volume of those botanicals that lie in the pot."""
     return sum(dose.solids_volume_l for dose in bill if dose.dose.where == "pot")
@@ -583,11 +615,8 @@ def _choice_note(choice: Choice | None) -> tuple[Note, ...]:
 
 def _notes(dose: BotanicalDose, botanical: Botanical, state: State, prepared: Prepared) -> tuple[Note, ...]:
     """What was taken because the line does not say it."""
-    name, water, piece = (
-        botanical.common_name,
-        botanical.fresh_water_fraction,
-        botanical.piece_counted(dose.counted),
-    )
+    name, water = botanical.common_name, botanical.fresh_water_fraction
+    piece = botanical.piece_counted(dose.counted)
     notes = [hint("like", name, like=botanical.like)] if botanical.like else []
     if not (dose.state and dose.prepared):
         taken = {"state": None if dose.state else state, "prepared": None if dose.prepared else prepared}

@@ -319,7 +319,7 @@ def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:
         haze=_haze(oil, whole, bottled, room),
         blame=deciding.blame,
         by_line=tuple(shares),
-        names=tuple(dose.botanical.common_name for dose in flavours.bill),
+        names=flavours.labels,
         remedies=_remedies(oil, bottled, whole, deciding),
         taught=oil.taught(whole, bottled),
         shift=bottled.shift,
@@ -465,6 +465,6 @@ def _remedies(oil: Oil, bottled: Bottled, whole: Array, limit: ClearLimit) -> tu
         line = int(np.argmax(shares))
         half = whole.copy()
         half[flavours.rows_of(line + 1)] *= 0.5
-        name = flavours.bill[line].botanical.common_name
+        name = flavours.labels[line]
         tried.offer("less of", 0.5, half, bottled.ethanol_l, name)
     return tuple(tried.found)

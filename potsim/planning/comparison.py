@@ -13,14 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim import faces
-from potsim.planning.botanicals import spelling
+from potsim.planning.botanicals import labels, spelling
 from potsim.planning.frames import Shown
 from potsim.planning.noticed import Passage
 from potsim.planning.plan import Plan
 from potsim.planning.release import Klass
 from potsim.planning.run import Run, distil
 from potsim.planning.sweep import outcome
-from potsim.planning.trials import Trial, labels
+from potsim.planning.trials import Trial
 from potsim.records import dataclass, plain
 
 Value = float | str | None

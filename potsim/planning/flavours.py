@@ -21,7 +21,7 @@ from potsim.errors import UnknownNameError
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound, compound
 from potsim.planning import noticed
-from potsim.planning.botanicals import Level, ResolvedDose, spelling
+from potsim.planning.botanicals import Level, ResolvedDose, labels, lines_called
 from potsim.planning.charge import between
 from potsim.planning.noticed import (
     Band,
@@ -165,12 +165,8 @@ class Flavours:
 
     @cached_property
     def labels(self) -> tuple[str, ...]:
-        """Common name of each line of the bill, with its place where the same botanical lies in both."""
-        names = [dose.botanical.common_name for dose in self.bill]
-        return tuple(
-            name if names.count(name) == 1 else f"{name} ({dose.dose.where})"
-            for name, dose in zip(names, self.bill, strict=True)
-        )
+        """What each line of the bill is called."""
+        return labels(self.bill)
 
     @property
     def collected(self) -> float:
@@ -204,13 +200,9 @@ class Flavours:
 
     def lines_called(self, name: str) -> list[int]:
         """Lines of the bill of a botanical, by any of its names; refused if there is none."""
-        meant = [
-            k
-            for k, dose in enumerate(self.bill)
-            if spelling(name) in {spelling(known) for known in (dose.dose.name, *dose.botanical.names)}
-        ]
+        meant = lines_called(self.bill, name)
         if not meant:
-            raise UnknownNameError("bill", name, [d.botanical.common_name for d in self.bill])
+            raise UnknownNameError("bill", name, self.labels)
         return meant
 
     def over_by_row(self, spans: Sequence[Span]) -> Array:
@@ -406,7 +398,7 @@ class Flavours:
         return BotanicalFlavour(
             line=line,
             botanical_id=dose.botanical.id,
-            botanical=dose.botanical.common_name,
+            botanical=self.labels[line],
             where=dose.dose.where,
             klass=told.klass,
             half_share=told.half_share,

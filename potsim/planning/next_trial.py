@@ -22,7 +22,7 @@ from potsim.errors import (
     Where,
     require,
 )
-from potsim.planning.botanicals import spelling
+from potsim.planning.botanicals import labels, spelling
 from potsim.planning.cautions import for_dose
 from potsim.planning.charge import check_jars
 from potsim.planning.cloud import Cloud, glass_of
@@ -57,7 +57,6 @@ from potsim.planning.trials import (
     against,
     alcohol_book,
     check,
-    labels,
     lines_of,
     notes_by_line,
     on_scale,
@@ -497,8 +496,8 @@ def _release(before: Run, after: Run) -> tuple[Note, ...]:
 
 def _weighing(after: Run) -> Note:
     coarse = [
-        {"botanical": line.botanical.common_name, "mass_g": line.wet_mass_g}
-        for line in after.bill
+        {"botanical": label, "mass_g": line.wet_mass_g}
+        for label, line in zip(labels(after.bill), after.bill, strict=True)
         if 0.0 < line.wet_mass_g * CLOSE < WEIGHING_G
     ]
     scale = {"step_g": WEIGHING_G, "most_off": CLOSE}

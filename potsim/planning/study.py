@@ -15,6 +15,7 @@ from potsim.liquid import strength
 from potsim.liquid.compounds import Compound
 from potsim.liquid.traces import X_MAX
 from potsim.planning.botanicals import ResolvedDose, solids
+from potsim.planning.botanicals import labels as bill_labels
 from potsim.planning.charge import LEAST_CHARGE_L, Charge, between, settle
 from potsim.planning.frames import frame
 from potsim.planning.many import STOP, Cuts, bared, comes, in_order, single, single_names
@@ -118,7 +119,7 @@ def study(
     check_same(same)
     names, values = _wanted(vary)
     numbers = [number(plan, name) for name in names]
-    labels = _labels(plan) if flavours else ()
+    labels = bill_labels(resolve_bill(plan)) if flavours else ()
     bottled = _set(plan, numbers, list(range(len(numbers))), values[0].tolist(), same) or plan
     columns = single_names(ROLES, bottled.bottling)
     answers = _Columns(columns, labels, values.shape[0])
@@ -207,14 +208,6 @@ class Answer:
         reason, refusal, told = texts
         flavours = np.full((runs, len(FLAVOUR) * lines), np.nan)
         return cls(np.full((runs, columns), np.nan), reason, refusal, flavours, told)
-
-
-def _labels(plan: Plan) -> tuple[str, ...]:
-    names = [dose.botanical.common_name for dose in resolve_bill(plan)]
-    return tuple(
-        name if names.count(name) == 1 else f"{name} ({dose.where})"
-        for name, dose in zip(names, plan.botanicals, strict=True)
-    )
 
 
 # --- Runs that go together: all that they differ in, as arrays.

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from potsim.errors import RequestError, UnknownNameError, Where
-from potsim.planning.botanicals import ResolvedDose, spelling
+from potsim.planning.botanicals import ResolvedDose, labels, lines_called
 from potsim.planning.charge import blend, resolve
 from potsim.planning.plan import Plan, Result, Tasting
 from potsim.planning.run import Run, distil, resolve_bill
@@ -53,16 +53,6 @@ class Trial:
     notes: tuple[Tasting, ...] = ()  # what was tasted
 
 
-def labels(bill: Iterable[ResolvedDose]) -> tuple[str, ...]:
-    """Return what to call each line of a bill."""
-    lines = tuple(bill)
-    names = [line.botanical.common_name for line in lines]
-    return tuple(
-        name if names.count(name) == 1 else f"{name} ({line.dose.where})"
-        for name, line in zip(names, lines, strict=True)
-    )
-
-
 def notes_by_line(trial: Trial, bill: tuple[ResolvedDose, ...] | None = None) -> Mapping[int, Tasting]:
     """Return the note with a verdict for each line of the bill that has one."""
     bill = resolve_bill(trial.plan) if bill is None else bill
@@ -80,12 +70,7 @@ def notes_by_line(trial: Trial, bill: tuple[ResolvedDose, ...] | None = None) ->
 
 def lines_of(note: Tasting, bill: tuple[ResolvedDose, ...], name: str) -> list[int]:
     """Return the lines of a bill that a note is about; refused if there is none."""
-    wanted = spelling(note.botanical)
-    meant = [
-        k
-        for k, (line, label) in enumerate(zip(bill, labels(bill), strict=True))
-        if wanted in {spelling(known) for known in (label, line.dose.name, *line.botanical.names)}
-    ]
+    meant = lines_called(bill, note.botanical)
     if not meant:
         raise UnknownNameError("bill", note.botanical, labels(bill), path="note.botanical").at(Where(name))
     return meant

@@ -165,7 +165,7 @@ def flavour_sections(run: Run) -> tuple[Section, ...]:
 
 def _botanicals(run: Run) -> list[Part]:
     every = run.flavours.botanicals
-    names = [_where(one) for one in every]
+    names = [_where(run, one) for one in every]
     parts: list[Part] = [_timings("botanical", names, every), _amounts(names, every), ROUGH]
     if any(one.klass == STAYS for one in every):
         parts.append(MEANS_STAYS)
@@ -206,7 +206,7 @@ def _fading(run: Run) -> list[str]:
 def compound_sections(run: Run) -> tuple[Section, ...]:
     """Return where each compound of each botanical comes over."""
     return tuple(
-        Section(_where(flavour).capitalize(), (_compounds(flavour),))
+        Section(_where(run, flavour).capitalize(), (_compounds(flavour),))
         for flavour in run.flavours
         if flavour.compounds
     )
@@ -227,7 +227,7 @@ def dose_sections(run: Run) -> tuple[Section, ...]:
     rows = []
     for one in every:
         found = noticed_doses(run.flavours, one.line)
-        rows.append((_where(one), one.noticed, *(_grams(g) for g in found)))
+        rows.append((_where(run, one), one.noticed, *(_grams(g) for g in found)))
     return (Section("What it takes to be noticed", (Table(columns, tuple(rows)), DOSES)),)
 
 
@@ -235,8 +235,10 @@ def _grams(grams: float | None) -> str:
     return "never" if grams is None else f"{grams:.2g}" if grams < 10.0 else f"{grams:.0f}"
 
 
-def _where(flavour: BotanicalFlavour) -> str:
-    return f"{flavour.botanical} (basket)" if flavour.where == "basket" else flavour.botanical
+def _where(run: Run, flavour: BotanicalFlavour) -> str:
+    """Its name, with the basket where the name does not already tell it from others."""
+    told = flavour.botanical != run.bill[flavour.line].botanical.common_name
+    return f"{flavour.botanical} (basket)" if flavour.where == "basket" and not told else flavour.botanical
 
 
 def _timings(head: str, names: Sequence[str], flavours: Sequence[Flavour]) -> Table:

@@ -35,6 +35,7 @@ from potsim.interfaces.wording import (
     unit_of,
 )
 from potsim.planning import jars
+from potsim.planning.botanicals import labels
 from potsim.planning.comparison import (
     NOTICEABLE,
     Comparison,
@@ -48,7 +49,7 @@ from potsim.planning.comparison import (
 from potsim.planning.next_trial import Entry, NextTrial, Scaled
 from potsim.planning.notes import sentences
 from potsim.planning.run import Run
-from potsim.planning.trials import Against, AlcoholBook, labels
+from potsim.planning.trials import Against, AlcoholBook
 
 LEARNT = (
     "Jars in which it should stand clear, before and with the factor on its oil, a third to three times, "
