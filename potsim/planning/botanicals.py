@@ -545,7 +545,7 @@ def resolve(dose: BotanicalDose, among: Library | None = None) -> ResolvedDose:
 
 
 def labels(bill: Iterable[ResolvedDose]) -> tuple[str, ...]:
-    """Return what to call each line of a bill: its common name, and what sets it apart from others so named."""
+    """Return what to call each line of a bill: its common name, and what sets it apart."""
     lines = tuple(bill)
     names = [line.botanical.common_name for line in lines]
     told = list(names)
