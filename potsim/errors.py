@@ -5,11 +5,14 @@ Each kind that is raised as a record is worded once, in `potsim.interfaces.repor
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Iterable, Sequence
-from typing import Any, NamedTuple, Self
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, NamedTuple, Self, TypeVar, cast
 
 from potsim import faces
+
+Act = TypeVar("Act", bound=Callable[..., Any])
 
 VOL = "% vol"
 SHARE = "of the whole (0 to 1)"
@@ -75,6 +78,7 @@ class PotsimError(Exception):
         self.path = path
         self.given = given
         self.allowed = allowed
+        self.units: str | None = None  # system of units that its numbers are told in; that of what is asked
         self.values: dict[str, Any] = {}  # other numbers and names that its sentence needs
         self.where: tuple[Where, ...] = ()  # places, the outermost first: a plan, and a plan that it names
 
@@ -237,6 +241,20 @@ class ConvergenceError(PotsimError, RuntimeError):
     """A calculation did not come to an end; the request was fair."""
 
     kind = "not_converged"
+
+
+def in_units_of_plan(act: Act) -> Act:
+    """Tell what is refused while something is done with a plan in the plan's units."""
+
+    @functools.wraps(act)
+    def acting(plan: Any, *args: Any, **more: Any) -> Any:
+        try:
+            return act(plan, *args, **more)
+        except PotsimError as error:
+            error.units = error.units or getattr(plan, "units", None)
+            raise
+
+    return cast(Act, acting)
 
 
 def together(faults: Sequence[PotsimError]) -> PotsimError:

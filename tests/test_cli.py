@@ -38,7 +38,7 @@ def test_a_run_that_is_refused_writes_nothing(say, quince: str, tmp_path: Path) 
     (tmp_path / "quince.toml").write_text(quince.replace('"40 %"', '"90 %"'), encoding="utf-8")
     said = say("run", "quince.toml", "--csv", "a.csv")
     assert said.code == 2
-    assert is_refusal(said.error, "request", "cuts.stop.stream_abv")
+    assert is_refusal(said.error, "true_already", "cuts.stop.stream_abv")
     assert not (tmp_path / "a.csv").exists()
 
 

@@ -490,6 +490,14 @@ REFUSED_IN_WORDS = [
 ]
 
 
+def test_a_refusal_of_a_plan_in_us_units_is_told_in_them(bare: Plan) -> None:
+    """A pot of 1 L is 33.8140 US fl oz; NIST HB 44."""
+    plan = replace(bare, units="us", still=replace(bare.still, capacity_l=1.0, min_level_l=None))
+    with pytest.raises(RequestError) as caught:
+        potsim.distil(plan)
+    assert f"the pot holds {33.8140227 / 8.0:.2f} US cups (1 L)" in str(caught.value)
+
+
 @pytest.mark.parametrize(
     ("error", "said"), REFUSED_IN_WORDS, ids=[error.kind for error, _ in REFUSED_IN_WORDS]
 )

@@ -43,7 +43,7 @@ def content_of(path: Path, largest: int, kind: str, pattern: str, larger: str) -
             fault, hint = f"There is no file {shown}.", _near_file(path, pattern)
         raise RequestError(fault, hint, kind="file") from None
     except IsADirectoryError:
-        raise RequestError(f"{shown} is a folder.", f"Name a {kind} in it.", kind="file") from None
+        raise RequestError.of("file_is_folder", given=str(path), sort=kind) from None
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)
         raise RequestError(
@@ -114,7 +114,7 @@ def target(name: str, *, force: bool = False, suffixes: Collection[str] = ()) ->
         )
     checked = Target(Path(os.path.realpath(name)), name, force)
     if checked.path.is_dir():
-        raise RequestError(f"'{name}' is a folder.", "Name a file in it.")
+        raise RequestError.of("file_is_folder", given=name, sort="file")
     if suffixes and checked.suffix not in suffixes:
         known = ", ".join(f".{s}" for s in suffixes)
         stem = Path(name).stem or "run"
@@ -126,9 +126,7 @@ def target(name: str, *, force: bool = False, suffixes: Collection[str] = ()) ->
     if checked.special:
         return checked
     if checked.path.exists() and not force:
-        raise RequestError(
-            f"'{name}' is there already.", "Choose another name, or add --force to replace it."
-        )
+        raise RequestError.of("file_there", given=name)
     return checked
 
 
@@ -169,7 +167,7 @@ def write_all(results: Sequence[tuple[Target, str | bytes]]) -> None:
     contents = [(t, c.encode("utf-8") if isinstance(c, str) else c) for t, c in results]
     for t, _ in contents:
         if not t.force and not t.special and t.path.exists():
-            raise RequestError(f"'{t.name}' is there already.", "Add --force to replace it.")
+            raise RequestError.of("file_there", given=t.name)
     staged: list[tuple[Target, Path]] = []
     try:
         for t, content in contents:

@@ -31,7 +31,7 @@ def blame(path: Path) -> Iterator[None]:
     except FileNotFoundError:
         raise RequestError.of("file_missing", given=str(path)) from None
     except IsADirectoryError:
-        raise RequestError.of("file_is_folder", given=str(path)) from None
+        raise RequestError.of("file_is_folder", given=str(path), sort="file") from None
     except (OSError, ValueError) as error:
         if isinstance(error, RequestError):
             raise

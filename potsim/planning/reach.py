@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import SHARE, VOL, RequestError, UnknownNameError, require
+from potsim.errors import SHARE, VOL, RequestError, UnknownNameError, in_units_of_plan, require
 from potsim.liquid import strength
 from potsim.planning import stops
 from potsim.planning.cautions import MOST_FILL
@@ -410,6 +410,7 @@ class Reach(Line):
         return pd.DataFrame(rows)
 
 
+@in_units_of_plan
 def reach(
     plan: Plan,
     *,

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim import faces
-from potsim.errors import RequestError
+from potsim.errors import RequestError, in_units_of_plan
 from potsim.liquid import strength
 from potsim.liquid.boiling import Excess
 from potsim.liquid.equilibrium import excess
@@ -600,6 +600,7 @@ class Run(Line):
         return f"<Run {self.plan.title!r}: {stop.collected_l:.3f} L at {stop.mean_abv:.1f} % vol>"
 
 
+@in_units_of_plan
 def distil(plan: Plan) -> Run:
     """Compute the run that a plan describes.
 

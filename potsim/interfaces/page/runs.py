@@ -370,7 +370,7 @@ def pour(sent: dict[str, Any]) -> dict[str, Any]:
         numbers = [int(part) for part in parts]
     made = _pour(under_way(str(sent["run"]), str(sent["root"])), numbers)
     if made is None:
-        raise RequestError("There is no jar to pour yet.", "Note a jar as full first.")
+        raise RequestError.of("no_jar_poured", "jars")
     return made
 
 

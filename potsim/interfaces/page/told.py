@@ -348,7 +348,7 @@ def _said(thing: Mapping[str, Any], key: str, *, needed: bool = True) -> str:
             raise RequestError("The note is empty.", "Write a word or two.")
         return ""
     if len(given) > LONGEST_WORDS:
-        raise RequestError(f"The note has {len(given)} characters; allowed: {LONGEST_WORDS}.", "Say less.")
+        raise RequestError.of("too_long", "words", given=len(given), allowed=LONGEST_WORDS)
     return " ".join(given.split())
 
 

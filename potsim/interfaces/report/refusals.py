@@ -12,7 +12,7 @@ from potsim.errors import PotsimError, UnknownNameError
 from potsim.interfaces.quantities import shown
 from potsim.interfaces.report.refusals_asked import ASKED_OF, Reads, Said, Words, by_path
 from potsim.interfaces.report.words import fill, waits
-from potsim.interfaces.wording import format_numbers
+from potsim.interfaces.wording import format_numbers, in_units, system
 
 
 def fault(error: PotsimError) -> str:
@@ -31,9 +31,10 @@ def follows(error: PotsimError) -> bool:
 
 
 def _filled(said: Words, error: PotsimError) -> str:
-    if not isinstance(said, str):
-        return said(error)
-    return fill(said, given=error.given, allowed=error.allowed, path=error.path, **error.values)
+    with in_units("us" if error.units == "us" else system()):
+        if not isinstance(said, str):
+            return said(error)
+        return fill(said, given=error.given, allowed=error.allowed, path=error.path, **error.values)
 
 
 # --- Numbers and names.

@@ -325,7 +325,8 @@ READINGS = {
 }
 FILES = {
     "file_missing": Said("there is no '{given}'.", "Check the name and the folder."),
-    "file_is_folder": Said("'{given}' is a folder.", "Name a file in it."),
+    "file_is_folder": Said("'{given}' is a folder.", "Name a {sort} in it."),
+    "file_there": Said("'{given}' is there already.", "Choose another name, or add --force to replace it."),
     "file_not_plain": Said("'{given}' is not a file that can be kept.", "Name a plain file."),
     "file_too_large": Said(
         "'{given}' is larger than {allowed} MB; no run's journal is.", "Name another file."
