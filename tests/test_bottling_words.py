@@ -87,10 +87,10 @@ def test_a_keep_without_stretch_says_so(say) -> None:
 
 
 def test_a_stretch_that_cannot_be_is_refused() -> None:
-    with refused("range", "bottling.stretch.abv", "40 % vol", "at least 42 % vol"):
+    with refused("weak_stretch", "bottling.stretch.abv", 40.0, 42.0):
         Bottling(42.0, stretch=Stretch(1.0, 40.0))
     assert Bottling(42.0, stretch=Stretch(1.0, 42.0)).stretch is not None
-    with refused("missing", "bottling.abv"):
+    with refused("alone", "bottling.stretch"):
         Bottling(stretch=Stretch(1.0, 96.0))
     for litres in (0.0, -1.0):
         with refused("range", "bottling.stretch.spirit", f"{litres:.0f} L", "more than 0"):

@@ -392,7 +392,7 @@ def test_proof_tells_whether_the_keep_of_a_plan_clouds(say, tmp_path: Path) -> N
     assert cloud["oil_mg_per_l"] == pytest.approx(found.oil_mg_per_l)
     text = " ".join(say(*asked).out.split())
     assert "Cloud: the keep of An oily one" in text
-    assert f"It then holds {found.oil_mg_per_l:.0f} mg/L of oil of the botanicals." in text
+    assert f"It then holds {found.oil_mg_per_l / 1000.0:.1f} g/L of oil of the botanicals." in text
     for sentence in sentences(found):
         assert sentence in text
     assert "cloud" not in json.loads(say(*asked[:4], "--json").out)

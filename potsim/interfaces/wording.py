@@ -109,12 +109,14 @@ METRIC: Mapping[str, Format] = {
     "temperature_difference": _one("K", decimals=1, trim=True),
     "share": Format((Step(0.0995, "%", 100.0, 1, trim=True), Step(math.inf, "%", 100.0, 0))),
     "share_exact": _one("%", 100.0, 2, trim=True),
+    "share_about": _one("%", 100.0),
     "power": Format((Step(999.5, "W", 1.0, 0), Step(math.inf, "kW", 0.001, 2, trim=True))),
     "pressure": _one("hPa"),
     "height": _one("m"),
     "loss": _one("W/K", decimals=2, trim=True),
     "minutes": _one("min"),
     "dose": _one("g/L", decimals=2, trim=True),
+    "oil": Format((Step(1000.0, "mg/L", 1.0, 0), Step(math.inf, "g/L", 0.001, 1))),  # in mg/L
     "money": _one("", decimals=2),
     "count": _one(""),
 }

@@ -8,7 +8,16 @@ from potsim.interfaces import output
 from potsim.interfaces.report.cloud import bottle_words, watch_words
 from potsim.interfaces.report.tables import wrapped
 from potsim.interfaces.report.words import CHOSEN, words
-from potsim.interfaces.wording import as_planned, briefly, counted, format_numbers, metric, pieces_of, say
+from potsim.interfaces.wording import (
+    as_planned,
+    briefly,
+    counted,
+    format_numbers,
+    metric,
+    number,
+    pieces_of,
+    say,
+)
 from potsim.planning.botanicals import Choice, ResolvedDose
 from potsim.planning.card import CLASSES, Card, Neighbour, Strongest, card
 from potsim.planning.jars import Emptied
@@ -102,7 +111,7 @@ def _pot(run: Run) -> str:
     power = say("power", still.on_plate_w(still.conditions.power_w))
     return (
         f"{_spirit(charge.volume_l, charge.abv)}{of}, in {say('volume', still.capacity_l)} at {power}; "
-        f"first drop at minute {run.first_drop_min:.0f}"
+        f"first drop at minute {number('minutes', run.first_drop_min)}"
     )
 
 
@@ -116,7 +125,8 @@ def _stop(of: Card) -> str:
     }
     there.pop(run.end.reason, None)  # said by why it ends
     return (
-        f"{loud}at {say('volume_exact', stop.collected_l)}, minute {stop.elapsed_min:.0f}: {run.end.words}; "
+        f"{loud}at {say('volume_exact', stop.collected_l)}, minute {number('minutes', stop.elapsed_min)}: "
+        f"{run.end.words}; "
         f"{', '.join(filter(None, there.values()))}"
     )
 
@@ -155,7 +165,7 @@ def _keep(run: Run) -> list[tuple[str, str]]:
     if run.charge.ethanol_mol == 0.0:
         return []
     tails = run.points.keep_end < run.points.end
-    done = f", done at minute {run.kept_min:.0f}" if tails else ""
+    done = f", done at minute {number('minutes', run.kept_min)}" if tails else ""
     of = ", all in one vessel" if run.in_one_vessel else f", jars {format_numbers(keep.jars)}"
     of = of if run.emptied is None else ""
     rows = [("keep", f"{_spirit(keep.volume_l, keep.abv)}{of}{done}")]
@@ -184,10 +194,10 @@ def _jars(run: Run) -> str:
 
 def _emptied(run: Run, jar: Emptied) -> str:
     """The working jar: how often it is emptied, what each time is at risk, when to taste."""
-    every, slow = f"{jar.every_min:.0f}", f"{jar.slowest_min:.0f}"
+    every, slow = number("minutes", jar.every_min), number("minutes", jar.slowest_min)
     pace = f"{every} min" if every == slow else f"{every} to {slow} min"
     at_risk = "; ".join(
-        f"{minutes:.0f} min away costs up to {say('volume', lost)}, {say('share', share)} of the keep"
+        f"{say('minutes', minutes)} away costs up to {say('volume', lost)}, {say('share', share)} of the keep"
         for minutes, lost, share in jar.away
     )
     faded_l = run.faded_l if run.faded_l is not None and run.faded_l < run.stop.collected_l else None
@@ -238,7 +248,7 @@ def _neighbours(of: Card) -> str:
         if isinstance(one, Neighbour):
             keep = f"{briefly('volume', one.keep_l)} at {briefly('abv', one.keep_abv)}"
             charge = briefly("abv_about", one.charge_abv)
-            said.append(f"at {charge} {keep} of keep in {one.elapsed_min:.0f} min")
+            said.append(f"at {charge} {keep} of keep in {say('minutes', one.elapsed_min)}")
         elif isinstance(one, Strongest):
             said.append(f"{how} than {say('abv_about', one.charge_abv)} takes stronger spirit")
     return "; ".join(said)

@@ -54,7 +54,8 @@ def sentences(found: Cloud) -> tuple[str, ...]:
     if found.haze is not None and found.haze.visible:
         most = _named(found.haze.composition)
         said.append(
-            f"By the middle estimate {_mg(found.haze.mg_per_l)} of oil would part there, mostly {most}."
+            f"By the middle estimate {say('oil', found.haze.mg_per_l)} of oil would part there, mostly "
+            f"{most}."
         )
     if found.target_abv is not None and _worst(found) != "clear":
         said.append(_blame_words(found))
@@ -166,7 +167,7 @@ def remedy_words(remedy: Remedy, found: Cloud) -> str:
 
 def _blame_words(found: Cloud) -> str:
     lines = [(name or "base spirit", share) for name, share in found.to_blame.items() if share >= FEW][:3]
-    plants = ", ".join(f"{name} ({100.0 * share:.0f} %)" for name, share in lines)
+    plants = ", ".join(f"{name} ({say('share_about', share)})" for name, share in lines)
     return f"Mostly to blame: {plants}; of oils, {_named(found.blame)}."
 
 
@@ -212,17 +213,13 @@ def cloud_of_keep(run: Run, found: Cloud | None) -> Section:
     title = f"Cloud: the keep of {run.plan.title}"
     if found is None or (not run.bill and found.never):
         return Section(title, ("The plan has no botanicals: no oil of theirs clouds it.",))
-    oil = f"It then holds {found.oil_mg_per_l:.0f} mg/L of oil of the botanicals."
+    oil = f"It then holds {say('oil', found.oil_mg_per_l)} of oil of the botanicals."
     return Section(title, (Points((*sentences(found), oil)),))
 
 
 def _named(shares: dict[str, float]) -> str:
     worst = itertools.islice(shares.items(), 2)
-    return " and ".join(f"{compound(name).name} ({100.0 * share:.0f} %)" for name, share in worst)
-
-
-def _mg(mg_per_l: float) -> str:
-    return f"{mg_per_l:.0f} mg/L" if mg_per_l < 1000.0 else f"{mg_per_l / 1000.0:.1f} g/L"
+    return " and ".join(f"{compound(name).name} ({say('share_about', share)})" for name, share in worst)
 
 
 def _jars(count: int) -> str:

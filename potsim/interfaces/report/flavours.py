@@ -14,6 +14,8 @@ from potsim.interfaces.wording import (
     format_share,
     format_volume,
     masses,
+    number,
+    say,
     volumes,
 )
 from potsim.liquid.compounds import compounds
@@ -87,7 +89,7 @@ def _facts(one: Botanical) -> list[tuple[str, str]]:
             ("a whole fruit", f"peel of one {one.fruit.name}, {peel} {one.fruit.state} with the pith")
         )
     if one.fresh_water_fraction is not None:
-        pairs.append(("fresh", f"{100.0 * one.fresh_water_fraction:.0f} % water"))
+        pairs.append(("fresh", f"{say('share_about', one.fresh_water_fraction)} water"))
     pairs.append(("remarks", one.remarks))
     return [(label, text) for label, text in pairs if text]
 
@@ -313,7 +315,7 @@ def _noticed(names: Sequence[str], every: Sequence[BotanicalFlavour]) -> Table:
 
 
 def _percent(share: float) -> str:
-    return f"{100.0 * share:.0f}"
+    return number("share_about", share)
 
 
 def _beside(table: Table, column: Column, cells: Sequence[str]) -> Table:

@@ -72,17 +72,18 @@ def _money(run: Run) -> list[tuple[str, str]]:
     found, price = run.costs, run.plan.bottling.bottle_price
     pairs = []
     if found.spent is not None:
-        pairs.append(("spent", f"{found.spent:.2f} on the charge"))
+        pairs.append(("spent", f"{number('money', found.spent)} on the charge"))
         if found.unpriced:
             named = ["the spirit added before bottling" if one == STRETCH else one for one in found.unpriced]
             pairs.append(("not counted", f"{', '.join(named)}: no price is known"))
     if found.bottles and price is not None:
-        empty = f"{found.bottles} empty ones at {price:.2f}: {found.bottles * price:.2f}"
+        each, all_of_them = number("money", price), number("money", found.bottles * price)
+        empty = f"{found.bottles} empty ones at {each}: {all_of_them}"
         pairs.append(("bottles", empty))
     if found.per_bottle is not None:
         least = "at least " if found.unpriced else ""
         beside = "with the bottle, " if price is not None else ""
-        told = f"{least}{found.per_bottle:.2f}, {beside}without botanicals and heat"
+        told = f"{least}{number('money', found.per_bottle)}, {beside}without botanicals and heat"
         pairs.append(("a full bottle", told))
     return pairs
 
@@ -104,7 +105,7 @@ def _oil(run: Run) -> tuple[tuple[str, str], ...]:
     if found is None or not run.bill:
         return ()
     verdict = "" if found.target_abv is None else f", {level(found.room, found.target_abv)} at this strength"
-    return (("oil in it", f"{found.oil_mg_per_l:.0f} mg/L of the botanicals{verdict}"),)
+    return (("oil in it", f"{say('oil', found.oil_mg_per_l)} of the botanicals{verdict}"),)
 
 
 # --- Heads cuts of other sizes: what they take of the base spirit, and what they cost.
@@ -195,7 +196,7 @@ def emptied_section(run: Run, jar: Emptied) -> Section:
         ("taste", f"after the heads, then before each emptying{fades}"),
         *(
             (
-                f"{minutes:.0f} min away",
+                f"{say('minutes', minutes)} away",
                 f"costs {format_volume(lost)} at most, {format_share(share)} of the keep",
             )
             for minutes, lost, share in jar.away
@@ -234,7 +235,7 @@ def jar_section(run: Run) -> Section:
             in_column(jar.abv),
             in_column(jar.end_abv),
             number("temperature", jar.vapour_c),
-            f"{jar.full_min:.0f}",
+            number("minutes", jar.full_min),
         )
         for k, jar in enumerate(jars)
     ]
@@ -280,12 +281,12 @@ def keep_section(run: Run) -> Section:
         ("jars", format_numbers(keep.jars)),
         ("volume", f"{_spirit(keep.volume_l, keep.abv)}, {format_mass(keep.mass_g)}"),
         *([("pure alcohol", format_volume(keep.ethanol_l))] if keep.abv > 0.0 else []),
-        *([("oil", f"{flavours.keep_mg_per_l(run):.0f} mg/L, of the botanicals")] if run.bill else []),
+        *([("oil", f"{say('oil', flavours.keep_mg_per_l(run))}, of the botanicals")] if run.bill else []),
         *_edges(keep),
     ]
     as_cut = [jar.number for jar in run.jars if jar.role == "keep"] == list(keep.jars)
     if stake is not None and keep.abv > 0.0 and as_cut and len(keep.jars) > 1:
-        share = f"{100.0 * stake.share:.0f} %"
+        share = say("share_about", stake.share)
         pairs.append(("one bad jar", f"costs at most {share} of the alcohol kept (jar {stake.number})"))
     return Section("Keep", (Facts(tuple(pairs)),))
 

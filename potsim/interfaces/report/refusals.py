@@ -132,8 +132,8 @@ NAMES = {
         "Give every row the same numbers.",
     ),
     "not_rising": Said(_numbers, "Put the smallest first."),
-    "too_many": Said(
-        "there are {given}; allowed are at most {allowed}.",
+    "too_many": Reads(
+        "has {given} rows; allowed are at most {allowed}.",
         by_path({"readings": "Keep one a minute, or fewer."}, "Take some out."),
     ),
     "wrong_sort": Reads("is or holds {given}.", _sort),

@@ -34,6 +34,7 @@ from potsim.interfaces.wording import (
     in_column,
     masses,
     number,
+    say,
     unit_of,
     volumes,
 )
@@ -169,13 +170,13 @@ def _in_short(run: Run) -> str:
         of = "" if run.bill else ", as for cleaning the still"
         return (
             f"{format_volume(run.charge.volume_l)} of water in the pot give "
-            f"{format_volume(run.stop.collected_l)} in {format_minutes_whole(run.stop.elapsed_min)}{of}."
+            f"{format_volume(run.stop.collected_l)} in {say('minutes', run.stop.elapsed_min)}{of}."
         )
     by = run.plan.bottling.stretch
     short = (
         f"{format_volume(run.charge.volume_l)} at {format_abv(run.charge.abv)} in the pot give "
         f"{format_volume(keep.volume_l)} of keep at {format_abv(keep.abv)} in "
-        f"{format_minutes_whole(run.kept_min)}"
+        f"{say('minutes', run.kept_min)}"
     )
     if made is None:
         return f"{short}."
@@ -184,11 +185,6 @@ def _in_short(run: Run) -> str:
     bottled = f"{short}; with {spirit}{water} that is {format_volume(made.volume_l)}"
     count = "" if made.bottles is None else f", {counted(made.bottles, 'bottle')}"
     return f"{bottled} at {format_abv(made.target_abv)}{count}."
-
-
-def format_minutes_whole(minutes: float) -> str:
-    """Return a duration in whole minutes, ``"46 min"``."""
-    return f"{minutes:.0f} min"
 
 
 def _goes_in(run: Run) -> Section:
@@ -210,8 +206,8 @@ def _goes_in(run: Run) -> Section:
     facts = [
         ("together", f"{_spirit(run, charge.volume_l, charge.abv)}{wet}"),
         *([("pure alcohol", format_volume(charge.ethanol_l))] if charge.ethanol_mol > 0.0 else []),
-        ("pot", f"{format_volume(still.capacity_l)}; sheds {where.pot_loss_w_per_k:.3g} W/K"),
-        ("neck", f"sheds {where.neck_loss_w_per_k:.3g} W/K"),
+        ("pot", f"{format_volume(still.capacity_l)}; sheds {say('loss', where.pot_loss_w_per_k)}"),
+        ("neck", f"sheds {say('loss', where.neck_loss_w_per_k)}"),
         ("power", f"{_power(run)}{arrives}"),
         ("room", f"{format_temperature(where.room_k - ZERO_C)}, {pressure}"),
         ("condenser", f"has to carry off up to {format_power(run.condenser_w)}{can}"),
@@ -377,7 +373,7 @@ def _added(run: Run) -> Table:
         (
             in_column(row.stream_abv),
             number("temperature", row.vapour_c),
-            *(f"{100.0 * run.added[name][k]:.0f}" for name in names),
+            *(number("share_about", run.added[name][k]) for name in names),
         )
         for k, row in enumerate(run.cuts.keep_end)
     )
@@ -401,7 +397,7 @@ def _moved(rows: tuple[CutRow, ...]) -> Table:
         (
             in_column(row.stream_abv),
             collected[k],
-            f"{row.elapsed_min:.0f}",
+            number("minutes", row.elapsed_min),
             keep[k],
             in_column(row.keep_abv),
             left[k],

@@ -14,7 +14,7 @@ from potsim.interfaces.output import csv_of
 from potsim.interfaces.report.card import facts
 from potsim.interfaces.report.cloud import limit_words
 from potsim.interfaces.report.jars import jar_notes
-from potsim.interfaces.report.run import format_minutes_whole, sections_of_run, sources_section
+from potsim.interfaces.report.run import sections_of_run, sources_section
 from potsim.interfaces.report.sweep import sure_section
 from potsim.interfaces.report.tables import Facts, Part, Points, Section, Table
 from potsim.interfaces.wording import (
@@ -29,6 +29,7 @@ from potsim.interfaces.wording import (
     made_for,
     metric,
     number,
+    say,
     unit_of,
     volumes,
 )
@@ -202,7 +203,7 @@ def _foretold(run: Run) -> list[tuple[str, ...]]:
             jar.role if jar.number in kept or jar.role != "keep" else "left out",
             metric("volume", jar.size_l),
             until[k],
-            f"{jar.full_min:.0f}",
+            number("minutes", jar.full_min),
             weights[k],
             *((in_column(jar.abv), in_column(jar.end_abv)) if run.charge.ethanol_mol > 0.0 else ()),
             number("temperature", jar.vapour_c),
@@ -357,7 +358,7 @@ def _key(run: Run) -> str:
         return _boxes(
             [
                 ("in the pot", volume(charge.volume_l), "water"),
-                ("stop", volume(stop.collected_l), format_minutes_whole(stop.elapsed_min)),
+                ("stop", volume(stop.collected_l), say("minutes", stop.elapsed_min)),
             ]
         )
     pairs = [
@@ -366,7 +367,7 @@ def _key(run: Run) -> str:
         (
             "stop",
             strength(stop.stream_abv),
-            f"{volume(stop.collected_l)} over, {format_minutes_whole(stop.elapsed_min)}",
+            f"{volume(stop.collected_l)} over, {say('minutes', stop.elapsed_min)}",
         ),
         ("keep", volume(keep.volume_l), strength(keep.abv)),
     ]

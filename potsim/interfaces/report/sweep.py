@@ -193,8 +193,8 @@ def _numbers(of: Outcome | None, volume: dict[str, str]) -> tuple[str, ...]:
     return (
         volume["distillate_l"],
         in_column(of.distillate_abv),
-        f"{100.0 * of.recovered:.0f}",
-        f"{of.minutes:.0f}",
+        number("share_about", of.recovered),
+        number("minutes", of.minutes),
         volume["keep_l"],
         in_column(of.keep_abv),
         volume["water_l"],
@@ -220,7 +220,7 @@ def _flavours(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
     unit, written = _volume_writer(ran)
     told: tuple[tuple[str, Callable[[Place], str]], ...] = (
         ("comes", lambda place: place.klass),
-        ("gives up, %", lambda place: f"{100.0 * place.gives_up:.0f}"),
+        ("gives up, %", lambda place: number("share_about", place.gives_up)),
         (f"half at, {unit}", lambda place: written(place.half_l)),
         (f"most at, {unit}", lambda place: written(place.peak_l)),
         ("in the bottle", lambda place: place.noticed),
@@ -421,11 +421,13 @@ def sure_section(found: Ensemble) -> Section:
     doubt = found.plan.uncertainty
     heats = heat_doubt(found.plan.still, doubt.power)
     volume, neck, pot, heat = (
-        f"+/-{100.0 * share:.0f} %" for share in (doubt.volume, doubt.neck_loss, doubt.pot_loss, heats.either)
+        f"+/-{say('share_about', share)}"
+        for share in (doubt.volume, doubt.neck_loss, doubt.pot_loss, heats.either)
     )
     if heats.less:
-        heat += f", in every other run less by {100.0 * heats.less:.0f} % or so as no heated_by is given"
-    lost, room = f"{100.0 * doubt.lost:.0f} %", say("temperature_difference", doubt.room_c)
+        less = say("share_about", heats.less)
+        heat += f", in every other run less by {less} or so as no heated_by is given"
+    lost, room = say("share_about", doubt.lost), say("temperature_difference", doubt.room_c)
     taken = (
         f"{found.n} runs drawn (seed {found.seed}) with strengths +/-{doubt.abv:g} % vol, volumes {volume}, "
         f"neck loss {neck}, pot loss {pot}, room +/-{room}, heat that arrives {heat}, spirit "

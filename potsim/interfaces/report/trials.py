@@ -388,7 +388,7 @@ def _still(made: Scaled) -> Table:
             lambda run: format_power(run.setting.still.on_plate_w(run.setting.still.conditions.power_w)),
         ),
         ("condenser carries off", lambda run: format_power(run.condenser_w)),
-        ("neck sheds", lambda run: f"{run.setting.still.conditions.neck_loss_w_per_k:.3g} W/K"),
+        ("neck sheds", lambda run: say("loss", run.setting.still.conditions.neck_loss_w_per_k)),
         ("first drop after", lambda run: format_minutes(run.first_drop_min)),
         ("stop after", lambda run: format_minutes(run.stop.elapsed_min)),
         ("heads", lambda run: format_volume(run.setting.heads_l)),

@@ -55,7 +55,7 @@ GROUPS = {"": "Other"}
 def why(run: Run) -> dict[str, Any]:
     """Say when and why a run stops; ``edge`` if that is not what was asked for."""
     asked = run.setting.stop.named
-    text = f"Stops at minute {run.stop.elapsed_min:.0f}: {run.end.words}."
+    text = f"Stops at minute {number('minutes', run.stop.elapsed_min)}: {run.end.words}."
     return {"text": text, "strong": run.end.words, "edge": run.end.reason not in asked}
 
 
@@ -215,7 +215,7 @@ def fits(read_abv: float, expected: Band) -> dict[str, Any]:
 def moved(before: Forecast, after: Forecast) -> str:
     """Say what a reading does to the stop."""
     minutes = after.stop_min.value - before.stop_min.value
-    place = f"at {format_volume(after.stop_l.value)}, minute {after.stop_min.value:.0f}"
+    place = f"at {format_volume(after.stop_l.value)}, minute {number('minutes', after.stop_min.value)}"
     seconds = round(abs(minutes) * 60.0)
     if seconds < 5:
         return f"Stop as before, {place}."
@@ -281,9 +281,9 @@ def _odd(forecast: Forecast) -> tuple[Part, ...]:
 
 def now_section(forecast: Forecast) -> Section:
     """Return what is so now and what is still to come."""
-    collected = format_volume(forecast.collected_l)
+    collected, minute = format_volume(forecast.collected_l), number("minutes", forecast.elapsed_min)
     pairs = [
-        ("collected", f"{collected} at minute {forecast.elapsed_min:.0f}, {_abv(forecast.mean_abv)} pooled"),
+        ("collected", f"{collected} at minute {minute}, {_abv(forecast.mean_abv)} pooled"),
         ("stream", _abv(forecast.stream_abv)),
     ]
     if forecast.jar is not None:
@@ -303,7 +303,8 @@ def now_section(forecast: Forecast) -> Section:
         pairs.append(
             (
                 "element bare",
-                f"in {format_volume(forecast.bare.in_l)}, {forecast.bare.in_min:.0f} min: switch off before",
+                f"in {format_volume(forecast.bare.in_l)}, {say('minutes', forecast.bare.in_min)}: "
+                "switch off before",
             )
         )
     return Section("Now, and still to come", (Facts(tuple(pairs)),))
@@ -318,7 +319,7 @@ def _abv(band: Band) -> str:
 
 
 def _minutes(band: Band) -> str:
-    return f"{band.value:.0f} min ({band.low:.0f} to {band.high:.0f})"
+    return f"{say('minutes', band.value)} ({band.low:.0f} to {band.high:.0f})"
 
 
 def _jar(jar: JarNow) -> str:
@@ -395,4 +396,4 @@ def _row(forecast: Forecast, line: int, reading: Reading, step: Step) -> tuple[s
 
 
 def _mass(reading: Reading) -> str:
-    return "" if reading.mass_g is None else f"{reading.mass_g:.0f} g"
+    return "" if reading.mass_g is None else say("mass_about", reading.mass_g)

@@ -406,7 +406,7 @@ def _narrowed_by(note: Note) -> str:
     doubt = f"The published vapour data make {part}, which no measurement of yours narrows."
     if len(inputs) == 1:
         return doubt
-    return f"{doubt} Next comes the {inputs[1]['input']} with {100.0 * inputs[1]['share']:.0f} %."
+    return f"{doubt} Next comes the {inputs[1]['input']} with {say('share_about', inputs[1]['share'])}."
 
 
 SURE: dict[str, Words] = {
