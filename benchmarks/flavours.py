@@ -101,7 +101,7 @@ def by_lsoda(run: Run) -> np.ndarray:
 
     easy = carried.first_s
     start = np.concatenate(
-        [[course.charge_mol, course.charge_x], easy.ravel(), 1.0 - rows.in_plant(easy), np.zeros(n)]
+        [[course.charge_mol, course.charge_x], easy.ravel(), carried.grid.in_pot[:, 0], np.zeros(n)]
     )
     seconds = 60.0 * run.stop.elapsed_min - course.first_drop_s
     solved = solve_ivp(slope, (0.0, seconds), start, "LSODA", [seconds], rtol=1e-7, atol=1e-11)

@@ -77,7 +77,8 @@ def by_lsoda(carried: Carried, at: Array, rtol: float) -> Array:
         return np.stack([*easy, release - direct - flow, direct + flow], axis=1).ravel()
 
     first = carried.first_s
-    start = np.stack([*first, 1.0 - rows.in_plant(first), np.zeros(first.shape[1])], axis=1).ravel()
+    there = carried.grid
+    start = np.stack([*first, there.in_pot[:, 0], there.over[:, 0]], axis=1).ravel()
     found = np.empty((first.shape[1], at.size))
     # Afresh at every change of power, where the right-hand side jumps.
     stops = [leg.from_depletion for leg in carried.course.legs[1:]] + [float(at[-1])]

@@ -47,6 +47,7 @@ Span = tuple[float, float]
 
 MARKS = np.array([0.05, 0.5, 0.95])  # of what is over by the stop: start, half and end
 FADED = 0.95  # of what a botanical gives with 99 % of the alcohol, from which on it has faded
+ROUGHLY: tuple[tuple[Level, bool], ...] = (("low", True), ("high", False))  # in one pot: its fat counts once
 COARSE = 16  # steps of the run by which a band is found, good to a thousandth
 
 
@@ -341,7 +342,7 @@ class Flavours:
         lies = [soaks(dose, heats) for heats in [heat_up(self.course)] for dose in self.bill]
         slow, fast = (
             [source(*each, level, holds_back) for each in zip(self.bill, lies, strict=True)]
-            for level, holds_back in (("low", True), ("high", False))  # the same pot: its fat counts once
+            for level, holds_back in ROUGHLY
         )
         both = carry(self.course, [*slow, *fast], self.own, [self.cut.end], steps=COARSE)
         over = self.collected * both.at(np.array([self.cut.end])).over[:, 0]
@@ -389,7 +390,8 @@ class Flavours:
             np.where(self.per_g > 0.0, 0.0, self.kept_by_row),
         )
         by_row = np.vstack([self._shares * self._weight, *grams])
-        return np.vstack([self.by_line(by_row.T).T, *self._bands]).T.tolist()
+        told: list[list[float]] = np.vstack([self.by_line(by_row.T).T, *self._bands]).T.tolist()
+        return told
 
     def _botanical(self, line: int) -> BotanicalFlavour:
         dose, told = self.bill[line], self.classes[line]

@@ -273,7 +273,7 @@ def carry(
     what is dissolved in the fat and wax of the bill does not evaporate. From a basket the share that passes
     the neck goes over at once, the rest runs back into the pot; the liquid around its pieces is taken as the
     condensate of the vapour, at most 96 % vol. The equations are stiff (k is 600 and more for pinene), so
-    each step is taken with the exact exponential, see `potsim.still.exponential`. Each compound's total
+    each step is taken with the exact exponential, see `potsim.still.escape.weights`. Each compound's total
     agrees within 1e-5 with an implicit integrator; what is released equals what is over and in the pot, to
     rounding.
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import lru_cache
 from math import factorial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -21,7 +21,6 @@ from potsim.errors import RangeError
 from potsim.liquid import compounds as library
 from potsim.liquid import strength, traces
 from potsim.liquid.equilibrium import bubble_point
-from potsim.records import dataclass
 from potsim.still.course import States
 from potsim.still.lookup import SmoothFit, product
 
@@ -46,21 +45,12 @@ SERIES = tuple(-2.0 * (-1.0) ** j / factorial(j + 3) for j in range(1, 13))  # o
 LEAST = 1e-30  # added where a decay is divided by, which may be nought
 
 
-@dataclass(frozen=True)
-class Weights:
-    """Weights of steps; ``shape`` is that of one node of ``decay``.
+class Weights(NamedTuple):
+    """Weights of steps; ``shape`` is that of one node of ``decay``."""
 
-    Parameters
-    ----------
-    lost : ndarray, shape (...)
-        Share of what is there at the start that has left at the end, ``1 - exp(-z)``.
-    kept, left : ndarray, shape (3, ...)
-        For the source at each node: what of it is still there at the end, and what has left.
-    """
-
-    lost: Array
-    kept: Array
-    left: Array
+    lost: Array  # share of what is there at the start that has left at the end, ``1 - exp(-z)``, shape (...)
+    kept: Array  # for the source at each node, what of it is still there at the end, shape (3, ...)
+    left: Array  # what of it has left
 
 
 def weights(decay: Array, width: float | Array = 1.0) -> Weights:
@@ -144,36 +134,12 @@ ROOM_K = 293.15  # the colder of the two temperatures at which partitions are ta
 OIL_KG_PER_L = 0.9  # of a compound as a liquid; 0.85 for hydrocarbons, 1.05 for phenols, from memory
 
 
-@dataclass(frozen=True)
-class Escape:
-    """Escape of compounds at points of a run; arrays of shape (points, compounds).
+class Escape(NamedTuple):
+    """Escape of compounds at points of a run; arrays of shape (..., compounds)."""
 
-    Parameters
-    ----------
-    volatility : ndarray
-        K of what is dissolved in the pot.
-    gain : ndarray
-        How much richer the stream is than the vapour of the pot.
-    on : ndarray, shape (points, 1)
-        Share of the vapour that passes the neck.
-    partition : ndarray
-        Concentration in fat or wax over that in the pot's liquid, both at the boil, see `partition`.
-    """
-
-    volatility: Array
-    gain: Array
-    on: Array
-    partition: Array
-
-    @property
-    def per_depletion(self) -> Array:
-        """``k = -d ln n / ds`` of what is dissolved in the pot."""
-        return self.volatility * self.gain
-
-    @property
-    def past_neck(self) -> Array:
-        """Share of what enters the rising vapour that passes the neck."""
-        return self.on * self.gain
+    per_depletion: Array  # ``k = -d ln n / ds`` of what is dissolved in the pot
+    past_neck: Array  # share of what enters the rising vapour that passes the neck
+    partition: Array  # concentration in fat or wax over that in the pot's liquid, both at the boil
 
 
 def escape(
@@ -210,15 +176,15 @@ def escape(
     refuse_strong(states)
     here, part = np.split(_both_table(compounds, pressure_pa)(states.pot_x, dtype), 2, axis=-1)
     runs_back = np.asarray(states.reflux, dtype)[..., None]
-    on = 1.0 - runs_back
     if not runs_back.any():
-        return Escape(here, (here > 0.0).astype(dtype), on, part)
-    back = volatility_table(compounds, pressure_pa)(states.x_reflux, dtype)
-    passing = on * back
+        return Escape(here, (here > 0.0).astype(dtype), part)
+    richer = volatility_table(compounds, pressure_pa)(states.x_reflux, dtype)  # than the vapour of the pot
+    on = 1.0 - runs_back
+    passing = on * richer
     passing += runs_back
     passing[passing == 0.0] = 1.0  # where all runs back, of what stays
-    back /= passing
-    return Escape(here, back, on, part)
+    richer /= passing
+    return Escape(here * richer, on * richer, part)
 
 
 class CompositionTable:

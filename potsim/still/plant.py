@@ -131,10 +131,6 @@ class Rows:
         """Compound of each row, counted on where the row hangs in the vapour: what washing depends on."""
         return self.compound + len(self.compounds) * self.in_vapour
 
-    def in_plant(self, easy_s: Array) -> Array:
-        """Share of each row still in the plant after easy times [s] of shape (2, rows)."""
-        return np.asarray((self.pool * np.exp(-self.per_s * easy_s[:, None])).sum(axis=(0, 1)))
-
 
 class Easy(NamedTuple):
     """Easy time, of washing by place, shape (places, ...), and of diffusion by row, shape (rows, ...) [s]."""

@@ -90,10 +90,9 @@ def polynomial(coefficients: Array, w: Array) -> Array:
         *lower, highest = coefficients.tolist()
         if w.size == 1:
             return np.full(w.shape, _single(lower, highest, w.item()))
-        value = np.multiply(w, highest)
     else:
         *lower, highest = np.moveaxis(coefficients, -1, 0)
-        value = np.multiply(w, highest)
+    value: Array = np.multiply(w, highest)
     for coefficient in lower[:0:-1]:
         value += coefficient
         value *= w
