@@ -15,6 +15,7 @@ import potsim
 from potsim.errors import RangeError, RequestError, UnknownNameError
 from potsim.interfaces.commands.ask import evenly
 from potsim.interfaces.report.sweep import text_of_sweep, value_reader, value_words
+from potsim.planning.cautions import worst
 from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, PowerStep, StillPlan, Stop, Stretch
 from potsim.planning.sweep import charge_of, number, numbers, outcome, sweep
 
@@ -186,6 +187,13 @@ def test_the_same_volume_stays_with_stronger_spirit_too(bare: Plan) -> None:
     assert [row.stronger for row in rows] == [False, False, True]
     volume = pytest.approx(charge_of(plan).volume_l, rel=1e-9)
     assert [row.outcome.charge_l for row in rows] == [volume] * 3
+
+
+def test_of_cautions_that_differ_the_worst_is_told(bare: Plan) -> None:
+    rows = sweep(bare, "still.heat_share", [0.4, 1.0, 0.6]).rows
+    notes = [note for row in rows for note in row.notes if note.kind == "condenser_unknown"]
+    duties = [note.values["duty_w"] for note in notes]
+    assert worst(notes) == duties.index(max(duties)) == 1
 
 
 def test_a_strength_that_no_pot_should_hold_carries_the_caution() -> None:

@@ -127,6 +127,23 @@ MOST_CHARGE_ABV = 40.0  # common practice in a domestic still, no source
 ROUNDING_ABV = 1e-6  # a charge let down to the limit is not above it
 USUAL_BOTANICAL_ABV = 60.0  # charges of botanicals go up to here: common practice, no source
 
+# What is the worse the larger it is, of kinds that are told of several runs at once.
+WORSE_WITH = {
+    "fill": "fill",
+    "strong_charge": "abv",
+    "condenser_short": "condensing_w",
+    "condenser_warm": "duty_w",
+    "condenser_unknown": "duty_w",
+    "heads_take": "share",
+    "limit": "mg_per_kg",
+}
+
+
+def worst(notes: Sequence[Note]) -> int:
+    """Which of several notes of one kind is the worst; the first where none is."""
+    by = WORSE_WITH.get(notes[0].kind)
+    return 0 if by is None else max(range(len(notes)), key=lambda k: notes[k].values[by])
+
 
 def usual(charge: Charge) -> tuple[Note, ...]:
     """What is said with every run; of sugar only where there is spirit that may hold some."""

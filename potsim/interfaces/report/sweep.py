@@ -28,6 +28,7 @@ from potsim.interfaces.wording import (
     volumes,
 )
 from potsim.planning import schema
+from potsim.planning.cautions import worst
 from potsim.planning.charge import heat_doubt
 from potsim.planning.ensemble import Band, Ensemble
 from potsim.planning.notes import Note
@@ -269,16 +270,17 @@ def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
 
 
 def _cautions(sweep: Sweep, rows: Sequence[Row]) -> tuple[str, ...]:
-    """Cautions, one of each kind, with the values it goes for; of several values as the plan has it."""
+    """Cautions, one of each kind, with the values it goes for; the worst, or as the plan has it."""
     heeding: dict[tuple[str, str], list[tuple[Row, Note]]] = {}
     ran = [row for row in rows if row.outcome is not None]
     for row in ran:
         for note in row.notes:
             heeding.setdefault((note.kind, note.subject), []).append((row, note))
     told, everywhere = [], []
-    for found in heeding.values():
-        there = [row for row, _ in found]
-        at, said = next(((row, note) for row, note in found if row.planned), found[0])
+    for rows_heeding in heeding.values():
+        there = [row for row, _ in rows_heeding]
+        found = sorted(rows_heeding, key=lambda one: not one[0].planned)
+        at, said = found[worst([note for _, note in found])]
         (text,) = sentences([said])
         alike = all(note == said for _, note in found)
         if alike and len(there) == len(ran):
