@@ -194,14 +194,15 @@ def test_a_file_that_has_come_meanwhile_is_not_replaced(tmp_path: Path) -> None:
     assert checked.path.read_text(encoding="utf-8") == "someone else's"
 
 
-def test_write_new_writes_as_any_new_file(tmp_path: Path) -> None:
-    output.write_new(str(tmp_path / "a.txt"), "Grüße\r\n")
+def test_a_file_is_written_as_any_new_file(tmp_path: Path) -> None:
+    name = str(tmp_path / "a.txt")
+    output.write_all([(output.target(name), "Grüße\r\n")])
     assert (tmp_path / "a.txt").read_bytes() == "Grüße\r\n".encode()
     (tmp_path / "usual").touch()
     assert (tmp_path / "a.txt").stat().st_mode == (tmp_path / "usual").stat().st_mode
     with refused("said", "there_already", error=potsim.PotsimError):
-        output.write_new(str(tmp_path / "a.txt"), b"")
-    output.write_new(str(tmp_path / "a.txt"), b"", force=True)
+        output.target(name)
+    output.write_all([(output.target(name, force=True), b"")])
     assert (tmp_path / "a.txt").read_bytes() == b""
 
 
@@ -257,10 +258,10 @@ def test_flavours_of_a_base_spirit_alone_tell_what_the_heads_take(say, quince: s
 
 
 def test_proof_reads_volume_and_strength_at_the_temperature_named(say) -> None:
-    from potsim.planning.proofing import from_reading
+    from potsim.planning.proofing import from_gauged, gauge
 
     data = json.loads(say("proof", "1 L", "60 %", "42 %", "--at", "25 °C", "--json").out)
-    made = from_reading(1.0, 60.0, 42.0, at_c=25.0)
+    made = from_gauged(gauge(60.0, at_c=25.0, volume_at_c_l=1.0), 42.0)
     assert data["from_abv"] == made.from_abv == pytest.approx(58.24, abs=0.01)
     assert data["water_l"] == made.water_l
 

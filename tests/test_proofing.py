@@ -12,7 +12,7 @@ from refusals import Record, refused
 from potsim.errors import RangeError
 from potsim.liquid import strength
 from potsim.planning.notes import hint
-from potsim.planning.proofing import Part, blend_to, costs, from_reading, pair, proof_down
+from potsim.planning.proofing import Part, blend_to, costs, from_gauged, gauge, pair, proof_down
 
 few = settings(max_examples=50, deadline=None)
 DRAWN = {
@@ -54,7 +54,7 @@ def test_a_warm_reading_leads_to_the_same_proofing(
     direct = proof_down(volume, abv, share * abv, at_c=20.0)
     warm_l = float(strength.volume_at(volume, abv, 20.0, at_c))
     shown = float(strength.reading_abv(abv, at_c))
-    read = from_reading(warm_l, shown, share * abv * (1 - 1e-9), at_c=at_c)
+    read = from_gauged(gauge(shown, at_c=at_c, volume_at_c_l=warm_l), share * abv * (1 - 1e-9))
     assert read.from_l == pytest.approx(volume, rel=1e-9)
     assert read.from_abv == pytest.approx(abv, abs=1e-8)
     assert read.water_l == pytest.approx(direct.water_l, rel=1e-6, abs=1e-6 * volume)
@@ -113,7 +113,7 @@ REFUSALS = [
     (lambda: proof_down(1.0, 60.0, 40.0, steps=0), ("range", "steps", "0 additions")),
     (lambda: proof_down(1.0, 60.0, 40.0, bottle_l=0.0), ("range", "bottle", "0 L", "more than 0 L")),
     (
-        lambda: from_reading(1.0, 41.0, 40.0, at_c=30.0),
+        lambda: from_gauged(gauge(41.0, at_c=30.0, volume_at_c_l=1.0), 40.0),
         ("too_strong", "target_abv", 40.0),
     ),
     (lambda: blend_to([Part(40.0)], 50.0, 1.0), ("too_strong", "target_abv", 50.0, 40.0)),

@@ -154,11 +154,6 @@ def check_apart(targets: Sequence[Target], read: Path | None = None) -> None:
             raise RequestError(f"'{one.name}' is to hold two results.", "Give each its own file.")
 
 
-def write_new(name: str, content: str | bytes, *, force: bool = False) -> None:
-    """Write one file, whole or not at all; as `target` and `write_all` together."""
-    write_all([(target(name, force=force), content)])
-
-
 def write_all(results: Sequence[tuple[Target, str | bytes]]) -> None:
     """Write files, all of them or none.
 

@@ -167,8 +167,6 @@ BANDS = (
     *("stop_l", "stop_min", "stop_mean_abv"),
 )
 
-CURVE = ("collected_l", "abv", "low_abv", "high_abv")
-
 
 def in_short(forecast: Forecast) -> str:
     """Return what to do now, in one sentence."""

@@ -222,20 +222,6 @@ def proof_down(
     )
 
 
-def from_reading(
-    volume_at_c_l: float,
-    reading_abv: float,
-    target_abv: float,
-    *,
-    at_c: float,
-    steps: int = 1,
-    bottle_l: float | None = None,
-) -> Proofing:
-    """Return the proofing of spirit whose volume and strength were read at room temperature."""
-    read = gauge(reading_abv, at_c=at_c, volume_at_c_l=volume_at_c_l)
-    return from_gauged(read, target_abv, steps=steps, bottle_l=bottle_l)
-
-
 def from_gauged(
     read: Gauged, target_abv: float, *, steps: int = 1, bottle_l: float | None = None
 ) -> Proofing:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from potsim.planning.plan import Plan
 
 TOML = ("toml",)
+SCALED = ("per", "charge_factor", "alcohol_factor", "dose_factor", "weighing_g")  # told as they are
 
 
 def run_next(args: argparse.Namespace) -> None:
@@ -104,11 +105,7 @@ def run_scale(args: argparse.Namespace) -> None:
     data = {
         "trial": file.trial.name,
         "title": made.plan.title,
-        "per": made.per,
-        "charge_factor": made.charge_factor,
-        "alcohol_factor": made.alcohol_factor,
-        "dose_factor": made.dose_factor,
-        "weighing_g": made.weighing_g,
+        **{name: getattr(made, name) for name in SCALED},
         "charge": plain(made.after.charge.parts),
         "before": {"doses": doses_of(made.before), **_outcome(made.before)},
         "after": {"doses": doses_of(made.after), **_outcome(made.after)},
