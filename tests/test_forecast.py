@@ -25,7 +25,7 @@ from potsim.planning.events import Remark, Taste
 from potsim.planning.forecast import Follower, Forecast, follow
 from potsim.planning.journal import Journal
 from potsim.planning.notes import hint
-from potsim.planning.plan import Bottling, Cuts, Stop
+from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, StillPlan, Stop
 from potsim.planning.readings import Entry, Reading, next_reading
 from potsim.planning.run import Run, distil
 
@@ -146,6 +146,22 @@ def test_a_pool_is_no_jar_taken_away(example_run: Run) -> None:
     planned = next(jar for jar in example_run.jars if jar.from_l <= 0.4 < jar.to_l)
     found = [follow(example_run, readings).jar for readings in (pools, streams)]
     assert [one and one.number for one in found] == [planned.number] * 2
+
+
+def test_readings_that_contradict_the_plan_are_not_called_too_few() -> None:
+    found: list[Reading] = []
+    for minute, at_l, abv in ((18, 0.03, 60), (25, 0.2, 58), (34, 0.4, 55), (42, 0.6, 50)):
+        found.append(next_reading(found, Entry(elapsed_min=minute, collected_l=at_l, read_abv=abv)))
+    charge = (Ingredient("base spirit", 1.5, 60.0), Ingredient("water", 0.9))
+    plan = Plan(
+        charge=charge,
+        still=StillPlan(capacity_l=4.0, power_w=700.0),
+        cuts=Cuts(heads_l=0.03, stop=Stop(stream_abv=55.0)),
+    )
+    run = distil(plan)
+    said = {note.kind: note.values for note in follow(run, found).verdicts}
+    assert (said["contradicts_plan"]["times"], said["contradicts_plan"]["strengths"]) == (4, 4)
+    assert not {"neck_not_told", "heat_not_told"} & said.keys()
 
 
 def test_flavours_on_now_and_next(example_run: Run) -> None:

@@ -609,6 +609,13 @@ NOTES = [
         hint("fresh_water", "lemon peel", share=0.816, source="a table"),
         "lemon peel: 82 % water when fresh: a table",
     ),
+    (
+        caution("contradicts_plan", numbers=["ratio", "time_scale"], strengths=1, times=4),
+        "4 times and 1 strength are read, but they contradict the plan, and do not tell what the neck sheds "
+        "or how fast the still is. Likely causes: another charge or power than the plan has, power that was "
+        "changed and not noted, heads left out of what is collected, time not counted from switch-on, "
+        "strengths read warm or cold.",
+    ),
     (hint("jars_proposed", row=ROW), "No jars are named, so a row is proposed: 4 x 60 mL, 2 x 1.5 L."),
     (
         hint("jars_too_few", most_jars=500, **FEW),

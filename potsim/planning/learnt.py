@@ -8,7 +8,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import groupby
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from potsim.planning.notes import Note, caution, hint
 from potsim.planning.readings import Reading
@@ -65,7 +65,12 @@ def verdicts(fit: Fit) -> tuple[Note, ...]:
     """What the readings tell of the still, and what they cannot."""
     if not fit.residuals:
         return (hint("nothing_read"),)
-    said = [_neck(fit), _heat(fit), *_behind(fit)]
+    untold = _contradicted(fit)
+    said = [caution("contradicts_plan", **untold)] if untold["numbers"] else []
+    said += [
+        tell(fit) for name, tell in (("ratio", _neck), ("time_scale", _heat)) if name not in untold["numbers"]
+    ]
+    said += _behind(fit)
     for one, other in PAIRS:
         if _shows(fit, one) and _shows(fit, other) and abs(fit.alike(one, other)) > ALIKE:
             said.append(hint("alike", one, other=other, correlation=fit.alike(one, other)))
@@ -85,6 +90,15 @@ def verdicts(fit: Fit) -> tuple[Note, ...]:
     if far:
         said.append(caution("far_from_plan", numbers=far))
     return tuple(said)
+
+
+def _contradicted(fit: Fit) -> dict[str, Any]:
+    """Numbers that enough was read for, and that are not told as it fits neither the plan nor itself."""
+    count = {kind: sum(r.kind == kind for r in fit.residuals) for kind in ("strength", "time")}
+    apart = fit.loosened or fit.widened > SCATTER
+    needs = (("ratio", "strength"), ("time_scale", "time"))
+    numbers = [name for name, kind in needs if apart and count[kind] > 1 and fit.told(name) < TELLS]
+    return {"numbers": numbers, "strengths": count["strength"], "times": count["time"]}
 
 
 def _shows(fit: Fit, name: str) -> bool:

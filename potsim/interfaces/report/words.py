@@ -510,6 +510,20 @@ def _far_from_plan(note: Note) -> str:
     return f"The readings call for quite another {named} than the plan has: check the plan."
 
 
+UNTOLD = {"ratio": "what the neck sheds", "time_scale": "how fast the still is"}
+
+
+def _contradicts_plan(note: Note) -> str:
+    v = note.values
+    read = " and ".join(counted(v[name], name[:-1]) for name in ("times", "strengths") if v[name])
+    numbers = " or ".join(UNTOLD[name] for name in v["numbers"])
+    return (
+        f"{read} are read, but they contradict the plan, and do not tell {numbers}. Likely causes: another "
+        "charge or power than the plan has, power that was changed and not noted, heads left out of what is "
+        "collected, time not counted from switch-on, strengths read warm or cold."
+    )
+
+
 REMEMBERED = {"neck": "what the neck sheds", "heat_share": "how much of the heat arrives"}
 
 
@@ -545,6 +559,7 @@ FOLLOW: dict[str, Words] = {
     "neck_told": "The neck sheds {w_per_k:.2f} ± {error:.2f} W/K, {share:share} of the net power.",
     "heat_not_told": "The readings do not tell yet how fast the still is: minutes are as planned. Two times, "
     "some way apart, tell it.",
+    "contradicts_plan": _contradicts_plan,
     "heat_told": _heat_told,
     "heat_at_bound": _heat_told,
     "lost_told": "About {share:share} (± {error:share}) of the spirit is lost behind the neck: look at "
