@@ -57,7 +57,7 @@ class Bottled:
     glass: Glass | None = None  # of this very keep
 
 
-Edge = Literal["low", "middle", "high"]
+MIDDLE = 1  # of what is told of the stream: possibly, by the middle estimate, surely cloudy
 RemedyKind = Literal["bottle stronger", "drop last jars", "larger heads", "less of"]
 
 
@@ -198,53 +198,56 @@ class Oil:
         return np.asarray(carried.grid_rate * carried.rows.amount[:, None] / stream_l(carried.states))
 
     @cached_property
-    def along(self) -> dict[Edge, Array]:
-        """Logarithm of the load of the stream at the depletions of ``carried``, and its percentiles."""
+    def along(self) -> Array:
+        """Logarithm of the load of the stream on the grid of ``carried``: at most, middle, at least."""
         carried = self.flavours.carried
         held = np.minimum(self._per_l[self.row], clouding.DENSEST_G_PER_L)
         found = clouding.loads(self.oils, held, np.asarray(carried.states.stream_abv))
         middle = np.log10(np.maximum(found.value, TINY)) - self.shift
         low, high = found.edges(self.knowing)
-        return {"low": middle + low, "middle": middle, "high": middle + high}
+        return np.stack([middle + high, middle, middle + low])
 
     @cached_property
-    def _slopes(self) -> dict[Edge, Array]:
-        grid = self.flavours.carried.depletion
-        return {edge: np.gradient(load, grid) for edge, load in self.along.items()}
+    def _slopes(self) -> Array:
+        return np.asarray(np.gradient(self.along, self.flavours.carried.depletion, axis=1))
 
-    def clear_from(self, edge: Edge) -> int:
-        """Place on the grid from which a haze counts: a stream hazy at the first drop clears before."""
-        clear = np.flatnonzero(self.along[edge] < 0.0)
-        return int(clear[0]) if clear.size else self.along[edge].size
+    @cached_property
+    def clear_from(self) -> NDArray[np.intp]:
+        """Places on the grid from which a haze counts: a stream hazy at the first drop clears before."""
+        clear = self.along < 0.0
+        return np.asarray(np.where(clear.any(axis=1), np.argmax(clear, axis=1), clear.shape[1]))
 
-    def margin(self, states: States, edge: Edge = "middle") -> Array:
+    def margin(self, states: States, edge: int | NDArray[np.intp] = MIDDLE) -> Array:
         """Logarithm of the load of the stream, cubic between points of the grid; -1 where none counts."""
-        grid, load = self.flavours.carried.depletion, self.along[edge]
-        slope = self._slopes[edge]
+        grid, load, slope = self.flavours.carried.depletion, self.along, self._slopes
         k = np.clip(np.searchsorted(grid, states.depletion, side="right"), 1, grid.size - 1)
         h = grid[k] - grid[k - 1]
         t = (states.depletion - grid[k - 1]) / h
-        rise = load[k] - load[k - 1]
-        first, last = slope[k - 1] * h - rise, rise - slope[k] * h
-        found = load[k - 1] + t * (rise + (1.0 - t) * (first + t * (last - first)))
-        return np.where(k > self.clear_from(edge), found, -1.0)
+        rise = load[edge, k] - load[edge, k - 1]
+        first, last = slope[edge, k - 1] * h - rise, rise - slope[edge, k] * h
+        found = load[edge, k - 1] + t * (rise + (1.0 - t) * (first + t * (last - first)))
+        return np.where(k > self.clear_from[edge], found, -1.0)
 
-    def first(self, edge: Edge) -> float | None:
-        """Depletion at which the stream clouds, once it has been clear; ``None`` if never worth telling."""
-        grid, since = self.flavours.carried.depletion, self.clear_from(edge)
-        hazy = np.flatnonzero(self.along[edge][since:] >= 0.0)
-        if hazy.size == 0:
-            return None
-        s = grid[since + hazy[0] - 1 : since + hazy[0] + 1]
+    def first(self) -> list[float | None]:
+        """Depletions at which the stream clouds, once it has been clear; ``None`` if never worth telling."""
+        grid, since = self.flavours.carried.depletion, self.clear_from[:, None]
+        hazy = (self.along >= 0.0) & (np.arange(grid.size) >= since)
+        edges = np.flatnonzero(hazy.any(axis=1))
+        if not edges.size:
+            return [None, None, None]
+        k, every = np.argmax(hazy[edges], axis=1), np.arange(edges.size)
+        low, high = grid[k - 1], grid[k]
         for _ in range(2):
-            s = np.linspace(s[0], s[1], CLOSER)
+            s = np.linspace(low, high, CLOSER, axis=1)
             states = self.flavours.course.at(s)
-            margin = self.margin(states, edge)
-            k = max(int(np.argmax(margin >= 0.0)), 1)
-            s = s[k - 1 : k + 1]
-        low, high = float(margin[k - 1]), float(margin[k])
-        at = float(s[0] + (s[1] - s[0]) * low / (low - high))
-        return at if float(states.stream_abv[k]) >= NOISE_ABV else None
+            margin = self.margin(states, edges[:, None])
+            k = np.maximum(np.argmax(margin >= 0.0, axis=1), 1)
+            low, high = s[every, k - 1], s[every, k]
+        below, above = margin[every, k - 1], margin[every, k]
+        at = low + (high - low) * below / (below - above)
+        strong = states.stream_abv[every, k] >= NOISE_ABV
+        found = dict(zip(edges.tolist(), np.where(strong, at, np.nan).tolist(), strict=True))
+        return [None if math.isnan(found.get(edge, math.nan)) else found[edge] for edge in range(3)]
 
     def limit(
         self, by_row: Array, ethanol_l: float, at_c: float, bottled: Bottled | None = None
@@ -380,9 +383,8 @@ def _by_row(flavours: Flavours, spans: Sequence[Span]) -> Array:
 
 def _stream(oil: Oil, end: float) -> Stream | None:
     course = oil.flavours.course
-    edges: tuple[Edge, ...] = ("high", "middle", "low")
-    found = [oil.first(edge) for edge in edges]
-    clear, depletion = oil.clear_from("middle"), oil.flavours.carried.depletion
+    found = oil.first()
+    clear, depletion = int(oil.clear_from[MIDDLE]), oil.flavours.carried.depletion
     clears_l: float | None = math.inf
     if clear < depletion.size:
         clears_l = float(course.at(depletion[clear : clear + 1]).collected_l[0]) if clear else None
