@@ -9,6 +9,7 @@ import pytest
 import potsim
 from potsim.interfaces.planfile import read_plan
 from potsim.interfaces.report.card import facts, lines_of_card, text_of_card
+from potsim.interfaces.wording import say
 from potsim.planning.card import Neighbour, Strongest, card
 from potsim.planning.plan import Cuts, Ingredient, Plan, Stop
 from potsim.planning.sweep import sweep
@@ -112,3 +113,11 @@ def test_one_bottle_is_no_bottles() -> None:
     assert run.proofing is not None
     assert run.proofing.bottles == 1
     assert "1 bottle of 500 mL" in dict(facts(card(run)))["water"]
+
+
+def test_spirit_that_no_jar_holds_stands_on_the_card() -> None:
+    run = potsim.distil(read_plan(PLAIN + '[jars]\nsizes = ["3 x 50 mL"]\n'))
+    assert [note.severity for note in run.row.notes if note.kind == "jars_too_few"] == ["caution"]
+    left = run.row.left_over
+    told = dict(facts(card(run)))["jars"]
+    assert f"{say('volume', left.volume_l)} at {say('abv', left.abv)}" in told

@@ -169,7 +169,7 @@ def test_too_few_jars_say_what_is_left_over_and_from_where() -> None:
     assert row.jars[-1].to_l == pytest.approx(0.23, abs=1e-4)
     left_ml, minute = 1000.0 * row.left_over.volume_l, row.jars[-1].full_min
     few = row.notes[0]
-    assert (few.kind, few.values["number"]) == ("jars_too_few", 3)
+    assert (few.kind, few.severity, few.values["number"]) == ("jars_too_few", "caution", 3)
     assert few.values["full_l"] == pytest.approx(0.23, abs=1e-4)
     assert (few.values["full_min"], few.values["left_over_l"]) == (minute, left_ml / 1000.0)
     whole = between(run, 0.0, points_of(run).end).volume_l

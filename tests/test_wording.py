@@ -618,7 +618,7 @@ NOTES = [
     ),
     (hint("jars_proposed", row=ROW), "No jars are named, so a row is proposed: 4 x 60 mL, 2 x 1.5 L."),
     (
-        hint("jars_too_few", most_jars=500, **FEW),
+        caution("jars_too_few", most_jars=500, **FEW),
         "The jars are too few: jar 3 is full at 230 mL collected and 17 min, and 800 mL at 70.0 % vol are "
         "left over. Have larger jars ready, or more of them, up to 500.",
     ),

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from potsim.errors import SHARE, ConvergenceError, RequestError, require
 from potsim.liquid import strength
 from potsim.planning.charge import Amounts, Portion, amounts, between, volume_l
-from potsim.planning.notes import Note, hint
+from potsim.planning.notes import Note, caution, hint
 from potsim.planning.plan import LEAST_JAR_L, MOST_JARS, JarStock
 from potsim.planning.stops import ZERO_C, CutPoints
 from potsim.records import dataclass
@@ -457,7 +457,7 @@ def _short(jars: Sequence[Jar], left: Portion) -> list[Note]:
     last = jars[-1]
     full = {"number": last.number, "full_l": last.to_l, "full_min": last.full_min}
     over = {"left_over_l": left.volume_l, "left_over_abv": left.abv}
-    return [hint("jars_too_few", "jars.sizes", **full, **over, most_jars=MOST_JARS)]
+    return [caution("jars_too_few", "jars.sizes", **full, **over, most_jars=MOST_JARS)]
 
 
 # --- The other way of collecting: one small jar, emptied into the keep as long as it still tastes right.

@@ -189,7 +189,12 @@ def _jars(run: Run) -> str:
     bad = (
         "" if stake is None else f"; one bad jar costs up to {say('share', stake.share)} (jar {stake.number})"
     )
-    return f"{row}{bad}"
+    few = next((note.values for note in run.notes if note.kind == "jars_too_few"), None)
+    loud = ""
+    if few is not None:
+        over = _spirit(few["left_over_l"], few["left_over_abv"])
+        loud = f"NO JAR for {over}, from {say('volume', few['full_l'])} on: have more or larger ones; "
+    return f"{loud}{row}{bad}"
 
 
 def _emptied(run: Run, jar: Emptied) -> str:
@@ -255,7 +260,8 @@ def _neighbours(of: Card) -> str:
 
 
 def _heed(notes: Iterable[Note], most: int) -> list[tuple[str, str]]:
-    own = [note for note in notes if note.kind not in (EVERY_RUN, "heads_take")]  # the heads tell theirs
+    said = (EVERY_RUN, "heads_take", "jars_too_few")  # heads and jars tell theirs
+    own = [note for note in notes if note.kind not in said]
     dangers = [note for note in own if note.severity == "danger"]
     cautions = [note for note in own if note.severity == "caution"]
     rows = [("DANGER", words(note)) for note in dangers]
