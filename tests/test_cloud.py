@@ -400,11 +400,12 @@ def test_proof_tells_whether_the_keep_of_a_plan_clouds(say, tmp_path: Path) -> N
 
 def test_proof_learns_from_a_glass(say, tmp_path: Path) -> None:
     (tmp_path / "gin.toml").write_text(OILY, encoding="utf-8")
-    asked = ("proof", "400 mL", "70 %", "38 %", "--of", "gin.toml", "--clouded-at", "45 %")
-    cloud = json.loads(say(*asked, "--json").out)["cloud"]
-    assert cloud["taught"]["seen"] != 0.0
-    assert cloud["bottle"]["clear_abv"] == pytest.approx(45.0, abs=0.3) or cloud["taught"]["bounded"]
-    too_strong = say(*asked[:-1], "95 %")
+    asked = ("proof", "400 mL", "70 %", "38 %", "--of", "gin.toml", "--clouded-at")
+    for hazed in (45.0, 65.0):  # what was seen is so, whatever it takes to explain it
+        bottle = json.loads(say(*asked, f"{hazed} %", "--json").out)["cloud"]["bottle"]
+        assert bottle["clear_abv"] == pytest.approx(hazed, abs=0.3)
+        assert bottle["verdict"] == "cloudy"
+    too_strong = say(*asked, "95 %")
     assert too_strong.code == 2
     assert is_refusal(too_strong.error, "too_strong", "clouded_at", 95.0, 71.4931)
     nameless = say("proof", "400 mL", "70 %", "38 %", "--clouded-at", "45 %")

@@ -69,7 +69,8 @@ DOSE = math.log10(4.0) / math.sqrt(12.0)  # of a dose in another batch: half to 
 SEEN_LOG10 = 0.04  # of what a glass shows: 1 % vol, at a factor of two in 8 % vol
 TENTH = 1.2816  # standard deviations from the middle to the 10th and the 90th percentile
 MOST_TAUGHT = 2.5  # standard deviations that a glass may move the forecast by
-MOST_SHIFT = 2.0  # decades
+MOST_SHIFT = 2.0  # decades that are carried to another batch
+MOST_SEEN = 10.0  # decades that a glass of one batch may tell: beyond that there is no oil to speak of
 DENSEST_G_PER_L = 1500.0  # no oil weighs as much
 _ABV = "Give % vol of ethanol at 20 °C."
 _AT_C = "Give °C between freezing and a warm day; a fridge has 5."
@@ -554,7 +555,7 @@ def limit(
     The band: where the 90th and the 10th percentile of the load reach 1.
     """
     within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
-    require("shift_log10", shift_log10, -MOST_SHIFT, MOST_SHIFT, "decades")
+    require("shift_log10", shift_log10, -MOST_SEEN, MOST_SEEN, "decades")
     along = loads(oils, (g_per_l / _strength(abv))[:, None] * _GRID, _GRID, own, at_c)
     log_load = np.log10(np.maximum(along.value, 1e-300)) - shift_log10
     middle, low, high = (_highest(log_load + off) for off in (0.0, *along.edges(knowing)))
@@ -570,12 +571,11 @@ class Taught(NamedTuple):
     Parameters
     ----------
     seen : float
-        Shift of all solubilities that puts the limit where the glass hazed [decades], as far as lots and
-        solubilities can explain it.
+        Shift of all solubilities that puts the limit of this batch where its glass hazed [decades].
     believed : float
         What of it is carried to the next batch: the rest is the lot's, or the eye's.
     bounded : bool
-        Whether it was cut to that.
+        Whether more was seen than lots and solubilities can explain, so that less is carried.
     """
 
     seen: float
@@ -629,8 +629,8 @@ def learn(seen: Load, shift_log10: float = 0.0, knowing: Knowing = "nothing") ->
     -----
     Where the haze shows first the load is 1; what is computed there is the shift seen. Of what that adds to
     the earlier shift, the share ``covariance of both batches / (lasting + passing + reading variance)`` is
-    the best linear guess for a next batch of other doses. The shift seen is cut to 2.5 spreads about the
-    earlier one.
+    the best linear guess for a next batch of other doses; of what is seen beyond 2.5 spreads about the
+    earlier one, nothing is carried.
     """
     if float(seen.value[0]) <= 0.0:
         return Taught(shift_log10, shift_log10, False)
@@ -638,9 +638,9 @@ def learn(seen: Load, shift_log10: float = 0.0, knowing: Knowing = "nothing") ->
     most = MOST_TAUGHT * float(seen.spread(knowing)[0])
     cut = min(max(more, -most), most)
     gain = float(seen.gain(knowing)[0])
-    bound = min(max(shift_log10 + cut, -MOST_SHIFT), MOST_SHIFT)
     believed = min(max(shift_log10 + gain * cut, -MOST_SHIFT), MOST_SHIFT)
-    return Taught(bound, believed, abs(more) > most)
+    found = min(max(shift_log10 + more, -MOST_SEEN), MOST_SEEN)
+    return Taught(found, believed, abs(more) > most)
 
 
 def _concentration(name: str, value: ArrayLike) -> Array:

@@ -180,8 +180,8 @@ def taught_words(found: Cloud) -> list[str]:
             f"The haze you saw: this batch keeps {10.0 ** abs(seen):.1f} times {way} oil clear than computed."
         )
         if found.taught.bounded:
-            said += " That is all that lots and solubilities can explain; look again whether it was the oil."
-        return [said, f"Of that, {found.taught.believed:+.2f} decades go to the next trial as cloud_shift."]
+            said += " Lots and solubilities explain less; look again whether it was the oil."
+        return [said, f"{found.taught.believed:+.2f} decades of it go to the next trial as cloud_shift."]
     if found.shift is not None:
         return [f"With cloud_shift {found.shift:+.2f}, learnt from a glass; delete the key to forget it."]
     return []
