@@ -32,6 +32,7 @@ from potsim.planning.sweep import outcome, scaled
 
 ASKED = 1e-3  # relative, to which an answer gives the strength asked
 MOST = 1.25  # of a volume asked: 3 % to spare, and small amounts rounded up to what can be measured
+LIMITS = {"usual_abv": 40.0, "most_abv": 60.0}  # of a charge [% vol]; common practice, no source
 
 
 def enough(given_l: float, asked_l: float) -> bool:
@@ -87,7 +88,14 @@ def test_a_charge_scales_with_all_that_belongs_to_it(example_plan: Plan) -> None
     assert found.spirit_l == pytest.approx(factor * 1.5, abs=0.02)
     assert found.water_l == pytest.approx(factor * 0.9, abs=0.01)
     assert found.spirit_abv == pytest.approx(60.4, abs=0.05)
-    assert len(found.moved) == 1
+    assert [note.kind for note in found.moved] == ["charge_scaled", "spare_given"]
+
+
+def test_the_spirit_that_stretches_the_keeps_is_counted_for_all_runs(bare: Plan) -> None:
+    found = reach(replace(bare, bottling=Bottling(42.0, 0.35, stretch=Stretch(0.5, 96.0))), bottles=20)
+    each = found.plan.bottling.stretch
+    assert found.runs > 1
+    assert found.to_dict()["stretch"] == {"spirit_l": found.runs * each.spirit_l, "abv": 96.0}
 
 
 def test_a_pot_that_is_not_named_is_sized_to_the_charge(example_plan: Plan) -> None:
@@ -109,6 +117,11 @@ def test_only_strong_spirit_is_let_down_to_the_strength_of_the_rule(bare: Plan) 
     found = reach(strong, bottles=4)
     assert found.run.charge.abv == pytest.approx(40.0, abs=0.2)
     assert again(found).proofing.bottles >= 4
+    let_down, grown, given = found.moved
+    assert (let_down.kind, let_down.values["why"]) == ("charge_let_down", "too_strong")
+    assert grown.values["factor"] == pytest.approx(found.spirit_l / 1.0, rel=1e-9)
+    assert given.values == {"spare": 0.03, "gives_l": found.run.proofing.volume_l}
+    assert given.values["gives_l"] >= 4 * 0.35
 
 
 @pytest.mark.parametrize("abv", [30.0, 40.0, 50.0, 58.0])
@@ -144,7 +157,7 @@ def test_a_small_keep_is_taken_from_a_weaker_charge_rather_than_bare_the_element
     found = reach(example_plan, keep_l=0.3, keep_abv=72.0)
     assert found.run.charge.abv < 38.0
     before = pytest.approx(38.06, abs=0.01)
-    let_down = {"abv": found.run.charge.abv, "abv_before": before, "for_level": True}
+    let_down = {"abv": found.run.charge.abv, "abv_before": before, "why": "least_level"} | LIMITS
     assert found.moved[0] == hint("charge_let_down", "charge.abv", **let_down)
     end = found.run.course.at(np.array([found.run.end.depletion]))
     assert float(end.pot_hot_l[0]) + opened(found.plan).solids_l >= 0.5
@@ -158,7 +171,8 @@ def test_a_volume_by_the_strength_of_the_charge(bare: Plan) -> None:
     assert enough(run.keep.volume_l, 1.0)
     assert run.keep.abv == pytest.approx(72.0, rel=ASKED)
     assert found.plan.charge[:2] == bare.charge[:2]
-    let_down = {"abv": run.charge.abv, "abv_before": pytest.approx(38.11, abs=0.01), "for_level": False}
+    before = pytest.approx(38.11, abs=0.01)
+    let_down = {"abv": run.charge.abv, "abv_before": before, "why": None} | LIMITS
     assert found.moved[0] == hint("charge_let_down", "charge.abv", **let_down)
     assert enough(again(reach(bare, keep_l=1.0, by="strength")).keep.volume_l, 1.0)
 

@@ -18,7 +18,7 @@ from potsim.planning.cautions import MOST_FILL
 from potsim.planning.charge import between, blend, settle
 from potsim.planning.frames import Line
 from potsim.planning.notes import Note, caution, hint, plain_notes, sentences, worded
-from potsim.planning.plan import JarPlan, Plan, Stop
+from potsim.planning.plan import JarPlan, Plan, Stop, Stretch
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import moment
 from potsim.planning.sweep import charge_of, outcome, particular, scaled, strongest, with_strength
@@ -178,7 +178,6 @@ class Amount:
 
     plan: Plan  # one run
     runs: int  # how many such runs it takes
-    factor: float  # charge of each over that of the plan given
 
 
 def hot_l(plan: Plan) -> float:
@@ -216,7 +215,7 @@ def by_amount(plan: Plan, goal: Goal, spare: float) -> Amount:
         # Rounding up overfills: a little less, where that still is what was asked.
         less = sized(factor * (1.0 - ROUNDING), measurable=True)
         made = less if runs * goal.measure(distil(less)) >= goal.wanted_l else made
-    return Amount(made, runs, factor)
+    return Amount(made, runs)
 
 
 def _factor(gives: Function, wanted: float, full: float | None) -> float:
@@ -380,6 +379,12 @@ class Reach(Line):
         """Water for all runs by which it is let down [L at 20 °C]."""
         return self.runs * sum(part.volume_l for part in self.run.charge.parts if part.abv == 0.0)
 
+    @property
+    def stretch(self) -> Stretch | None:
+        """Neutral spirit for all runs by which the keeps are stretched; ``None`` without."""
+        by = self.plan.bottling.stretch
+        return None if by is None else replace(by, spirit_l=self.runs * by.spirit_l)
+
     def to_dict(self) -> dict[str, Any]:
         """Return plain numbers, texts, lists and dictionaries; ``each`` is one of the runs."""
         return {
@@ -388,6 +393,7 @@ class Reach(Line):
             "spirit_l": self.spirit_l,
             "spirit_abv": self.spirit_abv,
             "water_l": self.water_l,
+            "stretch": None if self.stretch is None else plain(self.stretch),
             "pot_l": self.run.setting.still.capacity_l,
             "one_run_pot_l": self.one_run_pot_l,
             "stop": {**self.plan.cuts.stop.named},
@@ -470,18 +476,21 @@ def reach(
     require("spare", spare, 0.0, 0.5, SHARE)
     wish = _wish(plan, bottles, keep_l, keep_abv, recover)
     start = _let_down(replace(plan, jars=JarPlan()))
-    runs, factor = 1, 1.0
+    runs, why = 1, "too_strong" if start.charge != plan.charge else None
     if wish.goal is None:
         answer = wish.cut(start)
     elif by == "strength":
         answer = by_strength(start, wish.goal, spare)
     else:
         if keep_l is not None and keep_abv is not None:
-            start = weak_enough(start, keep_l, keep_abv)
+            weak = weak_enough(start, keep_l, keep_abv)
+            start, why = weak, why if weak is start else "least_level"
         found = by_amount(start, wish.goal, spare)
-        answer, runs, factor = found.plan, found.runs, found.factor
+        answer, runs = found.plan, found.runs
     answer, run, jar_notes = _with_jars(answer, plan, wish, runs)
-    moved = _moved(plan, run, runs, factor)
+    moved = _moved(plan, run, runs, why, scaled_too=wish.goal is not None and by == "amount")
+    if wish.goal is not None:
+        moved.append(hint("spare_given", spare=spare, gives_l=runs * wish.goal.measure(run)))
     if wish.cut is not _as_planned:
         moved += _end_notes(plan, answer, run)
     one_run = runs * hot_l(answer) / MOST_FILL if runs > 1 else None
@@ -608,12 +617,14 @@ def _with_jars(answer: Plan, plan: Plan, wish: _Wish, runs: int) -> tuple[Plan, 
     return answer, run, tuple(notes)
 
 
-def _moved(plan: Plan, run: Run, runs: int, factor: float) -> list[Note]:
-    notes, own = [], charge_of(plan).abv
-    if abs(run.charge.abv - own) > SAME_ABV:
-        let_down = {"abv": run.charge.abv, "abv_before": own, "for_level": factor != 1.0}
+def _moved(plan: Plan, run: Run, runs: int, why: str | None, *, scaled_too: bool) -> list[Note]:
+    notes, own = [], charge_of(plan)
+    if abs(run.charge.abv - own.abv) > SAME_ABV:
+        let_down = {"abv": run.charge.abv, "abv_before": own.abv, "why": why}
+        let_down |= {"usual_abv": RULE_ABV, "most_abv": TOO_STRONG_ABV}
         notes.append(hint("charge_let_down", "charge.abv", **let_down))
-    if factor != 1.0:
+    factor = run.charge.ethanol_l / own.ethanol_l
+    if scaled_too and abs(factor - 1.0) > CLOSE:
         along = [*(["botanicals"] if plan.botanicals else []), *(["heads"] if plan.cuts.heads_l else [])]
         notes.append(hint("charge_scaled", "charge", factor=factor, runs=runs, along=along))
     return notes

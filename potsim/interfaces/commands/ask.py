@@ -160,7 +160,7 @@ def reach(args: argparse.Namespace) -> None:
     plan = the_plan(args.plan)
     plan = dataclasses.replace(plan, bottling=_bottling(args, plan.bottling))
     from potsim.interfaces.planfile import write_plan
-    from potsim.interfaces.report.sweep import text_of_reach
+    from potsim.interfaces.report.run import text_of_reach
     from potsim.planning import reach as planning
 
     typed = {name: text for name, text in args.typed.items() if "@" not in text}
@@ -526,7 +526,8 @@ stays as in the plan. Without PLAN: the built-in example.""",
             metavar="SHARE",
             type=quantities.share,
             default="3 %",
-            help='more than asked, for what clings to jars and funnel ("3 %%")',
+            help="more than asked, for what clings to jars and funnel (3 %% by default); amounts are then "
+            "rounded up to what can be measured",
         ),
         argument("--save", metavar="FILE", help="write the plan found: .toml"),
         JSON,

@@ -26,6 +26,7 @@ from potsim.interfaces.wording import (
     counted,
     format_abv,
     format_mass,
+    format_minutes,
     format_power,
     format_pressure,
     format_share,
@@ -39,9 +40,12 @@ from potsim.interfaces.wording import (
     volumes,
 )
 from potsim.planning.botanicals import Botanical, composition
-from potsim.planning.plan import Ingredient
+from potsim.planning.plan import Ingredient, Stretch
+from potsim.planning.proofing import Proofing
+from potsim.planning.reach import Reach
 from potsim.planning.run import Run
-from potsim.planning.stops import ZERO_C, CutRow
+from potsim.planning.stops import ZERO_C, CutRow, moment
+from potsim.planning.sweep import outcome, particular
 
 if TYPE_CHECKING:
     from potsim.planning.ensemble import Ensemble
@@ -172,7 +176,6 @@ def _in_short(run: Run) -> str:
             f"{format_volume(run.charge.volume_l)} of water in the pot give "
             f"{format_volume(run.stop.collected_l)} in {say('minutes', run.stop.elapsed_min)}{of}."
         )
-    by = run.plan.bottling.stretch
     short = (
         f"{format_volume(run.charge.volume_l)} at {format_abv(run.charge.abv)} in the pot give "
         f"{format_volume(keep.volume_l)} of keep at {format_abv(keep.abv)} in "
@@ -180,11 +183,20 @@ def _in_short(run: Run) -> str:
     )
     if made is None:
         return f"{short}."
-    spirit = "" if by is None else f"{format_volume(by.spirit_l)} of spirit at {format_abv(by.abv)} and "
-    water = f"{format_volume(made.water_l)} of water"
-    bottled = f"{short}; with {spirit}{water} that is {format_volume(made.volume_l)}"
+    bottled = f"{short}; with {_added_to_keep(run, made)} that is {format_volume(made.volume_l)}"
     count = "" if made.bottles is None else f", {counted(made.bottles, 'bottle')}"
     return f"{bottled} at {format_abv(made.target_abv)}{count}."
+
+
+def _added_to_keep(run: Run, made: Proofing) -> str:
+    """What the keep is let down by: water, and before it the spirit that stretches it."""
+    by = run.plan.bottling.stretch
+    spirit = "" if by is None else f"{_neutral(by)} and "
+    return f"{spirit}{format_volume(made.water_l)} of water"
+
+
+def _neutral(by: Stretch) -> str:
+    return f"{format_volume(by.spirit_l)} of spirit at {format_abv(by.abv)}"
 
 
 def _goes_in(run: Run) -> Section:
@@ -406,3 +418,79 @@ def _moved(rows: tuple[CutRow, ...]) -> Table:
         for k, row in enumerate(rows)
     )
     return Table(columns, cells)
+
+
+# --- The answer to a question asked backwards, as a distiller wants to read it.
+
+
+@as_planned
+def text_of_reach(found: Reach) -> str:
+    """Return an answer as text of at most 80 columns."""
+    sections = [
+        Section(f"{found.plan.title}: {found.asked}", (_asked_in_short(found),)),
+        Section("What to charge" + (", for each run" if found.runs > 1 else ""), tuple(_charge(found))),
+        Section("What comes of it" + (", each run" if found.runs > 1 else ""), (_result(found),)),
+    ]
+    if found.moved:
+        sections.append(Section("What differs from the plan", (Points(sentences(found.moved)),)))
+    sections.append(Section("What sets the bounds", (Points(sentences(found.limits)),)))
+    heed = particular(found.run)
+    if heed:
+        sections.append(Section("Take care", (Points(sentences(heed)),)))
+    return render(sections)
+
+
+def _asked_in_short(found: Reach) -> str:
+    charge, pot = found.run.charge, found.run.setting.still.capacity_l
+    given = "" if found.plan.still.capacity_l is not None else " (none is named, so one is sized to it)"
+    runs = "one run" if found.runs == 1 else f"{found.runs} equal runs"
+    water = (
+        f"with {format_volume(found.water_l)} of water let down to" if found.water_l > 0.0 else "undiluted,"
+    )
+    by = "" if found.stretch is None else f", the keep stretched by {_neutral(found.stretch)}"
+    return (
+        f"{format_volume(found.spirit_l)} of base spirit at {format_abv(found.spirit_abv)}, {water} "
+        f"{format_abv(charge.abv)} in the pot, in {runs} of a still of {format_volume(pot)}{given}{by}."
+    )
+
+
+def _charge(found: Reach) -> list[Part]:
+    parts = found.run.charge.parts
+    rows = tuple((part.name, format_volume(part.volume_l), in_column(part.abv)) for part in parts)
+    tables: list[Part] = [
+        Table(
+            (Column("charge", align="left"), Column("volume"), Column("strength", unit_of("abv_column"))),
+            rows,
+        )
+    ]
+    if found.run.bill:
+        doses = tuple((dose.botanical.common_name, format_mass(dose.wet_mass_g)) for dose in found.run.bill)
+        tables.append(Table((Column("botanical", align="left"), Column("mass")), doses))
+    return tables
+
+
+def _result(found: Reach) -> Facts:
+    run, made = found.run, outcome(found.run)
+    there = moment(run.course, run.points.keep_end)
+    heads = run.setting.heads_l
+    pairs = [
+        ("together", f"{format_volume(made.charge_l)} at {format_abv(made.charge_abv)}"),
+        ("power", _power(run)),
+        ("heads", format_volume(heads) if heads > 0.0 else "none"),
+        (
+            "keep until",
+            f"stream {format_abv(there.stream_abv)}, {format_volume(there.collected_l)} collected, "
+            f"{format_minutes(there.elapsed_min)}",
+        ),
+        (
+            "keep",
+            f"{format_volume(made.keep_l)} at {format_abv(made.keep_abv)}, "
+            f"{format_share(made.kept)} of the alcohol",
+        ),
+    ]
+    if made.bottled_l is not None and run.proofing is not None:
+        full = "" if made.bottles is None else f", {counted(made.bottles, 'full bottle')}"
+        all_runs = f" ({format_volume(found.runs * made.bottled_l)} in all)" if found.runs > 1 else ""
+        bottled = f"{format_volume(made.bottled_l)} at {format_abv(run.proofing.target_abv)}"
+        pairs.append(("bottled", f"{bottled} with {_added_to_keep(run, run.proofing)}{full}{all_runs}"))
+    return Facts(tuple(pairs))

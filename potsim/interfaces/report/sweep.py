@@ -7,17 +7,11 @@ from collections.abc import Callable, Sequence
 from potsim.errors import RequestError
 from potsim.interfaces import kinds, quantities
 from potsim.interfaces.report.flavours import MEANS_STAYS
-from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.report.tables import Column, Part, Points, Section, Table, render
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
     as_planned,
     briefly,
-    counted,
-    format_abv,
-    format_mass,
-    format_minutes,
-    format_power,
-    format_share,
     format_volume,
     in_column,
     number,
@@ -32,8 +26,6 @@ from potsim.planning.cautions import worst
 from potsim.planning.charge import heat_doubt
 from potsim.planning.ensemble import Band, Ensemble
 from potsim.planning.notes import Note
-from potsim.planning.reach import Reach
-from potsim.planning.stops import moment
 from potsim.planning.sweep import (
     CHARGE_ABV,
     Number,
@@ -41,8 +33,6 @@ from potsim.planning.sweep import (
     Place,
     Row,
     Sweep,
-    outcome,
-    particular,
     strongest,
 )
 
@@ -302,85 +292,6 @@ def _values(sweep: Sweep, ran: Sequence[Row], some: Sequence[Row]) -> str:
             spans.append([k])
     ends = [[_value(sweep, ran[k]) for k in dict.fromkeys((span[0], span[-1]))] for span in spans]
     return ", ".join(" to ".join(pair) for pair in ends)
-
-
-# --- The answer to a question asked backwards, as a distiller wants to read it.
-
-
-@as_planned
-def text_of_reach(found: Reach) -> str:
-    """Return an answer as text of at most 80 columns."""
-    sections = [
-        Section(f"{found.plan.title}: {found.asked}", (_in_short(found),)),
-        Section("What to charge" + (", for each run" if found.runs > 1 else ""), tuple(_charge(found))),
-        Section("What comes of it" + (", each run" if found.runs > 1 else ""), (_result(found),)),
-    ]
-    if found.moved:
-        sections.append(Section("What differs from the plan", (Points(sentences(found.moved)),)))
-    sections.append(Section("What sets the bounds", (Points(sentences(found.limits)),)))
-    heed = particular(found.run)
-    if heed:
-        sections.append(Section("Take care", (Points(sentences(heed)),)))
-    return render(sections)
-
-
-def _in_short(found: Reach) -> str:
-    charge, pot = found.run.charge, found.run.setting.still.capacity_l
-    given = "" if found.plan.still.capacity_l is not None else " (none is named, so one is sized to it)"
-    runs = "one run" if found.runs == 1 else f"{found.runs} equal runs"
-    water = f"with {format_volume(found.water_l)} of water " if found.water_l > 0.0 else ""
-    return (
-        f"{format_volume(found.spirit_l)} of base spirit at {format_abv(found.spirit_abv)}, {water}"
-        f"let down to {format_abv(charge.abv)} in the pot, in {runs} of a still "
-        f"of {format_volume(pot)}{given}."
-    )
-
-
-def _charge(found: Reach) -> list[Part]:
-    parts = found.run.charge.parts
-    rows = tuple((part.name, format_volume(part.volume_l), in_column(part.abv)) for part in parts)
-    tables: list[Part] = [
-        Table(
-            (Column("charge", align="left"), Column("volume"), Column("strength", unit_of("abv_column"))),
-            rows,
-        )
-    ]
-    if found.run.bill:
-        doses = tuple((dose.botanical.common_name, format_mass(dose.wet_mass_g)) for dose in found.run.bill)
-        tables.append(Table((Column("botanical", align="left"), Column("mass")), doses))
-    return tables
-
-
-def _result(found: Reach) -> Facts:
-    run, made = found.run, outcome(found.run)
-    there = moment(run.course, run.points.keep_end)
-    heads = run.setting.heads_l
-    still = run.setting.still
-    first, later = (
-        format_power(still.on_plate_w(w)) for w in (still.heat_up_power_w, still.conditions.power_w)
-    )
-    then = "" if first == later else f" to the first drop, then {later}"
-    pairs = [
-        ("together", f"{format_volume(made.charge_l)} at {format_abv(made.charge_abv)}"),
-        ("power", f"{first}{then}"),
-        ("heads", format_volume(heads) if heads > 0.0 else "none"),
-        (
-            "keep until",
-            f"stream {format_abv(there.stream_abv)}, {format_volume(there.collected_l)} collected, "
-            f"{format_minutes(there.elapsed_min)}",
-        ),
-        (
-            "keep",
-            f"{format_volume(made.keep_l)} at {format_abv(made.keep_abv)}, "
-            f"{format_share(made.kept)} of the alcohol",
-        ),
-    ]
-    if made.water_l is not None and made.bottled_l is not None and run.proofing is not None:
-        full = "" if made.bottles is None else f", {counted(made.bottles, 'full bottle')}"
-        all_runs = f" ({format_volume(found.runs * made.bottled_l)} in all)" if found.runs > 1 else ""
-        bottled = f"{format_volume(made.bottled_l)} at {format_abv(run.proofing.target_abv)}"
-        pairs.append(("bottled", f"{bottled} with {format_volume(made.water_l)} of water{full}{all_runs}"))
-    return Facts(tuple(pairs))
 
 
 # --- How sure a run is, as a distiller wants to read it.

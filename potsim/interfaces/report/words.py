@@ -330,18 +330,33 @@ TRIALS: dict[str, Words] = {
 # --- A question turned round: what differs from the plan, and what sets bounds.
 
 
+LET_DOWN = {
+    "least_level": ", so that the pot keeps its least level",
+    "too_strong": ": usual is {usual_abv:abv_about}, and nobody boils above "
+    "{most_abv:abv_about} (common practice, no source)",
+}
+
+
 def _charge_let_down(note: Note) -> str:
-    why = ", so that the pot keeps its least level" if note.values["for_level"] else ""
-    return fill(
-        "The charge is let down to {abv:abv} instead of {abv_before:abv}{why}.", **note.values, why=why
+    why = LET_DOWN.get(note.values["why"], "")
+    return fill("The charge is let down to {abv:abv} instead of {abv_before:abv}", **note.values) + fill(
+        f"{why}.", **note.values
     )
 
 
 def _charge_scaled(note: Note) -> str:
     v = note.values
     along = f", {' and '.join(v['along'])} with it" if v["along"] else ""
-    each = f"In each of {v['runs']} runs everything" if v["runs"] > 1 else "Everything"
-    return f"{each} in the pot is {v['factor']:.4g} times as much as in the plan{along}."
+    each = f"In each of {v['runs']} runs the base spirit" if v["runs"] > 1 else "The base spirit"
+    return f"{each} is {v['factor']:.3g} times that of the plan{along}."
+
+
+def _spare_given(note: Note) -> str:
+    more = fill(
+        "{spare:share} more is aimed at, for what clings to jars, funnel and filter (spare); ", **note.values
+    )
+    rounded = fill("amounts are rounded up to what can be measured: {gives_l:volume} in all.", **note.values)
+    return (more if note.values["spare"] > 0.0 else "") + rounded
 
 
 def _asked_keep(note: Note) -> str:
@@ -363,6 +378,7 @@ REACH: dict[str, Words] = {
     "asked_bottles": _asked_bottles,
     "charge_let_down": _charge_let_down,
     "charge_scaled": _charge_scaled,
+    "spare_given": _spare_given,
     "ends_at": "The {subject} ends when the stream has fallen to {stream_abv:abv}, with "
     "{collected_l:volume} collected.",
     "no_tails_taken": "No tails are taken: the run ends with the keep.",
