@@ -57,7 +57,7 @@ def test_what_the_words_say(folder: Path, capsys) -> None:
     said = " ".join(capsys.readouterr().out.split())
     assert "juniper 14 g 18.2 g" in said
     assert "within 0.5 %" in said
-    assert "jars kept 2-9 -" in said
+    assert "jars pooled 2-9 -" in said
     run("scale", "trial-1.toml", "--bottles", "40")
     said = " ".join(capsys.readouterr().out.split())
     assert "full bottles 5 40" in said

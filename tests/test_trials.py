@@ -253,10 +253,13 @@ def test_a_difference_knows_its_unit_and_both_sides() -> None:
 
 
 def test_results_stand_side_by_side() -> None:
-    made = compare(
-        replace(FIRST, result=Result(collected_l=1.0, abv=70)), replace(FIRST, result=Result(collected_l=1.1))
-    )
-    assert [(d.field, d.a, d.b) for d in made.measured] == [("collected_l", 1.0, 1.1), ("abv", 70.0, None)]
+    first = Result(collected_l=1.0, abv=70, clouded_at=38.0)
+    made = compare(replace(FIRST, result=first), replace(FIRST, result=Result(date="2026-11-28")))
+    assert [(d.field, d.a, d.b, d.unit) for d in made.measured] == [
+        ("collected_l", 1.0, None, "L"),
+        ("abv", 70.0, None, "% vol"),
+        ("clouded_at", 38.0, None, "% vol"),  # the day alone is that of a plan, and is not measured
+    ]
 
 
 # --- The book

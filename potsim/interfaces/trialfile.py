@@ -36,7 +36,8 @@ from potsim.planning.blends import TrialBlend
 from potsim.planning.botanicals import ResolvedDose
 from potsim.planning.comparison import Difference, InBottle, Value
 from potsim.planning.next_trial import DoseChange, Factors, Learnt, NextTrial, Scaled
-from potsim.planning.plan import VERDICTS, Plan
+from potsim.planning.plan import VERDICTS, Plan, Result
+from potsim.planning.schema import keys_of
 from potsim.planning.trials import Trial, check
 from potsim.records import dataclass
 
@@ -483,11 +484,8 @@ _NAMES = {
     "water_l": "water to bottle",
     "bottled_l": "bottled",
     "oil_mg_per_l": "oil in bottle",
-    "clear_down_to_abv": "clear down to about",
-    "collected_l": "collected",
-    "abv": "strength",
-    "jars_kept": "jars kept",
 }
+_RESULTS = {known.field: known.noun for known in keys_of(Result).values()}
 _ENDINGS = ("_w_per_k", "_mg_per_l", "_hpa", "_pct", "_min", "_kg", "_l", "_g", "_h", "_w", "_c", "_m")
 
 
@@ -577,11 +575,11 @@ def ratio(change: float | None) -> str:
 
 def name_of(difference: Difference) -> str:
     """Return what differs: ``"juniper"``, ``"power"``, ``"stop: stream"``."""
-    field = _NAMES.get(difference.field, difference.field) if not difference.table else difference.field
+    field = difference.field
+    if not difference.table:
+        return _NAMES.get(field, field)
     if difference.table == "result":
-        field = _NAMES.get(difference.field, difference.field)
-    if not difference.table or difference.table == "result":
-        return field
+        return _RESULTS[field]
     bare = _bare(field)
     if difference.table in ("charge", "botanical"):
         usual = field in ("volume_l", "mass_g", "pieces")
@@ -608,8 +606,6 @@ def value_of(difference: Difference, value: Value) -> str:
         return " ".join(value.replace("_", " ").split())
     if difference.field.rpartition(".")[2] in _SHARES:
         return format_share(value)
-    if difference.field == "clear_down_to_abv" and value == 0.0:
-        return "any strength"
     if difference.field == "pieces":
         return pieces(value)
     return quantity(value, difference.unit)

@@ -132,6 +132,11 @@ class Cloud:
         return self.room
 
     @property
+    def span_abv(self) -> tuple[float, float]:
+        """Strengths between which the first haze shows, warm and chilled taken together."""
+        return self.room.low_abv, max(self.room.high_abv, self.chilled.high_abv)
+
+    @property
     def verdict(self) -> clouding.Verdict | None:
         """Of the bottled spirit at room temperature; ``None`` if the keep is not let down."""
         return None if self.target_abv is None else self.room.verdict(self.target_abv)

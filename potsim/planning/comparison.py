@@ -16,9 +16,10 @@ from potsim import faces
 from potsim.planning.botanicals import labels, spelling
 from potsim.planning.frames import Shown
 from potsim.planning.noticed import Passage
-from potsim.planning.plan import Plan
+from potsim.planning.plan import Plan, Result
 from potsim.planning.release import Klass
 from potsim.planning.run import Run, distil
+from potsim.planning.schema import keys_of
 from potsim.planning.sweep import outcome
 from potsim.planning.trials import Trial
 from potsim.records import dataclass, plain
@@ -287,7 +288,7 @@ def _numbers(run: Run) -> dict[str, Value]:
         found[name] = value if value is None or isinstance(value, str) else float(value)
     cloud = run.cloud
     found["oil_mg_per_l"] = None if cloud is None else float(cloud.oil_mg_per_l)
-    found["clear_down_to_abv"] = None if cloud is None else float(cloud.limit.abv)
+    found["haze_low_abv"], found["haze_high_abv"] = (None, None) if cloud is None else cloud.span_abv
     found["bottle"] = None if cloud is None else cloud.verdict
     return found
 
@@ -308,28 +309,16 @@ def _by_place(lines: tuple[InBottle, ...]) -> dict[tuple[str, str], InBottle]:
 def _measured(a: Trial, b: Trial) -> tuple[Difference, ...]:
     one, other = _results(a), _results(b)
     return tuple(
-        Difference("result", "", name, unit_of(name), one.get(name), other.get(name))
-        for name in dict.fromkeys([*one, *other])
-        if not same(one.get(name), other.get(name))
+        Difference("result", "", known.field, known.unit, one.get(known.field), other.get(known.field))
+        for known in keys_of(Result).values()
+        if not same(one.get(known.field), other.get(known.field))
     )
 
 
 def _results(trial: Trial) -> dict[str, Value]:
-    result = trial.result
-    if result is None:
-        return {}
-    jars = ",".join(map(str, result.jars_kept))
-    found: dict[str, Value] = {
-        "date": None if result.date is None else str(result.date),
-        "collected_l": result.collected_l,
-        "abv": result.abv,
-        "pot_left_l": result.pot_left_l,
-        "pot_left_abv": result.pot_left_abv,
-        "jars_kept": jars,
-        "bottled": result.bottled,
-        "words": result.words,
-    }
-    return {name: value for name, value in found.items() if value not in (None, "")}
+    """What came of a trial; a day alone is that of the plan, which nobody has run."""
+    found = {field: value for field, value in _leaves(trial.result) if value not in (None, "")}
+    return {} if found.keys() <= {"date"} else found
 
 
 # --- What each line of the bill comes to: dose by the litre, oil in the bottle, where the rest of it went.

@@ -87,7 +87,7 @@ def bottle_words(found: Cloud) -> str:
 
 def span_words(found: Cloud) -> str:
     """Say between which strengths the first haze shows, warm and chilled taken together."""
-    low, high = found.room.low_abv, max(found.room.high_abv, found.chilled.high_abv)
+    low, high = found.span_abv
     if found.room.state == "always cloudy" and low > 99.0:
         return "its oil does not stay clear even in pure alcohol"
     if high < NOISE_ABV:

@@ -233,13 +233,14 @@ def sections_of_comparison(made: Comparison) -> tuple[Section, ...]:
         sections.append(Section("Doses", _doses(made)))
         told = (_both(made.botanicals), _rest(made), ROUGH)
         sections.append(Section("Predicted oil in a litre bottled, by botanical", told))
-    for title, found in (
-        ("What else was decided", decided),
-        ("What the run is predicted to do", list(made.predicted)),
-        ("What was measured and noted", list(made.measured)),
+    for title, rows in (
+        ("What else was decided", _differences(decided)),
+        ("What the run is predicted to do", _foretold(made)),
+        ("What was measured and noted", _differences(made.measured)),
     ):
-        if found:
-            sections.append(Section(title, (_differences(found),)))
+        if rows:
+            columns = (Column("", align="left"), Column("A", align="left"), Column("B", align="left"))
+            sections.append(Section(title, (Table(columns, rows),)))
     return tuple(sections)
 
 
@@ -247,9 +248,15 @@ def _told_as_dose(difference: Difference) -> bool:
     return difference.table == "botanical" and difference.field in ("mass_g", "pieces")
 
 
-def _differences(found: Iterable[Difference]) -> Table:
-    columns = (Column("", align="left"), Column("A", align="left"), Column("B", align="left"))
-    return Table(columns, tuple((name_of(d), value_of(d, d.a), value_of(d, d.b)) for d in found))
+def _differences(found: Iterable[Difference]) -> tuple[tuple[str, ...], ...]:
+    return tuple((name_of(d), value_of(d, d.a), value_of(d, d.b)) for d in found)
+
+
+def _foretold(made: Comparison) -> tuple[tuple[str, ...], ...]:
+    """What is predicted otherwise; the first haze as a span, which is how it is told everywhere."""
+    rows = _differences(d for d in made.predicted if not d.field.startswith("haze_"))
+    spans = [("no oil" if run.cloud is None else span_words(run.cloud)) for run in (made.run_a, made.run_b)]
+    return rows if spans[0] == spans[1] else (*rows, ("haze", *spans))
 
 
 def _doses(made: Comparison) -> tuple[Part, ...]:
