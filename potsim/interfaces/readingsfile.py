@@ -12,6 +12,7 @@ from dataclasses import field
 from pathlib import Path
 from typing import Any
 
+from potsim.data import read_table
 from potsim.errors import MOST_FAULTS, PotsimError, RequestError, UnknownNameError, Where, nearest, together
 from potsim.interfaces import quantities
 from potsim.interfaces.output import content_of
@@ -106,110 +107,44 @@ def _hazy(text: str) -> Fields:
     return {"hazy": True} if said in YES else {}
 
 
-QUANTITIES = (
-    Quantity(
-        "time",
-        ("elapsed", "elapsed time", "time since switch-on", "since switch-on", "time elapsed", "duration"),
-        _minutes,
-        "42 min",
-        {"minutes": "min", "minute": "min", "min": "min", "mins": "min", "hours": "h"},
-    ),
-    Quantity(
-        "collected",
-        ("volume", "total", "collected volume", "volume collected", "total volume", "distillate", "pooled"),
-        _number("collected_l", quantities.volume_l),
-        "220 mL",
-        {"ml": "mL", "litres": "L", "liters": "L"},
-    ),
-    Quantity(
-        "mass",
-        ("weight", "collected mass", "mass collected", "total mass", "collected weight", "total weight"),
-        _number("mass_g", quantities.mass_g),
-        "190 g",
-        {"grams": "g", "gram": "g", "g": "g"},
-    ),
-    Quantity(
-        "jar volume",
-        ("in jar", "in the jar", "volume of jar", "volume in jar", "this jar", "jar contents"),
-        _number("jar_l", quantities.volume_l),
-        "60 mL",
-        {},
-    ),
-    Quantity(
-        "jar mass",
-        ("jar weight", "mass of jar", "mass in jar", "weight in jar"),
-        _number("jar_g", quantities.mass_g),
-        "52 g",
-        {},
-    ),
-    Quantity("jar", ("jar number", "jar no"), _jar, "3", {}, has_unit=False),
-    Quantity(
-        "strength",
-        ("alcohol", "hydrometer", "alcoholmeter", "hydrometer reading", "stream strength", "alcohol content"),
-        _strength,
-        "71 %",
-        {"abv": "%", "stream abv": "%", "% vol": "%", "vol %": "%", "%": "%", "proof": "proof"},
-    ),
-    Quantity(
-        "read at",
-        (
-            *("at", "strength at", "measured at", "hydrometer temperature", "sample temperature"),
-            *("spirit temperature", "temperature of the spirit", "temperature of the sample"),
-        ),
-        _number("read_c", quantities.temperature_c),
-        "24 °C",
-        {},
-    ),
-    Quantity(
-        "vapour",
-        ("vapor", "vapour temperature", "vapor temperature", "head", "head temperature", "neck temperature"),
-        _number("vapour_c", quantities.temperature_c),
-        "84.5 °C",
-        {},
-    ),
-    Quantity(
-        "pot",
-        ("pot temperature", "kettle", "kettle temperature", "boiler", "boiler temperature"),
-        _number("pot_c", quantities.temperature_c),
-        "87.5 °C",
-        {},
-    ),
-    Quantity(
-        "power",
-        ("heat", "heating", "heating power", "element"),
-        _number("power_w", quantities.power_w),
-        "700 W",
-        {"watts": "W", "watt": "W"},
-    ),
-    Quantity("hazy", ("haze", "cloudy"), _hazy, "yes", {}, has_unit=False),
-    Quantity("of", ("sample", "read of", "measured in", "kind"), _sample, "parrot 60 mL", {}, has_unit=False),
-    Quantity("parrot", ("parrot volume",), _number("parrot_l", quantities.volume_l), "60 mL", {}),
-    Quantity(
-        "clock",
-        ("clock time", "time of day", "o'clock"),
-        lambda text: {"clock": _clock(text)},
-        "14:05",
-        {},
-        has_unit=False,
-    ),
-    Quantity(
-        "words",
-        ("note", "notes", "remark", "remarks", "comment", "comments", "taste"),
-        _words,
-        "clean",
-        {},
-        has_unit=False,
-    ),
-)
-_NAMES = {word: q for q in QUANTITIES for word in (q.name, *q.names, *q.implied)}
-
-
 def _clock(text: str) -> float:
     """Minutes since midnight."""
     found = re.fullmatch(r"\s*([01]?\d|2[0-3])[:.h]([0-5]\d)(?:[:.]([0-5]\d))?\s*", text)
     if not found:
         raise RequestError(f"{shown(text)} is no time of day.", 'Write for example "14:05".')
     return 60.0 * int(found[1]) + int(found[2]) + int(found[3] or 0) / 60.0
+
+
+READERS: Mapping[str, Callable[[str], Fields]] = {
+    "time": _minutes,
+    "collected": _number("collected_l", quantities.volume_l),
+    "mass": _number("mass_g", quantities.mass_g),
+    "jar volume": _number("jar_l", quantities.volume_l),
+    "jar mass": _number("jar_g", quantities.mass_g),
+    "jar": _jar,
+    "strength": _strength,
+    "read at": _number("read_c", quantities.temperature_c),
+    "vapour": _number("vapour_c", quantities.temperature_c),
+    "pot": _number("pot_c", quantities.temperature_c),
+    "power": _number("power_w", quantities.power_w),
+    "hazy": _hazy,
+    "of": _sample,
+    "parrot": _number("parrot_l", quantities.volume_l),
+    "clock": lambda text: {"clock": _clock(text)},
+    "words": _words,
+}
+QUANTITIES = tuple(
+    Quantity(
+        row["name"],
+        tuple(row["names"].split("; ")),
+        READERS[row["name"]],
+        row["example"],
+        dict(pair.split("=") for pair in row["implied"].split("; ") if pair),
+        not row["has_unit"],
+    )
+    for row in read_table("reading_columns.csv")
+)
+_NAMES = {word: q for q in QUANTITIES for word in (q.name, *q.names, *q.implied)}
 
 
 @dataclass(frozen=True)
