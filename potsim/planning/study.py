@@ -485,9 +485,12 @@ def _tasted(of: Together, runs: Courses, at: Array, bottle_l: Array) -> tuple[Ar
         amounts = {name: next(oils) for name in line.amounts}
         lipid_l = fat[k] if np.any(line.lipid_l) else 0.0
         sources.append(replace(line, amounts=amounts, lipid_l=lipid_l, soaks=soaks))
+    at, which = np.unique(at, axis=0, return_inverse=True)  # of runs without tails keep and run end together
     rows, over = over_at(runs, sources, at, of.still.conditions.pressure_pa, of.own)
     by_line = np.asarray(np.arange(lines)[:, None] == rows.source, dtype=float)
-    heads, kept, ends = (runs.got * rows.amount * share for share in over.transpose(1, 0, 2))
+    heads, kept, ends = (
+        runs.got * rows.amount * share for share in over[:, which.reshape(-1)].transpose(1, 0, 2)
+    )
     kept -= heads
     names = [name for line in of.lines for name in line.amounts]
     smelt = per_gram(names, of.own)[:, None] * kept
