@@ -26,7 +26,7 @@ from potsim.planning.flavours import Flavours, jars_mg_per_l, predict
 from potsim.planning.lanes import lanes, noticed_doses
 from potsim.planning.next_trial import Learnt, next_trial, stays
 from potsim.planning.noticed import CLEAR, HINT, leaders, marks, noticed
-from potsim.planning.plan import BotanicalDose
+from potsim.planning.plan import BotanicalDose, Cuts, Ingredient, Plan, StillPlan, Stop
 from potsim.planning.release import ALCOHOL_OVER, DOSE_G_PER_L, LASTS_S, classes, dissolved
 from potsim.planning.run import Run, distil
 from potsim.still.course import course
@@ -312,16 +312,30 @@ def test_faded_is_where_all_that_counts_has_given_nearly_all() -> None:
     assert min(given[k] / whole[k] for k in counted) == pytest.approx(0.95, abs=1e-3)
 
 
+FADED = "[cuts]\nstop = { faded = true }"
+
+
 def test_a_stop_by_fading() -> None:
     bill = line("juniper", 14.0) + line("coriander seed", 8.0)
-    run = run_of(plan_text(bill, more="[cuts]\nstop = { faded = true }"))
+    run = run_of(plan_text(bill, more=FADED))
     assert run.end.reason == "faded"
     assert run.faded_l == pytest.approx(float(run.collected_l[-1]), rel=0.2)
     with refused("nothing_fades", "cuts.stop.faded"):
-        run_of(plan_text(line("clove", 2.0), more="[cuts]\nstop = { faded = true }"))
+        run_of(plan_text(line("clove", 2.0), more=FADED))
     peel = line("lemon peel", 4.0, prepared="ground", macerated="48 h")
     with refused("fades_early", "cuts.stop.faded"):
-        run_of(plan_text(peel, more="[cuts]\nstop = { faded = true }"))
+        run_of(plan_text(peel, more=FADED))
+
+
+def test_a_late_leader_left_out_of_a_stop_by_fading_is_told() -> None:
+    bill = (BotanicalDose("juniper", mass_g=20.0), BotanicalDose("coriander seed", mass_g=8.0))
+    charge, cuts = (Ingredient("spirit", 1.5, 58.0),), Cuts(0.03, stop=Stop(faded=True))
+    run = potsim.distil(Plan(charge, still=StillPlan(capacity_l=4.0), botanicals=bill, cuts=cuts))
+    (left_out,) = run.end.values["late"]
+    assert (left_out["botanical"], left_out["leads"]) == ("coriander seed", True)
+    assert 0.0 < left_out["share"] < 0.95
+    (note,) = [note for note in run.notes if note.kind == "late_leader"]
+    assert (note.subject, note.values["share"]) == ("coriander seed", left_out["share"])
 
 
 def test_heads_that_take_more_than_a_third_are_told() -> None:

@@ -188,7 +188,8 @@ def fire(charge_abv: float, *, with_botanicals: bool = False) -> tuple[Note, ...
 
 
 def for_end(end: End, least_level_l: float) -> tuple[Note, ...]:
-    """What to heed when the still ends the run before the distiller does."""
-    if end.reason != "min_level":
-        return ()
-    return (caution("early_end", "still.min_level", least_level_l=least_level_l),)
+    """What to heed when the still ends a run early, or a stop by fading leaves out what leads."""
+    if end.reason == "min_level":
+        return (caution("early_end", "still.min_level", least_level_l=least_level_l),)
+    leads = [one for one in end.values.get("late", ()) if one["leads"]]
+    return tuple(caution("late_leader", one["botanical"], share=one["share"]) for one in leads)

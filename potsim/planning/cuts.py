@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -110,7 +111,21 @@ def faded_condition(flavours: Flavours, heads_l: float) -> Condition:
     if at < SOONEST_FADED * end_l:
         values = {"distillate_l": end_l, "share": SOONEST_FADED}
         raise RequestError.of("fades_early", "cuts.stop.faded", given=at, **values)
-    return Condition("faded", {}, lambda states: states.depletion - faded)
+    return Condition("faded", {"late": _late(whole, faded)}, lambda states: states.depletion - faded)
+
+
+def _late(whole: Flavours, faded: float) -> list[dict[str, Any]]:
+    """Late botanicals that would be noticed: whether they lead, and the share over when the others fade."""
+    there, in_all = whole.lines_over(np.array([faded, whole.alcohol_over])).T
+    return [
+        {
+            "botanical": whole.labels[k],
+            "leads": whole.noticed[k] == "leads",
+            "share": float(there[k] / in_all[k]),
+        }
+        for k, one in enumerate(whole.classes)
+        if whole.noticed[k] in ("leads", "clear") and one.klass == "late"
+    ]
 
 
 def wanted(

@@ -95,6 +95,8 @@ HEED: dict[str, Words] = {
     "Beyond what yours takes hot vapour leaves the spout. No condenser given.",
     "early_end": "Switch off before the planned stop: the pot is down to its least level of "
     "{least_level_l:volume}. Charge more to get to the stop.",
+    "late_leader": "{subject} leads, and comes late: only {share:share} of what comes over of it is over "
+    "when the others have faded. Stop by strength to have more of it.",
     "heads_take": "{subject}: the heads take {share:share} of what comes over of it; heads of "
     "{smaller_l:volume} would take {smaller_share:share}.",
     "dose": _dose,
@@ -216,7 +218,9 @@ def _stop(note: Note) -> str:
 
 def waits(reason: str, values: Mapping[str, Any]) -> str:
     """Return what a stop waits for."""
-    return fill(STOPS[reason], **values)
+    late = [one["botanical"] for one in values.get("late", ())]
+    left_out = f", {' and '.join(late)} left out as late" if late else ""
+    return fill(STOPS[reason], **values) + left_out
 
 
 # --- Jars and proofing.
