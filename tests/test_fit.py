@@ -292,10 +292,10 @@ def test_the_readings_of_another_run_are_refused(planned: Run) -> None:
     found = [next_reading([], Entry(collected_l=2.3, read_abv=20.0))]
     with refused("more_than_charged", "collected", 2.3):
         follow(planned, found)
-    with refused("said", "hold_up_out_of_range"):
+    with refused("hold_up", "hold_up", 0.9):
         Follower(planned, hold_up_l=0.9)
     water = distil(replace(planned.plan, charge=planned.plan.charge[2:], cuts=Cuts(), bottling=Bottling()))
-    with refused("said", "no_alcohol"):
+    with refused("no_alcohol"):
         Follower(water)
 
 

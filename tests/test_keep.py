@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from refusals import refused
 
 import potsim
-from potsim.errors import RequestError
 from potsim.interfaces import quantities
 from potsim.liquid import strength
 from potsim.planning.charge import between, blend, resolve
@@ -99,9 +98,7 @@ def test_a_jar_that_is_the_whole_keep_cannot_be_dropped() -> None:
 def test_unknown_jars_are_refused_with_what_exists() -> None:
     last = len(jars_of())
     for number in (0, last + 1, -3):
-        with pytest.raises(
-            RequestError, match=rf"jars\.keep names jar {number}, which .* There are jars 1 to {last}\."
-        ):
+        with refused("no_such_jar", "jars.keep", number, list(range(1, last + 1))):
             pool(jars_of(), [2, number])
 
 
@@ -144,11 +141,9 @@ def test_left_over_jars_become_a_spirit() -> None:
 def test_left_over_jars_that_do_not_exist_are_refused() -> None:
     earlier = Plan((Ingredient("spirit", 2.4, 38.0),), title="Trial 1")
     last = len(jars_of())
-    with pytest.raises(
-        RequestError, match=rf"jar 77 is named, which 'Trial 1' .* There are jars 1 to {last}\."
-    ):
+    with refused("no_such_jar", "charge.tails.jars", 77, list(range(1, last + 1))):
         resolve((LeftOver("tails", earlier, (1, 77)),), lambda _: EarlierRun(jars_of()))
-    with refused("said", "left_over_jar_twice"):
+    with refused("jar_twice", "charge.tails.jars", 2):
         resolve((LeftOver("tails", earlier, (2, 2)),), lambda _: EarlierRun(jars_of()))
     with refused("range", "charge.times", "0 times"):
         LeftOver("tails", earlier, (), 0.0)

@@ -12,7 +12,6 @@ from refusals import refused
 
 import potsim
 from potsim.data import read_table
-from potsim.errors import RequestError
 from potsim.interfaces.evidence import flavours as evidence
 from potsim.interfaces.planfile import read_plan
 from potsim.interfaces.trialfile import read_trial
@@ -361,7 +360,7 @@ def test_macerated_at_and_oil_factor() -> None:
         run_of(plan_text(line("juniper", 10.0) + tail)).flavours for tail in ("", "oil_factor = 1.3\n")
     )
     assert more.botanicals[0].over_g == pytest.approx(1.3 * once.botanicals[0].over_g, rel=1e-12)
-    with refused("missing", "botanical.0"):
+    with refused("alone", "botanical.0.macerated_at", 60.0):
         run_of(plan_text(line("juniper", 10.0, macerated_at="60 %")))
     with refused("range", "botanical.0.oil_factor", "20"):
         run_of(plan_text(line("juniper", 10.0) + "oil_factor = 20\n"))
@@ -395,7 +394,7 @@ def test_where_it_was_noticed_teaches_one_bounded_factor(tmp_path: Path) -> None
     )
     if told and len(everywhere.foretold) == everywhere.foretold[-1] - everywhere.foretold[0] + 1:
         assert taught(told).after == 1.0
-    with pytest.raises(RequestError, match=f"jars 1 to {count}"):
+    with refused("no_such_jar", "note.fennel seed.tasted_in", 99, list(range(1, count + 1))):
         taught("99")
 
 

@@ -48,5 +48,5 @@ def test_refusals() -> None:
         volatiles("xyz", 1.0)
     with refused("unknown_name", "", "nutral", None, "neutral"):
         volatiles("nutral", 1.0)
-    with refused("range", "alcohol of the base spirit", "-1 L", "at least 0 and at most 1,000,000 L"):
+    with refused("range", "ethanol", "-1 L", "at least 0 and at most 1,000,000 L"):
         volatiles("wine", -1.0)

@@ -115,6 +115,7 @@ METRIC: Mapping[str, Format] = {
     "height": _one("m"),
     "loss": _one("W/K", decimals=2, trim=True),
     "minutes": _one("min"),
+    "minutes_exact": _one("min", decimals=2, trim=True),
     "dose": _one("g/L", decimals=2, trim=True),
     "oil": Format((Step(1000.0, "mg/L", 1.0, 0), Step(math.inf, "g/L", 0.001, 1))),  # in mg/L
     "money": _one("", decimals=2),

@@ -451,7 +451,7 @@ def check_jars(numbers: Sequence[int], there: Collection[int], path: str, of: st
     """Refuse numbers of jars that a run, called ``of``, does not have, or named twice."""
     for k, number in enumerate(numbers):
         if number not in there:
-            raise RequestError.of("no_such_jar", path, given=number, allowed=sorted(there), of=of)
+            raise RequestError.of("no_such_jar", path, given=number, allowed=sorted(there), run=of)
         if number in numbers[:k]:
             raise RequestError.of("jar_twice", path, given=number)
 

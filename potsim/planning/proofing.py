@@ -286,7 +286,7 @@ def bottle(
         return None
     mixed = stretched(pooled, bottling.stretch)
     if mixed.abv == 0.0:
-        raise RequestError.of("no_alcohol_kept", "bottling.abv", given=bottling.abv)
+        raise RequestError.of("no_alcohol_kept", "bottling.abv", given=bottling.abv, run=None)
     at_c = room_c if room_c <= WARMEST_C else strength.REFERENCE_C
     try:
         made = proof_down(

@@ -208,11 +208,11 @@ def _share(run: Run, readings: Sequence[Reading]) -> float:
     collected = max((r.collected_l or 0.0 for r in readings), default=0.0)
     mass = max((r.mass_g or 0.0 for r in readings), default=0.0)
     if collected > 0.9 * run.charge.volume_l or mass > 900.0 * run.charge.mass_kg:
-        if collected:
-            raise RequestError.of(
-                "more_than_charged", "collected", given=collected, allowed=run.charge.volume_l
-            )
-        raise RequestError.of("more_than_charged", "mass", given=mass, allowed=1000.0 * run.charge.mass_kg)
+        of = ("collected", collected, run.charge.volume_l, "volume")
+        if not collected:
+            of = ("mass", mass, 1000.0 * run.charge.mass_kg, "mass_about")
+        path, given, allowed, quantity = of
+        raise RequestError.of("more_than_charged", path, given=given, allowed=allowed, quantity=quantity)
     read = collected / run.charge.volume_l + mass / (1000.0 * run.charge.mass_kg)
     return min(LAST_SHARE, max(stop, 1.15 * read + 0.1))
 
@@ -447,7 +447,7 @@ def _pool(entry: Entry, collected_l: float | None, mass_g: float | None) -> tupl
 def _in_time(before: Sequence[Reading], entry: Entry) -> None:
     last = _latest(before, "elapsed_min")
     if entry.elapsed_min is not None and last is not None and entry.elapsed_min < last:
-        raise RequestError.of("falls", "time", given=entry.elapsed_min, last=last)
+        raise RequestError.of("falls", "time", given=entry.elapsed_min, last=last, quantity="minutes_exact")
 
 
 def _latest(before: Sequence[Reading], name: str) -> float | None:
@@ -470,13 +470,13 @@ def _so_far(
             return None, None
         start = start if start + jar >= last * (1.0 - SAME) else last
         return start + jar, start
-    what = "collected" if name == "collected_l" else "mass"
+    what, quantity = ("collected", "volume") if name == "collected_l" else ("mass", "mass")
     if total < last * (1.0 - SAME):
-        raise RequestError.of("falls", what, given=total, last=last)
+        raise RequestError.of("falls", what, given=total, last=last, quantity=quantity)
     if jar is None:
         return total, start
     if jar > total * (1.0 + SAME):
-        raise RequestError.of("jar_of_more", what, given=total, jar=jar)
+        raise RequestError.of("jar_of_more", what, given=total, jar=jar, quantity=quantity)
     return total, max(total - jar, 0.0)
 
 
@@ -524,9 +524,9 @@ def _true_abv(entry: Entry) -> float:
     try:
         return float(strength.true_abv(entry.read_abv, at_c, calibrated_c=entry.calibrated_c))
     except RangeError as error:
-        inner = {"of": error.path, "is": error.given}
+        inner = {"of": error.path, "shown": error.given}
         raise RequestError.of(
-            "no_such_reading", "strength", given=entry.read_abv, allowed=error.allowed, at_c=at_c, inner=inner
+            "no_such_reading", "strength", given=entry.read_abv, allowed=error.allowed, at_c=at_c, **inner
         ) from None
 
 

@@ -147,9 +147,8 @@ def check(trial: Trial) -> None:
     for name, there_l in (("pot_left", result.pot_left_l), ("collected", result.collected_l)):
         if there_l is not None and there_l > charge_l:
             path = f"result.{name}"
-            raise RequestError.of("more_than_charged", path, given=there_l, allowed=charge_l).at(
-                Where(trial.name)
-            )
+            values: dict[str, Any] = {"given": there_l, "allowed": charge_l, "quantity": "volume"}
+            raise RequestError.of("more_than_charged", path, **values).at(Where(trial.name))
     held = (result.collected_l or 0.0) * (result.abv or 0.0) / 100.0
     if held > spirit.ethanol_l:
         values = {"collected_l": result.collected_l, "held_l": held}

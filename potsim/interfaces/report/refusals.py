@@ -1,18 +1,32 @@
 """Refusals in words: what each kind says and what to do, once, for every face.
 
 A template names values of the record in braces, as those of notes do (`potsim.interfaces.report.words`),
-beside its `given`, `allowed` and `path`. Where the sentence depends on the values, a function makes it.
+beside its `given`, `allowed` and `path`. Several are chosen from by what the refusal is `of`, or by its path.
 """
 
 from __future__ import annotations
 
-import math
+import functools
+from collections.abc import Callable
+from typing import NamedTuple
 
 from potsim.errors import PotsimError, UnknownNameError
 from potsim.interfaces.quantities import shown
-from potsim.interfaces.report.refusals_asked import ASKED_OF, Reads, Said, Words, by_path
-from potsim.interfaces.report.words import fill, waits
-from potsim.interfaces.wording import format_numbers, in_units, system
+from potsim.interfaces.report.words import fill
+from potsim.interfaces.wording import in_units, system
+
+Words = str | dict[str, str] | Callable[[PotsimError], str]
+
+
+class Said(NamedTuple):
+    """A kind of refusal in words."""
+
+    fault: Words
+    hint: Words = ""
+    follows: bool = False  # whether the fault reads on from its place
+
+
+Reads = functools.partial(Said, follows=True)
 
 
 def fault(error: PotsimError) -> str:
@@ -32,6 +46,8 @@ def follows(error: PotsimError) -> bool:
 
 def _filled(said: Words, error: PotsimError) -> str:
     with in_units("us" if error.units == "us" else system()):
+        if isinstance(said, dict):
+            said = said.get(error.values.get("of") or error.path, said.get("", ""))
         if not isinstance(said, str):
             return said(error)
         return fill(said, given=error.given, allowed=error.allowed, path=error.path, **error.values)
@@ -92,10 +108,6 @@ def _known(error: PotsimError) -> str:
     return LISTED.get(error.values["what"], listed)
 
 
-def _numbers(error: PotsimError) -> str:
-    return f"{', '.join(f'{one:.6g}' for one in error.given)} do not rise."
-
-
 SORTS = {
     "int": "a whole number",
     "float": "a number",
@@ -110,12 +122,6 @@ def _type(error: PotsimError) -> str:
     return f"Give {sort}, in {unit}; text with a unit goes into Plan.from_dict." if unit else f"Give {sort}."
 
 
-def _sort(error: PotsimError) -> str:
-    names = " or ".join(error.allowed)
-    several = f"several of {names} in a tuple" if error.values["several"] else names
-    return f"Give {several}, or use Plan.from_dict."
-
-
 NAMES = {
     "wrong_type": Reads("is {given}, which is of another type.", _type),
     "too_long": Reads("has {given} characters; allowed are {allowed}.", "Say less."),
@@ -125,37 +131,33 @@ NAMES = {
         'Give numbers with values, such as {{"charge.abv": [30, 40]}}, or rows with numbers.',
     ),
     "rows_differ": Said(
-        lambda error: (
-            f"row {error.values['row']} has {', '.join(error.given)}, the first has "
-            f"{', '.join(error.allowed)}."
-        ),
-        "Give every row the same numbers.",
+        "row {row} has {given:list}, the first has {allowed:list}.", "Give every row the same numbers."
     ),
-    "not_rising": Said(_numbers, "Put the smallest first."),
+    "not_rising": Said("{given:list} do not rise.", "Put the smallest first."),
     "too_many": Reads(
         "has {given} rows; allowed are at most {allowed}.",
-        by_path({"readings": "Keep one a minute, or fewer."}, "Take some out."),
+        {"readings": "Keep one a minute, or fewer.", "": "Take some out."},
     ),
-    "wrong_sort": Reads("is or holds {given}.", _sort),
+    "wrong_sort": Reads(
+        "is or holds {given}.",
+        "Give {several:?several in a tuple, each |}{allowed:list}, or use Plan.from_dict.",
+    ),
     "conflict": Reads(
         "is given beside {other}.",
-        by_path(
-            {
-                "still.pressure": "Keep one: the pressure tells the height.",
-                "jars.working": "Keep one: a jar emptied again and again, or a row of jars.",
-            },
-            "Keep one of the two.",
-        ),
+        {
+            "still.pressure": "Keep one: the pressure tells the height.",
+            "jars.working": "Keep one: a jar emptied again and again, or a row of jars.",
+            "": "Keep one of the two.",
+        },
     ),
     "alone": Reads("is given, but no {lacks}.", "Give {lacks} too, or leave this out."),
     "one_quantity": Said(
-        lambda error: f"at() was given {', '.join(error.given) or 'nothing'}; it takes one quantity.",
-        lambda error: f"One of: {', '.join(error.allowed)}.",
+        "at() was given {given:?{given:list}|nothing}; it takes one quantity.", "One of: {allowed:list}."
     ),
     "no_run": Reads(
         "is {given}: no run of format {allowed}.", "Take what Run.to_dict or `potsim run --json` gave."
     ),
-    "range": Reads("is {given}; allowed is {allowed}.", by_path(RANGES)),
+    "range": Reads("is {given}; allowed is {allowed}.", RANGES),
     "unknown_name": Said(_unknown, _known),
     "unknown_key": Reads(lambda error: f"has the unknown key {shown(error.given)}.", _known),
 }
@@ -174,13 +176,11 @@ CHARGE = {
     ),
     "no_alcohol": Said(
         "the charge holds no alcohol.",
-        by_path(
-            {
-                "cuts.stop.recovered": "Stop by collected or elapsed.",
-                "per": "Scale it by the litre of charge: per charge.",
-            },
-            "Add a spirit to the charge.",
-        ),
+        {
+            "cuts.stop.recovered": "Stop by collected or elapsed.",
+            "per": "Scale it by the litre of charge: per charge.",
+            "": "Add a spirit to the charge.",
+        },
     ),
     "little_heat": Reads(
         "is {given:power}, of which {heat_share:share} ({pot_w:power}) reach the pot, but pot and neck shed "
@@ -243,22 +243,6 @@ BOTANICALS = {
 # --- Stops, cuts and jars.
 
 
-def _never(error: PotsimError) -> str:
-    return f"it never comes that {' or that '.join(waits(*one) for one in error.values['waits'])}."
-
-
-def _already(error: PotsimError) -> str:
-    first = "stream {stream_abv:abv}, pot {pot_abv:abv}, vapour {vapour_c:temperature}, {elapsed_min:minutes}"
-    told = fill(f"{first} after switch-on.", **error.values)
-    return f"at the first drop it is already true that {waits(*error.values['waits'][0])}: {told}"
-
-
-OF = {
-    "spirit": "the strength of the spirit",
-    "spirits": "the strength of the spirits together",
-    "charge": "the spirits of the plan without water",
-    "keep": "the strength of the keep",
-}
 WEAKER = {
     "spirit": "Water only weakens: stop the run earlier, drop the last jars, take a stronger charge, or "
     "blend with stronger spirit.",
@@ -266,34 +250,37 @@ WEAKER = {
     "charge": "Take stronger spirit: water only weakens.",
     "keep": "A glass let down with water is weaker than the keep: measure it again.",
 }
-
-
-def _too_strong(error: PotsimError) -> str:
-    most = math.floor(100.0 * error.allowed + 1e-6) / 100.0  # what is told is itself allowed
-    told = fill("is {0:abv_exact}; allowed is at most {1:abv_exact}", error.given, most)
-    return f"{told}, {OF[error.values['of']]}."
-
+AT_MOST = "is {given:abv_exact}; allowed is at most {allowed:most_abv}, the "
 
 STOPS = {
-    "too_strong": Reads(_too_strong, lambda error: WEAKER[error.values["of"]]),
+    "too_strong": Reads(
+        {
+            "spirit": f"{AT_MOST}strength of the spirit.",
+            "spirits": f"{AT_MOST}strength of the spirits together.",
+            "charge": f"{AT_MOST}spirits of the plan without water.",
+            "keep": f"{AT_MOST}strength of the keep.",
+        },
+        WEAKER,
+    ),
     "more_than_comes": Reads(
         "is {given:volume}; allowed is less than {allowed:volume}, all that this charge can give.",
         "Count what was collected from the first drop.",
     ),
     "never": Said(
-        _never,
+        "it never comes that {waits:stops}.",
         "When the pot is all but empty, {collected_l:volume} are collected after {elapsed_min:minutes}, with "
         "the stream at {stream_abv:abv} and the vapour at {vapour_c:temperature}.",
     ),
-    "true_already": Said(_already, "Choose a stop that comes later."),
+    "true_already": Said(
+        "at the first drop it is already true that {waits:stops}: stream {stream_abv:abv}, pot {pot_abv:abv},"
+        " vapour {vapour_c:temperature}, {elapsed_min:minutes} after switch-on.",
+        "Choose a stop that comes later.",
+    ),
     "bare_element": Reads(
         "is {given:volume}, but the charge does not even reach it.", "Charge more, or correct min_level."
     ),
     "beyond_run": Reads(
-        lambda error: (
-            f"is {error.given:g}; allowed is {error.allowed[0]:.6g} to {error.allowed[1]:.6g}, "
-            "first drop to stop."
-        ),
+        "is {given:g}; allowed is {allowed[0]:.6g} to {allowed[1]:.6g}, first drop to stop.",
         "Ask within the run, or move the stop.",
     ),
     "no_keep": Said(
@@ -323,22 +310,13 @@ STOPS = {
 }
 
 
-def _no_such_jar(error: PotsimError) -> str:
-    of = error.values["of"]
-    run = "this run" if of is None else f"'{of}'"
-    return f"names jar {error.given}, which {run} does not have."
-
-
-def _jars(error: PotsimError) -> str:
-    return f"There are jars {format_numbers(error.allowed)}."
-
-
+THERE = "There are jars {allowed:jars}."
 JARS = {
     "no_jars": Said("there are none to pool.", "Let the run last until a jar is filled."),
-    "no_jar_kept": Said("no jar lies between heads and tails.", _jars),
+    "no_jar_kept": Said("no jar lies between heads and tails.", THERE),
     "no_jar_poured": Said("no jar is chosen to be poured.", "Note a jar as full, or choose one."),
     "jar_twice": Reads("names jar {given} twice.", "Name every jar once."),
-    "no_such_jar": Reads(_no_such_jar, _jars),
+    "no_such_jar": Reads("names jar {given}, which {run:?'{run}'|this run} does not have.", THERE),
     "too_many_jars": Said(
         "jars of {given:volume} would make more than {allowed} for this run; allowed are {allowed}.",
         "Take larger jars, or fewer of the small ones.",
@@ -352,11 +330,237 @@ JARS = {
 }
 
 
+# --- The keep, proofing and blends.
+
+
+KEEP = {
+    "no_alcohol_kept": Said(
+        "the keep{run:? of '{run}'|} holds no alcohol.",
+        "Charge a spirit, keep other jars, or name no bottling strength.",
+    ),
+    "too_few_to_blend": Said(
+        "{given} to blend; a blend has at least {allowed}.", "Name more, each with its parts."
+    ),
+    "same_strength": Reads(
+        "is {given:abv_exact}, the strength of the first.",
+        "Two spirits of one strength blend to that strength in any proportion: name another.",
+    ),
+    "not_between": Reads(
+        "is {given:abv_exact}; allowed is {allowed[0]:abv_exact} to {allowed[1]:abv_exact}, between the two.",
+        "A blend lies between its parts: take a stronger or weaker spirit; water has 0 % vol.",
+    ),
+    "more_came_out": Reads(
+        "is {given:volume_exact}; allowed is at least {allowed:volume_exact}, what came out.",
+        "Count every spirit that went in, also one added before bottling.",
+    ),
+    "no_bottle": Reads(
+        "is not given: how much {bottles} bottles hold is open.",
+        'Give the bottling strength and the bottle, such as abv = "42 %" and bottle = "350 mL".',
+    ),
+    "no_oil_aimed": Said("the profile aimed at holds no oil.", "Aim at a plan with botanicals."),
+    "no_botanical_shared": Said(
+        "none of these plans holds an oil that is aimed at: they share no botanical with it.",
+        "Blend distillates of the botanicals aimed at.",
+    ),
+}
+
+
+# --- Trials.
+
+
+TRIALS = {
+    "no_less": Reads(
+        "is {given:g} times; allowed is at least {allowed[0]:g} and less than {allowed[1]:g}.",
+        "Such as /1.5.",
+    ),
+    "not_falling": Reads(
+        "is x{given:.4g}, below the x{allowed:.4g} of {other}.",
+        "Let the factors fall from 'a lot more' to 'less'.",
+    ),
+    "no_verdict": Said(
+        "no note has a verdict: there is nothing to go by.",
+        'Add [[note]] with botanical = "..." and verdict = one of: {allowed:list}.',
+    ),
+    "verdicts_differ": Said(
+        "the notes about {of} contradict each other: '{before}' and '{given}'.",
+        "Agree on one verdict; the other may stay as words.",
+    ),
+    "awaited": Reads(
+        "waits for {given}, which is to be dropped.", "Change it first, for example to a stream_abv."
+    ),
+    "bottles_unfilled": Said("no charge was found that fills {given} bottles.", "Scale to a charge instead."),
+    "charge_not_found": Said("the charge was not found.", "Please report the plan."),
+    "more_than_charged": Reads(
+        "is {given:{quantity}}, but the charge is {allowed:{quantity}}.",
+        "Check it, and the charge: is the plan that of this run?",
+    ),
+    "more_alcohol": Said(
+        "the result holds more alcohol than the charge: {collected_l:volume} at {given:abv_short} are "
+        "{held_l:volume} of pure alcohol, the charge held {allowed:volume}.",
+        "Check collected and strength (read at 20 °C?), and the [[charge]].",
+    ),
+}
+
+
+# --- The question turned round, and how sure.
+
+
+ENDS = "{by_level:?the least level of the pot ends the run there|the pot is then exhausted}."
+ASKED = {
+    "one_question": Said(
+        "{given:?two things are|nothing is} asked for.",
+        "Ask for one: bottles, a keep (its volume, its strength or both), or a share to recover.",
+    ),
+    "keep_too_strong": Said(
+        "a keep of {given:abv_exact} is out of reach: the strongest that comes of this charge has "
+        "{allowed:most_abv}, at the first drop after the heads.",
+        "Let the charge be stronger, take less power, or ask for less.",
+    ),
+    "keep_too_weak": Said(
+        "a keep of {given:abv_exact} is out of reach: the weakest that comes of this charge has "
+        "{allowed:least_abv}; " + ENDS,
+        "Ask for a stronger one and let it down with water, or charge less strong.",
+    ),
+    "share_too_large": Said(
+        "a keep with {given:share_exact} of the alcohol is out of reach: the most that comes of this charge "
+        "is {allowed:most_share}; " + ENDS,
+        "Ask for less, take less heads, or lower still.min_level.",
+    ),
+    "too_many_runs": Said(
+        "{question:note} would take {given} runs; allowed are {allowed}. Three quarters of the pot give "
+        "{most_l:volume}.",
+        "Take a larger pot, or ask for less.",
+    ),
+    "too_little_asked": Said("{given:volume} is too little for this plan.", "Ask for more."),
+    "no_charge_fits": Said("{question:note}: no charge of these spirits fits the pot.", "Charge less."),
+    "not_by_strength": Said(
+        "{question:note} is out of reach by letting the charge down: {abvs[0]:abv_about} to "
+        "{abvs[1]:abv_about} in one run give {allowed[0]:volume} to {allowed[1]:volume}.",
+        "Change the amount of the charge instead, or ask for another volume.",
+    ),
+    "not_reached": Said(
+        "{question:note} is out of reach: the nearest run gives a keep of {keep_l:volume} at {keep_abv:abv}, "
+        "ended because {ended:stop}.",
+        "Ask for more, lower still.min_level, or stop otherwise.",
+    ),
+    "nothing_uncertain": Said("nothing in this plan is uncertain: no run was drawn.", "Set [uncertainty]."),
+    "none_possible": Said(
+        "none of the drawn runs could be run as planned.", "Make the plan's uncertainty smaller."
+    ),
+    "undecided": Said(
+        "how sure this run is cannot be told: it is so near the limit of what pot and neck can do that the "
+        "least doubt decides whether anything comes over.",
+        "Give more power, lower still.pot_loss or still.neck_loss, or let the charge down with water.",
+    ),
+}
+
+
+# --- At the still: readings, journals, files.
+
+
+READINGS = {
+    "hold_up": Reads(
+        "is {given:volume}; allowed is 0 to {allowed:volume}, a seventh of the charge.",
+        "It is what stays in the condenser and its hose while the still runs.",
+    ),
+    "little_to_follow": Reads(
+        "is down to {given:power}, of which the pot sheds {shed_w:power} and the neck about {neck_w:power}: "
+        "too little comes over to be followed.",
+        "Correct it to at least {allowed:power}, or the plan's losses.",
+    ),
+    "early_haze": Said(
+        "a haze is told before the first drop.", "Say how much was collected when it was first seen."
+    ),
+    "how_much": Said(
+        {
+            "jar": "of what is in a jar the strength is given, but not how much it is.",
+            "pooled": "of all so far the strength is given, but not how much it is.",
+            "jug": "it is not said how much is in the jug.",
+            "parrot": "the strength is read in a parrot, but it is not said what the parrot holds.",
+        },
+        {
+            "parrot": 'Write for example "parrot 60 mL", or give the plan\'s still its parrot.',
+            "": "Add its volume or its mass.",
+        },
+    ),
+    "not_placed": Said(
+        "it does not say how far the run has come.", "Give the time, or the volume or mass collected."
+    ),
+    "pool_and_jar": Said(
+        "the strength is of all so far poured together, but what one jar holds is given.",
+        "Give all that is collected, by volume or mass; or read the jar alone.",
+    ),
+    "falls": Reads(
+        "falls from {last:{quantity}} to {given:{quantity}}.",
+        {
+            "time": "Put the lines in the order of the run; time counts from switch-on.",
+            "collected": "Collected counts all that has come over; for jars one by one use jar volume.",
+            "mass": "Mass counts all that has come over; for jars one by one use jar mass.",
+        },
+    ),
+    "jar_of_more": Reads(
+        "is {given:{quantity}}, but the jar alone holds {jar:{quantity}}.",
+        "One of the two has another unit, or is wrong.",
+    ),
+    "no_spirit_so_dense": Said(
+        "{volume} {volume_l:volume} and {mass} {mass_g:mass} make {given:.3g} g/mL; spirit has "
+        "{allowed[0]:g} to {allowed[1]:g}.",
+        "Are the units mixed up?",
+    ),
+    "beyond_azeotrope": Reads(
+        "is {given:abv} at 20 °C, beyond the azeotrope, {allowed:abv}.",
+        "A pot cannot give more. Is it in proof, read cold, or a slip?",
+    ),
+    "no_such_reading": Reads(
+        "is {given:abv_short}, which no hydrometer shows at {at_c:temperature_short}: {of} is {shown}; "
+        "allowed is {allowed}.",
+        "Read it again, at the temperature of the sample.",
+    ),
+    "nothing_read": Said("nothing was read, so nothing is learnt.", "Give Run.follow some readings."),
+    "journal_version": Reads(
+        "is of version {given}; understood are 1 to {allowed}.",
+        "Use the potsim that wrote it, or a newer one.",
+    ),
+    "no_record": Said("this is no record of a journal: {given}.", "Give a JSON object of plain data."),
+    "wrong_id": Reads("is '{given}'; allowed are up to 64 letters, digits and hyphens.", "Send another."),
+    "noted_already": Said(
+        "jar {given} was noted already{device:? on {device}|}.", "Give it another volume, or discard this."
+    ),
+    "begun_twice": Said("a run cannot begin twice.", "Use another file."),
+    "nothing_to_undo": Said("there is nothing of that name to take back.", "It may have been discarded."),
+}
+FILES = {
+    "file_missing": Said("there is no '{given}'.", "Check the name and the folder."),
+    "file_is_folder": Said("'{given}' is a folder.", "Name a {sort} in it."),
+    "file_there": Said("'{given}' is there already.", "Choose another name, or add --force to replace it."),
+    "file_not_plain": Said("'{given}' is not a file that can be kept.", "Name a plain file."),
+    "file_too_large": Said(
+        "'{given}' is larger than {allowed} MB; no run's journal is.", "Name another file."
+    ),
+    "file_unusable": Said(
+        "'{given}' cannot be used: {why}.",
+        "{full:?Make room, and enter it once more|Choose another place}.",
+    ),
+    "file_held": Said("'{given}' is held by another program.", "Try again."),
+    "file_without_run": Said("'{given}' holds no run.", "Begin one: potsim follow PLAN --enter"),
+    "file_of_another_plan": Said(
+        "'{given}' is the journal of another plan.",
+        "Name another file for this run, or the plan as it was when the run began.",
+    ),
+    "file_no_journal": Said("'{given}' is not a journal of readings.", "Name another file."),
+    "file_only_read": Said("'{given}' is only read here.", "Open it to add to it."),
+}
+
+
 REFUSALS: dict[str, Said] = {
     **NAMES,
     **CHARGE,
     **BOTANICALS,
     **STOPS,
     **JARS,
-    **ASKED_OF,
+    **KEEP,
+    **TRIALS,
+    **ASKED,
+    **READINGS,
+    **FILES,
 }

@@ -1,16 +1,17 @@
 """Notes in words: what each kind says, once, for every face.
 
 A template names values of the note in braces, each with its kind of quantity in the table of formats after a
-colon, or with a format of Python's; its subject is `subject`. Where the sentence itself depends on the
-values, a function makes it.
+colon, a way of `TELLERS`, or a format of Python's; ``?yes|no`` chooses by whether there is a value. Its
+subject is `subject`. Where the sentence itself depends on the values, a function makes it.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from potsim.interfaces.wording import METRIC, counted, in_column, made_for, metric, say
+from potsim.interfaces.wording import METRIC, counted, format_numbers, in_column, made_for, metric, say
 from potsim.planning.notes import EVERY_RUN, Note
 
 Words = str | Callable[[Note], str]
@@ -22,7 +23,15 @@ class _Said:
     def __init__(self, value: Any) -> None:
         self.value = value
 
+    def __getitem__(self, key: int) -> _Said:
+        return _Said(self.value[key])
+
     def __format__(self, spec: str) -> str:
+        if spec.startswith("?"):
+            yes, _, no = spec[1:].rpartition("|")
+            return yes if self.value else no
+        if spec in TELLERS:
+            return TELLERS[spec](self.value)
         if isinstance(self.value, str):
             return self.value
         return say(spec, self.value) if spec in METRIC else format(self.value, spec)
@@ -42,6 +51,24 @@ def words(note: Note) -> str:
 def sentences(notes: Iterable[Note]) -> tuple[str, ...]:
     """Return the sentences of notes, in their order."""
     return tuple(map(words, notes))
+
+
+def _limit(value: float, step: float) -> float:
+    """Round a limit so that what is told is itself within it: down, or up by a negative step."""
+    return math.floor(value / step + 1e-6) * step
+
+
+# Ways of telling what is no quantity, and limits so that what is told is itself within them.
+TELLERS: dict[str, Callable[[Any], str]] = {
+    "list": lambda of: ", ".join(one if isinstance(one, str) else f"{one:.6g}" for one in of),
+    "jars": lambda of: format_numbers(of),
+    "note": lambda of: words(of),
+    "stop": lambda of: waits(*of),
+    "stops": lambda of: " or that ".join(waits(*one) for one in of),
+    "most_abv": lambda of: say("abv_exact", _limit(of, 0.01)),
+    "least_abv": lambda of: say("abv_exact", _limit(of, -0.01)),
+    "most_share": lambda of: say("share_exact", _limit(of, 1e-4)),
+}
 
 
 # --- Dangers and cautions.
