@@ -10,6 +10,7 @@ from refusals import Record, refused
 
 import potsim
 from potsim import Ingredient, Plan, PowerStep, frames
+from potsim.planning.frames import unit_of
 
 
 @pytest.fixture(scope="module")
@@ -18,6 +19,13 @@ def run() -> potsim.Run:
     still = replace(plan.still, lost=0.03, power_steps=(PowerStep(0.5, 450.0),))
     cuts = replace(plan.cuts, tails_from=potsim.Stop(stream_abv=65.0))
     return potsim.distil(replace(plan, botanicals=(), still=still, cuts=cuts))
+
+
+@pytest.mark.parametrize(
+    ("name", "unit"), [("mg_per_l", "mg/L"), ("oil_g_per_l", "g/L"), ("stop_abv", "% vol"), ("share", "")]
+)
+def test_a_unit_is_how_a_name_ends(name: str, unit: str) -> None:
+    assert unit_of(name) == unit
 
 
 def test_the_alcohol_that_goes_in_is_told_to_the_last(run: potsim.Run) -> None:

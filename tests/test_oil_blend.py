@@ -8,9 +8,10 @@ import pytest
 from refusals import refused
 
 import potsim
-from potsim.planning.blends import blend_to_profile, oils_mg_per_l
+from potsim.planning.blends import blend_to_profile, blend_trials, oils_mg_per_l
 from potsim.planning.plan import BotanicalDose
 from potsim.planning.run import Run
+from potsim.planning.trials import Trial
 
 
 def run_of(*doses: tuple[str, float]) -> Run:
@@ -55,3 +56,18 @@ def test_refusals(juniper: Run, coriander: Run) -> None:
         blend_to_profile([juniper, coriander], {}, 42.0)
     with refused("no_botanical_shared"):
         blend_to_profile([juniper, coriander], {"vanillin": 1.0}, 42.0)
+
+
+def test_what_a_glass_taught_counts_in_a_blend(juniper: Run) -> None:
+    def clear_abv(*shifts: float | None) -> float:
+        plans = [
+            replace(juniper.plan, bottling=replace(juniper.plan.bottling, cloud_shift=one)) for one in shifts
+        ]
+        trials = [Trial(str(k), plan) for k, plan in enumerate(plans)]
+        found = blend_trials(trials, [1.0] * len(trials)).clear_limit
+        assert found is not None
+        return found.abv
+
+    assert clear_abv(None) == pytest.approx(clear_abv(0.0))
+    assert clear_abv(-0.6) > clear_abv(-0.6, 0.0) > clear_abv(0.0)
+    assert clear_abv(-0.6, 0.0) == pytest.approx(clear_abv(-0.3), abs=0.01)

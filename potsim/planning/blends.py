@@ -10,9 +10,10 @@ import numpy as np
 
 from potsim.errors import VOL, RequestError, require
 from potsim.liquid import strength
-from potsim.liquid.clouding import ClearLimit, clear_limit
+from potsim.liquid.clouding import ClearLimit, Knowing, Oils, limit
 from potsim.planning.botanicals import spelling
 from potsim.planning.charge import resolve
+from potsim.planning.cloud import glass_of
 from potsim.planning.comparison import MG_PER_G, InBottle, bottled_abv, bottled_l, in_bottle, kept_g
 from potsim.planning.notes import Note, hint, plain_notes
 from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, JarPlan, LeftOver, Plan, Stop
@@ -315,6 +316,12 @@ class Share:
     bottled_l: float  # what there is of it [L at 20 °C]
     abv: float  # its strength [% vol at 20 °C]
 
+    @property
+    def cloud_shift(self) -> float | None:
+        """What its glass, or an earlier one, taught of its cloud [decades]; ``None`` for nothing."""
+        seen = self.run.cloud_at(self.run.plan.bottling.abv, glass_of(self.trial.result))
+        return self.run.plan.bottling.cloud_shift if seen is None or seen.taught is None else seen.taught.seen
+
 
 @dataclass(frozen=True)
 class BlendOil:
@@ -344,13 +351,20 @@ class TrialBlend:
     def clear_limit(self) -> ClearLimit | None:
         """Strength down to which the blend stays clear; ``None`` if there is no alcohol or no oil.
 
-        Compounds of the distiller's own, whose solubility nobody knows, are left out.
+        Compounds of the distiller's own, whose solubility nobody knows, are left out. What glasses of the
+        spirits have taught counts by their volumes.
         """
         if self.abv <= 0.0 or not any(share.run.bill for share in self.shares):
             return None
         own = {name for share in self.shares for name in share.run.flavours.own}
         held = {name: mg / MG_PER_G for name, mg in self.compounds_mg_per_l.items() if name not in own}
-        return clear_limit(held, self.abv) if held else None
+        if not held:
+            return None
+        shifts = [share.cloud_shift for share in self.shares]
+        knowing: Knowing = "nothing" if all(one is None for one in shifts) else "another batch"
+        shift = float(np.average([one or 0.0 for one in shifts], weights=[s.poured_l for s in self.shares]))
+        amounts = np.array(list(held.values()))
+        return limit(Oils.known(list(held)), amounts, self.abv, shift_log10=shift, knowing=knowing)
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain numbers, texts, lists and dictionaries."""
