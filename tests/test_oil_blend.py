@@ -58,12 +58,13 @@ def test_refusals(juniper: Run, coriander: Run) -> None:
         blend_to_profile([juniper, coriander], {"vanillin": 1.0}, 42.0)
 
 
-def test_what_a_glass_taught_counts_in_a_blend(juniper: Run) -> None:
+def test_what_a_glass_taught_counts_in_a_blend() -> None:
+    bill = (BotanicalDose("fennel seed", mass_g=90.0, prepared="cracked"),)
+    plan = replace(potsim.example_plan(), botanicals=bill)
+
     def clear_abv(*shifts: float | None) -> float:
-        plans = [
-            replace(juniper.plan, bottling=replace(juniper.plan.bottling, cloud_shift=one)) for one in shifts
-        ]
-        trials = [Trial(str(k), plan) for k, plan in enumerate(plans)]
+        plans = [replace(plan, bottling=replace(plan.bottling, cloud_shift=one)) for one in shifts]
+        trials = [Trial(str(k), each) for k, each in enumerate(plans)]
         found = blend_trials(trials, [1.0] * len(trials)).clear_limit
         assert found is not None
         return found.abv

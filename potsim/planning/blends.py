@@ -10,7 +10,7 @@ import numpy as np
 
 from potsim.errors import VOL, RequestError, require
 from potsim.liquid import strength
-from potsim.liquid.clouding import ClearLimit, Knowing, Oils, limit
+from potsim.liquid.clouding import ClearLimit, Oils, limit
 from potsim.planning.botanicals import spelling
 from potsim.planning.charge import resolve
 from potsim.planning.cloud import glass_of
@@ -352,7 +352,7 @@ class TrialBlend:
         """Strength down to which the blend stays clear; ``None`` if there is no alcohol or no oil.
 
         Compounds of the distiller's own, whose solubility nobody knows, are left out. What glasses of the
-        spirits have taught counts by their volumes.
+        spirits have taught counts by their volumes; the band stays as wide as before any.
         """
         if self.abv <= 0.0 or not any(share.run.bill for share in self.shares):
             return None
@@ -361,10 +361,9 @@ class TrialBlend:
         if not held:
             return None
         shifts = [share.cloud_shift for share in self.shares]
-        knowing: Knowing = "nothing" if all(one is None for one in shifts) else "another batch"
         shift = float(np.average([one or 0.0 for one in shifts], weights=[s.poured_l for s in self.shares]))
         amounts = np.array(list(held.values()))
-        return limit(Oils.known(list(held)), amounts, self.abv, shift_log10=shift, knowing=knowing)
+        return limit(Oils.known(list(held)), amounts, self.abv, shift_log10=shift)
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain numbers, texts, lists and dictionaries."""

@@ -30,7 +30,7 @@ __all__ = ["balance", "energy", "equilibrium", "learnt", "proofing", "taken"]
 WATER_J_PER_L_K = 4160.0  # of cooling water near 30 °C: 4.18 kJ/(kg K) by 0.996 kg/L, from memory
 POINTS = 401  # of an integral over time, from the first drop to the stop
 
-# Units by how a name ends, a whole name too; the longest ending that fits counts. Of others a number is a share or a count.
+# Units by how a name ends, or all of it; the longest counts. Of others a number is a share or count.
 ENDINGS = {
     "_l": "L",
     "abv": "% vol",
