@@ -9,6 +9,7 @@ import pytest
 from refusals import Record, refused
 
 from potsim.errors import PotsimError, RequestError
+from potsim.interfaces import enter
 from potsim.interfaces.readingsfile import column, entry_of, load_readings, read_entry_fields, read_readings
 from potsim.liquid import strength
 from potsim.planning.notes import sentences
@@ -200,6 +201,8 @@ def test_a_field_without_end_and_too_many_readings() -> None:
         ("jar 52 g 70 %", {"of": "jar", "jar_g": 52.0, "read_abv": 70.0}),
         ("300 mL, power 500 W", {"collected_l": 0.3, "power_w": 500.0}),
         ("1 h 5 min, 190 g", {"elapsed_min": 65.0, "mass_g": 190.0}),
+        ("1 h 5 min 100 mL 80 %", {"elapsed_min": 65.0, "collected_l": 0.1, "read_abv": 80.0}),
+        ("71 % at 24 °C vapour 84 °C", {"read_abv": 71.0, "read_c": 24.0, "vapour_c": 84.0}),
     ],
 )
 def test_what_is_typed_at_the_still(typed: str, fields: dict[str, object]) -> None:
@@ -219,6 +222,11 @@ def test_what_is_typed_at_the_still(typed: str, fields: dict[str, object]) -> No
 def test_what_is_typed_and_refused(typed: str, words: Record) -> None:
     with refused(*words):
         entry_of(read_entry_fields(typed))
+
+
+@pytest.mark.parametrize("typed", [typed for typed, _ in enter.READINGS])
+def test_what_the_help_shows_is_taken(typed: str) -> None:
+    assert next_reading([], entry_of(read_entry_fields(typed))).placed
 
 
 def test_an_entry_survives_being_written_down() -> None:

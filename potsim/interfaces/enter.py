@@ -8,7 +8,7 @@ import sys
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import output, quantities
 from potsim.interfaces.quantities import shown
-from potsim.interfaces.readingsfile import entry_of, read_entry_fields
+from potsim.interfaces.readingsfile import HAZY, entry_of, read_entry_fields
 from potsim.interfaces.report.tables import render
 from potsim.interfaces.report.underway import now_section, text_of_forecast
 from potsim.planning.events import Read, Remark, Taste, Undo
@@ -16,18 +16,27 @@ from potsim.planning.forecast import Follower, Forecast
 from potsim.planning.journal import Journal
 from potsim.planning.notes import sentences
 
-HELP = """\
-Type what you read, with commas between:  42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C
-  jar 60 mL 70 %         a jar just filled, and its strength as a whole
-  pooled 180 mL 74 %     all so far poured together, and its strength
-  parrot 60 mL 71 %      a strength read in a parrot that holds 60 mL
-  240 mL, power 500 W    power from here on
-  330 mL, hazy           the stream turned hazy
-  taste 3 green apple    a word on jar 3
-  note ...               something that happened
-  all                    everything known by now
-  strike 4               take reading 4 back
-  end                    leave; the journal stays, and the same command goes on with it"""
+READINGS = (
+    ("jar 60 mL 70 %", "a jar just filled, and its strength as a whole"),
+    ("pooled 180 mL 74 %", "all so far poured together, and its strength"),
+    ("220 mL, parrot 60 mL 71 %", "a strength read in a parrot that holds 60 mL"),
+    ("240 mL, power 500 W", "power from here on"),
+    ("330 mL, hazy", "the stream turned hazy"),
+)
+COMMANDS = (
+    ("taste 3 green apple", "a word on jar 3"),
+    ("note ...", "something that happened"),
+    ("all", "everything known by now"),
+    ("strike 4", "take reading 4 back"),
+    ("end", "leave; the journal stays, and the same command goes on with it"),
+)
+HELP = "\n".join(
+    [
+        "Type what you read, with commas between:  42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C",
+        *(f"  {typed:<25}  {what}" for typed, what in (*READINGS, *COMMANDS)),
+    ]
+)
+END, STRIKE = ("end", "quit", "exit", "q"), ("strike", "undo", "delete", "remove")
 
 
 def enter(follower: Follower, journal: Journal, hydrometer_c: float | None = None) -> None:
@@ -40,7 +49,7 @@ def enter(follower: Follower, journal: Journal, hydrometer_c: float | None = Non
     while True:
         _ask(f"{len(journal.readings) + 1}> ")
         line = sys.stdin.readline()
-        if not line or line.strip().lower() in {"end", "quit", "exit"}:
+        if not line or line.strip().lower() in END:
             return
         if not line.strip():
             continue
@@ -74,11 +83,15 @@ def _take(line: str, follower: Follower, journal: Journal, hydrometer_c: float |
     elif command == "note":
         journal.append(Remark(rest.strip()))
         output.words("Saved.")
-    elif command == "strike":
+    elif command in STRIKE:
+        if not rest:
+            raise RequestError(f"{shown(line)} does not say which reading.", _strikes(journal))
         number = int(quantities.count(rest, "the number of a reading", whole=True))
         journal.append(Undo(_numbered(journal, number)))
         output.words(f"Reading {number} is taken back.")
         _say(follower.update(journal.readings))
+    elif not (any(letter.isdigit() for letter in line) or command in HAZY):
+        raise RequestError(f"{shown(line)} is no reading.", "`help` lists what can be typed; `end` leaves.")
     else:
         entry = entry_of(read_entry_fields(line), hydrometer_c)
         jar = 1 + max((one.number for one in journal.jars), default=0) if entry.of == "jar" else None
@@ -87,6 +100,11 @@ def _take(line: str, follower: Follower, journal: Journal, hydrometer_c: float |
         corrected = "" if reading.abv is None else f", {reading.abv:.1f} % vol at 20 °C"
         output.words(f"Saved: reading {reading.number}{corrected}.")
         _say(follower.update(journal.readings))
+
+
+def _strikes(journal: Journal) -> str:
+    last = len(journal.readings)
+    return f"`strike {last}` takes back the last one." if last else "There is none yet."
 
 
 def _numbered(journal: Journal, number: int) -> str:

@@ -236,14 +236,40 @@ def read_entry_fields(text: str) -> Fields:
     fields: Fields = {}
     for part in re.split(r"\s*(?:;|,(?!\d)|,(?=\s))\s*", tidy(text)):
         if part:
-            for name, value in _part(part).items():
-                if name in fields and fields[name] != value:
-                    raise RequestError(f"{shown(text)} says two things of one.", "Type one at a time.")
-                fields[name] = value
+            fields = _joined(text, fields, _part(part))
     return fields
 
 
+def _joined(text: str, fields: Fields, more: Fields) -> Fields:
+    if any(name in fields and fields[name] != value for name, value in more.items()):
+        raise RequestError(f"{shown(text)} says two things of one.", "Type one at a time.")
+    return {**fields, **more}
+
+
 def _part(part: str) -> Fields:
+    """What stands between two commas: one value, or several where each has its unit or its name."""
+    try:
+        return _one(part)
+    except RequestError as error:
+        cuts = [cut for cut in _cuts(part) if any(letter.isdigit() for letter in part[:cut])]
+        for cut in reversed(cuts):
+            with contextlib.suppress(RequestError):
+                return _joined(part, _one(part[:cut]), _part(part[cut:].lstrip()))
+        if cuts:
+            error.hint = TYPED
+        raise
+
+
+TYPED = 'Type with commas between, for example "42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C".'
+
+
+def _cuts(part: str) -> list[int]:
+    """Where a value may end: before the next number, or the name of the next."""
+    names = "|".join(re.escape(word) for word in (*_NAMES, *SAMPLES))
+    return [m.start() for m in re.finditer(rf"(?<![\d.,/])\s+(?=\d)|\s+(?=(?:{names})\b)", part)]
+
+
+def _one(part: str) -> Fields:
     """One value: named, or known by its unit; a strength may say at which temperature it was read."""
     part = re.sub(r"^and |^it is ", "", re.sub(r"^and ", "", part))
     strong, _, at = part.partition(" at ")
@@ -276,10 +302,7 @@ def _part(part: str) -> Fields:
             return _quantity(name).read(part)
     if _is_unit(_quantity("read at"), unit_of(part)):
         return _warm(part)
-    raise RequestError(
-        f"{shown(part)} does not say what it is.",
-        'Type for example "42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C".',
-    )
+    raise RequestError(f"{shown(part)} does not say what it is.", TYPED)
 
 
 def _warm(text: str) -> Fields:

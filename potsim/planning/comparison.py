@@ -317,7 +317,8 @@ def _measured(a: Trial, b: Trial) -> tuple[Difference, ...]:
 
 def _results(trial: Trial) -> dict[str, Value]:
     """What came of a trial; a day alone is that of the plan, which nobody has run."""
-    found = {field: value for field, value in _leaves(trial.result) if value not in (None, "")}
+    found: dict[str, Value] = dict(_leaves(trial.result))
+    found = {field: value for field, value in found.items() if value not in (None, "")}
     return {} if found.keys() <= {"date"} else found
 
 
