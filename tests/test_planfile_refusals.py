@@ -105,7 +105,7 @@ BAD = [
             "range",
             "cuts.heads",
             "70 %, that is 0.7 of the whole (0 to 1)",
-            "at least 0 and at most 0.5 of the charge",
+            "at least 0 and at most 0.5 of the whole",
         ),
     ),
     (CHARGE + '[cuts]\nstop = "55 %"\n', 6, ("table", "cuts.stop", "'55 %'")),
