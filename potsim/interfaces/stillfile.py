@@ -68,6 +68,15 @@ def read_still(path: Path) -> Learnt:
         raise error.at(Where(path.name)) from None
 
 
+def is_still(path: Path) -> bool:
+    """Whether a file is one of a still remembered, and no plan."""
+    try:
+        document = parse(read_file(path), path.name)
+    except PotsimError:
+        return False
+    return "learnt" in document and "charge" not in document
+
+
 def _runs(errors: dict[str, Any]) -> tuple[str, ...]:
     runs = errors.get("runs", [])
     if not isinstance(runs, list) or not all(isinstance(mark, str) for mark in runs):

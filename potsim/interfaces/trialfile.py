@@ -15,6 +15,7 @@ import tomlkit
 
 from potsim.errors import PotsimError, RequestError, UnknownNameError
 from potsim.interfaces.planfile import inlined, opened, plan_of, read_notes, read_result, tables_of
+from potsim.interfaces.stillfile import is_still
 from potsim.interfaces.tomlfile import Source, parse
 from potsim.interfaces.wording import (
     Step,
@@ -449,14 +450,17 @@ def _shown(old: Any) -> str:
 
 
 def read_folder(folder: str) -> dict[str, Trial | PotsimError]:
-    """Read every trial file of a folder."""
+    """Read every trial file of a folder; a still that was learnt is none."""
     path = Path(folder)
     if not path.is_dir():
         hint = "Name the folder that holds the trial files." if path.exists() else "Check its name."
         raise RequestError(f"'{folder}' is not a folder.", hint)
-    files = sorted(file for file in path.iterdir() if file.suffix.lower() == ".toml" and file.is_file())
+    there = sorted(file for file in path.iterdir() if file.suffix.lower() == ".toml" and file.is_file())
+    files = [file for file in there if not is_still(file)]
     if not files:
-        raise RequestError(f"There is no .toml file in '{folder}'.", "`potsim new FILE` starts one.")
+        raise RequestError(
+            f"There is no .toml file in '{folder}' that is a trial.", "`potsim new FILE` starts one."
+        )
     found: dict[str, Trial | PotsimError] = {}
     for file in files:
         try:

@@ -177,14 +177,11 @@ def _named(text: str) -> tuple[str, float]:
 def run_book(args: argparse.Namespace) -> None:
     """List the trials of a folder."""
     target = _target(args, "csv", ())
-    from potsim.interfaces.report.trials import csv_of_book, named, sections_of_book
+    from potsim.interfaces.report.trials import csv_of_book, sections_of_book
     from potsim.interfaces.trialfile import read_folder
     from potsim.planning.next_trial import book
 
     entries = book(read_folder(args.folder))
-    for entry in entries:
-        if entry.refusal:
-            output.words(f"Not to be read or run: {named(entry)}")
     data = {"trials": [entry.to_dict() for entry in entries]}
     sections = functools.partial(sections_of_book, entries, args.folder)
     _done(args, data, sections, target, csv_of_book(entries))
