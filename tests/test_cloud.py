@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from refusals import Record, is_refusal, refused
 import potsim
 from potsim.interfaces.evidence import clouding_practice as practice
 from potsim.interfaces.plots.run import figure_of_run
-from potsim.interfaces.report.cloud import GLASS, cloud_sections, sentences
+from potsim.interfaces.report.cloud import GLASS, cloud_sections, sentences, span_words
 from potsim.liquid.clouding import ClearLimit, Oils, learn, let_down, limit, loads
 from potsim.planning.cloud import Cloud, Glass, Remedy, Stream
 from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, Plan, Result, Stop
@@ -51,6 +52,7 @@ def a_cloud(
         room=room,
         chilled=chilled,
         stream=None,
+        keep_abv=70.0,
         target_abv=target_abv,
         oil_mg_per_l=100.0,
         haze=None,
@@ -62,6 +64,12 @@ def a_cloud(
         shift=None,
     )
     return replace(found, **more)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("keep_abv", "told"), [(50.0, [28, 49]), (36.0, [28]), (25.0, [])])
+def test_no_haze_is_told_above_the_strength_of_the_keep(keep_abv: float, told: list[int]) -> None:
+    words = span_words(a_cloud(BETWEEN, COLD, None, keep_abv=keep_abv))
+    assert [int(number) for number in re.findall(r"[0-9]+", words)] == told
 
 
 # Seven botanicals, so many that no single lot decides.

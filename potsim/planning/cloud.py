@@ -93,6 +93,8 @@ class Cloud:
         Strength down to which the keep stays clear at 20 and at 5 °C.
     stream : Stream or None
         ``None`` where the stream stays clear to the end of the alcohol.
+    keep_abv : float
+        Strength of the keep before any water, stretched [% vol].
     target_abv : float or None
         Bottling strength [% vol].
     oil_mg_per_l : float
@@ -116,6 +118,7 @@ class Cloud:
     room: ClearLimit
     chilled: ClearLimit
     stream: Stream | None
+    keep_abv: float
     target_abv: float | None
     oil_mg_per_l: float
     haze: Haze | None
@@ -322,6 +325,7 @@ def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:
         room=room,
         chilled=chilled,
         stream=_stream(oil, end),
+        keep_abv=bottled.abv,
         target_abv=bottled.target_abv,
         oil_mg_per_l=1000.0 * grams * strength / 100.0 / bottled.ethanol_l,
         haze=_haze(oil, whole, bottled, room),

@@ -21,7 +21,8 @@ NO_OIL = "Not told: no oil that the model follows comes over into the keep."
 NEVER = f"Nothing here hazes above {metric('abv_about', NOISE_ABV)}, as far as the oil that is followed goes."
 GLASS = (
     "One glass settles it: 20 mL of the keep against something dark, water drop by drop until it hazes, once "
-    "warm and once from the fridge. Write the strength down as clouded_at, and this trial and the next learn."
+    "warm and once from the fridge. Write the strength down as clouded_at: potsim trial next learns from it, "
+    "and potsim proof --clouded-at tells what it means for this keep."
 )
 SOME_DROPS_L = 0.0005
 FEW = 0.1  # a share of the load that is worth a name
@@ -92,6 +93,9 @@ def span_words(found: Cloud) -> str:
         return "its oil does not stay clear even in pure alcohol"
     if high < NOISE_ABV:
         return f"no haze to be seen above {say('abv_about', NOISE_ABV)}"
+    if high > found.keep_abv:
+        sure = f", for certain below {say('abv_about', low)}" if NOISE_ABV < low < found.keep_abv else ""
+        return "hazy before any water" if low >= found.keep_abv else f"perhaps hazy before any water{sure}"
     if low < NOISE_ABV:
         return f"first haze, if any, below {say('abv_about', high)}"
     return f"first haze somewhere between {number('abv_about', low)} and {say('abv_about', high)}"
