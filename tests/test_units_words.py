@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import partial
 
 import pytest
 from hypothesis import given, settings
@@ -50,6 +51,10 @@ def test_jar_numbers_read_back(jars) -> None:
         (wording.format_minutes, 0.0, "0 min"),
         (wording.format_minutes, 0.5, "30 s"),
         (wording.format_minutes, 7.4, "7.5 min"),
+        (partial(wording.at_least, "minutes_short"), 1.86, "1.8 min"),
+        (partial(wording.at_least, "minutes_short"), 0.3166, "18 s"),
+        (partial(wording.at_least, "minutes_short"), 12.9, "12 min"),
+        (partial(wording.at_least, "minutes_short"), 3.0, "3 min"),
         (wording.format_minutes, 59.7, "1 h"),
         (wording.format_minutes, 65.2, "1 h 05 min"),
         (wording.format_minutes, 3060.0, "2 d 3 h"),

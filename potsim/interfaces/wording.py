@@ -116,6 +116,9 @@ METRIC: Mapping[str, Format] = {
     "loss": _one("W/K", decimals=2, trim=True),
     "minutes": _one("min"),
     "minutes_exact": _one("min", decimals=2, trim=True),
+    "minutes_short": Format(
+        (Step(1.495, "s", 60.0, 0), Step(9.95, "min", 1.0, 1, trim=True), Step(math.inf, "min", 1.0, 0))
+    ),
     "dose": _one("g/L", decimals=2, trim=True),
     "oil": Format((Step(1000.0, "mg/L", 1.0, 0), Step(math.inf, "g/L", 0.001, 1))),  # in mg/L
     "money": _one("", decimals=2),
@@ -347,6 +350,13 @@ def format_minutes(minutes: float) -> str:
         return f"{sign}{whole // 60} h" + (f" {whole % 60:02d} min" if whole % 60 else "")
     hours = round(size / 60)
     return f"{sign}{hours // 24} d" + (f" {hours % 24} h" if hours % 24 else "")
+
+
+def at_least(kind: str, value: float) -> str:
+    """Return the least of a quantity, rounded down: ``"45 s"``, ``"1.8 min"``."""
+    step = step_of(kind, value)
+    scale = step.times * 10**step.decimals
+    return say(kind, math.floor(value * scale + 1e-6) / scale)
 
 
 def format_numbers(numbers: Iterable[int]) -> str:

@@ -199,10 +199,11 @@ def _jars(run: Run) -> str:
 
 def _emptied(run: Run, jar: Emptied) -> str:
     """The working jar: how often it is emptied, what each time is at risk, when to taste."""
-    every, slow = number("minutes", jar.every_min), number("minutes", jar.slowest_min)
-    pace = f"{every} min" if every == slow else f"{every} to {slow} min"
+    every, slow = say("minutes_short", jar.every_min), say("minutes_short", jar.slowest_min)
+    pace = every if every == slow else f"{every} to {slow}"
     at_risk = "; ".join(
-        f"{say('minutes', minutes)} away costs up to {say('volume', lost)}, {say('share', share)} of the keep"
+        f"{say('minutes_short', minutes)} away costs up to {say('volume', lost)}, "
+        f"{say('share', share)} of the keep"
         for minutes, lost, share in jar.away
     )
     faded_l = run.faded_l if run.faded_l is not None and run.faded_l < run.stop.collected_l else None

@@ -11,6 +11,7 @@ from potsim.interfaces.report.cloud import level
 from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
+    at_least,
     column,
     counted,
     exactly,
@@ -177,9 +178,9 @@ def section(jar: WorkingJar | RequestError, away_min: float, most_share: float) 
     if isinstance(jar, RequestError):
         return Section(TITLE, (HOW, f"There is no such jar here. {jar}"))
     times = "once" if jar.emptied == 1 else f"{jar.emptied} times"
-    every = format_minutes(jar.every_min)
+    every, away = at_least("minutes_short", jar.every_min), say("minutes_short", away_min)
     pairs = (
-        ("asked", f"{format_minutes(away_min)} away may cost at most {format_share(most_share)} of the keep"),
+        ("asked", f"{away} away may cost at most {format_share(most_share)} of the keep"),
         ("at most", f"{format_volume(jar.largest_l)} may be in it"),
         ("take", f"{format_volume(jar.size_l)}: filled {times}, each in {every} or more"),
         ("at worst", f"{format_volume(jar.lost_l)} are lost, {format_share(jar.lost_share)} of the keep"),
@@ -190,13 +191,13 @@ def section(jar: WorkingJar | RequestError, away_min: float, most_share: float) 
 def emptied_section(run: Run, jar: Emptied) -> Section:
     """Return the working jar of a plan: how often it is emptied, and what is at risk each time."""
     fades = "" if run.faded_l is None else f", with care from {format_volume(run.faded_l)} collected on"
-    often = f"{format_minutes(jar.every_min)} to {format_minutes(jar.slowest_min)}"
+    often = f"{at_least('minutes_short', jar.every_min)} to {say('minutes_short', jar.slowest_min)}"
     pairs = [
         ("jar", f"{format_volume(jar.size_l)}, emptied {counted(jar.times, 'time')}, full in {often}"),
         ("taste", f"after the heads, then before each emptying{fades}"),
         *(
             (
-                f"{say('minutes', minutes)} away",
+                f"{say('minutes_short', minutes)} away",
                 f"costs {format_volume(lost)} at most, {format_share(share)} of the keep",
             )
             for minutes, lost, share in jar.away

@@ -322,9 +322,9 @@ JARS = {
         "Take larger jars, or fewer of the small ones.",
     ),
     "away_too_long": Said(
-        "in {given:minutes} as much as {flowing_l:volume} come over, but at most {lost_l:volume} may be "
-        "lost.",
-        "Stay away for less than {allowed:.2g} min, allow a larger loss, or lower the power.",
+        "in {given:minutes_short} as much as {flowing_l:volume} come over, but at most {lost_l:volume} may "
+        "be lost.",
+        "Stay away for less than {allowed:least_minutes}, allow a larger loss, or lower the power.",
     ),
     "jars_unfilled": Said("the jars could not be filled to their sizes.", "Please report the plan."),
 }

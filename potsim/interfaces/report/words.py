@@ -11,7 +11,16 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from potsim.interfaces.wording import METRIC, counted, format_numbers, in_column, made_for, metric, say
+from potsim.interfaces.wording import (
+    METRIC,
+    at_least,
+    counted,
+    format_numbers,
+    in_column,
+    made_for,
+    metric,
+    say,
+)
 from potsim.planning.notes import EVERY_RUN, Note
 
 Words = str | Callable[[Note], str]
@@ -65,6 +74,7 @@ TELLERS: dict[str, Callable[[Any], str]] = {
     "note": lambda of: words(of),
     "stop": lambda of: waits(*of),
     "stops": lambda of: " or that ".join(waits(*one) for one in of),
+    "least_minutes": lambda of: at_least("minutes_short", of),
     "most_abv": lambda of: say("abv_exact", _limit(of, 0.01)),
     "least_abv": lambda of: say("abv_exact", _limit(of, -0.01)),
     "most_share": lambda of: say("share_exact", _limit(of, 1e-4)),
