@@ -22,6 +22,7 @@ from page_browser import (
     journal,
     kept,
     seen,
+    settled,
     sized,
     told,
     walk,
@@ -426,7 +427,8 @@ def test_the_first_page_is_small(chromium: Browser, here: Served) -> None:
     page.on("response", lambda answer: answers.append(answer))
     page.goto(here.address)
     page.locator("#main button").first.wait_for()
-    page.wait_for_timeout(1500)
+    page.wait_for_function("() => potsim.held.held.shelf")  # what it asks for last
+    settled(page)
     sizes = [one.request.sizes() for one in answers if "/api/live" not in one.url]
     total = sum(size["responseBodySize"] + size["responseHeadersSize"] for size in sizes)
     context.close()

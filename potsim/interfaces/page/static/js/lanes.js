@@ -52,7 +52,7 @@ export function lanesPicture(lanes, { width, endL, nowL }) {
         free = from + long + 8;
       }
     }
-    if (Number.isFinite(nowL)) root.append(svg("path", { d: `M${x(nowL)} ${y - 1}v${THICK + 3}`, class: "now-mark" }));
+    if (Number.isFinite(nowL)) root.append(svg("path", { d: `M${x(nowL)} ${y}v${THICK}`, class: "now-mark" }));
   });
   return root;
 }
