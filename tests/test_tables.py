@@ -55,6 +55,16 @@ def test_a_table_of_too_wide_numbers_is_told_row_by_row() -> None:
     assert len(lines) >= 3
 
 
+@pytest.mark.parametrize("width", [26, 30, 36, 44])
+def test_no_word_is_broken_in_a_narrow_table(width: int) -> None:
+    heads, cells = ("compound", "collected", "of the"), ("trans-anethole of fennel", "12.5", "botanicals")
+    columns = (Column(heads[0], align="left"), Column(heads[1]), Column(heads[2], align="left"))
+    lines = part_lines(Table(columns, (cells,)), width)
+    said = " ".join(lines).replace(":", "").split()
+    assert {word for text in (*heads, *cells) for word in text.split()} <= set(said)
+    assert max(map(len, lines)) <= width
+
+
 def test_facts_stand_in_two_columns_and_wrap_in_the_second() -> None:
     facts = Facts((("jars", "2 to 9"), ("", "and more of the same kind"), ("a label of its own length", "x")))
     lines = part_lines(facts, 44)

@@ -109,20 +109,31 @@ def table_lines(table: Table, width: int = WIDTH) -> list[str]:
     if any(c.unit for c in columns):
         heads.append(tuple(c.unit for c in columns))
     natural = [max(len(row[k]) for row in (*heads, *table.rows)) for k in range(len(columns))]
-    widths = _fitted(natural, columns, width - INDENT - GAP * (len(columns) - 1))
+    least = _least((*heads, *table.rows), columns)
+    widths = _fitted(natural, least, width - INDENT - GAP * (len(columns) - 1))
     if widths is None:
-        return _in_blocks(table, natural, width)
+        return _in_blocks(table, natural, least, width)
     lines: list[str] = []
     for row in (*heads, *table.rows):
         lines += _row(row, widths, columns)
     return lines
 
 
-def _fitted(natural: Sequence[int], columns: Sequence[Column], room: int) -> list[int] | None:
+def _least(rows: Sequence[Sequence[str]], columns: Sequence[Column]) -> list[int]:
+    """Least widths: of words the longest, which is never broken; of numbers all."""
+    cells = [[row[k] for row in rows] for k in range(len(columns))]
+    pieces = [
+        [word for cell in column for word in cell.split()] if columns[k].align == "left" else column
+        for k, column in enumerate(cells)
+    ]
+    return [max(map(len, found), default=0) for found in pieces]
+
+
+def _fitted(natural: Sequence[int], least: Sequence[int], room: int) -> list[int] | None:
     """Widths that fit into the room, taken from the widest column of words; None if none do."""
     widths = list(natural)
     while sum(widths) > room:
-        words = [k for k, c in enumerate(columns) if c.align == "left" and widths[k] > NARROWEST]
+        words = [k for k, floor in enumerate(least) if widths[k] > max(floor, NARROWEST)]
         if not words:
             return None
         widths[max(words, key=lambda k: widths[k])] -= 1
@@ -148,9 +159,9 @@ def _line(cells: Sequence[str], widths: Sequence[int], columns: Sequence[Column]
     return (" " * INDENT + (" " * GAP).join(placed)).rstrip()
 
 
-def _in_blocks(table: Table, natural: Sequence[int], width: int) -> list[str]:
+def _in_blocks(table: Table, natural: Sequence[int], least: Sequence[int], width: int) -> list[str]:
     """A table that is too wide as several below each other, each with the first column."""
-    first = natural[0] if table.columns[0].align == "right" else min(natural[0], width // 3)
+    first = max(least[0], min(natural[0], width // 3))
     room = width - INDENT - first
     blocks: list[list[int]] = [[]]
     for k in range(1, len(natural)):
@@ -161,7 +172,8 @@ def _in_blocks(table: Table, natural: Sequence[int], width: int) -> list[str]:
     for block in blocks:
         kept = [0, *block]
         columns = tuple(table.columns[k] for k in kept)
-        fitted = _fitted([natural[k] for k in kept], columns, width - INDENT - GAP * len(block))
+        narrowed = [natural[k] for k in kept], [least[k] for k in kept]
+        fitted = _fitted(*narrowed, width - INDENT - GAP * len(block))
         if fitted is None:
             return _told(table, width)
         part = Table(columns, tuple(tuple(row[k] for k in kept) for row in table.rows))
