@@ -232,21 +232,22 @@ class Together:
     capacity_l: Array
     heads_l: Array
     lost: Array
-    brought: Array  # by the bill, see `_brought`; shape (n, numbers)
+    pots: Array  # what the different charges and bills hold, see `_pots`; of no run in particular
+    pot: NDArray[np.intp]  # which of them each has
     lines: tuple[Source, ...]  # of one of the bills; none where flavours are not followed
     own: Mapping[str, Compound]
 
     @property
     def solids_l(self) -> Array:
         """Volume of the botanicals in the pot [L]."""
-        return np.asarray(self.brought[:, 0])
+        return np.asarray(self.pots[self.pot, 3])
 
     def where(self, chosen: NDArray[np.intp] | NDArray[np.bool_]) -> Together:
         """Return some of the runs."""
         changed: dict[str, Any] = {"stills": self.stills.where(chosen)}
         for one in fields(self):
             value = getattr(self, one.name)
-            if isinstance(value, np.ndarray):
+            if isinstance(value, np.ndarray) and one.name != "pots":
                 changed[one.name] = value[chosen]
             elif one.name in ("stop", "tails"):
                 changed[one.name] = {key: each[chosen] for key, each in value.items()}
@@ -276,7 +277,7 @@ def _together(
     for k, one in enumerate(settled):
         if one is not None:
             groups.setdefault(one.sort, []).append(k)
-    possible = np.isfinite(pots[pot]).all(axis=1)
+    possible = np.asarray(np.isfinite(pots).all(axis=1))[pot]
     made = []
     for members in groups.values():
         rows = np.flatnonzero(possible & np.isin(kind, members))
@@ -284,7 +285,7 @@ def _together(
             place = np.zeros(kinds.shape[0], dtype=np.intp)
             place[members] = np.arange(len(members))
             some = [one for k in members if (one := settled[k]) is not None]
-            made.append(_group(rows, pots[pot[rows]], some, place[kind[rows]], lines, plan.own_compounds))
+            made.append(_group(rows, pots, pot[rows], some, place[kind[rows]], lines, plan.own_compounds))
     return [one for one in made if one is not None]
 
 
@@ -381,6 +382,7 @@ def _settle(plan: Plan, charge: Charge | None) -> _Settled | None:
 def _group(
     rows: NDArray[np.intp],
     pots: Array,
+    pot: NDArray[np.intp],
     settled: Sequence[_Settled],
     which: NDArray[np.intp],
     lines: tuple[Source, ...],
@@ -407,15 +409,16 @@ def _group(
         bottling=settled[0].bottling,
         stop={key: np.array([stop[key] for stop in stops])[which] for key in stops[0]},
         tails={key: np.array([stop[key] for stop in tails])[which] for key in tails[0]},
-        ethanol_mol=pots[:, 0],
-        mol=pots[:, 1],
+        ethanol_mol=pots[pot, 0],
+        mol=pots[pot, 1],
         heating_w=heating_w,
         metal_j_per_k=metal,
         least_l=least_l,
         capacity_l=capacity_l,
-        heads_l=np.where(heads[:, 0] > 0.0, heads[:, 0], heads[:, 1] * pots[:, 2]),
+        heads_l=np.where(heads[:, 0] > 0.0, heads[:, 0], heads[:, 1] * pots[pot, 2]),
         lost=lost,
-        brought=pots[:, 3:],
+        pots=pots,
+        pot=pot,
         lines=lines,
         own=own,
     ).where(fine)
@@ -476,13 +479,14 @@ def _tasted(of: Together, runs: Courses, at: Array, bottle_l: Array) -> tuple[Ar
     boil_k = runs.at(np.zeros(1)).pot_k[:, 0]
     room_k, lines = of.stills.room_k, len(of.lines)
     heats = Soak(runs.first_drop_s, runs.charge_x, room_k, boil_k)
-    fat, seconds, x = of.brought.T[1 : 1 + 3 * lines].reshape(3, lines, -1)
-    oils = iter(of.brought.T[1 + 3 * lines :])
+    told, oils = np.split(of.pots[of.pot, 4:].T, [3 * lines])
+    fat, seconds, x = told.reshape(3, lines, -1)
+    grams = iter(oils)
     sources = []
     for k, line in enumerate(of.lines):
         wet = Soak(seconds[k], np.where(x[k] < 0.0, runs.charge_x, x[k]), room_k, room_k)
         soaks = () if line.in_vapour else (wet, heats) if seconds[k].any() else (heats,)
-        amounts = {name: next(oils) for name in line.amounts}
+        amounts = {name: next(grams) for name in line.amounts}
         lipid_l = fat[k] if np.any(line.lipid_l) else 0.0
         sources.append(replace(line, amounts=amounts, lipid_l=lipid_l, soaks=soaks))
     at, which = np.unique(at, axis=0, return_inverse=True)  # of runs without tails keep and run end together
