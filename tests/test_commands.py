@@ -17,6 +17,7 @@ from refusals import refused
 import potsim
 from potsim.interfaces import output
 from potsim.interfaces.commands import ask
+from potsim.interfaces.evidence import core
 from potsim.interfaces.evidence.core import modules
 from potsim.interfaces.report.run import curve_places
 from potsim.planning.stops import QUANTITIES
@@ -355,6 +356,19 @@ def test_the_evidence_kept_in_the_repository_is_what_the_command_prints(say) -> 
     for there, here in zip(kept, printed, strict=True):
         assert len(cells(there)) == len(cells(here)), renew
         assert alike(there, here), f"{renew}\n{there}\n{here}"
+
+
+@pytest.mark.parametrize("watched", [False, True])
+def test_evidence_says_to_a_person_that_it_computes_before_it_does(
+    watched: bool, say, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told: list[str] = []
+    there: list[int] = []
+    monkeypatch.setattr(output, "watched", lambda: watched)
+    monkeypatch.setattr(output, "words", told.append)
+    monkeypatch.setattr(core, "everything", lambda: there.append(len(told)) or ())
+    say("evidence", "--json")
+    assert there == [int(watched)]
 
 
 def test_evidence_tells_every_module_and_every_miss(say) -> None:

@@ -289,6 +289,11 @@ def words(text: str) -> None:
             sys.stderr.flush()
 
 
+def watched() -> bool:
+    """Whether words about the work go to a person at a terminal, not to a file or a pipe."""
+    return sys.stderr is not None and sys.stderr.isatty()
+
+
 def finish() -> None:
     """Send all results off; what then goes wrong is not to be told by the interpreter on its way out."""
     if sys.stdout is None:

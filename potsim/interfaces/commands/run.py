@@ -96,7 +96,7 @@ def _sure(args: argparse.Namespace, plan: Plan) -> Ensemble | None:
 
 def _bar(done: int, of: int) -> None:
     """Tell on a terminal how far the draws have come."""
-    if sys.stderr.isatty():
+    if output.watched():
         sys.stderr.write(f"\r  {done:,} of {of:,} runs" + ("\n" if done >= of else ""))
         sys.stderr.flush()
 
@@ -206,6 +206,8 @@ def _name(text: str) -> str:
 
 def evidence(args: argparse.Namespace) -> None:
     """Compute every published value, and print how far it is off."""
+    if output.watched():
+        output.words("Every published value is computed anew, which takes some seconds.")
     from potsim.interfaces.evidence import core
 
     every = core.everything()
