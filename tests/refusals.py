@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,7 +20,7 @@ KINDS: dict[str, type[PotsimError]] = {"range": RangeError, "unknown_name": Unkn
 
 
 def _is(fault: PotsimError, kind: str, path: str, given: Any, allowed: Any, near: str | None) -> bool:
-    told = fault.record
+    told = json.loads(json.dumps(fault.record))  # plain data
     return (
         (told["kind"], told["path"]) == (kind, path)
         and _same(told["given"], given)
