@@ -226,7 +226,7 @@ def test_a_missing_file_and_a_folder_are_refused(tmp_path) -> None:
     (tmp_path / "trial-1.toml").write_text(CHARGE)
     with refused("said", "no_plan_file"):
         load_plan(tmp_path / "trail-1.toml")
-    with refused("said", "a_folder"):
+    with refused("file_is_folder"):
         load_plan(tmp_path)
     with refused("said", "not_readable"):
         load_plan(tmp_path / ("x" * 400))

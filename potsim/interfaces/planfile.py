@@ -178,12 +178,7 @@ def _left_over(table: dict[str, Any], place: Place) -> LeftOver | None:
     odd = [name for name in table if name in keys_of(Ingredient) and name not in LEFT_OVER]
     for name in odd:
         with place.noting(name):
-            raise RequestError(
-                "does not go with from_run.",
-                "The earlier run tells volume and strength.",
-                kind="conflict",
-                follows=True,
-            )
+            raise RequestError.of("conflict", other="from_run", of="from_run")
     fields = read_fields(table, LEFT_OVER, place, beside=["from_run", *odd])
     run, source = table["from_run"], place.source
     with place.noting("from_run"):
@@ -320,10 +315,7 @@ def piece_of(botanical: Botanical, word: str) -> str:
     if piece is not None and (spelling(word) in said or botanical.counted_by(word)):
         return piece.name
     if piece is None:
-        raise RequestError(
-            f"counts '{word}', but what a piece of {botanical.common_name} weighs is not known.",
-            'Give its mass, such as amount = "5 g", or a piece = { mass = "1.5 g" } in [[own_botanical]].',
-        )
+        raise RequestError.of("no_piece_weight", given=word, name=botanical.common_name)
     raise RequestError(
         f"counts '{word}'; allowed: a mass, or {botanical.common_name} by the "
         + " or the ".join(f"{one.name} ({one.mass_g:g} g {one.state})" for one in (piece, fruit) if one)

@@ -147,6 +147,7 @@ NAMES = {
         {
             "still.pressure": "Keep one: the pressure tells the height.",
             "jars.working": "Keep one: a jar emptied again and again, or a row of jars.",
+            "from_run": "Leave it out: the earlier run tells volume and strength.",
             "": "Keep one of the two.",
         },
     ),
@@ -236,7 +237,10 @@ BOTANICALS = {
         "is known dried only: how much water the fresh material holds is not known.",
         "Give the mass it would have dried, or add it as a botanical of your own.",
     ),
-    "no_piece_weight": Reads("is counted, but what a piece of {name} weighs is not known.", "Give its mass."),
+    "no_piece_weight": Reads(
+        "counts '{given}', but what a piece of {name} weighs is not known.",
+        'Give its mass, such as amount = "5 g", or a piece = {{ mass = "1.5 g" }} in [[own_botanical]].',
+    ),
 }
 
 

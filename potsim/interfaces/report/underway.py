@@ -209,7 +209,8 @@ def fits(read_abv: float, expected: Band) -> dict[str, Any]:
         return {"fits": True, "text": f"Fits the forecast, {band(expected)}."}
     side = "below" if off < 0.0 else "above"
     asked = "cold hydrometer, or typing?" if off < 0.0 else "warm hydrometer, or typing?"
-    return {"fits": False, "text": f"{read_abv:.1f} is {abs(off):.1f} {side} the forecast: {asked}"}
+    read, by = number("abv_column", read_abv), number("abv_difference", abs(off))
+    return {"fits": False, "text": f"{read} is {by} {side} the forecast: {asked}"}
 
 
 def moved(before: Forecast, after: Forecast) -> str:

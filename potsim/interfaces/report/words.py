@@ -516,7 +516,7 @@ def _reading(v: Mapping[str, Any]) -> str:
     if v["collected_l"] is not None:
         place = say("volume_axis", v["collected_l"])
     elif v["mass_g"] is not None:
-        place = f"{v['mass_g']:.0f} g"
+        place = say("mass_about", v["mass_g"])
     elif v["elapsed_min"] is not None:
         place = f"minute {v['elapsed_min']:.0f}"
     else:
@@ -543,9 +543,9 @@ def _alike(note: Note) -> str:
 
 def _thermometer_off(note: Note) -> str:
     off = note.values["off_k"]
-    more = "more" if off > 0 else "less"
+    more = f"{say('temperature_difference', abs(off))} {'more' if off > 0 else 'less'}"
     return (
-        f"The thermometer in the {note.subject} shows {abs(off):.1f} K {more} than it should: is the "
+        f"The thermometer in the {note.subject} shows {more} than it should: is the "
         "altitude or pressure of the plan right? Does it show boiling water right?"
     )
 
@@ -621,8 +621,8 @@ FOLLOW: dict[str, Words] = {
     "heat_at_bound": _heat_told,
     "lost_told": "About {share:share} (± {error:share}) of the spirit is lost behind the neck: look at "
     "joints, outlet and cooling; vapour that leaves burns.",
-    "charge_told": "The charge seems to be of {abv:.1f} ± {error:.1f} % vol, where the plan has "
-    "{planned_abv:.1f}: was it let down as planned?",
+    "charge_told": "The charge seems to be of {abv:abv} (± {error:abv_difference}), where the plan has "
+    "{planned_abv:abv}: was it let down as planned?",
     "run_known": "This run is in the still already, and is not counted twice; save to a new file to take "
     "it in anew.",
     "alike": _alike,
