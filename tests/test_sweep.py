@@ -17,7 +17,7 @@ from potsim.interfaces.commands.ask import evenly
 from potsim.interfaces.report.sweep import text_of_sweep, value_reader, value_words
 from potsim.planning.cautions import worst
 from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, PowerStep, StillPlan, Stop, Stretch
-from potsim.planning.sweep import charge_of, number, numbers, outcome, sweep
+from potsim.planning.sweep import charge_of, in_other_form, number, numbers, outcome, sweep
 
 LOSSLESS = StillPlan(capacity_l=150.0, neck_loss_w_per_k=0.0, pot_loss_w_per_k=0.0)
 
@@ -187,6 +187,15 @@ def test_the_same_volume_stays_with_stronger_spirit_too(bare: Plan) -> None:
     assert [row.stronger for row in rows] == [False, False, True]
     volume = pytest.approx(charge_of(plan).volume_l, rel=1e-9)
     assert [row.outcome.charge_l for row in rows] == [volume] * 3
+
+
+def test_heads_are_varied_in_either_form(bare: Plan) -> None:
+    as_volume = replace(bare, cuts=Cuts(0.03, stop=Stop(55.0)))
+    as_share = in_other_form(as_volume, number(as_volume, "cuts.heads"))
+    assert as_share.cuts.heads_share == pytest.approx(0.03 / charge_of(bare).volume_l)
+    back = in_other_form(as_share, number(as_share, "cuts.heads"))
+    assert back.cuts.heads_l == pytest.approx(0.03)
+    assert number(as_share, "cuts.heads").unit == ""
 
 
 def test_of_cautions_that_differ_the_worst_is_told(bare: Plan) -> None:

@@ -263,7 +263,7 @@ BAD_PLANS = [
         CHARGE + "[cuts]\nstop = { recovered = 90 }\n",
         (
             "bad.toml, line 6: [cuts] stop recovered: 90 may be meant in %; allowed: a share in "
-            '%, or a number from 0 to below 1. Write for example "90 %".'
+            '%, or without the sign a number from 0 to below 1. Write for example "90 %".'
         ),
     ),
     (

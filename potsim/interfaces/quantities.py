@@ -349,7 +349,7 @@ DIFFERENCE = Kind("difference", "a difference of temperature", "3 K", signed=Tru
 
 
 _JARS = 'sizes, each with how many there are (none: as many as needed): "12 x 60 mL, 6 x 250 mL"'
-_SHARE = "a share in %, or a number from 0 to below 1"
+_SHARE = "a share in %, or without the sign a number from 0 to below 1"
 _NUMBERS = "jar numbers and ranges with commas between"
 _MONEY = r"\s*(?:[€$£¥]|[A-Z]{3}|[A-Z][a-z]|kr)\s*"
 

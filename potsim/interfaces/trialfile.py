@@ -473,7 +473,7 @@ def read_folder(folder: str) -> dict[str, Trial | PotsimError]:
 # --- Numbers of trials in words: factors, doses, when a botanical comes over.
 
 
-_SHARES = {"recovered", "kept", "heads_share", "volume", "neck_loss", "pot_loss"}
+_SHARES = {"recovered", "kept", "heads_share", "heat_share", "lost", "volume", "neck_loss", "pot_loss"}
 _NAMES = {
     "charge_abv": "strength of charge",
     "charge_l": "charge",

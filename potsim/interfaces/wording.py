@@ -99,6 +99,7 @@ METRIC: Mapping[str, Format] = {
     "abv_short": _one("% vol", decimals=1, trim=True),
     "abv_about": _one("% vol"),
     "abv_exact": _one("% vol", decimals=3, trim=True),
+    "abv_typed": _one("% vol", decimals=7, trim=True),  # beside a limit that it is just beyond
     "abv_column": _one("% vol", decimals=1),
     "abv_step": _one("% vol", decimals=2),  # from one strength to another
     "abv_difference": _one("% vol", decimals=1),

@@ -21,12 +21,12 @@ JAR_NUMBERS, JAR_SIZES, SHARES_OVER = "jar_numbers", "jar_sizes", "shares_over"
 SPREAD, COMPOSITION, NAMES, USUAL_DOSE = "spread", "composition", "names", "usual_dose"
 MOLAR_MASS, GROUPS, KELVIN, RATIO, DECADES = "molar_mass", "groups", "kelvin", "ratio", "decades"
 
-# Unit of the plain number of a kind; empty for counts and words.
+# Unit of the plain number of a kind; empty for counts, shares and words.
 UNITS: Mapping[str, str] = {
     VOLUME: "L",
     ABV: "% vol",
-    SHARE: "of 1",
-    RELATIVE: "of 1",
+    SHARE: "",
+    RELATIVE: "",
     PERCENT: "%",
     MASS: "g",
     MASS_KG: "kg",

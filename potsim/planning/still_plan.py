@@ -186,7 +186,7 @@ class StillPlan:
         *(schema.SHARE, 0, 1),
         default=None,
         open_low=True,
-        unit="of the power (0 to 1)",
+        unit="(0.6 is 60 %)",
         example="60 %",
         label="Heat that reaches the pot",
         noun="the share of the heat that reaches the pot",

@@ -28,7 +28,7 @@ from potsim.planning.frames import Shown, frame
 from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
 from potsim.planning.plan import TABLES, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.run import Run, distil, resolve_bill
-from potsim.planning.schema import COUNT, MASS, UNITS, VOLUME, Key, keys_of
+from potsim.planning.schema import COUNT, MASS, SHARE, UNITS, VOLUME, Key, keys_of
 from potsim.records import dataclass, plain
 
 if TYPE_CHECKING:
@@ -285,7 +285,7 @@ class Number:
 
     @property
     def unit(self) -> str:
-        """Unit of the plain number; empty for a count."""
+        """Unit of the plain number; empty for a count or a share."""
         return UNITS.get(self.key.kind, "")
 
     def get(self, plan: Plan) -> float | None:
@@ -336,6 +336,13 @@ def number(plan: Plan, key: str) -> Number:
     if _spelled(key) not in by_spelling:
         raise UnknownNameError("number", key, known)
     return known[by_spelling[_spelled(key)]]
+
+
+def in_other_form(plan: Plan, of: Number) -> Plan:
+    """Return a plan with a number said in its other form: heads as a share of the charge, or as a volume."""
+    value, charge_l = of.get(plan) or 0.0, charge_of(plan).volume_l
+    other = value * charge_l if of.key.kind == SHARE else value / charge_l
+    return replace(plan, cuts=replace(plan.cuts, **{of.key.field: None, ALTERNATIVES[of.key.field]: other}))
 
 
 def _spelled(key: str) -> str:

@@ -66,10 +66,15 @@ def strengths(args: argparse.Namespace) -> None:
     plan = the_plan(args.plan)
     from potsim.interfaces.report.sheet import sweep_content  # start-up: --help loads nothing heavy
     from potsim.interfaces.report.sweep import text_of_sweep
-    from potsim.planning.sweep import CHARGE_ABV, number, sweep
+    from potsim.planning.schema import SHARE
+    from potsim.planning.sweep import ALTERNATIVES, CHARGE_ABV, in_other_form, number, sweep
 
     varied = read("--vary", functools.partial(number, plan), args.vary) if args.vary else None
     varied = varied or number(plan, CHARGE_ABV)
+    typed, two_forms = args.values or args.from_ or "", varied.key.field in ALTERNATIVES
+    if two_forms and re.search("[A-Za-z%]", typed) and ("%" in typed) != (varied.key.kind == SHARE):
+        plan = in_other_form(plan, varied)
+        varied = number(plan, varied.name)
     if args.same and varied.name != CHARGE_ABV:
         raise RequestError("--same goes with the strength of the charge only.", "Leave it out.")
     same: Literal["alcohol", "volume"] = "volume" if args.same == "volume" else "alcohol"

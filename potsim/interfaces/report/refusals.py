@@ -254,7 +254,7 @@ WEAKER = {
     "charge": "Take stronger spirit: water only weakens.",
     "keep": "A glass let down with water is weaker than the keep: measure it again.",
 }
-AT_MOST = "is {given:abv_exact}; allowed is at most {allowed:most_abv}, the "
+AT_MOST = "is {given:abv_typed}; allowed is at most {allowed:most_abv}, the "
 
 STOPS = {
     "too_strong": Reads(
