@@ -342,7 +342,8 @@ def in_other_form(plan: Plan, of: Number) -> Plan:
     """Return a plan with a number said in its other form: heads as a share of the charge, or as a volume."""
     value, charge_l = of.get(plan) or 0.0, charge_of(plan).volume_l
     other = value * charge_l if of.key.kind == SHARE else value / charge_l
-    return replace(plan, cuts=replace(plan.cuts, **{of.key.field: None, ALTERNATIVES[of.key.field]: other}))
+    changes: dict[str, Any] = {of.key.field: None, ALTERNATIVES[of.key.field]: other}
+    return replace(plan, cuts=replace(plan.cuts, **changes))
 
 
 def _spelled(key: str) -> str:
