@@ -113,14 +113,26 @@ def test_the_headline_says_why_it_stops_if_not_as_asked(with_plan: Any, folder: 
     expect(page.locator(".why")).to_have_class(re.compile("edge"))
 
 
+# Where the rod of the stop stands, and where the last jar ends.
+ENDS = """() => [document.querySelector(".rod.stop").getBoundingClientRect().left + 2,
+  [...document.querySelectorAll(".plan-strip .slice .body")].pop().getBoundingClientRect().right]"""
+
+
 def test_the_grips_move_heads_and_stop(with_plan: Any) -> None:
     page = with_plan()
     stop = page.get_by_role("slider", name="stop")
     box = stop.bounding_box()
     page.mouse.move(box["x"] + 24, box["y"] + 24)
     page.mouse.down()
+    page.route("**/api/answer", lambda route: None)  # held until there is no such route
     page.mouse.move(box["x"] - 40, box["y"] + 24, steps=6)
+    settled(page)
+    rod, foot = page.evaluate(ENDS)  # the strip follows the finger before there is any answer
+    assert foot == pytest.approx(rod, abs=3.0)
+    page.unroute("**/api/answer")
     answered(page)  # while the finger holds the grip
+    rod, foot = page.evaluate(ENDS)
+    assert foot == pytest.approx(rod, abs=8.0)  # half a step of the strength that it is told in
     page.mouse.move(box["x"] - 120, box["y"] + 24, steps=6)
     page.mouse.up()
     moved = drafted(page)["cuts"]["stop"]["stream_abv"]
