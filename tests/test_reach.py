@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from refusals import refused
 
@@ -218,6 +219,7 @@ def test_where_the_power_changes_the_stop_is_told_by_volume(bare: Plan) -> None:
     heads=st.floats(0.0, 0.1),
     litres=st.floats(0.05, 30.0),
 )
+@example(abv=math.nextafter(60.0, 0.0), want=0.875, heads=0.0, litres=1.0)
 @settings(max_examples=15, deadline=None)
 def test_whatever_is_found_gives_what_was_asked(abv: float, want: float, heads: float, litres: float) -> None:
     still = StillPlan(capacity_l=8.0, power_w=1500.0, neck_loss_w_per_k=0.9, pot_loss_w_per_k=1.5)

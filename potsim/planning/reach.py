@@ -146,10 +146,9 @@ def _tidy(value: float) -> float:
 Function = Callable[[float], float]
 
 MOST_RUNS = 100
-TOO_STRONG_ABV, RULE_ABV = (
-    60.0,
-    40.0,
-)  # % vol; nobody boils stronger, and usual is that; common practice, no source
+# % vol; nobody boils stronger, and usual is that; common practice, no source
+TOO_STRONG_ABV, RULE_ABV = 60.0, 40.0
+NEAR_ABV = 0.005  # of a strength that no hydrometer tells from another
 ROUNDING = 0.015  # of a full pot, left for rounding amounts up
 SPARE_SHARE = 0.03  # given beyond what is asked; common practice, no source
 ABOVE = 1e-5  # relative; aimed so much higher that rounding leaves no bottle short
@@ -507,7 +506,7 @@ def reach(
 
 def _let_down(plan: Plan) -> Plan:
     """A charge too strong to be boiled is let down to the strength of the rule."""
-    return with_strength(plan, RULE_ABV) if charge_of(plan).abv > TOO_STRONG_ABV else plan
+    return with_strength(plan, RULE_ABV) if charge_of(plan).abv > TOO_STRONG_ABV + NEAR_ABV else plan
 
 
 @dataclass(frozen=True)
