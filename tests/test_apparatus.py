@@ -318,7 +318,7 @@ def test_pooled_strength_is_never_above_what_ran(abv: float) -> None:
     [
         (
             'heat_share = "0 %"',
-            ("range", "still.heat_share", "0 %", "more than 0 and at most 1 of the power"),
+            ("range", "still.heat_share", "0 %", "more than 0 and at most 1 (0.6 is 60 %)"),
         ),
         ('heat_share = "140 %"', ("quantity", "still.heat_share", "140 %")),
         ('parrot = "2 L"', ("large_parrot", "still.parrot", 2.0)),
