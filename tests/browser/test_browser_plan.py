@@ -222,6 +222,8 @@ def test_us_units_are_those_of_the_trade(with_plan: Any) -> None:
     shown = page.locator(".figures").inner_text()
     assert f"{run.keep.volume_l / 0.0295735295625:.1f} fl oz" in shown
     assert f"{2.0 * run.keep.abv:.0f} proof" in shown
+    assert f"({run.keep.abv:.1f}\u00a0%)" in shown  # metric beside: what jars and hydrometers are marked in
+    assert "mL)" in shown or "L)" in shown
     assert "proof" in page.locator(".why").inner_text()
 
 

@@ -19,7 +19,6 @@ from potsim.interfaces.wording import (
     format_volume,
     in_column,
     number,
-    plain,
     say,
     step_of,
     unit_of,
@@ -71,7 +70,7 @@ def then(run: Run) -> str:
     made = run.proofing
     if made is None:
         return ""
-    water = f"{plain(1000.0 * made.water_kg, 0)} g of water to {format_abv(made.target_abv)}"
+    water = f"{say('water', 1000.0 * made.water_kg)} of water to {format_abv(made.target_abv)}"
     over = f"; {format_volume(made.left_over_l)} left over" if made.bottles else ""
     return f"{water}{over}."
 

@@ -1,12 +1,12 @@
 // The answer of a plan: keep, strength, bottles, one sentence why and when it stops; differences to the plan as opened.
 import { el } from "./dom.js";
 
-import { change, figure, said, unit } from "./formats.js";
+import { beside, change, figure, said, unit } from "./formats.js";
 
 const SHOWN = [["Keep", "keep_l", "volume"], ["at", "keep_abv", "abv"]];
 
 function one(label, kind, value, before) {
-  return el("div", null, el("dt", { text: label }), el("dd", null, el("b", { text: figure(kind, value) }), el("span", { text: ` ${unit(kind, value)}` }),
+  return el("div", null, el("dt", { text: label }), el("dd", null, el("b", { text: figure(kind, value) }), el("span", { text: ` ${unit(kind, value)}` }), el("span", { class: "beside", text: beside(kind, value) }),
     before === undefined ? "" : el("small", { text: change(kind, value - before) })));
 }
 

@@ -1,11 +1,15 @@
 // Saying numbers: by the table of formats that the server serves, one entry for each kind of quantity.
 let table = {};
+let metric = {};
 
 // On the strip, its axis and the jars volumes are told as on an axis; beside figures of strength the sign is enough.
 const ON_PAGE = { volume: "volume_axis" };
 const SIGN = { "% vol": "%" };
 
-export function useFormats(formats, system = "metric") { table = formats[system] ?? formats.metric; }
+export function useFormats(formats, system = "metric") {
+  metric = formats.metric;
+  table = formats[system] ?? metric;
+}
 
 const MINUS = "\u2212";
 
@@ -27,6 +31,16 @@ export function figure(kind, value) {
 }
 
 export const said = (kind, value) => [figure(kind, value), unit(kind, value)].filter(Boolean).join("\u00a0");
+
+// The same in metric units, in brackets, where all else is told in others: what jars and jugs are marked in.
+export function beside(kind, value) {
+  if (table === metric || value === null || value === undefined) return "";
+  const others = table;
+  table = metric;
+  const text = said(kind, value);
+  table = others;
+  return `(${text})`;
+}
 
 // A difference: always with its sign.
 export function change(kind, value) {
