@@ -455,18 +455,17 @@ def read_folder(folder: str) -> dict[str, Trial | PotsimError]:
     if not path.is_dir():
         hint = "Name the folder that holds the trial files." if path.exists() else "Check its name."
         raise RequestError(f"'{folder}' is not a folder.", hint)
-    there = sorted(file for file in path.iterdir() if file.suffix.lower() == ".toml" and file.is_file())
-    files = [file for file in there if not is_still(file)]
-    if not files:
-        raise RequestError(
-            f"There is no .toml file in '{folder}' that is a trial.", "`potsim new FILE` starts one."
-        )
     found: dict[str, Trial | PotsimError] = {}
-    for file in files:
+    for file in sorted(one for one in path.iterdir() if one.suffix.lower() == ".toml" and one.is_file()):
         try:
             found[file.name] = read_trial(file).trial
         except PotsimError as error:
-            found[file.name] = error
+            if not is_still(file):
+                found[file.name] = error
+    if not found:
+        raise RequestError(
+            f"There is no .toml file in '{folder}' that is a trial.", "`potsim new FILE` starts one."
+        )
     return found
 
 
