@@ -177,7 +177,8 @@ def checked(plan: Plan) -> Run | None:
     # A strength is looked up to 2e-6 % vol of what the law of density says; in moles the balance is exact.
     assert ethanol == pytest.approx(run.charge.ethanol_l, rel=1e-6, abs=2e-8 * run.charge.volume_l)
     assert abs(document["closure"]["ethanol"]) < 1e-9
-    assert abs(document["closure"]["energy"]) < 1e-6
+    # Where hardly more heat arrives than is shed, the look-up of time is good to 1.2e-6; else far better.
+    assert abs(document["closure"]["energy"]) < 2e-6
     jars = sum(jar.ethanol_l for jar in run.jars) + run.row.left_over.ethanol_l
     assert jars == pytest.approx(away[0] * away[1] / 100.0, rel=1e-6, abs=1e-12 * run.charge.volume_l)
     assert run.keep.ethanol_l <= jars * (1.0 + 1e-9)

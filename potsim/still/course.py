@@ -128,7 +128,7 @@ CLOSE = 1e-12  # depletion to which a condition is placed
 EVEN = np.linspace(0.0, 1.0, 17)  # parts of a step at which it is looked at next, whatever the condition
 NEAR = 10.0 ** -np.arange(1.0, 10.0)  # and how near, in steps, to where a straight line would cross
 SEVERAL = 3  # changes of power from which on their tables are made together, and short
-BALANCED = 129  # points of the balance of energy
+BALANCED = 257  # points of the balance of energy
 SLACK = 0.05  # of depletion, and of 1 + depletion, by which such a table is longer than seems needed
 EXHAUSTED = float(np.log(1000.0))  # depletion at which 99.9 % of the charge's moles are over
 
