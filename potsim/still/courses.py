@@ -101,7 +101,7 @@ class Courses:
     def evenly(self, upto: float) -> ManyStates:
         """States at depletions evenly spaced in what is over; looked up once."""
         if upto not in self._evenly:
-            self._evenly[upto] = self.at(_even(upto))
+            self._evenly[upto] = replace(self).at(_even(upto))  # of a copy: no circle keeps large arrays
         return self._evenly[upto]
 
     def first(self, margin: Callable[[ManyStates], Array], upto: float = EXHAUSTED) -> Array:
