@@ -326,7 +326,8 @@ def _share(given: StillPlan, assumed: list[Note]) -> float:
 
 
 POWER_DOUBT = 0.15  # of the heat said: mains, element, what a plate loses; common practice, no source
-KIND_DOUBT = 0.4  # of its logarithm where nobody says what heats the pot: a third to all arrives; no source
+# of its logarithm where nobody says what heats the pot: a third to all arrives; common practice, no source
+KIND_DOUBT = 0.4
 
 
 class HeatDoubt(NamedTuple):
