@@ -13,9 +13,9 @@ import pytest
 from refusals import Record, is_refusal, refused
 
 import potsim
-from potsim.interfaces.evidence import clouding_practice as practice
+from potsim.interfaces.evidence import clouding as practice
 from potsim.interfaces.plots.run import figure_of_run
-from potsim.interfaces.report.cloud import GLASS, cloud_sections, sentences, span_words
+from potsim.interfaces.report.flavours import GLASS, cloud_sections, sentences, span_words
 from potsim.liquid.clouding import ClearLimit, Oils, learn, let_down, limit, loads
 from potsim.planning.cloud import Cloud, Glass, Remedy, Stream
 from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, Plan, Result, Stop

@@ -15,10 +15,9 @@ import pytest
 from refusals import refused
 
 import potsim
-from potsim.interfaces import output
+from potsim.interfaces import evidence, output
 from potsim.interfaces.commands import ask
-from potsim.interfaces.evidence import core
-from potsim.interfaces.evidence.core import modules
+from potsim.interfaces.evidence import modules
 from potsim.interfaces.report.run import curve_places
 from potsim.planning.stops import QUANTITIES
 
@@ -366,7 +365,7 @@ def test_evidence_says_to_a_person_that_it_computes_before_it_does(
     there: list[int] = []
     monkeypatch.setattr(output, "watched", lambda: watched)
     monkeypatch.setattr(output, "words", told.append)
-    monkeypatch.setattr(core, "everything", lambda: there.append(len(told)) or ())
+    monkeypatch.setattr(evidence, "everything", lambda: there.append(len(told)) or ())
     say("evidence", "--json")
     assert there == [int(watched)]
 
@@ -374,7 +373,7 @@ def test_evidence_says_to_a_person_that_it_computes_before_it_does(
 def test_evidence_tells_every_module_and_every_miss(say) -> None:
     data = json.loads(say("evidence", "--json").out)
     assert {row["module"] for row in data} == set(modules())
-    assert {"strength", "equilibrium", "still", "traces", "clouding"} <= set(modules())
+    assert {"liquid", "still", "traces", "clouding", "flavours"} == set(modules())
     text = say("evidence").out
     assert max(map(len, text.splitlines())) <= 80
     missed = [row["subject"] for row in data if not row["holds"]]

@@ -18,13 +18,13 @@ from refusals import Record, refused
 from thermo.unifac import DOUFIP2006, DOUFSG, UNIFAC
 
 from potsim.errors import RangeError
-from potsim.interfaces.evidence.equilibrium import SETS, comparisons, points
+from potsim.interfaces.evidence.liquid import SETS, of_equilibrium, points
 from potsim.liquid import equilibrium
 from potsim.liquid.boiling import boil, total_pressure
 from potsim.liquid.equilibrium import excess
 from potsim.liquid.pure import Array, cross_virial, second_virial
 
-CASES = comparisons()
+CASES = of_equilibrium()
 PRESSURES = [4e3, 12.7e3, 60e3, 101325.0, 160e3]
 FITTED = {"kamihama_2012", "beebe_1942_380mmhg"}
 few = settings(max_examples=50, deadline=None)

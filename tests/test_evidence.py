@@ -9,7 +9,7 @@ import pytest
 
 from potsim import data
 from potsim.interfaces import evidence
-from potsim.interfaces.evidence.core import Comparison, compare, everything, modules
+from potsim.interfaces.evidence import Comparison, compare, everything, modules
 
 ALL = [pytest.param(c, id=f"{name}: {c.subject}") for name, found in everything().items() for c in found]
 MISSED = {

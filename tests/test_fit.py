@@ -10,8 +10,7 @@ import pytest
 from following_cases import readings, the_plan, truth
 from refusals import refused
 
-from potsim.interfaces.evidence.fit import fitted_still, misfit, neck_share
-from potsim.interfaces.evidence.still import SINGLE_STAGE
+from potsim.interfaces.evidence.still import SINGLE_STAGE, fitted_still, misfit, neck_share
 from potsim.interfaces.planfile import load_plan
 from potsim.interfaces.stillfile import read_still, still_text
 from potsim.liquid import strength

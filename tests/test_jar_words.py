@@ -13,7 +13,7 @@ from refusals import Record, is_refusal
 
 import potsim
 from potsim.interfaces.planfile import read_plan
-from potsim.interfaces.report.cloud import sentences
+from potsim.interfaces.report.flavours import sentences
 from potsim.planning import flavours
 from potsim.planning.plan import BotanicalDose
 

@@ -18,7 +18,7 @@ from matplotlib.text import Text
 from refusals import refused
 
 import potsim
-from potsim.interfaces.plots.ink import DARK, LIGHT, Ground, spread
+from potsim.interfaces.plots import DARK, LIGHT, Ground, spread
 from potsim.interfaces.plots.run import (
     figure_of_run,
     plot_lanes,

@@ -14,10 +14,10 @@ from refusals import Record, refused
 
 from potsim.data import read_table
 from potsim.errors import RangeError
-from potsim.interfaces.evidence.strength import comparisons
+from potsim.interfaces.evidence.liquid import of_strength
 from potsim.liquid import strength
 
-CASES = comparisons()
+CASES = of_strength()
 ABV = st.floats(0.0, 100.0)
 VOLUME = st.floats(0.001, 1000.0)
 Change = Callable[..., Any]

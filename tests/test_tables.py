@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from potsim.interfaces.report.tables import Column, Facts, Points, Section, Table, part_lines, render, wrapped
+from potsim.interfaces.report import Column, Facts, Points, Section, Table, part_lines, render, wrapped
 
 WORDS = st.text(st.sampled_from("abcdefgh -%°"), max_size=60)
 NUMBERS = st.integers(0, 10**9).map(str)

@@ -12,7 +12,7 @@ import pytest
 from refusals import Record, is_refusal
 
 from potsim.interfaces.cli import main
-from potsim.interfaces.plots.ink import shown_axes
+from potsim.interfaces.plots import shown_axes
 from potsim.interfaces.plots.others import figure_of_comparison, plot_comparison
 from potsim.interfaces.stillfile import still_text
 from potsim.interfaces.trialfile import read_factors, read_trial

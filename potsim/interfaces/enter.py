@@ -9,7 +9,7 @@ from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import output, quantities
 from potsim.interfaces.quantities import shown
 from potsim.interfaces.readingsfile import HAZY, entry_of, read_entry_fields
-from potsim.interfaces.report.tables import render
+from potsim.interfaces.report import render
 from potsim.interfaces.report.underway import now_section, text_of_forecast
 from potsim.planning.events import Read, Remark, Taste, Undo
 from potsim.planning.forecast import Follower, Forecast

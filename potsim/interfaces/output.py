@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from argparse import Namespace
 
     from potsim.interfaces.quantities import System
-    from potsim.interfaces.report.tables import Section
+    from potsim.interfaces.report import Section
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _NUMBER = re.compile(r"[+-]?[0-9.]+(?:e[+-]?[0-9]+)?")
@@ -333,7 +333,7 @@ def emit(
         with in_units(units):
             made = text()
         if not isinstance(made, str):
-            from potsim.interfaces.report.tables import render  # start-up: not for --json
+            from potsim.interfaces.report import render  # start-up: not for --json
 
             made = render(made)
         result(made)

@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING, Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from potsim.interfaces.plots import others
-from potsim.interfaces.plots.ink import of_style, picture_of
+from potsim.interfaces.plots import of_style, others, picture_of
 from potsim.interfaces.plots.run import figure_of_run, plot_run
+from potsim.interfaces.report import Facts, Part
 from potsim.interfaces.report.card import facts
 from potsim.interfaces.report.sheet import part_of_page
 from potsim.interfaces.report.sweep import sections_of_sweep, sure_section
-from potsim.interfaces.report.tables import Facts, Part
 from potsim.interfaces.report.trials import sections_of_comparison
 from potsim.interfaces.report.underway import now_section
 from potsim.interfaces.wording import in_units, units_of

@@ -32,8 +32,8 @@ from potsim.planning.plan import TABLES
 from potsim.records import plain
 
 if TYPE_CHECKING:
-    from potsim.interfaces.report.blends import Blended
-    from potsim.interfaces.report.tables import Section
+    from potsim.interfaces.report import Section
+    from potsim.interfaces.report.jars import Blended
     from potsim.planning.plan import Bottling
     from potsim.planning.proofing import Gauged
     from potsim.planning.run import Run
@@ -234,7 +234,7 @@ def proof(args: argparse.Namespace) -> None:
         return {**plain(made), **({} if run is None else {"cloud": to_dict(cloud)})}
 
     def text() -> list[Section]:
-        from potsim.interfaces.report.cloud import cloud_of_keep
+        from potsim.interfaces.report.flavours import cloud_of_keep
         from potsim.interfaces.report.jars import gauged_section, proofing_section
 
         away = [gauged_section(gauged)] if gauged.at_c != 20.0 or gauged.calibrated_c != 20.0 else []
@@ -376,7 +376,7 @@ def _blend_pair(args: argparse.Namespace) -> None:
         return {**volumes, "abv": made.abv, "contraction_l": made.contraction_l}
 
     def text() -> list[Section]:
-        from potsim.interfaces.report.tables import Facts, Section
+        from potsim.interfaces.report import Facts, Section
         from potsim.interfaces.wording import format_abv, format_volume
 
         poured = zip((first, second), made.spirits_l, strict=True)
@@ -389,7 +389,7 @@ def _blend_pair(args: argparse.Namespace) -> None:
 
 def _blend_plans(args: argparse.Namespace, names: list[str]) -> None:
     made = _blended(args, names)
-    from potsim.interfaces.report.blends import plain_blend, sections_of_oil_blend
+    from potsim.interfaces.report.jars import plain_blend, sections_of_oil_blend
 
     output.emit(args, lambda: plain_blend(made), lambda: sections_of_oil_blend(made))
 
@@ -403,7 +403,7 @@ def _blended(args: argparse.Namespace, names: list[str]) -> Blended:
     if at_abv is None:
         hint = 'Add --to, such as --to "42 %", or a [bottling] abv to the plan.'
         raise RequestError(f"--like: {args.like} names no bottling strength.", hint)
-    from potsim.interfaces.report.blends import Blended
+    from potsim.interfaces.report.jars import Blended
     from potsim.planning.blends import blend_to_profile, oils_mg_per_l, pour
     from potsim.planning.run import distil
 

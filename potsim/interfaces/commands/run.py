@@ -30,7 +30,7 @@ from potsim.planning.plan import TABLES
 from potsim.records import plain
 
 if TYPE_CHECKING:
-    from potsim.interfaces.report.tables import Section
+    from potsim.interfaces.report import Section
     from potsim.planning.ensemble import Ensemble
     from potsim.planning.plan import JarPlan, Plan
 
@@ -63,8 +63,8 @@ def run(args: argparse.Namespace) -> None:
         said = text_of_card(made)
         if sure is None:
             return said
+        from potsim.interfaces.report import render
         from potsim.interfaces.report.sweep import sure_section
-        from potsim.interfaces.report.tables import render
 
         return f"{said}\n\n{render((sure_section(sure),))}"
 
@@ -122,9 +122,9 @@ def jars(args: argparse.Namespace) -> None:
         return {**some, "working_jar": report.jar_data(small, args.away, args.most)}
 
     def text() -> list[Section]:
-        from potsim.interfaces.report.cloud import cloud_sections
+        from potsim.interfaces.report import Section
+        from potsim.interfaces.report.flavours import cloud_sections
         from potsim.interfaces.report.run import CLEANING, is_cleaning
-        from potsim.interfaces.report.tables import Section
 
         if is_cleaning(made):
             return [Section("Nothing to keep", (CLEANING,))]
@@ -155,7 +155,7 @@ def _size(typed: str) -> str:
 def flavours(args: argparse.Namespace) -> None:
     """Tell where each botanical comes over."""
     plan = the_plan(args.plan)
-    from potsim.interfaces.report.jars import heads_sections
+    from potsim.interfaces.report.flavours import heads_sections
     from potsim.planning.run import distil
 
     made = distil(plan)
@@ -166,13 +166,13 @@ def flavours(args: argparse.Namespace) -> None:
         return {key: whole[key] for key in keys}
 
     def text() -> Sequence[Section]:
+        from potsim.interfaces.report import Section
         from potsim.interfaces.report.flavours import (
             NOTHING,
             compound_sections,
             dose_sections,
             flavour_sections,
         )
-        from potsim.interfaces.report.tables import Section
 
         sections = (
             *flavour_sections(made),
@@ -208,11 +208,11 @@ def evidence(args: argparse.Namespace) -> None:
     """Compute every published value, and print how far it is off."""
     if output.watched():
         output.words("Every published value is computed anew, which takes some seconds.")
-    from potsim.interfaces.evidence import core
+    from potsim.interfaces import evidence as published
 
-    every = core.everything()
-    words = core.markdown_of_evidence if args.markdown else core.text_of_evidence
-    output.emit(args, lambda: core.data_of_evidence(every), lambda: words(every))
+    every = published.everything()
+    words = published.markdown_of_evidence if args.markdown else published.text_of_evidence
+    output.emit(args, lambda: published.data_of_evidence(every), lambda: words(every))
 
 
 def new(args: argparse.Namespace) -> None:

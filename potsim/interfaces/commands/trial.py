@@ -20,7 +20,7 @@ from potsim.records import plain
 
 if TYPE_CHECKING:
     from potsim.interfaces.quantities import System
-    from potsim.interfaces.report.tables import Section
+    from potsim.interfaces.report import Section
     from potsim.interfaces.trialfile import TrialFile
     from potsim.planning.next_trial import Per, Scaled
     from potsim.planning.plan import Plan
@@ -150,7 +150,7 @@ def run_blend(args: argparse.Namespace) -> None:
     for name, _ in args.trials:
         known.setdefault(os.path.realpath(name), _trial(name, target))
     found = [known[os.path.realpath(name)] for name, _ in args.trials]
-    from potsim.interfaces.report.blends import sections_of_blend
+    from potsim.interfaces.report.jars import sections_of_blend
     from potsim.interfaces.report.trials import doses_of
     from potsim.interfaces.trialfile import blend_text
     from potsim.planning.blends import blend_trials

@@ -11,7 +11,7 @@ from functools import cache
 import numpy as np
 
 from potsim.data import read_table
-from potsim.interfaces.evidence.core import Comparison, compare, fulfilled
+from potsim.interfaces.evidence import Comparison, compare, fulfilled
 from potsim.liquid import strength, traces
 from potsim.liquid.compounds import Compound
 from potsim.liquid.pure import Array

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from potsim.data import read_table
-from potsim.interfaces.evidence.core import Comparison, compare
+from potsim.interfaces.evidence import Comparison, compare
 from potsim.liquid import strength
 from potsim.liquid.compounds import (
     ANCHOR_K,

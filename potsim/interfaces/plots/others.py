@@ -13,8 +13,8 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 from numpy.typing import NDArray
 
 from potsim.errors import RequestError, UnknownNameError
-from potsim.interfaces.plots import ink
-from potsim.interfaces.plots.ink import WIDTH_IN, Picture, Volumes, shown_axes, volumes_up_to
+from potsim.interfaces import plots as ink
+from potsim.interfaces.plots import WIDTH_IN, Picture, Volumes, shown_axes, volumes_up_to
 from potsim.interfaces.report.sweep import number_words, short_words, value_words
 from potsim.interfaces.trialfile import oil, ratio
 from potsim.interfaces.wording import as_planned

@@ -15,7 +15,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from potsim.interfaces.plots.ink import (
+from potsim.interfaces.plots import (
     LIGHT,
     WIDTH_IN,
     Ground,
@@ -26,7 +26,7 @@ from potsim.interfaces.plots.ink import (
     strengths,
     volumes_up_to,
 )
-from potsim.interfaces.report.cloud import sentences
+from potsim.interfaces.report.flavours import sentences
 from potsim.interfaces.wording import as_planned, say, step_of
 from potsim.planning.lanes import Lane, Lanes, lanes
 from potsim.planning.run import Run

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from potsim.interfaces import output
-from potsim.interfaces.report.cloud import bottle_words, watch_words
-from potsim.interfaces.report.tables import wrapped
+from potsim.interfaces.report import wrapped
+from potsim.interfaces.report.flavours import bottle_words, watch_words
 from potsim.interfaces.report.words import CHOSEN, words
 from potsim.interfaces.wording import (
     as_planned,

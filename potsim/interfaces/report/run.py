@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.report.flavours import flavour_sections
 from potsim.interfaces.report.jars import (
     bottling_sections,
@@ -19,7 +20,6 @@ from potsim.interfaces.report.jars import (
     timing,
 )
 from potsim.interfaces.report.sweep import sure_section
-from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
     as_planned,

@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 from potsim import __version__
 from potsim.interfaces.output import csv_of
+from potsim.interfaces.report import Facts, Part, Points, Section, Table
 from potsim.interfaces.report.card import facts
-from potsim.interfaces.report.cloud import limit_words
+from potsim.interfaces.report.flavours import limit_words
 from potsim.interfaces.report.jars import jar_notes
 from potsim.interfaces.report.run import sections_of_run, sources_section
 from potsim.interfaces.report.sweep import sure_section
-from potsim.interfaces.report.tables import Facts, Part, Points, Section, Table
 from potsim.interfaces.wording import (
     as_planned,
     briefly,

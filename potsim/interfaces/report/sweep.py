@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 
 from potsim.errors import RequestError
 from potsim.interfaces import kinds, quantities
+from potsim.interfaces.report import Column, Part, Points, Section, Table, render
 from potsim.interfaces.report.flavours import MEANS_STAYS
-from potsim.interfaces.report.tables import Column, Part, Points, Section, Table, render
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.wording import (
     as_planned,

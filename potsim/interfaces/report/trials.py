@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from potsim.interfaces.output import csv_of
-from potsim.interfaces.report.cloud import level, span_words, taught_words
-from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.report.flavours import level, span_words, taught_words
 from potsim.interfaces.trialfile import (
     amount,
     factors_in_words,

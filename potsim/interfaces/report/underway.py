@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from potsim.interfaces.report.cloud import watch_words
-from potsim.interfaces.report.tables import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.report.flavours import watch_words
 from potsim.interfaces.wording import (
     Step,
     as_planned,
