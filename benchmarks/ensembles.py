@@ -13,8 +13,8 @@ import potsim
 from benchmarks.measure import Row, best_of
 from benchmarks.still import straightforward
 from potsim.liquid import strength
-from potsim.planning.draws import doubts_of, drawn, standard_numbers
 from potsim.planning.ensemble import CHUNK
+from potsim.planning.many import doubts_of, drawn, standard_numbers
 from potsim.still.family import family
 
 SIZES = (1, 100, 10_000, 1_000_000)

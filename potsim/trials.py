@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from potsim.interfaces.trialfile import read_trial as read
 from potsim.planning.blends import blend_trials as blend
-from potsim.planning.comparison import compare
 from potsim.planning.next_trial import book, to_bottles, to_charge
 from potsim.planning.next_trial import next_trial as next
 from potsim.planning.next_trial import to_charge as scale
 from potsim.planning.plan import Tasting
-from potsim.planning.trials import Trial
+from potsim.planning.trials import Trial, compare
 
 __all__ = ["Tasting", "Trial", "blend", "book", "compare", "next", "read", "scale", "to_bottles", "to_charge"]

@@ -18,14 +18,14 @@ from potsim.interfaces import cli
 from potsim.interfaces.report.run import text_of_run
 from potsim.liquid import equilibrium
 from potsim.planning.apparatus import same_vapour_c
-from potsim.planning.cautions import ALWAYS, fire
 from potsim.planning.forecast import follow
+from potsim.planning.frames import outcome
+from potsim.planning.learnt import powers
 from potsim.planning.next_trial import to_charge
-from potsim.planning.notes import Note
+from potsim.planning.notes import ALWAYS, Note, fire
 from potsim.planning.plan import BotanicalDose, Cuts, Ingredient, Plan, Result, StillPlan, Stop
-from potsim.planning.readings import Entry, Reading, next_reading, powers
+from potsim.planning.readings import Entry, Reading, next_reading
 from potsim.planning.run import Run, distil
-from potsim.planning.sweep import outcome
 from potsim.planning.trials import alcohol_book
 
 PLAIN = Plan(

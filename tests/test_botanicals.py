@@ -21,8 +21,7 @@ from potsim.planning.botanicals import (
     resolve,
     spelling,
 )
-from potsim.planning.cautions import for_dose, for_limits
-from potsim.planning.notes import hint
+from potsim.planning.notes import for_dose, for_limits, hint
 from potsim.planning.plan import BotanicalDose
 
 COMPOUNDS = {row["id"] for row in read_table("compounds.csv")}

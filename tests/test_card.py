@@ -10,9 +10,8 @@ import potsim
 from potsim.interfaces.planfile import read_plan
 from potsim.interfaces.report.card import facts, lines_of_card, text_of_card
 from potsim.interfaces.wording import say
-from potsim.planning.card import Neighbour, Strongest, card
 from potsim.planning.plan import Cuts, Ingredient, Plan, Stop
-from potsim.planning.sweep import sweep
+from potsim.planning.sweep import Neighbour, Strongest, card, sweep
 
 ORDER = (
     *(

@@ -17,9 +17,9 @@ import potsim
 from potsim.data import read_table
 from potsim.errors import RangeError
 from potsim.liquid import equilibrium
-from potsim.planning.charge import heat_doubt
-from potsim.planning.draws import VOLATILITY_SD
+from potsim.planning.apparatus import heat_doubt
 from potsim.planning.ensemble import CHUNK, Ensemble, ensemble, estimate_s, moments
+from potsim.planning.many import VOLATILITY_SD
 from potsim.planning.plan import Cuts, Ingredient, JarPlan, Plan, PowerStep, Stop, Stretch, Uncertainty
 from potsim.planning.run import Run, distil
 

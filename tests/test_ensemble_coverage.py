@@ -19,8 +19,8 @@ from thermo.unifac import DOUFIP2016, DOUFSG, UNIFAC
 import potsim
 from potsim.liquid import equilibrium, strength
 from potsim.liquid.boiling import Boiling
-from potsim.planning.draws import doubts_of, drawn, standard_numbers
 from potsim.planning.ensemble import ensemble
+from potsim.planning.many import doubts_of, drawn, standard_numbers
 from potsim.planning.run import distil
 from potsim.still import tables
 from potsim.still import tables as balance_module

@@ -15,10 +15,20 @@ from potsim.interfaces.planfile import load_plan
 from potsim.interfaces.stillfile import read_still, still_text
 from potsim.liquid import strength
 from potsim.planning.forecast import Band, Follower, Forecast, follow
-from potsim.planning.learnt import Known, Learnt, learn, mark_of, verdicts
+from potsim.planning.learnt import (
+    Known,
+    Learnt,
+    bench_of,
+    hold_up,
+    learn,
+    mark_of,
+    observed_of,
+    prior_of,
+    verdicts,
+)
 from potsim.planning.notes import hint
 from potsim.planning.plan import Bottling, Cuts, PowerStep
-from potsim.planning.readings import Entry, Reading, bench_of, hold_up, next_reading, observed_of, prior_of
+from potsim.planning.readings import Entry, Reading, next_reading
 from potsim.planning.run import Run, distil
 from potsim.still.fit import Fit, fit
 from potsim.still.observed import NAMES

@@ -8,7 +8,7 @@ from refusals import refused
 from potsim.data import read_table
 from potsim.liquid import strength
 from potsim.liquid.heat import flash_point
-from potsim.planning.cautions import fire
+from potsim.planning.notes import fire
 
 ETHANOL, STANDARD = "64-17-5", "IEC 60079-20-1 (2010)"
 # Flash points [°C] by mass per cent; a handbook's table, from memory, its edition not noted.

@@ -13,7 +13,7 @@ from potsim.errors import RangeError
 from potsim.interfaces.evidence.flavours import least_share
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound
-from potsim.planning import cautions
+from potsim.planning import notes
 from potsim.planning.botanicals import (
     Botanical,
     Share,
@@ -24,9 +24,9 @@ from potsim.planning.botanicals import (
     volatiles,
 )
 from potsim.planning.charge import between
-from potsim.planning.cuts import heads_table, in_charge, over_condition
 from potsim.planning.flavours import BotanicalFlavour, Cut, Flavours, peaks, predict
 from potsim.planning.plan import BotanicalDose, Ingredient
+from potsim.planning.stops import heads_table, in_charge, over_condition
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, PowerChange, Still
 
@@ -333,7 +333,7 @@ def test_base_spirits_add_up() -> None:
 
 def test_cautions_of_doses_and_dangers() -> None:
     found = flavours(BotanicalDose("wormwood", mass_g=300.0), BotanicalDose("juniper", mass_g=20.0))
-    said = cautions.for_bill(found.bill, 2.4)
+    said = notes.for_bill(found.bill, 2.4)
     assert [note.subject for note in said if note.kind == "dose"] == ["wormwood"]
     known = {(note.subject, note.values["text"][:13]) for note in said if note.kind == "botanical"}
     assert {("wormwood", "Holds thujone"), ("juniper", "Do not pick s")} <= known
@@ -343,13 +343,13 @@ def test_cautions_of_doses_and_dangers() -> None:
 def test_legal_limits_are_held_against_the_bottled_spirit() -> None:
     found = flavours(BotanicalDose("sage", mass_g=60.0))
     kept = [(0.0, found.alcohol_over)]
-    (said,) = cautions.for_drink(found, kept, 2.0, 42.0)
+    (said,) = notes.for_drink(found, kept, 2.0, 42.0)
     content = found.over_g(kept)["thujone"] * 1e3 / float(strength.mass_of(2.0, 42.0))
     assert said.severity == "danger"
     assert said.values["mg_per_kg"] == pytest.approx(content)
     assert said.values["limit_mg_per_kg"] == 10.0
-    assert cautions.for_drink(found, kept, 2000.0, 42.0) == ()
-    assert cautions.for_drink(found, kept, 0.0, 42.0) == ()
+    assert notes.for_drink(found, kept, 2000.0, 42.0) == ()
+    assert notes.for_drink(found, kept, 0.0, 42.0) == ()
 
 
 # Practice of the trade, no source.

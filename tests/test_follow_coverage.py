@@ -9,7 +9,8 @@ import pytest
 
 import potsim
 from potsim.planning.forecast import Band, Follower, _Looking
-from potsim.planning.readings import Entry, Reading, bench_of, next_reading, observed_of, on_bench, opened
+from potsim.planning.learnt import bench_of, observed_of, on_bench, opened
+from potsim.planning.readings import Entry, Reading, next_reading
 from potsim.still.fit import fit
 from potsim.still.observed import NAMES, Noise
 

@@ -18,10 +18,9 @@ from potsim.errors import RequestError
 from potsim.interfaces import output
 from potsim.interfaces.cli import main
 from potsim.interfaces.output import csv_of
-from potsim.planning import lines as kept
-from potsim.planning.events import Read
+from potsim.planning import events as kept
+from potsim.planning.events import BusyError, Read
 from potsim.planning.journal import Journal
-from potsim.planning.lines import BusyError
 from potsim.planning.readings import Entry
 
 PLAN = '[[charge]]\nname = "spirit"\nvolume = "2 L"\nabv = "40 %"\n'

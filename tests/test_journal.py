@@ -17,8 +17,9 @@ import pytest
 from refusals import Record, refused
 
 from potsim.errors import PotsimError
-from potsim.planning import lines as module
+from potsim.planning import events as module
 from potsim.planning.events import (
+    BusyError,
     Event,
     Full,
     Heat,
@@ -36,7 +37,6 @@ from potsim.planning.events import (
     event_of,
 )
 from potsim.planning.journal import Journal, StaleError
-from potsim.planning.lines import BusyError
 from potsim.planning.readings import Entry
 
 PLAN = "title = 'x'\n"

@@ -20,14 +20,24 @@ from potsim.liquid.compounds import compounds
 from potsim.liquid.equilibrium import bubble_point
 from potsim.liquid.traces import volatility
 from potsim.planning.botanicals import find, library, resolve
-from potsim.planning.comparison import in_bottle
 from potsim.planning.flavours import Flavours, jars_mg_per_l, predict
 from potsim.planning.lanes import lanes, noticed_doses
 from potsim.planning.next_trial import Learnt, next_trial, stays
-from potsim.planning.noticed import CLEAR, HINT, leaders, marks, noticed
 from potsim.planning.plan import BotanicalDose, Cuts, Ingredient, Plan, StillPlan, Stop
-from potsim.planning.release import ALCOHOL_OVER, DOSE_G_PER_L, LASTS_S, classes, dissolved
+from potsim.planning.release import (
+    ALCOHOL_OVER,
+    CLEAR,
+    DOSE_G_PER_L,
+    HINT,
+    LASTS_S,
+    classes,
+    dissolved,
+    leaders,
+    marks,
+    noticed,
+)
 from potsim.planning.run import Run, distil
+from potsim.planning.trials import in_bottle
 from potsim.still.course import course
 from potsim.still.still import Conditions, Still
 

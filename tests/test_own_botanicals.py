@@ -16,7 +16,7 @@ from potsim.planning.botanicals import (
     library,
     resolve,
 )
-from potsim.planning.cautions import for_dose
+from potsim.planning.notes import for_dose
 from potsim.planning.plan import BotanicalDose
 
 COMPOUNDS = {row["id"] for row in read_table("compounds.csv")}

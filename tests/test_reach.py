@@ -14,6 +14,7 @@ from refusals import refused
 
 import potsim
 from potsim.interfaces.planfile import read_plan, write_plan
+from potsim.planning.frames import outcome
 from potsim.planning.notes import caution, hint
 from potsim.planning.plan import (
     Bottling,
@@ -29,7 +30,7 @@ from potsim.planning.plan import (
     Stretch,
 )
 from potsim.planning.reach import hot_l, opened, reach
-from potsim.planning.sweep import outcome, scaled
+from potsim.planning.sweep import scaled
 
 ASKED = 1e-3  # relative, to which an answer gives the strength asked
 MOST = 1.25  # of a volume asked: 3 % to spare, and small amounts rounded up to what can be measured

@@ -10,9 +10,9 @@ from refusals import refused
 
 import potsim
 from potsim.errors import PotsimError, RangeError
+from potsim.planning.frames import outcome
 from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan
 from potsim.planning.reach import reach
-from potsim.planning.sweep import outcome
 
 ASKED = 1e-3  # relative, to which an answer gives what was asked
 

@@ -13,9 +13,9 @@ from potsim.data import read_table
 from potsim.interfaces.evidence import flavours as evidence
 from potsim.liquid import strength
 from potsim.planning.botanicals import find, library, materials, resolve
-from potsim.planning.ingredients import PREPARED
 from potsim.planning.plan import BotanicalDose
 from potsim.planning.release import MOST_AT_HAND, SERIES, Tissue, source, tissue, tissue_of, wax_of
+from potsim.planning.schema import PREPARED
 from potsim.still.carry import carry
 from potsim.still.course import course
 from potsim.still.plant import FILM, LIFTED, Soak, ease

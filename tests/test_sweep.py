@@ -15,9 +15,10 @@ import potsim
 from potsim.errors import RangeError, RequestError, UnknownNameError
 from potsim.interfaces.commands.ask import evenly
 from potsim.interfaces.report.sweep import text_of_sweep, value_reader, value_words
-from potsim.planning.cautions import worst
+from potsim.planning.frames import outcome
+from potsim.planning.notes import worst
 from potsim.planning.plan import Bottling, Cuts, Ingredient, Plan, PowerStep, StillPlan, Stop, Stretch
-from potsim.planning.sweep import charge_of, in_other_form, number, numbers, outcome, sweep
+from potsim.planning.sweep import charge_of, in_other_form, number, numbers, sweep
 
 LOSSLESS = StillPlan(capacity_l=150.0, neck_loss_w_per_k=0.0, pot_loss_w_per_k=0.0)
 

@@ -16,9 +16,9 @@ from potsim.interfaces.plots import shown_axes
 from potsim.interfaces.plots.others import figure_of_comparison, plot_comparison
 from potsim.interfaces.stillfile import still_text
 from potsim.interfaces.trialfile import read_factors, read_trial
-from potsim.planning.comparison import compare, pairs
 from potsim.planning.learnt import Known, Learnt
 from potsim.planning.next_trial import Factors, next_trial
+from potsim.planning.trials import compare, pairs
 
 
 def run(*arguments: str) -> int:

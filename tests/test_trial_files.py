@@ -13,8 +13,8 @@ from refusals import refused
 from potsim.data import read_text
 from potsim.interfaces.cli import main
 from potsim.interfaces.trialfile import next_text, read_trial
-from potsim.planning.comparison import compare
 from potsim.planning.next_trial import next_trial
+from potsim.planning.trials import compare
 
 TODAY = datetime.date(2025, 3, 9)
 

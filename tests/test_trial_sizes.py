@@ -12,10 +12,20 @@ from trial_cases import FIRST, PLAN, RUN, SECOND
 
 from potsim.liquid import strength
 from potsim.planning.blends import blend_trials
-from potsim.planning.comparison import bottled_l, doses, in_bottle, kept_g
 from potsim.planning.next_trial import to_bottles, to_charge
 from potsim.planning.plan import BotanicalDose, Cuts, Ingredient, Plan, StillPlan, Stop
-from potsim.planning.trials import CLOSE, WEIGHING_G, WRITTEN, Trial, on_scale, short
+from potsim.planning.trials import (
+    CLOSE,
+    WEIGHING_G,
+    WRITTEN,
+    Trial,
+    bottled_l,
+    doses,
+    in_bottle,
+    kept_g,
+    on_scale,
+    short,
+)
 
 # --- Another size
 

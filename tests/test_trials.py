@@ -9,7 +9,6 @@ from refusals import Record, refused
 from trial_cases import FIRST, NOTED, PLAN, RUN, SECOND
 
 from potsim.errors import PotsimError
-from potsim.planning.comparison import bottled_l, compare, differences, in_bottle, kept_g
 from potsim.planning.next_trial import Factors, book, lost_by_cut, next_title, next_trial, stays, to_charge
 from potsim.planning.plan import (
     VERDICTS,
@@ -24,7 +23,7 @@ from potsim.planning.plan import (
     Tasting,
 )
 from potsim.planning.run import distil
-from potsim.planning.trials import Trial, against, check
+from potsim.planning.trials import Trial, against, bottled_l, check, compare, differences, in_bottle, kept_g
 
 
 def grams(plan: Plan) -> dict[str, float | None]:

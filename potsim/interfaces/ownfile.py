@@ -14,8 +14,7 @@ from potsim.interfaces.quantities import shown
 from potsim.interfaces.tomlfile import Place, build, missing, read_fields, several
 from potsim.planning import schema
 from potsim.planning.botanicals import Botanical, Piece, find
-from potsim.planning.ingredients import STATES
-from potsim.planning.schema import Key
+from potsim.planning.schema import STATES, Key
 
 OWN = ("own_botanical", "own_compound")
 

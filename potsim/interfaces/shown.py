@@ -18,13 +18,12 @@ from potsim.interfaces.report.sweep import sections_of_sweep, sure_section
 from potsim.interfaces.report.trials import sections_of_comparison
 from potsim.interfaces.report.underway import now_section
 from potsim.interfaces.wording import in_units, units_of
-from potsim.planning.card import card
-from potsim.planning.comparison import Comparison
 from potsim.planning.ensemble import Ensemble
 from potsim.planning.forecast import Forecast
 from potsim.planning.reach import Reach
 from potsim.planning.run import Run, distil
-from potsim.planning.sweep import Sweep
+from potsim.planning.sweep import Sweep, card
+from potsim.planning.trials import Comparison
 
 if TYPE_CHECKING:
     from potsim.planning.frames import Shown

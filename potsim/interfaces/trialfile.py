@@ -35,11 +35,10 @@ from potsim.interfaces.wording import (
 )
 from potsim.planning.blends import TrialBlend
 from potsim.planning.botanicals import ResolvedDose
-from potsim.planning.comparison import Difference, InBottle, Value
 from potsim.planning.next_trial import DoseChange, Factors, Learnt, NextTrial, Scaled
 from potsim.planning.plan import VERDICTS, Plan, Result
 from potsim.planning.schema import keys_of
-from potsim.planning.trials import Trial, check
+from potsim.planning.trials import Difference, InBottle, Trial, Value, check
 from potsim.records import dataclass
 
 Steps = tuple[str | int, ...]

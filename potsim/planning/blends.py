@@ -14,13 +14,21 @@ from potsim.liquid.clouding import ClearLimit, Oils, limit
 from potsim.planning.botanicals import spelling
 from potsim.planning.charge import resolve
 from potsim.planning.cloud import glass_of
-from potsim.planning.comparison import MG_PER_G, InBottle, bottled_abv, bottled_l, in_bottle, kept_g
 from potsim.planning.notes import Note, hint, plain_notes
 from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, JarPlan, LeftOver, Plan, Stop
 from potsim.planning.proofing import Proofing, proof_down
 from potsim.planning.run import Run, distil
 from potsim.planning.schema import keys_of
-from potsim.planning.trials import Trial, on_scale
+from potsim.planning.trials import (
+    MG_PER_G,
+    InBottle,
+    Trial,
+    bottled_abv,
+    bottled_l,
+    in_bottle,
+    kept_g,
+    on_scale,
+)
 from potsim.records import dataclass, plain
 
 VOLUME_STEP_L = 0.001

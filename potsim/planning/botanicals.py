@@ -12,9 +12,9 @@ from typing import Literal
 
 from potsim.data import read_table
 from potsim.errors import SHARE, RequestError, UnknownNameError, nearest, require
-from potsim.planning.ingredients import PREPARED, STATES, Prepared, State
 from potsim.planning.notes import Note, hint
 from potsim.planning.plan import BotanicalDose
+from potsim.planning.schema import PREPARED, STATES, Prepared, State
 from potsim.records import dataclass
 
 ENDINGS = (("leaves", "leaf"), ("ies", "y"))

@@ -16,7 +16,6 @@ from potsim.liquid.clouding import CHILLED_C, ROOM_C, ClearLimit, Haze, Knowing,
 from potsim.planning.charge import between
 from potsim.planning.flavours import Flavours, Span, stream_l
 from potsim.planning.plan import Result
-from potsim.planning.stops import Condition
 from potsim.records import dataclass, plain
 from potsim.still.course import States
 
@@ -299,14 +298,6 @@ class Oil:
         held = (by_row[self.row] / ethanol_l)[:, None] * abv / PURE_ABV
         part = clouding.loads(self.oils, held, np.array([abv]), at_c=at_c).part[:, 0]
         return [float(part[self.oils.lot == k].sum()) for k in range(1 + len(self.flavours.bill))]
-
-
-def cloudy_condition(flavours: Flavours, shift: float | None = None) -> Condition:
-    """Return the stop at which the stream turns cloudy, by the middle estimate.
-
-    A stream that is cloudy from the first drop has to clear first.
-    """
-    return Condition("cloudy", {}, Oil(flavours, shift).margin, needed=False)
 
 
 def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:

@@ -12,9 +12,17 @@ from numpy.typing import NDArray
 
 from potsim import faces
 from potsim.errors import RequestError, UnknownNameError, require
-from potsim.planning.draws import EQUILIBRIUM, Doubts, answers, doubts_of, names, standard_numbers
 from potsim.planning.frames import Line, frame, read_only
-from potsim.planning.many import CURVES, in_order
+from potsim.planning.many import (
+    CURVES,
+    EQUILIBRIUM,
+    Doubts,
+    answers,
+    doubts_of,
+    in_order,
+    names,
+    standard_numbers,
+)
 from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil

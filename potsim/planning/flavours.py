@@ -20,18 +20,25 @@ from numpy.typing import NDArray
 from potsim.errors import UnknownNameError
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound, compound
-from potsim.planning import noticed
+from potsim.planning import release
 from potsim.planning.botanicals import Level, ResolvedDose, labels, lines_called
 from potsim.planning.charge import between
-from potsim.planning.noticed import (
+from potsim.planning.release import (
     Band,
     BotanicalFlavour,
+    Class,
     CompoundFlavour,
+    Klass,
     Noticed,
     Passage,
+    alcohol_over,
+    classes,
+    dissolved,
+    heat_up,
     plain_botanical,
+    soaks,
+    source,
 )
-from potsim.planning.release import Class, Klass, alcohol_over, classes, dissolved, heat_up, soaks, source
 from potsim.records import dataclass
 from potsim.still.carry import Carried, carry
 from potsim.still.course import Course, Rising, States
@@ -248,7 +255,7 @@ class Flavours:
     @cached_property
     def per_g(self) -> Array:
         """Times-threshold of a gram of each row in a litre, shape (rows,); 0 where no threshold is known."""
-        return np.asarray(noticed.per_gram(self.compound_ids, self.own)[self.carried.rows.compound])
+        return np.asarray(release.per_gram(self.compound_ids, self.own)[self.carried.rows.compound])
 
     @cached_property
     def jars_by_row(self) -> Array:
@@ -273,19 +280,19 @@ class Flavours:
     @cached_property
     def noticed(self) -> tuple[Noticed, ...]:
         """How each line of the bill is noticed in the bottle."""
-        return tuple(noticed.noticed(self.in_bottle).tolist())
+        return tuple(release.noticed(self.in_bottle).tolist())
 
     @cached_property
     def leads(self) -> tuple[tuple[str, ...], ...]:
         """Botanicals that lead each jar by size, most first."""
-        return self._named(noticed.leaders(self.times_threshold))
+        return self._named(release.leaders(self.times_threshold))
 
     @cached_property
     def marks(self) -> tuple[tuple[str, ...], ...]:
         """Botanicals that mark each jar, most first: what it has more of than the run as a whole."""
         volumes = np.array(self.cut.jars_l)
         mean = self.times_threshold @ volumes / (volumes.sum() or 1.0)
-        return self._named(noticed.marks(self.times_threshold, mean))
+        return self._named(release.marks(self.times_threshold, mean))
 
     def _named(self, jars: list[list[int]]) -> tuple[tuple[str, ...], ...]:
         return tuple(tuple(self.labels[k] for k in lines) for lines in jars)

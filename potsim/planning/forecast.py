@@ -11,25 +11,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.liquid import heat, strength
+from potsim.liquid.compounds import ZERO_C_K
 from potsim.planning import stops
 from potsim.planning.charge import volume_l
 from potsim.planning.cloud import Stream
 from potsim.planning.frames import Shown, read_only
-from potsim.planning.learnt import odd_readings, verdicts
-from potsim.planning.notes import Note, hint, plain_notes, sentences
-from potsim.planning.readings import (
-    Reading,
+from potsim.planning.learnt import (
     bench_of,
     hold_up,
     observed_of,
+    odd_readings,
     on_bench,
     opened,
     prior_of,
     refuse_water,
     told_during_run,
+    verdicts,
 )
+from potsim.planning.notes import Note, hint, plain_notes, sentences
+from potsim.planning.readings import Reading
 from potsim.planning.run import Run
-from potsim.planning.stops import ZERO_C
 from potsim.records import dataclass, plain
 from potsim.still.course import EXHAUSTED
 from potsim.still.courses import Points, Tracks
@@ -366,8 +367,8 @@ class _Looking:
             "pot_abv": lambda: np.asarray(strength.abv_from_x(p.pot_x)),
             "mean_abv": lambda: _mean_abv(p),
             "pot_l": lambda: volume_l(p.pot_mol, p.pot_mol * p.pot_x),
-            "pot_c": lambda: p.pot_k - ZERO_C,
-            "vapour_c": lambda: p.vapour_k - ZERO_C,
+            "pot_c": lambda: p.pot_k - ZERO_C_K,
+            "vapour_c": lambda: p.vapour_k - ZERO_C_K,
             "collected_l": lambda: self.kept[:, None] * (p.over_l - self.held[:, None]),
             "recovered": lambda: self.kept[:, None] * p.ethanol_mol / charged[:, None],
             "elapsed_min": lambda: p.elapsed_s / 60.0,

@@ -1,22 +1,28 @@
-"""Answers as tables of pandas, with the unit of each column in ``attrs["units"]``.
+"""What came of a run: in a dozen numbers, as plain data for programs, as tables of pandas.
 
-What becomes of the alcohol, heat and water of a run, what was taken for granted, vapour over liquid, water to
-add, and a still that was learnt; and what a notebook shows of a result.
+A table has the unit of each column in ``attrs["units"]``: what becomes of the alcohol, heat and water of a
+run, what was taken for granted, vapour over liquid, water to add, and a still that was learnt.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim import faces
+from potsim import __version__, faces
 from potsim.errors import RequestError, require
 from potsim.liquid import strength
 from potsim.liquid.equilibrium import bubble_point
+from potsim.planning import flavours, release
 from potsim.planning.charge import between
+from potsim.planning.cloud import to_dict
+from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
+from potsim.planning.stops import quantities_of
+from potsim.records import dataclass, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,6 +30,7 @@ if TYPE_CHECKING:
     from potsim.planning.charge import Portion
     from potsim.planning.forecast import Forecast
     from potsim.planning.run import Run
+
 
 __all__ = ["balance", "energy", "equilibrium", "learnt", "proofing", "taken"]
 
@@ -312,3 +319,229 @@ class Line(Shown):
             slices; else as a line.
         """
         return faces.plot_result(self, ax, label, color)
+
+
+# --- What came of a run in a dozen numbers, so that runs can stand side by side.
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a run; all volumes at 20 °C."""
+
+    charge_l: float  # what was in the pot [L]
+    charge_abv: float  # its strength [% vol]
+    distillate_l: float  # all collected to the stop, heads included [L]
+    distillate_abv: float  # its strength [% vol]
+    recovered: float  # share of the charged alcohol in it, 0 to 1
+    minutes: float  # from switch-on to the stop [min]
+    boils_c: float  # where the charge boils [°C]
+    vapour_c: float  # the vapour at the stop [°C]
+    stop: str  # what ended the run: a key of the plan file, ``"min_level"`` or ``"exhausted"``
+    keep_l: float  # the keep [L]
+    keep_abv: float  # its strength [% vol]
+    kept: float  # share of the charged alcohol in the keep, 0 to 1
+    water_l: float | None  # water to bottling strength [L]; ``None`` if the plan names no strength
+    bottled_l: float | None  # what it comes to [L]; ``None`` if the plan names no strength
+    bottles: int | None  # full bottles; ``None`` if the plan names no bottle
+    # distillate collected when the stream clouds, by the middle estimate [L]; ``None`` if it stays clear
+    clouds_l: float | None
+    bottle_clouds: str | None  # the bottled spirit; ``None`` if none is bottled, or nothing in it can cloud
+
+
+NOWHERE = (None, None, None, None)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where one botanical comes over; all volumes pooled distillate at 20 °C."""
+
+    botanical: str  # which
+    klass: str  # when, see `potsim.planning.release`
+    # 5, 50 and 95 % of what is over by the stop is over, and the stream holds most [L]; ``None`` for what
+    # stays
+    start_l: float | None
+    half_l: float | None
+    peak_l: float | None
+    end_l: float | None
+    gives_up: float  # share of its oil that is over by the stop, 0 to 1
+    noticed: str  # in the bottle
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        told = plain(self)
+        return {"botanical": told.pop("botanical"), "class": told.pop("klass"), **told}
+
+
+NAMES = tuple(field.name for field in fields(Outcome))
+
+
+def outcome(run: Run) -> Outcome:
+    """Return what came of a run."""
+    stop, made = run.stop, run.proofing
+    alcohol = run.charge.ethanol_l
+    return Outcome(
+        charge_l=run.charge.volume_l,
+        charge_abv=run.charge.abv,
+        distillate_l=stop.collected_l,
+        distillate_abv=stop.mean_abv,
+        recovered=stop.recovered,
+        minutes=stop.elapsed_min,
+        boils_c=float(run.pot_c[0]),
+        vapour_c=stop.vapour_c,
+        stop=run.end.reason,
+        keep_l=run.keep.volume_l,
+        keep_abv=run.keep.abv,
+        kept=run.keep.ethanol_l / alcohol if alcohol > 0.0 else 0.0,
+        water_l=made.water_l if made else None,
+        bottled_l=made.volume_l if made else None,
+        bottles=made.bottles if made else None,
+        clouds_l=None if run.cloud is None else run.cloud.clouds_l,
+        bottle_clouds=run.cloud.verdict if run.cloud else None,
+    )
+
+
+def places(run: Run) -> tuple[Place, ...]:
+    """Return where each botanical comes over, in the order of the bill."""
+    found = []
+    for one in sorted(run.flavours, key=lambda one: one.line):
+        start, half, peak, end = one.passage or NOWHERE
+        place = Place(one.botanical, one.klass, start, half, peak, end, one.gives_up.value, one.noticed)
+        found.append(place)
+    return tuple(found)
+
+
+def particular(run: Run) -> tuple[Note, ...]:
+    """What this run calls to heed, without what every run does."""
+    return tuple(note for note in run.heed if note.kind != EVERY_RUN)
+
+
+# --- A run as plain data for programs.
+
+
+FORMAT = 0  # of what a run is as plain data
+
+
+def document(run: Run) -> dict[str, Any]:
+    """Return a run as plain data."""
+    stop = run.stop
+    return {
+        "potsim": __version__,
+        "format": FORMAT,
+        "plan": faces.tables_of(run.plan),
+        "title": run.plan.title,
+        "charge": {
+            "volume_l": run.charge.volume_l,
+            "abv": run.charge.abv,
+            "ethanol_l": run.charge.ethanol_l,
+            "mass_kg": run.charge.mass_kg,
+            "boiling_c": float(run.pot_c[0]),
+        },
+        **{name: getattr(run, name) for name in run.PLAIN},
+        "curve": {name: getattr(run.profile, name).tolist() for name in quantities_of(run.course)},
+        "stop": {
+            "reason": run.end.reason,
+            "words": run.end.words,
+            **{name: getattr(stop, name) for name in quantities_of(run.course)},
+        },
+        "jars": _jars(run),
+        "jar_notes": list(sentences(run.row.notes)),
+        "beyond_jars": {
+            "volume_l": run.row.left_over.volume_l,
+            "abv": run.row.left_over.abv,
+            "mass_g": run.row.left_over.mass_g,
+        },
+        "at_stake": plain(run.row.at_stake),
+        "working": plain(run.emptied),
+        "cuts": plain(run.cuts),
+        "cuts_add": {name: list(shares) for name, shares in run.added.items()},
+        "heads": plain(run.heads),
+        "keep": {
+            "volume_l": run.keep.volume_l,
+            "abv": run.keep.abv,
+            "ethanol_l": run.keep.ethanol_l,
+            "mass_g": run.keep.mass_g,
+            "oil_mg_per_l": flavours.keep_mg_per_l(run),
+            "jars": list(run.keep.jars),
+        },
+        "proofing": _proofing(run),
+        "costs": plain(run.costs),
+        "flavours": run.flavours.to_dict(),
+        "base_spirit": [release.plain_compound(one) for one in run.flavours.base],
+        "cloud": to_dict(run.cloud),
+        "condenser_duty_w": run.condensing.duty_w,
+        **({"lost_l": run.lost.volume_l} if run.setting.still.lost else {}),
+        **({} if run.turn_off is None else {"turn_off": run.turn_off._asdict()}),
+        "assumed": list(run.assumed),
+        "cautions": list(run.cautions),
+        "notes": plain_notes(run.notes),
+    }
+
+
+JAR = (
+    "number",
+    "role",
+    "size_l",
+    "volume_l",
+    "from_l",
+    "to_l",
+    "abv",
+    "start_abv",
+    "end_abv",
+    "vapour_c",
+    "full_min",
+    "mass_g",
+)
+PROOFING = (
+    "from_l",
+    "from_abv",
+    "target_abv",
+    "water_l",
+    "water_kg",
+    "volume_l",
+    "mass_kg",
+    "bottles",
+    "left_over_l",
+    "at_c",
+    "calibrated_c",
+    "reading_abv",
+)
+
+
+def _jars(run: Run) -> list[dict[str, Any]]:
+    oil = flavours.jars_mg_per_l(run).tolist()
+    return [
+        {
+            **{name: getattr(jar, name) for name in JAR},
+            "haze": haze,
+            "oil_mg_per_l": mg,
+            "leads": list(leads),
+            "marks": list(marks),
+        }
+        for jar, haze, mg, leads, marks in zip(
+            run.jars, run.hazy_jars, oil, run.flavours.leads, run.flavours.marks, strict=True
+        )
+    ]
+
+
+def _proofing(run: Run) -> dict[str, Any] | None:
+    made = run.proofing
+    if made is None:
+        return None
+    found = run.cloud
+    return {
+        **{name: getattr(made, name) for name in PROOFING},
+        "stretch": _stretch(run),
+        "oil_mg_per_l": 0.0 if found is None else found.oil_mg_per_l,
+    }
+
+
+def _stretch(run: Run) -> dict[str, float] | None:
+    by, both = run.plan.bottling.stretch, run.let_down
+    if by is None:
+        return None
+    return {
+        "spirit_l": by.spirit_l,
+        "abv": by.abv,
+        "together_l": both.volume_l,
+        "together_abv": both.abv,
+    }

@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 
 from potsim.errors import SHARE, ConvergenceError, RequestError, require
 from potsim.liquid import strength
+from potsim.liquid.compounds import ZERO_C_K
 from potsim.planning.charge import Amounts, Portion, amounts, between, volume_l
 from potsim.planning.notes import Note, caution, hint
 from potsim.planning.plan import LEAST_JAR_L, MOST_JARS, JarStock
-from potsim.planning.stops import ZERO_C, CutPoints
+from potsim.planning.stops import CutPoints
 from potsim.records import dataclass
 from potsim.still.course import Course
 
@@ -388,7 +389,7 @@ def _jars(course: Course, depletions: Array, filled: _Filled) -> tuple[Jar, ...]
         np.asarray(strength.abv_from_moles(ethanol, water)),
         states.stream_abv[:-1],
         states.stream_abv[1:],
-        states.vapour_k[1:] - ZERO_C,
+        states.vapour_k[1:] - ZERO_C_K,
         states.elapsed_s[1:] / 60.0,
         grams,
         depletions[:-1],

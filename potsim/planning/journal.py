@@ -30,11 +30,16 @@ from potsim.planning.events import (
     Taste,
     Undo,
     Volume,
+    alone,
+    blame,
     check,
     line_of,
+    opened,
     records_of,
+    sync_folder,
+    whole,
+    write_line,
 )
-from potsim.planning.lines import alone, blame, opened, sync_folder, whole, write_line
 from potsim.planning.readings import Entry, Reading, next_reading
 from potsim.records import dataclass
 

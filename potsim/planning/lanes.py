@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from potsim.planning.botanicals import ResolvedDose
 from potsim.planning.flavours import Flavours, predict
-from potsim.planning.noticed import CLEAR, HINT, LEAST_TIMES
+from potsim.planning.release import CLEAR, HINT, LEAST_TIMES
 
 Array = NDArray[np.float64]
 

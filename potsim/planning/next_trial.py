@@ -22,28 +22,15 @@ from potsim.errors import (
     Where,
     require,
 )
+from potsim.liquid.compounds import ZERO_C_K
 from potsim.planning.botanicals import labels, spelling
-from potsim.planning.cautions import for_dose
 from potsim.planning.charge import check_jars
 from potsim.planning.cloud import Cloud, glass_of
-from potsim.planning.comparison import (
-    Difference,
-    Doses,
-    InBottle,
-    Pair,
-    bottled_abv,
-    bottled_l,
-    differences,
-    doses,
-    in_bottle,
-    pairs,
-)
-from potsim.planning.ingredients import OIL_FACTORS
-from potsim.planning.notes import Note, hint, sentences
-from potsim.planning.noticed import CLEAR, LEAST_TIMES
+from potsim.planning.notes import Note, for_dose, hint, sentences
 from potsim.planning.plan import VERDICTS, BotanicalDose, JarStock, Plan, StillPlan, Tasting
+from potsim.planning.release import CLEAR, LEAST_TIMES
 from potsim.planning.run import Run, distil
-from potsim.planning.stops import ZERO_C
+from potsim.planning.schema import OIL_FACTORS
 from potsim.planning.sweep import charge_of, scaled, with_strength
 from potsim.planning.trials import (
     CLOSE,
@@ -53,13 +40,23 @@ from potsim.planning.trials import (
     WRITTEN,
     Against,
     AlcoholBook,
+    Difference,
+    Doses,
+    InBottle,
+    Pair,
     Trial,
     against,
     alcohol_book,
+    bottled_abv,
+    bottled_l,
     check,
+    differences,
+    doses,
+    in_bottle,
     lines_of,
     notes_by_line,
     on_scale,
+    pairs,
     short,
 )
 from potsim.records import dataclass, plain
@@ -476,7 +473,7 @@ def _told(plan: Plan, exact: Plan, per: Per, still: StillPlan | None) -> Scaled:
 def _neck(before: Run, after: Run) -> Note:
     def shed(run: Run) -> float:
         there = run.setting.still.conditions
-        warm = float(run.vapour_c[0]) - (there.room_k - ZERO_C)
+        warm = float(run.vapour_c[0]) - (there.room_k - ZERO_C_K)
         return there.neck_loss_w_per_k * warm / there.power_w
 
     begins = {"abv": float(after.stream_abv[0]), "abv_before": float(before.stream_abv[0])}

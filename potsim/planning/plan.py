@@ -15,13 +15,12 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from potsim import faces
 from potsim.errors import SHARE, RangeError, RequestError, require
 from potsim.planning import schema
-from potsim.planning.ingredients import BotanicalDose as BotanicalDose
-from potsim.planning.ingredients import Ingredient as Ingredient
-from potsim.planning.ingredients import LeftOver as LeftOver
-from potsim.planning.schema import Key, Watch, check, key, keys_of
-from potsim.planning.still_plan import MOST_STEPS
-from potsim.planning.still_plan import PowerStep as PowerStep
-from potsim.planning.still_plan import StillPlan as StillPlan
+from potsim.planning.schema import MOST_STEPS, Key, Watch, check, key, keys_of
+from potsim.planning.schema import BotanicalDose as BotanicalDose
+from potsim.planning.schema import Ingredient as Ingredient
+from potsim.planning.schema import LeftOver as LeftOver
+from potsim.planning.schema import PowerStep as PowerStep
+from potsim.planning.schema import StillPlan as StillPlan
 from potsim.records import dataclass
 
 if TYPE_CHECKING:

@@ -14,14 +14,14 @@ from numpy.typing import NDArray
 from potsim.errors import SHARE, VOL, RequestError, UnknownNameError, in_units_of_plan, require
 from potsim.liquid import strength
 from potsim.planning import stops
-from potsim.planning.cautions import MOST_FILL
-from potsim.planning.charge import between, blend, settle
-from potsim.planning.frames import Line
-from potsim.planning.notes import Note, caution, hint, plain_notes, sentences, worded
+from potsim.planning.apparatus import settle
+from potsim.planning.charge import between, blend
+from potsim.planning.frames import Line, outcome, particular
+from potsim.planning.notes import MOST_FILL, Note, caution, hint, plain_notes, sentences, worded
 from potsim.planning.plan import JarPlan, Plan, Stop, Stretch
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import moment
-from potsim.planning.sweep import charge_of, outcome, particular, scaled, strongest, with_strength
+from potsim.planning.sweep import charge_of, scaled, strongest, with_strength
 from potsim.records import dataclass, plain
 from potsim.still.course import EXHAUSTED, Course, course
 

@@ -14,30 +14,34 @@ from potsim import faces
 from potsim.errors import RequestError, in_units_of_plan
 from potsim.liquid import strength
 from potsim.liquid.boiling import Excess
+from potsim.liquid.compounds import ZERO_C_K
 from potsim.liquid.equilibrium import excess
-from potsim.planning import apparatus, botanicals, cautions, flavours, frames, jars, proofing, stops
+from potsim.planning import apparatus, botanicals, flavours, frames, jars, notes, proofing, stops
+from potsim.planning.apparatus import Setting, settle
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
-from potsim.planning.charge import Charge, Portion, Setting, amounts, blend, resolve, settle
+from potsim.planning.charge import Charge, Portion, amounts, blend, resolve
 from potsim.planning.cloud import Bottled, Cloud, Glass, cloud
-from potsim.planning.cuts import HeadsCut, heads_table, in_charge, keep_end_depletion, wanted
-from potsim.planning.document import FORMAT, document
 from potsim.planning.flavours import Cut, Flavours, predict
-from potsim.planning.frames import Line
+from potsim.planning.frames import FORMAT, Line, document
 from potsim.planning.notes import Note, hint, sentences
 from potsim.planning.plan import LeftOver, Plan
 from potsim.planning.proofing import Costs, Proofing, account, bottle
 from potsim.planning.stops import (
-    ZERO_C,
     CutPoints,
     CutTable,
+    HeadsCut,
     Moment,
     Profile,
     Stopped,
     cut_points,
     cut_table,
+    heads_table,
+    in_charge,
+    keep_end_depletion,
     moment,
     profile,
     quantities_of,
+    wanted,
 )
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, course
@@ -223,13 +227,8 @@ class Run(Line):
     @cached_property
     def notes(self) -> tuple[Note, ...]:
         """All there is to say of the run beside its numbers: what to heed, what was taken, what helps."""
-        return (
-            *self.heed,
-            *self.taken,
-            *self.at_the_stop,
-            *self.row.notes,
-            *(() if self.proofing is None else self.proofing.notes),
-        )
+        of_water = () if self.proofing is None else self.proofing.notes
+        return (*self.heed, *self.taken, *self.at_the_stop, *self.row.notes, *of_water)
 
     @cached_property
     def heed(self) -> tuple[Note, ...]:
@@ -240,14 +239,14 @@ class Run(Line):
             volume_l, abv = drink.volume_l, drink.target_abv
         known = self.setting.condenser_w is not None
         return (
-            *cautions.for_run(self.charge, self.setting, self.course, self.solids_l, self.bill),
+            *notes.for_run(self.charge, self.setting, self.course, self.solids_l, self.bill),
             *(apparatus.for_condenser(self.condensing) if known else ()),
-            *cautions.for_end(self.end, self.setting.still.min_level_l),
-            *cautions.heads_take(self.flavours, self.setting.heads_l),
-            *cautions.for_bill(self.bill, self.charge.volume_l),
-            *cautions.for_drink(self.flavours, self.kept_spans, volume_l, abv),
+            *notes.for_end(self.end, self.setting.still.min_level_l),
+            *notes.heads_take(self.flavours, self.setting.heads_l),
+            *notes.for_bill(self.bill, self.charge.volume_l),
+            *notes.for_drink(self.flavours, self.kept_spans, volume_l, abv),
             *(() if known else apparatus.for_condenser(self.condensing)),
-            *cautions.usual(self.charge),
+            *notes.usual(self.charge),
         )
 
     @cached_property
@@ -262,11 +261,7 @@ class Run(Line):
             unused.append(hint("nothing_bottled", "bottling.abv"))
         if any(isinstance(part, LeftOver) for part in plan.charge):
             unused.append(hint("left_over_oils", "charge.from_run"))
-        return (
-            *self.setting.assumed,
-            *unused,
-            *(note for dose in self.bill for note in dose.notes),
-        )
+        return (*self.setting.assumed, *unused, *(note for dose in self.bill for note in dose.notes))
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -583,7 +578,6 @@ class Run(Line):
         return distil(faces.plan_of(data["plan"], faces.Source("run")))
 
     def __str__(self) -> str:
-
         return faces.text_of_card(self)
 
     def __reduce__(self) -> tuple[Any, ...]:
@@ -643,7 +637,7 @@ def distil(plan: Plan) -> Run:
     row = jars.lay(run, points, plan.jars.stock)
     pooled = proofing.pool(row.jars, plan.jars.keep)
     made_for_c = strength.US_REFERENCE_C if plan.units == "us" else strength.REFERENCE_C
-    bottled = bottle(plan.bottling, pooled, setting.still.conditions.room_k - ZERO_C, made_for_c)
+    bottled = bottle(plan.bottling, pooled, setting.still.conditions.room_k - ZERO_C_K, made_for_c)
     cut = Cut(
         end.depletion,
         points.heads,
@@ -680,9 +674,8 @@ def _stream(
         if model is excess() and all(getattr(known, name) == getattr(plan, name) for name in _OF_STREAM):
             return found
     run = course(charge.mol, charge.x, setting.still)
-    apparatus.refuse_overfull(
-        float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l, setting.still.capacity_l
-    )
+    boiling_l = float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l
+    apparatus.refuse_overfull(boiling_l, setting.still.capacity_l)
     made = run, predict(run, bill, in_charge(charge.parts), plan.own_compounds)
     _STREAMS.append((plan, excess(), made))
     return made

@@ -1,13 +1,23 @@
-"""How a key of the plan file is declared, beside the field that it fills; all else is derived from it."""
+"""How a key of the plan file is declared, beside the field that it fills; all else is derived from it.
+
+The first tables follow: what goes in (spirits and water, jars left over, botanicals) and the still. Those of
+what is done with it are in `potsim.planning.plan`.
+"""
 
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Callable, Collection, Mapping
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
-from potsim.errors import UnknownNameError, require
+from potsim.errors import RequestError, UnknownNameError, require
+from potsim.records import dataclass
+
+if TYPE_CHECKING:
+    from potsim.planning.plan import Plan
+
 
 # Kinds of quantity. How each is read, written and told: `potsim.interfaces.kinds`.
 VOLUME, ABV, SHARE, RELATIVE, PERCENT = "volume", "abv", "share", "relative", "percent"
@@ -152,3 +162,433 @@ def check(thing: Any, table: str) -> None:
     for known in keys_of(type(thing)).values():
         if known.low is not None or known.choices:
             known.check(getattr(thing, known.field), table)
+
+
+# --- What a plan says of what goes in: spirits and water, jars left over, botanicals.
+
+
+OIL_FACTORS = (0.1, 10.0)  # beyond, the botanical is another, or the number is a slip
+State = Literal["dried", "fresh"]
+Prepared = Literal["whole", "cracked", "ground", "sliced"]
+Where = Literal["pot", "basket"]
+STATES: tuple[State, ...] = ("dried", "fresh")
+PREPARED: tuple[Prepared, ...] = ("whole", "cracked", "ground", "sliced")
+WHERE: tuple[Where, ...] = ("pot", "basket")
+
+
+@dataclass(frozen=True)
+class Ingredient:
+    """One base spirit, or water, that goes into the charge."""
+
+    name: str = key(TEXT, example="apple spirit", label="Name")  # what it is called
+    # volume at 20 °C [L]
+    volume_l: float = key(
+        *(VOLUME, 0, 1e5),
+        open_low=True,
+        name="volume",
+        example="0.9 L",
+        label="Volume",
+        vary=True,
+        extensive=True,
+    )
+    # strength [% vol at 20 °C]; 0 for water
+    abv: float = key(
+        *(ABV, 0, 100), default=0.0, example="62 %", label="Strength", vary=True, slider=(1, 96.5, 0.5)
+    )
+    # kind of base spirit, whose own volatiles are then followed; see `potsim.planning.botanicals`
+    kind: str | None = key(SPIRIT, default=None, example="fruit", label="Kind of spirit")
+    # price of a litre, in whatever money the plan counts
+    price_per_l: float | None = key(
+        *(PRICE_PER_L, 0), default=None, name="price", example="12 per L", label="Price"
+    )
+
+    def __post_init__(self) -> None:
+        check(self, "charge")
+
+
+@dataclass(frozen=True)
+class LeftOver:
+    """What came of an earlier run, or some jars of it, that goes into this charge."""
+
+    name: str = key(TEXT, example="tails of trial 1", label="Name")  # what it is called
+    plan: Plan  # type: ignore[misc]  # the plan of the earlier run; `key` gives no default either
+    # numbers of the jars taken; empty for all of it
+    jars: tuple[int, ...] = key(JAR_NUMBERS, default=(), example="1,17-20", label="Jars", usually="all of it")
+    # how often that run was done
+    times: float = key(
+        *(COUNT, 0, 1000),
+        default=1.0,
+        open_low=True,
+        unit="times",
+        example="4",
+        label="Times",
+        usually="once",
+    )
+
+    def __post_init__(self) -> None:
+        check(self, "charge")
+
+
+@dataclass(frozen=True)
+class BotanicalDose:
+    """One line of a bill, as the distiller says it."""
+
+    name: str = key(TEXT, example="juniper", label="Name")  # any name that the library understands
+    # mass as weighed [g]; or else ``pieces``
+    mass_g: float | None = key(
+        *(MASS, 0, 1e7),
+        default=None,
+        name="mass",
+        example="14 g",
+        label="Mass",
+        vary=True,
+        extensive=True,
+    )
+    # number of usual pieces
+    pieces: float | None = key(
+        *(COUNT, 0, 1e7),
+        default=None,
+        unit="pieces",
+        example="2",
+        label="Pieces",
+        vary=True,
+        extensive=True,
+    )
+    # how the amount was said in place of mass or pieces: ``"g"``, the name of the piece, empty for a bare
+    # number; ``None`` where it was not
+    counted: str | None = key(
+        AMOUNT,
+        default=None,
+        name="amount",
+        example="3 pods",
+        label="or amount",
+        usually="mass or pieces",
+    )
+    # state weighed; ``None`` for that of the library
+    state: State | None = key(
+        *(CHOICE,),
+        default=None,
+        example="fresh",
+        label="State",
+        choices=STATES,
+        usually="that of the library",
+    )
+    # preparation; ``None`` for the usual one
+    prepared: Prepared | None = key(
+        CHOICE,
+        default=None,
+        example="cracked",
+        label="Prepared",
+        choices=PREPARED,
+        what="preparation",
+        usually="as is usual for it",
+    )
+    # hours in the charge at room temperature before the still is lit [h]
+    macerated_h: float = key(
+        *(DURATION_H, 0, 1e4),
+        default=0.0,
+        name="macerated",
+        example="12 h",
+        label="Macerated",
+        vary=True,
+        usually="not",
+    )
+    # strength it is macerated at [% vol]; ``None`` for that of the charge
+    macerated_at_abv: float | None = key(
+        *(ABV, 0, 96),
+        default=None,
+        name="macerated_at",
+        example="60 %",
+        label="Macerated at",
+        noun="the strength it is macerated at",
+        usually="the strength of the charge",
+    )
+    # what this lot gives against what was foretold: learnt, or the distiller's own
+    oil_factor: float = key(
+        *(RATIO, *OIL_FACTORS), default=1.0, example="1.3", label="Oil, times", usually="1"
+    )
+    # botanical of the library that stands for one that the library lacks
+    like: str | None = key(
+        *(TEXT,),
+        default=None,
+        example="juniper",
+        label="Like",
+        noun="what it is like",
+        usually="the library knows it",
+    )
+    # in the pot, or in a basket in the rising vapour
+    where: Where = key(CHOICE, default="pot", example="basket", label="Where", choices=WHERE, usually="pot")
+    # oil found in this very lot, mass % in the state the library counts; ``None`` for the typical one
+    oil_yield_pct: float | None = key(
+        *(PERCENT, 0, 100),
+        default=None,
+        name="oil_yield",
+        example="1.2 %",
+        label="Oil",
+        vary=True,
+        usually="that of the library",
+    )
+
+    def __post_init__(self) -> None:
+        for known in keys_of(type(self)).values():
+            try:
+                known.check(getattr(self, known.field), "botanical")
+            except RequestError as error:
+                error.path = f"botanical.{self.name}.{known.name}"
+                raise
+        path = f"botanical.{self.name}"
+        if (self.mass_g is None) == (self.pieces is None):
+            if self.mass_g is None:
+                raise RequestError.of("no_amount", path)
+            raise RequestError.of("conflict", f"{path}.mass", given=self.mass_g, other="pieces")
+        if self.where == "basket" and self.macerated_h > 0:
+            raise RequestError.of("macerated_in_basket", f"{path}.macerated", given=self.macerated_h)
+        if self.macerated_at_abv is not None and not self.macerated_h:
+            at = f"{path}.macerated_at"
+            raise RequestError.of("alone", at, given=self.macerated_at_abv, lacks="macerated")
+
+
+# --- What a plan says of the still: its size, heat, losses, and changes of power in mid-run.
+
+
+MOST_STEPS = 50  # changes of power
+METALS = ("stainless steel", "steel", "copper", "glass")
+HEATS = ("element", "plate", "gas")
+BUILT_OF = ("glass", "steel", "copper")
+
+
+@dataclass(frozen=True)
+class PowerStep:
+    """A change of power in mid-run."""
+
+    # pooled distillate at which it happens [L at 20 °C]
+    from_collected_l: float = key(
+        *(VOLUME, 0, 1e5),
+        open_low=True,
+        name="from_collected",
+        example="400 mL",
+        label="Once over",
+        vary=True,
+        extensive=True,
+    )
+    # power from there on [W]
+    power_w: float = key(
+        *(POWER, 0, 1e6),
+        open_low=True,
+        name="power",
+        example="500 W",
+        label="Power then",
+        noun="the power after a change",
+        vary=True,
+    )
+
+    def __post_init__(self) -> None:
+        check(self, "still.power_step")
+
+
+@dataclass(frozen=True)
+class StillPlan:
+    """What the plan says of the still; ``None`` is filled from the charge."""
+
+    # volume of the pot to the rim [L]
+    capacity_l: float | None = key(
+        *(VOLUME, 0, 1e5),
+        default=None,
+        open_low=True,
+        name="capacity",
+        example="4 L",
+        label="Pot holds",
+        noun="what the pot holds",
+        vary=True,
+        usually="a pot 70 % full",
+    )
+    # heat put in during the run [W]
+    power_w: float | None = key(
+        *(POWER, 0, 1e6),
+        default=None,
+        open_low=True,
+        name="power",
+        example="700 W",
+        label="Power",
+        noun="the power",
+        vary=True,
+        usually="by the size of the pot",
+    )
+    # heat put in until the first drop [W]
+    heat_up_power_w: float | None = key(
+        *(POWER, 0, 1e6),
+        default=None,
+        open_low=True,
+        name="heat_up_power",
+        example="1200 W",
+        label="Power to heat up",
+        noun="the power to heat up",
+        vary=True,
+        usually="the power of the run",
+    )
+    # heat shed by the bare head and neck for each degree above the room [W/K]
+    neck_loss_w_per_k: float | None = key(
+        *(HEAT_LOSS, 0, 1e4),
+        default=None,
+        name="neck_loss",
+        example="0.6 W/K",
+        label="Neck sheds, per degree",
+        noun="what the neck sheds",
+        vary=True,
+        usually="by the size of the pot",
+    )
+    # heat shed by the pot for each degree above the room [W/K]
+    pot_loss_w_per_k: float | None = key(
+        *(HEAT_LOSS, 0, 1e4),
+        default=None,
+        name="pot_loss",
+        example="1.0 W/K",
+        label="Pot sheds, per degree",
+        noun="what the pot sheds",
+        vary=True,
+        usually="by the size of the pot",
+    )
+    # temperature of the room [°C]
+    room_c: float | None = key(
+        *(TEMPERATURE, 0, 45),
+        default=None,
+        name="room",
+        example="20 °C",
+        label="Room",
+        vary=True,
+        usually="20 °C",
+    )
+    # height above the sea [m] or the barometer's reading at the place [hPa]; not both
+    altitude_m: float | None = key(
+        *(HEIGHT, -430, 4200),
+        default=None,
+        name="altitude",
+        example="60 m",
+        label="Height above the sea",
+        vary=True,
+        usually="sea level",
+    )
+    # the barometer's reading at the place [hPa]
+    pressure_hpa: float | None = key(
+        *(PRESSURE, 600, 1100),
+        default=None,
+        name="pressure",
+        example="1004 hPa",
+        label="or barometer",
+        vary=True,
+        usually="by the height",
+    )
+    # hot liquid that must stay in the pot to cover the element [L]
+    min_level_l: float | None = key(
+        *(VOLUME, 0, 1e5),
+        default=None,
+        name="min_level",
+        example="0.5 L",
+        label="Least level in the pot",
+        noun="the least level in the pot",
+        vary=True,
+        usually="nothing has to stay",
+    )
+    # mass of metal heated with the charge [kg]; counted in the heat-up only
+    pot_mass_kg: float | None = key(
+        *(MASS_KG, 0, 1e5),
+        default=None,
+        name="pot_mass",
+        example="2.5 kg",
+        label="Mass of the pot",
+        noun="the mass of the pot",
+        vary=True,
+        usually="not heated",
+    )
+    # what it is made of
+    pot_metal: str = key(
+        CHOICE,
+        default="stainless steel",
+        example="copper",
+        label="Metal of the pot",
+        noun="the metal of the pot",
+        choices=METALS,
+        what="metal",
+        usually="stainless steel",
+    )
+    power_steps: tuple[PowerStep, ...] = ()  # changes of power in mid-run, in order
+    # kind of heat, which decides how much of the power reaches the pot
+    heated_by: str | None = key(
+        CHOICE,
+        default=None,
+        example="plate",
+        label="Heated by",
+        noun="what heats it",
+        choices=HEATS,
+        what="kind of heat",
+        usually="all of the power reaches the pot",
+    )
+    # share of the power printed on the plate that reaches the pot, 0 to 1
+    heat_share: float | None = key(
+        *(SHARE, 0, 1),
+        default=None,
+        open_low=True,
+        unit="(0.6 is 60 %)",
+        example="60 %",
+        label="Heat that reaches the pot",
+        noun="the share of the heat that reaches the pot",
+        vary=True,
+        slider=(20, 100, 1),
+        usually="by what heats it",
+    )
+    # what the parrot holds [L]
+    parrot_l: float | None = key(
+        *(VOLUME, 0, 1e3),
+        default=None,
+        open_low=True,
+        name="parrot",
+        example="80 mL",
+        label="Parrot holds",
+        noun="what the parrot holds",
+        vary=True,
+        usually="none",
+    )
+    # heat that the condenser can carry off [W]
+    condenser_w: float | None = key(
+        *(POWER, 0, 1e6),
+        default=None,
+        open_low=True,
+        name="condenser",
+        example="350 W",
+        label="Condenser carries off",
+        noun="what the condenser can carry off",
+        vary=True,
+        usually="not known",
+    )
+    # what pot and head are built of, which sets losses and metal that are not given
+    built_of: str | None = key(
+        CHOICE,
+        default=None,
+        example="copper",
+        label="Built of",
+        noun="what it is built of",
+        choices=BUILT_OF,
+        what="wall",
+        usually="losses by the size alone",
+    )
+    # share of what leaves the neck that is lost at joints and outlets, 0 to 0.5
+    lost: float | None = key(
+        *(SHARE, 0, 0.5),
+        default=None,
+        unit="of what comes over (0 to 1)",
+        example="3 %",
+        label="Lost at joints",
+        noun="the share that is lost at joints",
+        vary=True,
+        usually="nothing",
+    )
+
+    def __post_init__(self) -> None:
+        check(self, "still")
+        if self.altitude_m is not None and self.pressure_hpa is not None:
+            raise RequestError.of("conflict", "still.pressure", given=self.pressure_hpa, other="altitude")
+        at = [step.from_collected_l for step in self.power_steps]
+        if any(b <= a for a, b in itertools.pairwise(at)):
+            raise RequestError.of("not_rising", "still.power_step", given=at)
+        if len(at) > MOST_STEPS:
+            raise RequestError.of("too_many", "still.power_step", given=len(at), allowed=MOST_STEPS)

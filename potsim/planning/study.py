@@ -14,15 +14,15 @@ from potsim.errors import PotsimError, RequestError
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound
 from potsim.liquid.traces import X_MAX
+from potsim.planning.apparatus import LEAST_CHARGE_L, settle
 from potsim.planning.botanicals import ResolvedDose, solids
 from potsim.planning.botanicals import labels as bill_labels
-from potsim.planning.charge import LEAST_CHARGE_L, Charge, between, settle
+from potsim.planning.charge import Charge, between
 from potsim.planning.frames import frame
 from potsim.planning.many import STOP, Cuts, bared, comes, in_order, single, single_names
-from potsim.planning.noticed import noticed, per_gram
 from potsim.planning.plan import Bottling, Plan, Stop
 from potsim.planning.plan import Cuts as CutPlan
-from potsim.planning.release import source
+from potsim.planning.release import noticed, per_gram, source
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import WATCHED
 from potsim.planning.sweep import (

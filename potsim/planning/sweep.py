@@ -1,4 +1,4 @@
-"""What came of a run in a dozen numbers, so that runs can stand side by side."""
+"""A plan with other numbers, and what comes of it beside its own run."""
 
 from __future__ import annotations
 
@@ -21,109 +21,19 @@ from potsim.errors import (
     require,
 )
 from potsim.liquid import strength
-from potsim.planning import cautions
+from potsim.planning import notes
 from potsim.planning.botanicals import spelling
 from potsim.planning.charge import Charge, blend, resolve
-from potsim.planning.frames import Shown, frame
-from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
+from potsim.planning.frames import NAMES, Outcome, Place, Shown, frame, outcome, particular, places
+from potsim.planning.notes import Note, plain_notes, sentences
 from potsim.planning.plan import TABLES, Ingredient, LeftOver, Plan, Stop
+from potsim.planning.release import BotanicalFlavour
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.schema import COUNT, MASS, SHARE, UNITS, VOLUME, Key, keys_of
 from potsim.records import dataclass, plain
 
 if TYPE_CHECKING:
     import pandas as pd
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What came of a run; all volumes at 20 °C."""
-
-    charge_l: float  # what was in the pot [L]
-    charge_abv: float  # its strength [% vol]
-    distillate_l: float  # all collected to the stop, heads included [L]
-    distillate_abv: float  # its strength [% vol]
-    recovered: float  # share of the charged alcohol in it, 0 to 1
-    minutes: float  # from switch-on to the stop [min]
-    boils_c: float  # where the charge boils [°C]
-    vapour_c: float  # the vapour at the stop [°C]
-    stop: str  # what ended the run: a key of the plan file, ``"min_level"`` or ``"exhausted"``
-    keep_l: float  # the keep [L]
-    keep_abv: float  # its strength [% vol]
-    kept: float  # share of the charged alcohol in the keep, 0 to 1
-    water_l: float | None  # water to bottling strength [L]; ``None`` if the plan names no strength
-    bottled_l: float | None  # what it comes to [L]; ``None`` if the plan names no strength
-    bottles: int | None  # full bottles; ``None`` if the plan names no bottle
-    # distillate collected when the stream clouds, by the middle estimate [L]; ``None`` if it stays clear
-    clouds_l: float | None
-    bottle_clouds: str | None  # the bottled spirit; ``None`` if none is bottled, or nothing in it can cloud
-
-
-NOWHERE = (None, None, None, None)
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where one botanical comes over; all volumes pooled distillate at 20 °C."""
-
-    botanical: str  # which
-    klass: str  # when, see `potsim.planning.release`
-    # 5, 50 and 95 % of what is over by the stop is over, and the stream holds most [L]; ``None`` for what
-    # stays
-    start_l: float | None
-    half_l: float | None
-    peak_l: float | None
-    end_l: float | None
-    gives_up: float  # share of its oil that is over by the stop, 0 to 1
-    noticed: str  # in the bottle
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return it as plain data."""
-        told = plain(self)
-        return {"botanical": told.pop("botanical"), "class": told.pop("klass"), **told}
-
-
-NAMES = tuple(field.name for field in fields(Outcome))
-
-
-def outcome(run: Run) -> Outcome:
-    """Return what came of a run."""
-    stop, made = run.stop, run.proofing
-    alcohol = run.charge.ethanol_l
-    return Outcome(
-        charge_l=run.charge.volume_l,
-        charge_abv=run.charge.abv,
-        distillate_l=stop.collected_l,
-        distillate_abv=stop.mean_abv,
-        recovered=stop.recovered,
-        minutes=stop.elapsed_min,
-        boils_c=float(run.pot_c[0]),
-        vapour_c=stop.vapour_c,
-        stop=run.end.reason,
-        keep_l=run.keep.volume_l,
-        keep_abv=run.keep.abv,
-        kept=run.keep.ethanol_l / alcohol if alcohol > 0.0 else 0.0,
-        water_l=made.water_l if made else None,
-        bottled_l=made.volume_l if made else None,
-        bottles=made.bottles if made else None,
-        clouds_l=None if run.cloud is None else run.cloud.clouds_l,
-        bottle_clouds=run.cloud.verdict if run.cloud else None,
-    )
-
-
-def places(run: Run) -> tuple[Place, ...]:
-    """Return where each botanical comes over, in the order of the bill."""
-    found = []
-    for one in sorted(run.flavours, key=lambda one: one.line):
-        start, half, peak, end = one.passage or NOWHERE
-        place = Place(one.botanical, one.klass, start, half, peak, end, one.gives_up.value, one.noticed)
-        found.append(place)
-    return tuple(found)
-
-
-def particular(run: Run) -> tuple[Note, ...]:
-    """What this run calls to heed, without what every run does."""
-    return tuple(note for note in run.heed if note.kind != EVERY_RUN)
 
 
 # --- A charge brought to another strength: with more or less water, or with more or less of everything.
@@ -687,4 +597,77 @@ def _run(plan: Plan, value: float, *, planned: bool, at_abv: float = 0.0) -> Row
 
 def _fire(abv: float) -> tuple[Note, ...]:
     """Caution against a strong charge, also where it cannot be run."""
-    return cautions.fire(abv) if 0.0 <= abv <= 100.0 else ()
+    return notes.fire(abv) if 0.0 <= abv <= 100.0 else ()
+
+
+# --- The answers of one run in the order in which they are needed, as numbers.
+
+
+STEPS_ABV = (-5.0, 5.0)  # % vol from the charge's own strength
+CLASSES = ("early", "middle", "late", "stays")
+NOTICED = ("leads", "clear", "hint", "lost")
+
+
+class Neighbour(NamedTuple):
+    """What the same alcohol at another strength in the pot would give."""
+
+    charge_abv: float  # in the pot [% vol]
+    keep_l: float
+    keep_abv: float
+    elapsed_min: float  # until the keep is done
+
+
+class Strongest(NamedTuple):
+    """How strong the charge can be: the plan's spirits without water."""
+
+    charge_abv: float  # in the pot [% vol]
+
+
+class Card(NamedTuple):
+    """What one screen answers."""
+
+    run: Run
+    asked: bool  # whether a stop that the plan asks for ends the run
+    comes: Mapping[str, tuple[BotanicalFlavour, ...]]  # class to its botanicals, in order of coming
+    noticed: Mapping[str, tuple[BotanicalFlavour, ...]]  # how they are noticed in the bottle
+    neighbours: tuple[Neighbour | Strongest | None, ...]  # a weaker charge, a stronger one
+
+
+def card(run: Run) -> Card:
+    """Gather what one screen answers."""
+    wanted = run.plan.cuts.stop.named
+    in_order = sorted(run.flavours, key=lambda one: one.passage.half_l if one.passage else 0.0)
+    return Card(
+        run=run,
+        asked=run.end.reason in wanted or not wanted,
+        comes={klass: tuple(one for one in in_order if one.klass == klass) for klass in CLASSES},
+        noticed={how: tuple(one for one in in_order if one.noticed == how) for how in NOTICED},
+        neighbours=tuple(_neighbour(run, step) for step in STEPS_ABV),
+    )
+
+
+def _neighbour(run: Run, step: float) -> Neighbour | Strongest | None:
+    """The run at a weaker or stronger charge; the limit where the spirits are too weak for it."""
+    abv = run.charge.abv + step
+    if run.charge.ethanol_mol == 0.0 or abv <= 0.0:
+        return None
+    plan = _without_flavours(run)
+    most = strongest(plan)
+    if abv > most:
+        return Strongest(most)
+    try:
+        there = distil(with_strength(plan, abv))
+    except RequestError:
+        return None
+    return Neighbour(abv, there.keep.volume_l, there.keep.abv, there.kept_min)
+
+
+def _without_flavours(run: Run) -> Plan:
+    """The plan with the botanicals' water alone, where no stop asks what they give: much cheaper to run."""
+    plan = run.plan
+    stops = (plan.cuts.stop, plan.cuts.tails_from)
+    if any(stop is not None and (stop.over or stop.cloudy or stop.faded) for stop in stops):
+        return plan
+    juice_l = sum(dose.water_brought_l for dose in run.bill)
+    juices = (Ingredient("water", juice_l),) if juice_l > 0.0 else ()
+    return replace(plan, charge=(*plan.charge, *juices), botanicals=())

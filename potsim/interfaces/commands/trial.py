@@ -73,7 +73,7 @@ def run_compare(args: argparse.Namespace) -> None:
     target = _target(args, "plot", PICTURES)
     a, b = _trial(args.a, target), _trial(args.b, target)
     from potsim.interfaces.report.trials import sections_of_comparison
-    from potsim.planning.comparison import compare
+    from potsim.planning.trials import compare
 
     made = compare(a.trial, b.trial)
     picture: str | bytes = ""
@@ -137,8 +137,8 @@ def _charge(text: str) -> tuple[float, float | None]:
 
 
 def _outcome(run: object) -> dict[str, object]:
+    from potsim.planning.frames import outcome
     from potsim.planning.run import Run
-    from potsim.planning.sweep import outcome
 
     return plain(outcome(run)) if isinstance(run, Run) else {}
 

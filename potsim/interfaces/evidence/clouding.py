@@ -21,9 +21,9 @@ from potsim.liquid.pure import Array
 from potsim.liquid.solubility import MOST_DILUTE, dilute, saturated
 from potsim.liquid.traces import BEND, LN10, ROOM_K, bend, ln_gamma, slopes_of, solvent_mol_per_l
 from potsim.planning.cloud import Cloud
-from potsim.planning.ingredients import Prepared, State
 from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, Plan, StillPlan, Stop
 from potsim.planning.run import Run
+from potsim.planning.schema import Prepared, State
 from potsim.records import dataclass
 
 FACTOR_OF_TWO = 0.3  # decades: what the model claims, and by what handbooks differ for one compound

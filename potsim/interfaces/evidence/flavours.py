@@ -17,10 +17,9 @@ from potsim.liquid.compounds import Compound
 from potsim.liquid.pure import Array
 from potsim.planning.botanicals import Library, find, resolve
 from potsim.planning.flavours import Cut, Flavours, predict
-from potsim.planning.ingredients import Prepared
-from potsim.planning.noticed import Noticed
 from potsim.planning.plan import BotanicalDose
-from potsim.planning.release import classes, source, tissue_of, wax_of
+from potsim.planning.release import Noticed, classes, source, tissue_of, wax_of
+from potsim.planning.schema import Prepared
 from potsim.still.course import Course, course
 from potsim.still.escape import partition
 from potsim.still.plant import FILM, Pools, Source, ease

@@ -29,8 +29,6 @@ from potsim.liquid import strength
 from potsim.liquid.compounds import compound
 from potsim.planning.blends import blend_trials
 from potsim.planning.botanicals import Botanical, library
-from potsim.planning.comparison import bottled_l, in_bottle
-from potsim.planning.comparison import compare as side_by_side
 from potsim.planning.journal import Journal
 from potsim.planning.lanes import lanes as lanes_of
 from potsim.planning.notes import sentences
@@ -40,7 +38,8 @@ from potsim.planning.release import classes as classes_of
 from potsim.planning.release import per_noticed
 from potsim.planning.run import Run, distil
 from potsim.planning.sweep import with_strength
-from potsim.planning.trials import Trial
+from potsim.planning.trials import Trial, bottled_l, in_bottle
+from potsim.planning.trials import compare as side_by_side
 from potsim.records import plain
 
 Array = NDArray[np.float64]

@@ -47,7 +47,7 @@ from potsim.interfaces.page.workers import (
     body,
 )
 from potsim.planning import events
-from potsim.planning.lines import BusyError
+from potsim.planning.events import BusyError
 from potsim.records import dataclass
 
 THREADS = 4  # that write to the data folder; calculations have processes of their own

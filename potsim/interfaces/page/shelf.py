@@ -26,9 +26,8 @@ from tomlkit.exceptions import TOMLKitError
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces.planfile import inlined
 from potsim.planning import events
-from potsim.planning.events import Bottled, Clouded, Event, Pool, Titled, Verdict
+from potsim.planning.events import Bottled, Clouded, Event, Pool, Titled, Verdict, blame
 from potsim.planning.journal import Journal
-from potsim.planning.lines import blame
 from potsim.planning.plan import TABLES
 from potsim.records import dataclass
 

@@ -37,11 +37,10 @@ from potsim.planning.events import (
     Water,
     check,
 )
-from potsim.planning.ingredients import PREPARED
 from potsim.planning.journal import StaleError
 from potsim.planning.plan import TABLES, VERDICTS, most_rows
 from potsim.planning.readings import Entry
-from potsim.planning.schema import Key
+from potsim.planning.schema import PREPARED, Key
 
 OLDEST = timedelta(days=30)  # that a thing may have waited on its device
 MEASURED = {

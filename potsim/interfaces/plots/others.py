@@ -18,10 +18,10 @@ from potsim.interfaces.plots import WIDTH_IN, Picture, Volumes, shown_axes, volu
 from potsim.interfaces.report.sweep import number_words, short_words, value_words
 from potsim.interfaces.trialfile import oil, ratio
 from potsim.interfaces.wording import as_planned
-from potsim.planning.comparison import Comparison, Pair, pairs
 from potsim.planning.forecast import Forecast, in_short
-from potsim.planning.readings import observed_of
+from potsim.planning.learnt import observed_of
 from potsim.planning.sweep import Row, Sweep
+from potsim.planning.trials import Comparison, Pair, pairs
 from potsim.records import dataclass
 from potsim.still.observed import places
 

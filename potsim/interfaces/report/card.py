@@ -19,11 +19,11 @@ from potsim.interfaces.wording import (
     say,
 )
 from potsim.planning.botanicals import Choice, ResolvedDose
-from potsim.planning.card import CLASSES, Card, Neighbour, Strongest, card
 from potsim.planning.jars import Emptied
 from potsim.planning.notes import EVERY_RUN, Note
-from potsim.planning.noticed import BotanicalFlavour
+from potsim.planning.release import BotanicalFlavour
 from potsim.planning.run import Run
+from potsim.planning.sweep import CLASSES, Card, Neighbour, Strongest, card
 
 WIDTH, MOST_LINES, LABEL = 80, 30, 11
 FULLNESS = (

@@ -25,9 +25,9 @@ from potsim.liquid.clouding import ClearLimit
 from potsim.liquid.compounds import compound, compounds
 from potsim.planning.botanicals import Botanical, Spread
 from potsim.planning.cloud import NOISE_ABV, Cloud, Remedy, Stream
-from potsim.planning.cuts import HeadsCut, heads_table
-from potsim.planning.noticed import BotanicalFlavour, CompoundFlavour
+from potsim.planning.release import BotanicalFlavour, CompoundFlavour
 from potsim.planning.run import Run
+from potsim.planning.stops import HeadsCut, heads_table
 
 NO_ALCOHOL = (
     "Not told: what oil a liquid keeps clear is known for spirit, and this charge holds no alcohol. Oil that "

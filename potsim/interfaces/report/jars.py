@@ -38,10 +38,10 @@ from potsim.interfaces.wording import (
 from potsim.liquid.strength import Mixture
 from potsim.planning import flavours
 from potsim.planning.blends import BlendOil, OilBlend, Poured, TrialBlend
-from potsim.planning.comparison import bottled_abv, bottled_l
 from potsim.planning.jars import TOO_SMALL, Emptied, WorkingJar, working_jar
 from potsim.planning.proofing import STRETCH, Gauged, Keep, Proofing
 from potsim.planning.run import Run
+from potsim.planning.trials import bottled_abv, bottled_l
 from potsim.records import dataclass, plain
 
 

@@ -39,13 +39,14 @@ from potsim.interfaces.wording import (
     unit_of,
     volumes,
 )
+from potsim.liquid.compounds import ZERO_C_K
 from potsim.planning.botanicals import Botanical, composition
+from potsim.planning.frames import outcome, particular
 from potsim.planning.plan import Ingredient, Stretch
 from potsim.planning.proofing import Proofing
 from potsim.planning.reach import Reach
 from potsim.planning.run import Run
-from potsim.planning.stops import ZERO_C, CutRow, moment
-from potsim.planning.sweep import outcome, particular
+from potsim.planning.stops import CutRow, moment
 
 if TYPE_CHECKING:
     from potsim.planning.ensemble import Ensemble
@@ -221,7 +222,7 @@ def _goes_in(run: Run) -> Section:
         ("pot", f"{format_volume(still.capacity_l)}; sheds {say('loss', where.pot_loss_w_per_k)}"),
         ("neck", f"sheds {say('loss', where.neck_loss_w_per_k)}"),
         ("power", f"{_power(run)}{arrives}"),
-        ("room", f"{format_temperature(where.room_k - ZERO_C)}, {pressure}"),
+        ("room", f"{format_temperature(where.room_k - ZERO_C_K)}, {pressure}"),
         ("condenser", f"has to carry off up to {format_power(run.condenser_w)}{can}"),
     ]
     if still.parrot_l is not None:

@@ -34,12 +34,11 @@ from potsim.interfaces.wording import (
     volumes,
 )
 from potsim.liquid.strength import REFERENCE_C
-from potsim.planning.card import card
 from potsim.planning.ensemble import Ensemble
 from potsim.planning.notes import EVERY_RUN
 from potsim.planning.run import Run
 from potsim.planning.stops import QUANTITIES
-from potsim.planning.sweep import Sweep
+from potsim.planning.sweep import Sweep, card
 from potsim.records import dataclass
 
 if TYPE_CHECKING:

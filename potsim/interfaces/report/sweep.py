@@ -22,19 +22,11 @@ from potsim.interfaces.wording import (
     volumes,
 )
 from potsim.planning import schema
-from potsim.planning.cautions import worst
-from potsim.planning.charge import heat_doubt
+from potsim.planning.apparatus import heat_doubt
 from potsim.planning.ensemble import Band, Ensemble
-from potsim.planning.notes import Note
-from potsim.planning.sweep import (
-    CHARGE_ABV,
-    Number,
-    Outcome,
-    Place,
-    Row,
-    Sweep,
-    strongest,
-)
+from potsim.planning.frames import Outcome, Place
+from potsim.planning.notes import Note, worst
+from potsim.planning.sweep import CHARGE_ABV, Number, Row, Sweep, strongest
 
 DIGITS = 6  # of a value told
 # Kinds of values that are told otherwise than they stand in a file: temperatures, and all in other units.

@@ -36,8 +36,13 @@ from potsim.interfaces.wording import (
 )
 from potsim.planning import jars
 from potsim.planning.botanicals import labels
-from potsim.planning.comparison import (
+from potsim.planning.next_trial import Entry, NextTrial, Scaled
+from potsim.planning.notes import sentences
+from potsim.planning.run import Run
+from potsim.planning.trials import (
     NOTICEABLE,
+    Against,
+    AlcoholBook,
     Comparison,
     Difference,
     Doses,
@@ -46,10 +51,6 @@ from potsim.planning.comparison import (
     bottled_l,
     doses,
 )
-from potsim.planning.next_trial import Entry, NextTrial, Scaled
-from potsim.planning.notes import sentences
-from potsim.planning.run import Run
-from potsim.planning.trials import Against, AlcoholBook
 
 LEARNT = (
     "Jars in which it should stand clear, before and with the factor on its oil, a third to three times, "
