@@ -540,13 +540,13 @@ NOTES = [
     ),
     (
         danger("strong_charge", abv=55.0, usual_botanicals_abv=None, **STRONG),
-        "Charge of 55 % vol: its vapour lights at 23 °C (from IEC 60079-20-1). Usual are at most 40 % in a "
-        "small still (common practice, no source).",
+        "Charge of 55 % vol: its vapour lights at 23 °C (from IEC 60079-20-1). Usual are at most 40 % vol "
+        "in a small still (common practice, no source).",
     ),
     (
         danger("strong_charge", abv=90.0, usual_botanicals_abv=60.0, **STRONG),
-        "Charge of 90 % vol: its vapour lights at 23 °C (from IEC 60079-20-1). Usual are at most 40 % in a "
-        "small still, 60 % with botanicals (common practice, no source).",
+        "Charge of 90 % vol: its vapour lights at 23 °C (from IEC 60079-20-1). Usual are at most 40 % vol "
+        "in a small still, 60 % vol with botanicals (common practice, no source).",
     ),
     (
         caution("early_end", least_level_l=0.5),
@@ -555,11 +555,11 @@ NOTES = [
     ),
     (
         caution("dose", "clove", g_per_l=50.0, **MUCH),
-        "clove: 50 g per litre of charge (dried) is much more than usual, 0.02 to 0.3 g/L (from memory).",
+        "clove: 50 g/L of charge (dried) is much more than usual, 0.02 to 0.3 g/L (from memory).",
     ),
     (
         caution("dose", "clove", g_per_l=0.001, **MUCH),
-        "clove: 0.001 g per litre of charge (dried) is much less than usual, 0.02 to 0.3 g/L (from memory).",
+        "clove: 0.001 g/L of charge (dried) is much less than usual, 0.02 to 0.3 g/L (from memory).",
     ),
     (
         danger("limit", "thujone", mg_per_kg=20.4, limit_mg_per_kg=10.0, source="a regulation"),
@@ -603,7 +603,7 @@ NOTES = [
         hint("taken_as", "juniper", state=None, prepared="whole"),
         "juniper: taken whole, not said otherwise",
     ),
-    (hint("piece", "lemon peel", **STRIP), "lemon peel: 2 x strip taken as 2 g each, fresh: kitchen"),
+    (hint("piece", "lemon peel", **STRIP), "lemon peel: 2 strips taken as 2 g each, fresh: kitchen"),
     (
         hint("fresh_water", "lemon peel", share=0.816, source="a table"),
         "lemon peel: 82 % water when fresh: a table",
@@ -676,7 +676,7 @@ def test_templates_name_ways_of_telling_that_there_are() -> None:
         if isinstance(said, str)
         for _, _, spec, _ in string.Formatter().parse(said)
     }
-    assert {spec for spec in ways if spec and len(spec) > 3} <= set(METRIC)
+    assert {spec for spec in ways if spec and len(spec) > 3} <= {*METRIC, *TELLERS}
 
 
 FIREWEED = """

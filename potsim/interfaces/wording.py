@@ -49,6 +49,12 @@ def _one(unit: str, times: float = 1.0, decimals: int = 0, trim: bool = False, p
     return Format((Step(math.inf, unit, times, decimals, trim),), plus)
 
 
+def _rough(unit: str, times: float = 1.0) -> Format:
+    """Two digits in one unit, whatever the size."""
+    bounds = ((0.0995, 3), (0.995, 2), (9.95, 1), (math.inf, 0))
+    return Format(tuple(Step(below / times, unit, times, decimals, trim=True) for below, decimals in bounds))
+
+
 # of them in a litre; NIST HB 44, exact
 ML, FL_OZ, CUP, GALLON = 1000.0, 1.0 / 0.0295735295625, 16.0 / 3.785411784, 1.0 / 3.785411784
 OZ, LB = 1.0 / 28.349523125, 1.0 / 453.59237  # of them in a gram; NIST HB 44, exact
@@ -111,6 +117,7 @@ METRIC: Mapping[str, Format] = {
     "share": Format((Step(0.0995, "%", 100.0, 1, trim=True), Step(math.inf, "%", 100.0, 0))),
     "share_exact": _one("%", 100.0, 2, trim=True),
     "share_about": _one("%", 100.0),
+    "share_column": _one("%", 100.0, 1),
     "power": Format((Step(999.5, "W", 1.0, 0), Step(math.inf, "kW", 0.001, 2, trim=True))),
     "pressure": _one("hPa"),
     "height": _one("m"),
@@ -120,7 +127,16 @@ METRIC: Mapping[str, Format] = {
     "minutes_short": Format(
         (Step(1.495, "s", 60.0, 0), Step(9.95, "min", 1.0, 1, trim=True), Step(math.inf, "min", 1.0, 0))
     ),
-    "dose": _one("g/L", decimals=2, trim=True),
+    "dose": _one("g/L", decimals=3, trim=True),
+    "mass_rough": _rough("g"),
+    "per_kg": Format((Step(9.95, "mg/kg", 1.0, 1, trim=True), Step(math.inf, "mg/kg", 1.0, 0))),
+    "hours": _one("h", decimals=1, trim=True),
+    "percent": _one("%", decimals=3, trim=True),  # of what counts in % already
+    "percent_about": _one("%"),
+    "factor": _one("", decimals=3, trim=True),
+    "times": Format((Step(9.95, "", 1.0, 1, trim=True), Step(math.inf, "", 1.0, 0))),
+    "decades": _one("", decimals=2),
+    "oil_column": _one("mg/L"),
     "oil": Format((Step(1000.0, "mg/L", 1.0, 0), Step(math.inf, "g/L", 0.001, 1))),  # in mg/L
     "money": _one("", decimals=2),
     "count": _one(""),
@@ -159,6 +175,7 @@ US: Mapping[str, Format] = {
     ),
     "mass_column": Format((Step(10_000.0, "oz", OZ, 2), Step(math.inf, "lb", LB, 2))),
     "mass_about": Format((Step(453.6, "oz", OZ, 1), Step(math.inf, "lb", LB, 1, trim=True))),
+    "mass_rough": _rough("oz", OZ),
     "water": Format((Step(math.inf, "oz", OZ, 1),), beside="water"),
     "temperature": _one("°F", 1.8, 0, plus=32.0),
     "temperature_short": _one("°F", 1.8, 0, plus=32.0),

@@ -16,7 +16,8 @@ from matplotlib.axes import Axes
 from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
 
-from potsim.interfaces.wording import step_of
+from potsim.interfaces.wording import Step, number, step_of
+from potsim.interfaces.wording import plain as rounded
 from potsim.records import dataclass
 
 VERMILION = "#D55E00"
@@ -121,7 +122,7 @@ def strengths(ax: Axes, of: str) -> None:
     step = step_of("abv_column", 1.0)
     ax.set_ylabel(f"{of}, {step.unit}")
     if step.times != 1.0:
-        ax.yaxis.set_major_formatter(lambda abv, _: f"{step.times * abv:.0f}")
+        ax.yaxis.set_major_formatter(lambda abv, _: number("abv_column", abv, step))
 
 
 def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> list[float]:
@@ -154,13 +155,21 @@ def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> li
 class Volumes:
     """The unit of volume of one picture."""
 
-    unit: str  # its symbol
-    per_l: float  # how many to a litre
-    digits: int  # decimals worth saying
+    step: Step  # how it is told
+
+    @property
+    def unit(self) -> str:
+        """Its symbol."""
+        return self.step.unit
+
+    @property
+    def per_l(self) -> float:
+        """How many to a litre."""
+        return self.step.times
 
     def number(self, volume_l: float) -> str:
         """Return a volume [L] in the unit, without it."""
-        return f"{self.per_l * volume_l:.{self.digits}f}"
+        return number("volume_axis", volume_l, self.step)
 
     def words(self, volume_l: float) -> str:
         """Return a volume [L] with the unit."""
@@ -169,11 +178,11 @@ class Volumes:
     @property
     def label(self) -> str:
         """The unit as it stands on an axis, with millilitres beside where it is another."""
-        each = 1000.0 / self.per_l
-        return self.unit if self.unit in ("mL", "L") else f"{self.unit} ({each:.4g} mL each)"
+        if self.unit in ("mL", "L"):
+            return self.unit
+        return f"{self.unit} ({rounded(1000.0 / self.per_l, 1)} mL each)"
 
 
 def volumes_up_to(most_l: float) -> Volumes:
     """Return the unit for a picture that reaches to a volume."""
-    step = step_of("volume_axis", most_l)
-    return Volumes(step.unit, step.times, step.decimals)
+    return Volumes(step_of("volume_axis", most_l))

@@ -16,6 +16,7 @@ from potsim.errors import RequestError, UnknownNameError
 from potsim.interfaces import plots as ink
 from potsim.interfaces.plots import WIDTH_IN, Picture, Volumes, shown_axes, volumes_up_to
 from potsim.interfaces.report.sweep import number_words, short_words, value_words
+from potsim.interfaces.report.words import minute
 from potsim.interfaces.trialfile import oil, ratio
 from potsim.interfaces.wording import as_planned
 from potsim.planning.forecast import Forecast, in_short
@@ -214,7 +215,7 @@ def _mark(forecast: Forecast, ax: Axes) -> None:
         )
     reach = f"{volumes.number(found.low)} to {volumes.number(found.high)}"
     ax.annotate(
-        f"stop at {volumes.words(found.value)} ({reach}), minute {forecast.stop_min.value:.0f}",
+        f"stop at {volumes.words(found.value)} ({reach}), {minute(forecast.stop_min.value)}",
         xy=(stop, top),
         xytext=(0, 5),
         textcoords="offset points",

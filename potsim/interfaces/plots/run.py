@@ -27,7 +27,8 @@ from potsim.interfaces.plots import (
     volumes_up_to,
 )
 from potsim.interfaces.report.flavours import sentences
-from potsim.interfaces.wording import as_planned, say, step_of
+from potsim.interfaces.report.words import minute
+from potsim.interfaces.wording import as_planned, number, say, step_of
 from potsim.planning.lanes import Lane, Lanes, lanes
 from potsim.planning.run import Run
 
@@ -168,11 +169,11 @@ def plot_lines(run: Run, ax: Axes, ground: Ground = LIGHT) -> Axes:
             va="bottom" if above else "top",
             color=ground.ink,
         )
-    told = {False: 1.0, True: step.times}
-    ends = sorted((float(values[-1]), told[name.endswith(step.unit)]) for values, _, name, *_ in lines)
-    for place, (value, times) in zip(_apart([value for value, _ in ends], 15.0), ends, strict=True):
+    kinds = {False: "percent_about", True: "abv_about"}
+    ends = sorted((float(values[-1]), kinds[name.endswith(step.unit)]) for values, _, name, *_ in lines)
+    for place, (value, kind) in zip(_apart([value for value, _ in ends], 15.0), ends, strict=True):
         ax.annotate(
-            f"{times * value:.0f}",
+            number(kind, value),
             (1.0, place),
             (4, 0),
             xycoords=("axes fraction", "data"),
@@ -238,7 +239,7 @@ def stop_lines(run: Run) -> list[str]:
     """Lines about the stop, which stand above the picture."""
     stop = run.stop
     where = volumes_up_to(float(run.collected_l[-1])).words(stop.collected_l)
-    return textwrap.wrap(f"Stop at {where}, minute {stop.elapsed_min:.0f}: {run.end.words}.", WORDS)
+    return textwrap.wrap(f"Stop at {where}, {minute(stop.elapsed_min)}: {run.end.words}.", WORDS)
 
 
 def foot_words(run: Run, told: Lanes, cloud: bool) -> list[str]:
@@ -357,8 +358,8 @@ def _ends(run: Run, scale: float, end: float) -> list[float]:
 
 def _scale(ax: Axes, places: list[float], volumes: Volumes, ground: Ground) -> None:
     _plain(ax, ground)
-    digits = {"mL": 0, "fl oz": 1}.get(volumes.unit, 2)
-    ax.set_xticks(places, [f"{place:.{digits}f}" for place in places])
+    step = volumes.step._replace(decimals={"L": 2}.get(volumes.unit, volumes.step.decimals))
+    ax.set_xticks(places, [number("volume_axis", place / step.times, step) for place in places])
     ax.get_xticklabels()[-1].set_fontweight("bold")
 
 
@@ -369,7 +370,7 @@ def _upper(run: Run, ax: Axes, scale: float, end: float, ground: Ground) -> None
         np.interp(places / scale, run.collected_l, each) for each in (run.elapsed_min, run.vapour_c)
     )
     upper = ax.secondary_xaxis("top")
-    labels = [f"{m:.0f} min\n{say('temperature', v)}" for m, v in zip(minutes, vapour, strict=True)]
+    labels = [f"{say('minutes', m)}\n{say('temperature', v)}" for m, v in zip(minutes, vapour, strict=True)]
     upper.set_xticks(places, labels)
     upper.tick_params(labelsize=SIZE - 1, colors=ground.faint, length=3, color=ground.hatch)
     upper.spines["top"].set_visible(False)

@@ -7,14 +7,13 @@ from collections.abc import Iterable, Sequence
 from potsim.interfaces import output
 from potsim.interfaces.report import wrapped
 from potsim.interfaces.report.flavours import bottle_words, watch_words
-from potsim.interfaces.report.words import CHOSEN, words
+from potsim.interfaces.report.words import CHOSEN, minute, words
 from potsim.interfaces.wording import (
     as_planned,
     briefly,
     counted,
     format_numbers,
     metric,
-    number,
     pieces_of,
     say,
 )
@@ -111,7 +110,7 @@ def _pot(run: Run) -> str:
     power = say("power", still.on_plate_w(still.conditions.power_w))
     return (
         f"{_spirit(charge.volume_l, charge.abv)}{of}, in {say('volume', still.capacity_l)} at {power}; "
-        f"first drop at minute {number('minutes', run.first_drop_min)}"
+        f"first drop at {minute(run.first_drop_min)}"
     )
 
 
@@ -125,7 +124,7 @@ def _stop(of: Card) -> str:
     }
     there.pop(run.end.reason, None)  # said by why it ends
     return (
-        f"{loud}at {say('volume_exact', stop.collected_l)}, minute {number('minutes', stop.elapsed_min)}: "
+        f"{loud}at {say('volume_exact', stop.collected_l)}, {minute(stop.elapsed_min)}: "
         f"{run.end.words}; "
         f"{', '.join(filter(None, there.values()))}"
     )
@@ -165,7 +164,7 @@ def _keep(run: Run) -> list[tuple[str, str]]:
     if run.charge.ethanol_mol == 0.0:
         return []
     tails = run.points.keep_end < run.points.end
-    done = f", done at minute {number('minutes', run.kept_min)}" if tails else ""
+    done = f", done at {minute(run.kept_min)}" if tails else ""
     of = ", all in one vessel" if run.in_one_vessel else f", jars {format_numbers(keep.jars)}"
     of = of if run.emptied is None else ""
     rows = [("keep", f"{_spirit(keep.volume_l, keep.abv)}{of}{done}")]

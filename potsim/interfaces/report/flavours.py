@@ -19,6 +19,8 @@ from potsim.interfaces.wording import (
     metric,
     number,
     say,
+    signed,
+    unit_of,
     volumes,
 )
 from potsim.liquid.clouding import ClearLimit
@@ -182,7 +184,7 @@ def remedy_words(remedy: Remedy, found: Cloud) -> str:
         if after >= NOISE_ABV
         else f"below {say('abv_about', NOISE_ABV)}"
     )
-    return f"{what}: first haze {to} instead of {before:.0f}."
+    return f"{what}: first haze {to} instead of {number('abv_about', before)}."
 
 
 def _blame_words(found: Cloud) -> str:
@@ -195,15 +197,15 @@ def taught_words(found: Cloud) -> list[str]:
     """Say what a haze that was seen teaches, or what an earlier one has taught."""
     if found.taught is not None:
         seen = found.taught.seen
-        way = "less" if seen < 0.0 else "more"
-        said = (
-            f"The haze you saw: this batch keeps {10.0 ** abs(seen):.1f} times {way} oil clear than computed."
-        )
+        factor, way = number("times", 10.0 ** abs(seen)), "less" if seen < 0.0 else "more"
+        said = f"The haze you saw: this batch keeps {factor} times {way} oil clear than computed."
         if found.taught.bounded:
             said += " Lots and solubilities explain less; look again whether it was the oil."
-        return [said, f"{found.taught.believed:+.2f} decades of it go to the next trial as cloud_shift."]
+        believed = signed("decades", found.taught.believed)
+        return [said, f"{believed} decades of it go to the next trial as cloud_shift."]
     if found.shift is not None:
-        return [f"With cloud_shift {found.shift:+.2f}, learnt from a glass; delete the key to forget it."]
+        shift = signed("decades", found.shift)
+        return [f"With cloud_shift {shift}, learnt from a glass; delete the key to forget it."]
     return []
 
 
@@ -270,9 +272,9 @@ def heads_sections(run: Run) -> tuple[Section, ...]:
     )
     rows = [
         (f"pure alcohol, {lost_unit}", *lost),
-        ("the alcohol", *(_tenths(cut.ethanol_share) for cut in found)),
+        ("the alcohol", *(number("share_column", cut.ethanol_share) for cut in found)),
         *(
-            (one.name, *(_tenths(cut.taken[one.compound_id]) for cut in found))
+            (one.name, *(number("share_column", cut.taken[one.compound_id]) for cut in found))
             for one in run.flavours.base
             if one.compound_id in found[0].taken
         ),
@@ -284,18 +286,13 @@ def _head(run: Run, cut: HeadsCut, size: str) -> str:
     return f"plan {size}" if cut.heads_l == run.setting.heads_l else size
 
 
-def _tenths(share: float) -> str:
-    return f"{100.0 * share:.1f}"
-
-
 # --- The library of botanicals.
 
 
 def spread(given: Spread) -> str:
     """Return a typical value with its range, ``"1.2 (0.8 to 2)"``."""
-    if given.low == given.typical == given.high:
-        return f"{given.typical:g}"
-    return f"{given.typical:g} ({given.low:g} to {given.high:g})"
+    typical, low, high = (number("percent", pct) for pct in (given.typical, given.low, given.high))
+    return typical if low == typical == high else f"{typical} ({low} to {high})"
 
 
 def list_of(every: Sequence[Botanical]) -> Section:
@@ -313,7 +310,7 @@ def list_of(every: Sequence[Botanical]) -> Section:
             one.common_name,
             one.part or one.category,
             one.yield_state,
-            f"{one.oil_yield_pct.typical:g}",
+            number("percent", one.oil_yield_pct.typical),
             _dose(one),
             "caution" if one.cautions else "",
         )
@@ -325,7 +322,9 @@ def list_of(every: Sequence[Botanical]) -> Section:
 
 def _dose(one: Botanical) -> str:
     usual = one.usual_dose
-    return "" if usual is None else f"{usual.low_g_per_l:g} to {usual.high_g_per_l:g}"
+    if usual is None:
+        return ""
+    return " to ".join(number("dose", g_per_l) for g_per_l in (usual.low_g_per_l, usual.high_g_per_l))
 
 
 def sections_of(one: Botanical) -> tuple[Section, ...]:
@@ -371,8 +370,8 @@ def _compound_rows(one: Botanical) -> Section:
         (names.get(share.compound_id, share.compound_id), spread(share.pct), share.basis, share.source)
         for share in sorted(one.composition, key=lambda share: -share.pct.typical)
     )
-    rest = 100.0 - one.listed_pct
-    said = f"The list accounts for {one.listed_pct:.0f} % of the oil; the other {rest:.0f} % is not followed."
+    listed, rest = (say("share_about", pct / 100.0) for pct in (one.listed_pct, 100.0 - one.listed_pct))
+    said = f"The list accounts for {listed} of the oil; the other {rest} is not followed."
     return Section("Compounds", (Table(columns, rows), said))
 
 
@@ -489,9 +488,7 @@ def dose_sections(run: Run) -> tuple[Section, ...]:
     columns = (
         Column("botanical", align="left"),
         Column("now", align="left"),
-        Column("dose", "g"),
-        Column("a hint from", "g"),
-        Column("clear from", "g"),
+        *(Column(head, unit_of("mass_rough")) for head in ("dose", "a hint from", "clear from")),
     )
     rows = []
     for one in every:
@@ -501,7 +498,7 @@ def dose_sections(run: Run) -> tuple[Section, ...]:
 
 
 def _grams(grams: float | None) -> str:
-    return "never" if grams is None else f"{grams:.2g}" if grams < 10.0 else f"{grams:.0f}"
+    return "never" if grams is None else number("mass_rough", grams)
 
 
 def _where(run: Run, flavour: BotanicalFlavour) -> str:
@@ -575,7 +572,7 @@ def _noticed(names: Sequence[str], every: Sequence[BotanicalFlavour]) -> Table:
         Column("in keep", unit),
     )
     rows = [
-        (name, one.noticed, f"{one.times_threshold:.0f}", grams)
+        (name, one.noticed, number("count", one.times_threshold), grams)
         for name, one, grams in zip(names, every, kept, strict=True)
     ]
     return Table(columns, tuple(rows))
@@ -616,7 +613,7 @@ def _compounds(flavour: BotanicalFlavour) -> Table:
             grams,
             _percent(one.left_in_plant),
             _percent(one.left_in_pot),
-            f"{one.expected_factor:.1f}",
+            number("times", one.expected_factor),
         )
         for one, (klass, _, half, *_), grams in zip(flavour.compounds, rows, over, strict=True)
     )

@@ -220,8 +220,9 @@ def jar_section(run: Run) -> Section:
     if not spirit:
         told = told.replace("stream, vapour", "vapour", 1).replace("the stream", "the vapour", 1)
     if run.bill:
-        columns = (*columns, Column("oil", "mg/L"))
-        rows = [(*row, f"{mg:.0f}") for row, mg in zip(rows, flavours.jars_mg_per_l(run), strict=True)]
+        oil_unit, oils = column("oil_column", list(flavours.jars_mg_per_l(run)))
+        columns = (*columns, Column("oil", oil_unit))
+        rows = [(*row, mg) for row, mg in zip(rows, oils, strict=True)]
         told += "; oil: of the botanicals, in the jar; lots differ by a factor of two and more"
     table = Table(columns, tuple(rows))
     if not spirit:
@@ -324,10 +325,10 @@ def _bottles(made: Proofing) -> list[tuple[str, str]]:
 
 def _additions(made: Proofing) -> Table:
     unit, water = volumes([a.water_at_c_l for a in made.additions])
-    large = unit == "L"
+    mass_unit, masses = column("mass_column", [1000.0 * a.water_kg for a in made.additions])
     columns = (
         Column("addition"),
-        Column("water", "kg" if large else "g"),
+        Column("water", mass_unit),
         Column(f"at {say('temperature_short', made.at_c)}", unit),
         Column("strength", unit_of("abv_column")),
         Column("reads", unit_of("abv_column")),
@@ -335,8 +336,8 @@ def _additions(made: Proofing) -> Table:
     rows = tuple(
         (
             str(a.number),
-            f"{a.water_kg:.2f}" if large else f"{1000.0 * a.water_kg:.1f}",
-            water[k] if large else f"{1000.0 * a.water_at_c_l:.1f}",
+            masses[k],
+            water[k],
             in_column(a.abv),
             in_column(a.reading_abv),
         )
@@ -400,7 +401,7 @@ def sections_of_blend(made: TrialBlend) -> tuple[Section, ...]:
         tuple(
             (
                 share.trial.name,
-                f"{share.parts:g}",
+                number("factor", share.parts),
                 format_volume(share.poured_l),
                 format_volume(share.bottled_l),
                 in_column(share.abv),
@@ -521,23 +522,25 @@ def sections_of_oil_blend(blended: Blended) -> tuple[Section, ...]:
 def _pour(blended: Blended) -> Table:
     poured = blended.poured.volumes_l
     unit, told = volumes(poured)
+    kept = [run.keep for run in blended.runs]
+    grams = [volume / keep.volume_l * keep.mass_g for keep, volume in zip(kept, poured, strict=True)]
+    mass_unit, masses = column("mass_column", grams)
     columns = (
         Column("keep of", align="left"),
         Column("pour", unit),
-        Column("mass", "g"),
+        Column("mass", mass_unit),
         Column("strength", unit_of("abv_column")),
         Column("share", "%"),
     )
     rows = []
-    for run, volume, text, share in zip(blended.runs, poured, told, blended.made.shares, strict=True):
-        grams = volume / run.keep.volume_l * run.keep.mass_g
-        cells = (text, f"{grams:.1f}", in_column(run.keep.abv), f"{100.0 * share:.1f}")
+    for run, mass, text, share in zip(blended.runs, masses, told, blended.made.shares, strict=True):
+        cells = (text, mass, in_column(run.keep.abv), number("share_column", share))
         rows.append((run.plan.title, *cells))
     return Table(columns, tuple(rows))
 
 
 def _amount(factor: float) -> str:
-    times = f"{factor:.2g} times" if factor < 9.95 else f"{factor:.0f} times"
+    times = f"{number('times', factor)} times"
     if factor > 1.05:
         more = rounded(factor - 1.0, 2 if factor < 9.95 else 0)
         return (
@@ -563,9 +566,9 @@ def _worst(blended: Blended) -> Table | str:
     rows = tuple(
         (
             names[one.compound_id],
-            f"{one.wanted_mg_per_l:.3g}",
-            f"{one.matched_mg_per_l:.3g}",
-            f"{100.0 * one.miss:+.0f}",
+            oil(one.wanted_mg_per_l),
+            oil(one.matched_mg_per_l),
+            signed("share_about", one.miss),
         )
         for one in worst
     )

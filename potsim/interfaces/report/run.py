@@ -269,7 +269,7 @@ def _bill(run: Run) -> Table:
             format_mass(dose.wet_mass_g),
             dose.prepared,
             dose.dose.where,
-            f"{dose.dose.macerated_h:g}" if dose.dose.macerated_h else "",
+            number("hours", dose.dose.macerated_h) if dose.dose.macerated_h else "",
             grams,
         )
         for dose, grams in zip(run.bill, oil, strict=True)

@@ -332,10 +332,11 @@ def sure_section(found: Ensemble) -> Section:
     if heats.less:
         less = say("share_about", heats.less)
         heat += f", in every other run less by {less} or so as no heated_by is given"
-    lost, room = say("share_about", doubt.lost), say("temperature_difference", doubt.room_c)
+    abv, lost = say("abv_difference", doubt.abv), say("share_about", doubt.lost)
+    room = say("temperature_difference", doubt.room_c)
     taken = (
-        f"{found.n} runs drawn (seed {found.seed}) with strengths +/-{doubt.abv:g} % vol, volumes {volume}, "
-        f"neck loss {neck}, pot loss {pot}, room +/-{room}, heat that arrives {heat}, spirit "
+        f"{found.n} runs drawn (seed {found.seed}) with strengths +/-{abv}, volumes {volume}, neck "
+        f"loss {neck}, pot loss {pot}, room +/-{room}, heat that arrives {heat}, spirit "
         f"lost up to {lost} more, and the misfit of the vapour model to published data. Set your own in "
         "[uncertainty]."
     )

@@ -22,6 +22,7 @@ from potsim.interfaces.trialfile import (
     when,
 )
 from potsim.interfaces.wording import (
+    counted,
     format_abv,
     format_mass,
     format_minutes,
@@ -31,6 +32,7 @@ from potsim.interfaces.wording import (
     format_volume,
     in_column,
     metric,
+    number,
     say,
     unit_of,
 )
@@ -100,8 +102,8 @@ def _learnt(made: NextTrial) -> tuple[Section, ...]:
             format_numbers(one.tasted),
             format_numbers(one.foretold) or "none",
             format_numbers(one.fits) or "none",
-            f"{one.before:g}",
-            f"{one.after:g}",
+            number("factor", one.before),
+            number("factor", one.after),
         )
         for one in made.learnt
     )
@@ -302,10 +304,8 @@ def _both(pairs: Sequence[Pair]) -> Table:
 
 
 def _rest(made: Comparison) -> str:
-    rest = (
-        f"{made.unchanged} more botanical{'s' if made.unchanged != 1 else ''} within {100 * NOTICEABLE:g} %."
-    )
-    return rest if made.unchanged else "All botanicals differ."
+    more = counted(made.unchanged, "more botanical")
+    return f"{more} within {format_share(NOTICEABLE)}." if made.unchanged else "All botanicals differ."
 
 
 # --- What a distiller reads of a recipe scaled, and of a book of trials.
@@ -332,8 +332,8 @@ def sections_of_scaled(made: Scaled, name: str) -> tuple[Section, ...]:
     charge = Table(columns, _parts(made))
     facts = (
         ("together", f"{format_volume(after.charge.volume_l)} at {format_abv(after.charge.abv)}"),
-        ("factors", f"charge x {made.charge_factor:.4g}, alcohol x {made.alcohol_factor:.4g}"),
-        ("botanicals", f"x {made.dose_factor:.4g}, by the litre of {made.per}"),
+        ("factors", f"charge {times(made.charge_factor)}, alcohol {times(made.alcohol_factor)}"),
+        ("botanicals", f"{times(made.dose_factor)}, by the litre of {made.per}"),
     )
     sections = [Section(f"{name} for another size", (charge, Facts(facts)))]
     if after.bill:
@@ -415,7 +415,7 @@ def _pot(run: Run) -> str:
 def _fill(run: Run) -> str:
     solids_l = sum(dose.solids_volume_l for dose in run.bill if dose.dose.where == "pot")
     hot_l = float(run.course.at(np.array([0.0])).pot_hot_l[0]) + solids_l
-    return f"{100.0 * hot_l / run.setting.still.capacity_l:.0f} %"
+    return say("share_about", hot_l / run.setting.still.capacity_l)
 
 
 def _full(run: Run) -> str:
@@ -455,7 +455,7 @@ def sections_of_book(entries: Sequence[Entry], folder: str) -> tuple[Section, ..
         Column("collected", "measured"),
         Column("at", unit_of("abv_column")),
     )
-    count = "1 trial" if len(entries) == 1 else f"{len(entries)} trials"
+    count = counted(len(entries), "trial")
     sections = [Section(f"{count} in {folder}", (Table(columns, tuple(map(_row, ran))),))] if ran else []
     if any(entry.doses for entry in ran):
         sections += _dose_tables(ran)

@@ -7,6 +7,7 @@ from typing import Any
 
 from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table, render
 from potsim.interfaces.report.flavours import watch_words
+from potsim.interfaces.report.words import minute
 from potsim.interfaces.wording import (
     Step,
     as_planned,
@@ -19,6 +20,7 @@ from potsim.interfaces.wording import (
     format_volume,
     in_column,
     number,
+    pieces_of,
     say,
     step_of,
     unit_of,
@@ -54,7 +56,7 @@ GROUPS = {"": "Other"}
 def why(run: Run) -> dict[str, Any]:
     """Say when and why a run stops; ``edge`` if that is not what was asked for."""
     asked = run.setting.stop.named
-    text = f"Stops at minute {number('minutes', run.stop.elapsed_min)}: {run.end.words}."
+    text = f"Stops at {minute(run.stop.elapsed_min)}: {run.end.words}."
     return {"text": text, "strong": run.end.words, "edge": run.end.reason not in asked}
 
 
@@ -106,8 +108,7 @@ def dose(one: ResolvedDose) -> str:
     pieces = one.dose.pieces
     if pieces is not None:
         piece = one.botanical.piece_counted(one.dose.counted)
-        name = "piece" if piece is None else piece.name
-        return f"{pieces:g} {name}{'s' if pieces != 1 else ''}"
+        return pieces_of(pieces, "piece" if piece is None else piece.name)
     return format_mass(one.dose.mass_g or one.wet_mass_g)
 
 
@@ -192,7 +193,7 @@ def poured(made: Poured) -> str:
         return f"Forecast: measure the jug before the rest. Makes {end}."
     if later < 0.5:
         return f"Makes {end}."
-    return f"Let it cool, read again. Some {later:.0f} g more makes {end}."
+    return f"Let it cool, read again. Some {say('water', later)} more makes {end}."
 
 
 def band(of: Band) -> str:
@@ -212,24 +213,27 @@ def fits(read_abv: float, expected: Band) -> dict[str, Any]:
     return {"fits": False, "text": f"{read} is {by} {side} the forecast: {asked}"}
 
 
+SAME_MIN = 0.075  # a stop moved by less is the same
+
+
 def moved(before: Forecast, after: Forecast) -> str:
     """Say what a reading does to the stop."""
     minutes = after.stop_min.value - before.stop_min.value
-    place = f"at {format_volume(after.stop_l.value)}, minute {number('minutes', after.stop_min.value)}"
-    seconds = round(abs(minutes) * 60.0)
-    if seconds < 5:
+    place = f"at {format_volume(after.stop_l.value)}, {minute(after.stop_min.value)}"
+    if abs(minutes) < SAME_MIN:
         return f"Stop as before, {place}."
-    span = f"{seconds} s" if seconds < 90 else format_minutes(abs(minutes))
-    return f"Stop then {span} {'sooner' if minutes < 0.0 else 'later'}, {place}."
+    return (
+        f"Stop then {say('minutes_short', abs(minutes))} {'sooner' if minutes < 0.0 else 'later'}, {place}."
+    )
 
 
 def pace(forecast: Forecast) -> str | None:
     """Say how much slower or faster than planned a run is; ``None`` where that is not told yet."""
     scale = forecast.fit.value("time_scale")
-    percent = round(100.0 * abs(scale - 1.0))
-    if forecast.fit.told("time_scale") < 0.2 or not percent:
+    off = say("share_about", abs(scale - 1.0))
+    if forecast.fit.told("time_scale") < 0.2 or off == say("share_about", 0.0):
         return None
-    return f"{percent} % {'slower' if scale > 1.0 else 'faster'} than planned"
+    return f"{off} {'slower' if scale > 1.0 else 'faster'} than planned"
 
 
 TICKS = (
@@ -281,9 +285,9 @@ def _odd(forecast: Forecast) -> tuple[Part, ...]:
 
 def now_section(forecast: Forecast) -> Section:
     """Return what is so now and what is still to come."""
-    collected, minute = format_volume(forecast.collected_l), number("minutes", forecast.elapsed_min)
+    collected = format_volume(forecast.collected_l)
     pairs = [
-        ("collected", f"{collected} at minute {minute}, {_abv(forecast.mean_abv)} pooled"),
+        ("collected", f"{collected} at {minute(forecast.elapsed_min)}, {_abv(forecast.mean_abv)} pooled"),
         ("stream", _abv(forecast.stream_abv)),
     ]
     if forecast.jar is not None:
@@ -319,7 +323,7 @@ def _abv(band: Band) -> str:
 
 
 def _minutes(band: Band) -> str:
-    return f"{say('minutes', band.value)} ({band.low:.0f} to {band.high:.0f})"
+    return f"{say('minutes', band.value)} ({number('minutes', band.low)} to {number('minutes', band.high)})"
 
 
 def _jar(jar: JarNow) -> str:
@@ -382,7 +386,7 @@ def _row(forecast: Forecast, line: int, reading: Reading, step: Step) -> tuple[s
     strength, vapour = fits.get("strength"), fits.get("vapour")
     place = reading.collected_l
     return (
-        "" if entry.elapsed_min is None else f"{entry.elapsed_min:.0f}",
+        "" if entry.elapsed_min is None else number("minutes", entry.elapsed_min),
         _mass(reading) if place is None else number("volume_column", place, step),
         entry.of if reading.abv is not None else "",
         "" if entry.read_abv is None else in_column(entry.read_abv),

@@ -19,7 +19,10 @@ from potsim.interfaces.wording import (
     in_column,
     made_for,
     metric,
+    number,
+    pieces_of,
     say,
+    signed,
 )
 from potsim.planning.notes import EVERY_RUN, Note
 
@@ -62,6 +65,11 @@ def sentences(notes: Iterable[Note]) -> tuple[str, ...]:
     return tuple(map(words, notes))
 
 
+def minute(elapsed_min: float) -> str:
+    """Return a moment of a run, counted from switch-on: ``"minute 46"``."""
+    return f"minute {number('minutes', elapsed_min)}"
+
+
 def _limit(value: float, step: float) -> float:
     """Round a limit so that what is told is itself within it: down, or up by a negative step."""
     return math.floor(value / step + 1e-6) * step
@@ -70,6 +78,8 @@ def _limit(value: float, step: float) -> float:
 # Ways of telling what is no quantity, and limits so that what is told is itself within them.
 TELLERS: dict[str, Callable[[Any], str]] = {
     "list": lambda of: ", ".join(one if isinstance(one, str) else f"{one:.6g}" for one in of),
+    "minute": lambda of: minute(of),
+    "kilograms": lambda of: say("mass", 1000.0 * of),
     "jars": lambda of: format_numbers(of),
     "note": lambda of: words(of),
     "stop": lambda of: waits(*of),
@@ -102,17 +112,17 @@ def _strong_charge(note: Note) -> str:
     v = note.values
     lights = fill("its vapour lights at {lights_c:temperature_about} (from IEC 60079-20-1)", **v)
     with_botanicals = v["usual_botanicals_abv"]
-    more = "" if with_botanicals is None else f", {with_botanicals:.0f} % with botanicals"
-    usual = f"Usual are at most {v['usual_abv']:.0f} % in a small still{more}"
+    more = "" if with_botanicals is None else f", {say('abv_about', with_botanicals)} with botanicals"
+    usual = f"Usual are at most {say('abv_about', v['usual_abv'])} in a small still{more}"
     return f"Charge of {say('abv_about', v['abv'])}: {lights}. {usual} (common practice, no source)."
 
 
 def _dose(note: Note) -> str:
     v = note.values
-    low, high = v["usual_low_g_per_l"], v["usual_high_g_per_l"]
-    side = "much more" if v["g_per_l"] > high else "much less"
-    per_l = f"{v['g_per_l']:.3g} g per litre of charge ({v['state']})"
-    return f"{note.subject}: {per_l} is {side} than usual, {low:g} to {high:g} g/L ({v['source']})."
+    side = "more" if v["g_per_l"] > v["usual_high_g_per_l"] else "less"
+    usual = f"{number('dose', v['usual_low_g_per_l'])} to {say('dose', v['usual_high_g_per_l'])}"
+    per_l = f"{say('dose', v['g_per_l'])} of charge ({v['state']})"
+    return f"{note.subject}: {per_l} is much {side} than usual, {usual} ({v['source']})."
 
 
 HEED: dict[str, Words] = {
@@ -138,8 +148,8 @@ HEED: dict[str, Words] = {
     "{smaller_l:volume} would take {smaller_share:share}.",
     "dose": _dose,
     "botanical": "{subject}: {text} ({source})",
-    "limit": "{subject}: about {mg_per_kg:.2g} mg/kg in the drink is over the limit of {limit_mg_per_kg:g} "
-    "mg/kg ({source}).",
+    "limit": "{subject}: about {mg_per_kg:per_kg} in the drink is over the limit of "
+    "{limit_mg_per_kg:per_kg} ({source}).",
 }
 
 
@@ -197,12 +207,12 @@ TAKEN: dict[str, Words] = {
     "{plate_low:share} to {plate_high:share} of it would.",
     "assumed_heat_share": "{share:share} of the power reach the pot, of {heated_by} usually {low:share} to "
     "{high:share}: no heat_share given.",
-    "assumed_pot_mass_by_size": "{mass_kg:.2g} kg of {built_of} are heated with the charge, for a pot this "
-    "size: no pot_mass given.",
+    "assumed_pot_mass_by_size": "{mass_kg:kilograms} of {built_of} are heated with the charge, for a pot "
+    "this size: no pot_mass given.",
     "vapour_stop_here": _vapour_stop,
     "parrot_shows": "At the stop the stream is at {stream_abv:abv}; your parrot of {parrot_l:volume} "
     "will then show {parrot_abv:abv}.",
-    "turn_off": "Switch the plate off at {collected_l:volume_exact}, minute {elapsed_min:.0f}: what it holds "
+    "turn_off": "Switch the plate off at {collected_l:volume_exact}, {elapsed_min:minute}: what it holds "
     "brings over the last {after_l:volume}; at {low_l:volume_exact} if it holds half as much more, at "
     "{high_l:volume_exact} if half as much.",
     "assumed_power": "Power {power_w:power}, for a pot of {capacity_l:volume}: none given.",
@@ -225,7 +235,12 @@ TAKEN: dict[str, Words] = {
     "like": "{subject}: not in the library; oil, part and piece taken like those of {like}",
     "dose_of_nothing": "{subject}: the dose is nothing, and nothing comes over; leave the line out to drop "
     "it",
-    "piece": "{subject}: {pieces:g} x {piece} taken as {mass_g:mass} each, {state}: {source}",
+    "piece": lambda note: fill(
+        "{subject}: {counted} taken as {mass_g:mass} each, {state}: {source}",
+        subject=note.subject,
+        counted=pieces_of(note.values["pieces"], note.values["piece"]),
+        **note.values,
+    ),
     "fresh_water": "{subject}: {share:share} water when fresh: {source}",
 }
 
@@ -240,7 +255,7 @@ STOPS = {
     "vapour_c": "the vapour has risen to {value:temperature_exact}",
     "collected": "{value:volume_exact} are collected",
     "recovered": "{value:share_exact} of the alcohol is over",
-    "elapsed": "{value:g} min have passed since switch-on",
+    "elapsed": "{value:minutes_exact} have passed since switch-on",
     "parrot_abv": "the parrot has fallen to {value:abv_exact}",
     "faded": "all that leads or is clear in the bottle has given 95 % of what it gives",
     "cloudy": "the stream turns cloudy",
@@ -320,12 +335,12 @@ def _lost_by_cut(note: Note) -> str:
 
 
 def _release_does_not_scale(note: Note) -> str:
-    moved = [f"{one['botanical']} {100.0 * one['change']:+.1f} %" for one in note.values["changes"]]
-    took = fill("{minutes:minutes} instead of {minutes_before:.0f}", **note.values)
+    moved = ((one["botanical"], signed("share_column", one["change"])) for one in note.values["changes"])
+    took = fill("{minutes:minutes} instead of {minutes_before:minutes}", **note.values)
     return (
         "Release: plants give up their oil by the minute, not by the litre, and maceration keeps its hours. "
         f"From first drop to stop it takes {took}. Oil for a litre bottled changes most in: "
-        f"{', '.join(moved)}."
+        f"{', '.join(f'{name} {change} %' for name, change in moved)}."
     )
 
 
@@ -389,7 +404,7 @@ def _charge_scaled(note: Note) -> str:
     v = note.values
     along = f", {' and '.join(v['along'])} with it" if v["along"] else ""
     each = f"In each of {v['runs']} runs the base spirit" if v["runs"] > 1 else "The base spirit"
-    return f"{each} is {v['factor']:.3g} times that of the plan{along}."
+    return f"{each} is {number('factor', v['factor'])} times that of the plan{along}."
 
 
 def _spare_given(note: Note) -> str:
@@ -457,7 +472,7 @@ def _narrowed_by(note: Note) -> str:
     answer, inputs = _answer(note.subject), note.values["inputs"]
     if not inputs:
         return f"Nothing that is uncertain moves {answer}."
-    part = fill("{:.0f} % of the spread of {}", 100.0 * inputs[0]["share"], answer)
+    part = fill("{:share_about} of the spread of {}", inputs[0]["share"], answer)
     if not note.values["vapour_data"]:
         return f"Measure the {inputs[0]['input']} better: it is {part}."
     doubt = f"The published vapour data make {part}, which no measurement of yours narrows."
@@ -503,11 +518,12 @@ ASKED = {
     "pot": ("a bulb out of the liquid, or a slip?", "a bulb at the element, or a slip?"),
     "time": ("a slip, or more power for a while?", "a slip, or was the heat off for a while?"),
 }
+# What is read, and the kinds of quantity of a difference and of a value.
 READ = {
-    "strength": ("", "% vol"),
-    "vapour": ("the vapour of ", "°C"),
-    "pot": ("the pot of ", "°C"),
-    "time": ("the time of ", "min"),
+    "strength": ("", "abv_difference", "abv"),
+    "vapour": ("the vapour of ", "temperature_difference", "temperature"),
+    "pot": ("the pot of ", "temperature_difference", "temperature"),
+    "time": ("the time of ", "minutes_short", "minutes"),
 }
 
 
@@ -518,7 +534,7 @@ def _reading(v: Mapping[str, Any]) -> str:
     elif v["mass_g"] is not None:
         place = say("mass_about", v["mass_g"])
     elif v["elapsed_min"] is not None:
-        place = f"minute {v['elapsed_min']:.0f}"
+        place = minute(v["elapsed_min"])
     else:
         return f"reading {v['number']}"
     called = {"jar": "the jar that ends", "pooled": "the pool"}.get(v["read_of"], "the reading")
@@ -526,11 +542,12 @@ def _reading(v: Mapping[str, Any]) -> str:
 
 
 def _odd_reading(note: Note) -> str:
-    v, (what, unit) = note.values, READ[note.values["of"]]
+    v, (what, apart, kind) = note.values, READ[note.values["of"]]
     where = f"{what}{_reading(v)}"
     line = f" (line {v['line']})" if v["line"] else ""
-    off = f"is {abs(v['off']):.2g} {unit} off, {v['read']:.1f} where {v['expected']:.1f} is expected"
-    return f"{where[0].upper()}{where[1:]}{line} {off}: {ASKED[v['of']][v['off'] > 0.0]} It is left out."
+    off = f"is {say(apart, abs(v['off']))} off, {say(kind, v['read'])} where {say(kind, v['expected'])}"
+    asked = ASKED[v["of"]][v["off"] > 0.0]
+    return f"{where[0].upper()}{where[1:]}{line} {off} is expected: {asked} It is left out."
 
 
 def _alike(note: Note) -> str:
@@ -559,7 +576,7 @@ def _heat_told(note: Note) -> str:
     )
     if note.kind == "heat_at_bound":
         return f"{told}, or {v['beyond']}: it is looked for no further ({plan}), {held}."
-    return f"{told} (± {100.0 * v['error']:.0f}; {plan}), {held}."
+    return f"{told} (± {say('share_about', v['error'])}; {plan}), {held}."
 
 
 def _far_from_plan(note: Note) -> str:
@@ -589,19 +606,22 @@ def _not_learnt(note: Note) -> str:
     return f"This run does not tell {REMEMBERED[note.subject]}; {kept}."
 
 
+APART = (("value", "error"), ("before", "error_before"))
+
+
 def _learnt_differs(note: Note) -> str:
-    v = note.values
+    v, kind = note.values, {"neck": "loss", "heat_share": "share"}[note.subject]
+    now, before = (f"{say(kind, v[a])} (± {say(kind, v[b])})" for a, b in APART)
     return (
-        f"Of {REMEMBERED[note.subject]} this run says {v['value']:.2f} ± {v['error']:.2f}, those before "
-        f"{v['before']:.2f} ± {v['error_before']:.2f}: has the still, its lagging, the plate or the draught "
-        "changed?"
+        f"Of {REMEMBERED[note.subject]} this run says {now}, those before {before}: has the still, its "
+        "lagging, the plate or the draught changed?"
     )
 
 
 def _collect(note: Note) -> str:
     litres, minutes = note.values["volume_l"], note.values["minutes"]
     value, low, high = (say("volume_axis", litres[key]) for key in ("value", "low", "high"))
-    span = fill("{low:.0f} to {high:minutes}", **minutes)
+    span = f"{number('minutes', minutes['low'])} to {say('minutes', minutes['high'])}"
     about, until = say("minutes", minutes["value"]), waits(note.values["reason"], note.values["values"])
     return f"Collect {value} more, about {about} ({low} to {high}, {span}), until {until}."
 
@@ -611,9 +631,9 @@ FOLLOW: dict[str, Words] = {
     "stop_now": lambda note: f"Stop now: {waits(note.values['reason'], note.values['values'])}.",
     "odd_reading": _odd_reading,
     "nothing_read": "Nothing is read yet: all is as the plan has it, with the plan's own doubt.",
-    "neck_not_told": "The readings do not tell yet what the neck sheds: {w_per_k:.2f} W/K stand, where the "
-    "plan has {planned_w_per_k:.2f}. Strengths tell it, of several jars or far apart.",
-    "neck_told": "The neck sheds {w_per_k:.2f} ± {error:.2f} W/K, {share:share} of the net power.",
+    "neck_not_told": "The readings do not tell yet what the neck sheds: {w_per_k:loss} stand, where the "
+    "plan has {planned_w_per_k:loss}. Strengths tell it, of several jars or far apart.",
+    "neck_told": "The neck sheds {w_per_k:loss} (± {error:loss}), {share:share} of the net power.",
     "heat_not_told": "The readings do not tell yet how fast the still is: minutes are as planned. Two times, "
     "some way apart, tell it.",
     "contradicts_plan": _contradicts_plan,
@@ -627,7 +647,7 @@ FOLLOW: dict[str, Words] = {
     "it in anew.",
     "alike": _alike,
     "thermometer_off": _thermometer_off,
-    "scatter": "The readings scatter {times:.1f} times as much as such readings do; bands are widened by "
+    "scatter": "The readings scatter {times:times} times as much as such readings do; bands are widened by "
     "that.",
     "most_do_not_fit": "Most readings do not fit this plan: is it the plan of this run, and are the units "
     "right?",
