@@ -150,7 +150,7 @@ class PotsimError(Exception):
             "file": last.file,
             "line": last.line,
             "path": last.path or self.path,
-            "given": self.given if isinstance(self.given, int | float | None) else str(self.given),
+            "given": self.given if self.given is None or _finite(self.given) else str(self.given),
             "allowed": self.allowed,
             "values": self.values,
             "message": self.message,
@@ -162,6 +162,10 @@ class PotsimError(Exception):
 
     def __reduce__(self) -> tuple[Any, ...]:
         return _again, (type(self), self.args, self.__dict__)
+
+
+def _finite(value: object) -> bool:
+    return isinstance(value, int | float) and math.isfinite(value)
 
 
 def _again(kind: type[PotsimError], args: tuple[Any, ...], state: dict[str, Any]) -> PotsimError:
@@ -184,9 +188,6 @@ class RangeError(RequestError):
 
     kind = "range"
 
-    def __init__(self, argument: str, given: object, allowed: str, hint: str = "") -> None:
-        super().__init__("", hint, path=argument, given=given, allowed=allowed, follows=True)
-
     @property
     def argument(self) -> str:
         """What the number is of."""
@@ -194,6 +195,7 @@ class RangeError(RequestError):
 
     def typed(self, given: object, argument: str = "") -> RangeError:
         """Return the refusal with the value, and what it is of, as a person typed it."""
+        self.values.setdefault("of", self.path)  # by which its words are found
         self.given, self.path = given, argument or self.path
         return self
 
@@ -272,7 +274,7 @@ def require(
     unit: str = "",
     *,
     open_low: bool = False,
-    hint: str = "",
+    **values: Any,
 ) -> None:
     """Refuse a number outside its range; ``None`` (not said) passes."""
     if value is None:
@@ -281,20 +283,10 @@ def require(
         raise RequestError.of("wrong_type", key, given=repr(value), allowed="float", unit=unit)
     fine = (value > low if open_low else value >= low) and value <= high and math.isfinite(value)
     if not fine:
-        space = f" {unit}" if unit else ""
-        allowed = f"{range_words(low, high, open_low=open_low)}{space}"
-        raise RangeError(key, f"{_plain(value)}{space}", allowed, hint)
-
-
-def range_words(low: float, high: float, *, open_low: bool = False) -> str:
-    """Return a range as a refusal says it: ``"more than 0 and at most 100"``."""
-    least = f"more than {_plain(low)}" if open_low else f"at least {_plain(low)}"
-    return least if math.isinf(high) else f"{least} and at most {_plain(high)}"
-
-
-def _plain(value: float) -> str:
-    """A number without powers of ten, as far as a person would write it so."""
-    return f"{value:,.0f}" if 1e4 <= abs(value) < 1e9 else f"{value:.6g}"
+        most = high if math.isfinite(high) else None
+        raise RangeError.of(
+            "range", key, given=value, allowed=[low, most], unit=unit, open_low=open_low, **values
+        )
 
 
 def nearest(given: str, known: Iterable[str], most: int = 3) -> tuple[str, ...]:

@@ -13,6 +13,8 @@ import pytest
 from test_wording import REFUSALS
 
 from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError
+from potsim.interfaces.quantities import sized
+from potsim.interfaces.report.refusals import allowed_range
 
 Record = tuple[Any, ...]  # what `refused` is given
 
@@ -20,7 +22,11 @@ KINDS: dict[str, type[PotsimError]] = {"range": RangeError, "unknown_name": Unkn
 
 
 def _is(fault: PotsimError, kind: str, path: str, given: Any, allowed: Any, near: str | None) -> bool:
-    told = json.loads(json.dumps(fault.record))  # plain data
+    told = json.loads(json.dumps(fault.record, allow_nan=False))  # plain data
+    if fault.kind == "range":  # a number or how it is told with its unit; a range or how that is told
+        unit = fault.values["unit"]
+        told["given"] = sized(fault.given, unit) if isinstance(given, str) else told["given"]
+        told["allowed"] = allowed_range(fault) if isinstance(allowed, str) else told["allowed"]
     return (
         (told["kind"], told["path"]) == (kind, path)
         and _same(told["given"], given)
@@ -30,9 +36,11 @@ def _is(fault: PotsimError, kind: str, path: str, given: Any, allowed: Any, near
 
 
 def _same(told: Any, wanted: Any, *, begins: bool = False) -> bool:
-    """Whether a value of a record is the one wanted: a number to six digits, a text (or how it begins)."""
+    """Whether a value of a record is the one wanted: numbers to six digits, a text (or how it begins)."""
     if wanted is ANY or told == wanted:
         return True
+    if isinstance(told, list) and isinstance(wanted, list | tuple):
+        return len(told) == len(wanted) and all(map(_same, told, wanted))
     if isinstance(told, float) and isinstance(wanted, int | float):
         return bool(told == pytest.approx(wanted))
     return str(told).startswith(str(wanted)) if begins else str(told) == str(wanted)

@@ -262,7 +262,7 @@ def test_something_as_volatile_as_ethanol_leaves_with_it() -> None:
 
 def test_beyond_the_grid_is_refused() -> None:
     found = carry(run(), sources(MANY[::9]))
-    with refused("range", "depletion", "7 to 7", "0 to 6.90776"):
+    with refused("range", "depletion", 7, [0, 6.90776]):
         found.at(np.array([7.0]))
 
 

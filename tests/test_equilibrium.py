@@ -299,33 +299,33 @@ def test_volatility_has_the_slope_it_says() -> None:
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: equilibrium.bubble_point(1.2), ("range", "x", "1.2", "0 to 1")),
-        (lambda: equilibrium.bubble_point([0.1, -0.5]), ("range", "x", "-0.5", "0 to 1")),
-        (lambda: equilibrium.bubble_point(float("nan")), ("range", "x", "nan", "0 to 1")),
-        (lambda: equilibrium.dew_point(-1e-9), ("range", "y", "-1e-09", "0 to 1")),
+        (lambda: equilibrium.bubble_point(1.2), ("range", "x", 1.2, [0, 1])),
+        (lambda: equilibrium.bubble_point([0.1, -0.5]), ("range", "x", -0.5, [0, 1])),
+        (lambda: equilibrium.bubble_point(float("nan")), ("range", "x", "nan", [0, 1])),
+        (lambda: equilibrium.dew_point(-1e-9), ("range", "y", -1e-09, [0, 1])),
         (
             lambda: equilibrium.bubble_point(0.1, 1013.25),
-            ("range", "pressure_pa", "1013.25 Pa", "4000 to 160000 Pa"),
+            ("range", "pressure_pa", 1013.25, [4000, 160000]),
         ),
         (
             lambda: equilibrium.activity_coefficients(0.1, 78.0),
-            ("range", "temperature_k", "78 K", "273.15 to 423.15 K"),
+            ("range", "temperature_k", 78, [273.15, 423.15]),
         ),
         (
             lambda: equilibrium.vapour_pressure_water(500.0),
-            ("range", "temperature_k", "500 K", "273.15 to 423.15 K"),
+            ("range", "temperature_k", 500, [273.15, 423.15]),
         ),
         (
             lambda: equilibrium.azeotrope(6000.0),
-            ("range", "pressure_pa", "6000 Pa", "about 12,000 Pa and more"),
+            ("no_azeotrope", "pressure_pa", 6000, 12e3),
         ),
         (
             lambda: equilibrium.azeotrope([9e4, 5e3]),
-            ("range", "pressure_pa", "5000 Pa", "about 12,000 Pa and more"),
+            ("no_azeotrope", "pressure_pa", 5000, 12e3),
         ),
         (
             lambda: equilibrium.limiting_volatility(2e5),
-            ("range", "pressure_pa", "200000 Pa", "4000 to 160000 Pa"),
+            ("range", "pressure_pa", 200000, [4000, 160000]),
         ),
     ],
 )

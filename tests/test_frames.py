@@ -128,7 +128,7 @@ def test_a_run_is_asked_at_several_places(run: potsim.Run) -> None:
         ),
         (lambda: Ingredient("spirit", 0.9, "60 %"), ("wrong_type", "charge.abv", "'60 %'")),
         (lambda: potsim.StillPlan(power_w=[700.0]), ("wrong_type", "still.power", "[700.0]")),
-        (lambda: potsim.strength.water_to_reach(1.0, "60 %", 40.0), ("request", "abv")),
+        (lambda: potsim.strength.water_to_reach(1.0, "60 %", 40.0), ("wrong_type", "abv")),
         (lambda: Plan("spirit"), ("wrong_sort", "plan.charge")),
         (lambda: Plan((("spirit", 0.9, 60.0),)), ("wrong_sort", "plan.charge")),
         (

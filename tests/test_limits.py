@@ -134,14 +134,14 @@ def test_a_still_at_its_limits_to_the_last_drop(pressure_pa: float, room_k: floa
 
 
 def test_a_balance_of_water_alone_is_refused() -> None:
-    with refused("range", "x", "0"):
+    with refused("water_alone", "x", 0, error=RangeError):
         balance(np.array([0.2, 0.0]), Conditions())
 
 
 def test_no_room_for_a_wave_of_groups_in_an_own_compound() -> None:
-    with refused("said", "too_many_of_a_group", error=PotsimError):
+    with refused("too_many_groups", "groups", 10**9 + 3, 7):
         Compound.own("wax", 86.13, groups={1: 10**9, 2: 3}, tb_k=376.2)
-    with refused("said", "none_of_a_group", error=PotsimError):
+    with refused("none_of_a_group", "groups", 0, 1):
         Compound.own("nothing", 86.13, groups={1: 0}, tb_k=376.2)
     heaviest = Compound.own("wax", 2000.0, groups={2: 166}, tb_k=250.0)
     assert np.all(np.isfinite(traces.volatility(heaviest, np.array([0.0, 0.3, 0.86]))))

@@ -10,6 +10,7 @@ import pytest
 from refusals import Record, is_refusal
 
 from potsim.data import read_table
+from potsim.errors import RangeError
 from potsim.interfaces.quantities import as_typed
 from potsim.interfaces.wording import masses, volumes
 
@@ -247,10 +248,14 @@ def test_a_plan_is_refused_in_its_own_words(say, tmp_path: Path, line: str, said
 
 
 def test_a_value_is_told_as_typed_only_where_that_says_more() -> None:
-    assert as_typed(None, "3 L") == "3 L"
-    assert as_typed("60 %", "60 % vol") == "60 % vol"
-    assert as_typed("1e9 W", "1e+09 W") == "1e9 W"
-    assert as_typed("x" * 10_000, "3 L") == "3 L"
+    for typed, given, unit, told in (
+        (None, 3.0, "L", 3.0),
+        ("60 %", 60.0, "% vol", 60.0),
+        ("1e9 W", 1e9, "W", "1e9 W"),
+        ("x" * 10_000, 3.0, "L", 3.0),
+    ):
+        error = RangeError.of("range", given=given, allowed=[0.0, 1.0], unit=unit)
+        assert as_typed(typed, error) == told
 
 
 def test_two_strengths_make_a_litre_if_not_said(say) -> None:

@@ -154,7 +154,7 @@ def test_losses_by_size() -> None:
     assert emptier.pot_w_per_k == pytest.approx(0.5 * small.pot_w_per_k)
     assert sum(emptier) == pytest.approx(sum(small), rel=1e-12)
     assert 0.8 < mass_kg("steel", 4.0) < 1.2
-    with refused("said", "metal_not_known"):
+    with refused("unknown_name", "still.pot_metal", "tin"):
         losses("tin", 4.0, 2.0, 293.15)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from types import SimpleNamespace
+from unittest.mock import ANY
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from refusals import refused
 from scipy.integrate import solve_ivp
 
+from potsim.errors import RangeError
 from potsim.interfaces.evidence import still
 from potsim.liquid import equilibrium, heat, strength
 from potsim.liquid.boiling import Boiling
@@ -261,7 +263,7 @@ def test_heat_up_agrees_with_stepwise_warming() -> None:
 
 def test_metal_delays_the_first_drop() -> None:
     assert run(metal_j_per_k=metal_heat_capacity(2.5, "copper")).first_drop_s > run().first_drop_s
-    with refused("said", "pot_of_lead"):
+    with refused("unknown_name", "still.pot_metal", "lead"):
         metal_heat_capacity(2.5, "lead")
 
 
@@ -280,15 +282,18 @@ def test_a_kettle_on_a_mountain_boils_cooler() -> None:
 
 
 def test_losses_that_the_power_cannot_overcome() -> None:
-    with refused("said", "power_too_low"):
+    with refused("shed_by_both", "still.power", 100.0, ANY) as caught:
         run(Conditions(power_w=100.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0))
-    with refused("said", "heat_up_power_too_low"):
+    assert caught.value.allowed == pytest.approx(128.0, abs=0.5)
+    with refused("shed_by_pot", "still.heat_up_power", 50.0, ANY) as caught:
         course(*charge(), Still(4.0, REFLUX, 50.0))
+    assert caught.value.allowed == pytest.approx(64.0, abs=0.5)
 
 
 def test_a_pot_at_the_azeotrope_is_refused() -> None:
-    with refused("range", "the strength of the pot", "98.0 % vol", "0 to 96.3 % vol at this pressure"):
+    with refused("too_strong_to_part", "charge", 98.0, ANY, error=RangeError) as caught:
         run(abv=98.0)
+    assert caught.value.allowed == pytest.approx(96.3, abs=0.05)
 
 
 @pytest.mark.parametrize("kpa", [59.0, 111.0])

@@ -213,7 +213,7 @@ def test_a_strength_that_no_pot_should_hold_carries_the_caution() -> None:
     (strong,) = (note for note in near.notes if note.kind == "strong_charge")
     assert strong.values["usual_botanicals_abv"] == 60.0
     assert beyond.run is None
-    assert beyond.refusal.startswith("the strength of the pot is 97.0 % vol; allowed is 0 to ")
+    assert beyond.refusal.startswith("charge has 97.0 % vol in the pot; allowed is at most ")
     assert [note.kind for note in beyond.notes] == ["strong_charge"]
 
 

@@ -204,11 +204,11 @@ def test_compound_of_ones_own_lies_among_its_homologues():
 @pytest.mark.parametrize(
     ("given", "words"),
     [
-        ({}, ("said", "volatility_untold")),
-        ({"groups": {1: 2}}, ("said", "volatility_untold")),
-        ({"groups": {1: 2}, "tb_k": 300.0, "relative_to_ethanol": 1.0}, ("said", "volatility_told_twice")),
-        ({"groups": {1: 2}, "tb_k": 95.0}, ("range", "tb_k", "95 K", "at least 250 and at most 700 K")),
-        ({"relative_to_ethanol": -1.0}, ("range", "relative_to_ethanol", "-1")),
+        ({}, ("volatility_open", "", "mine")),
+        ({"groups": {1: 2}}, ("volatility_open", "", "mine")),
+        ({"groups": {1: 2}, "tb_k": 300.0, "relative_to_ethanol": 1.0}, ("volatility_open", "", "mine")),
+        ({"groups": {1: 2}, "tb_k": 95.0}, ("range", "tb_k", 95, [250, 700])),
+        ({"relative_to_ethanol": -1.0}, ("range", "relative_to_ethanol", -1)),
     ],
 )
 def test_compound_of_ones_own_must_be_determined(given, words):
@@ -218,7 +218,7 @@ def test_compound_of_ones_own_must_be_determined(given, words):
 
 def test_unknown_group_is_refused():
     odd = traces.Compound.own("mine", 100.0, groups={1: 2, 9999: 1}, tb_k=400.0)
-    with refused("said", "group_unknown"):
+    with refused("no_such_group", "groups", 9999):
         traces.volatility(odd, 0.1)
 
 
@@ -284,9 +284,9 @@ def test_escape_in_its_limits():
     assert traces.escape(3.0, 0.0, 0.1) == 0.0
     assert traces.escape(0.0, 0.0, 0.0) == 0.0
     assert traces.escape([1.0, 2.0], 0.5, [0.0, 0.1]).tolist() == pytest.approx([1.0, 2.0 / 1.1])
-    with refused("range", "reflux_share", "1.0"):
+    with refused("no_share", "reflux_share", 1.0, error=RangeError):
         traces.escape(1.0, 1.0, 1.0)
-    with refused("range", "k_pot", "-1"):
+    with refused("range", "k_pot", -1):
         traces.escape(-1.0, 1.0, 0.5)
 
 

@@ -226,5 +226,5 @@ def typed_as(names: Mapping[str, str], typed: Mapping[str, str | None] | None = 
         if error.path not in names:
             raise
         name = names[error.path]
-        error.typed(as_typed((typed or {}).get(name), error.given), name)
+        error.typed(as_typed((typed or {}).get(name), error), name)
         raise

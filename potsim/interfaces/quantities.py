@@ -10,7 +10,7 @@ from functools import cache
 from typing import Literal, NamedTuple
 
 from potsim.data import read_table
-from potsim.errors import RequestError, nearest
+from potsim.errors import PotsimError, RequestError, nearest
 from potsim.planning.plan import MOST_JARS, JarStock
 from potsim.records import dataclass
 
@@ -160,21 +160,31 @@ def _decimal(given: object, plain: str) -> Fraction | None:
     return Fraction("".join(groups) + ("." + part if part else ""))
 
 
-def as_typed(typed: object, given: object) -> object:
-    """Return a value for a refusal: as it was typed, and what that is where it reads otherwise."""
+def as_typed(typed: object, error: PotsimError) -> object:
+    """Return the value of a refusal: as it was typed, and what that is where it reads otherwise."""
+    given = error.given
     if not isinstance(typed, str) or not typed.strip() or len(typed) > LONGEST or not typed.isprintable():
         return given
-    if not isinstance(given, str):  # told with its unit by its kind
-        return given if re.fullmatch(r"[\d.,]+", typed.strip()) else typed.strip()
-    number, _, unit = str(given).partition(" ")
     bare = re.fullmatch(r"[\d.,]+", typed.strip())
+    if error.kind != "range":  # told with its unit by its kind
+        return given if bare else typed.strip()
+    told, unit = sized(given, error.values["unit"]), error.values["unit"]
     if bare:
         return f"{typed.strip()} {unit}".strip()
-    same_unit = typed.split()[-1] == str(given).split()[-1]
+    number = told.removesuffix(unit).rstrip()
+    same_unit = typed.split()[-1] == told.split()[-1]
     if same_unit or (number == "0" and typed.lstrip().startswith("0")):
         return typed.strip()
-    alike = "".join(str(given).split()).startswith("".join(typed.split()))
+    alike = "".join(told.split()).startswith("".join(typed.split()))
     return given if alike else f"{typed.strip()}, that is {_rounded(number)} {unit}".rstrip()
+
+
+def sized(value: object, unit: str) -> str:
+    """Return a number with its unit, without powers of ten as far as a person would write it so."""
+    if not isinstance(value, int | float):
+        return str(value)
+    number = f"{value:,.0f}" if 1e4 <= abs(value) < 1e9 else f"{value:.6g}"
+    return f"{number} {unit}".rstrip()
 
 
 def _rounded(number: str) -> str:

@@ -238,7 +238,7 @@ class Place:
         elif not key and inner.rpartition(".")[2] in self.typed:
             key = inner.rpartition(".")[2]
         if isinstance(error, RangeError) and not error.where:
-            error = error.typed(as_typed(self.typed.get(key), error.given))
+            error = error.typed(as_typed(self.typed.get(key), error))
         of = TABLES.get(self.table)
         lacking = error.kind == "missing" and known and (of is None or known in of.keys)
         if lacking or error.kind == "unknown_key":

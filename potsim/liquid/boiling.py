@@ -324,7 +324,7 @@ def total_pressure(x: Array, temperature_k: Array, model: Excess) -> Array:
         if np.max(np.abs(new / pressure - 1.0), initial=0.0) < 1e-12:
             return new
         pressure = new
-    raise ConvergenceError("A pressure was not found.", "Please report the composition and the temperature.")
+    raise ConvergenceError.of("not_converged", of="pressure")
 
 
 def boil(x: Array, pressure_pa: Array, model: Excess, start_k: Array | None = None) -> Boiling:
@@ -368,9 +368,7 @@ def boil(x: Array, pressure_pa: Array, model: Excess, start_k: Array | None = No
         t = np.clip(1.0 / (1.0 / t + miss / (slope * t**2)), _T_LOW_K, _T_HIGH_K)
         if np.max(np.abs(miss), initial=0.0) < _ENOUGH:
             return _state(x, t, pressure_pa, mixture, model)
-    raise ConvergenceError(
-        "A boiling point was not found.", "Please report the composition and the pressure."
-    )
+    raise ConvergenceError.of("not_converged", of="boiling_point")
 
 
 def _state(x: Array, t: Array, pressure_pa: Array, mixture: Mixture, model: Excess) -> Boiling:
@@ -431,9 +429,7 @@ def liquid_under(y: Array, pressure_pa: Array, model: Excess) -> Array:
         if np.max(np.abs(new - s), initial=0.0) < _ENOUGH:
             return 1.0 / (1.0 + np.exp(-new))
         s = new
-    raise ConvergenceError(
-        "No liquid was found for a vapour.", "Please report the composition and the pressure."
-    )
+    raise ConvergenceError.of("not_converged", of="dew_point")
 
 
 def azeotrope_of(pressure_pa: Array, model: Excess) -> tuple[Array, Array]:
@@ -466,4 +462,4 @@ def azeotrope_of(pressure_pa: Array, model: Excess) -> tuple[Array, Array]:
         if np.max(np.abs(new - x), initial=0.0) < _ENOUGH:
             return new, state.temperature_k + state.temperature_slope * (new - x)
         x, start_k = new, state.temperature_k
-    raise ConvergenceError("The azeotrope was not found.", "Please report the pressure.")
+    raise ConvergenceError.of("not_converged", of="azeotrope")

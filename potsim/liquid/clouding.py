@@ -10,7 +10,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from potsim.errors import RangeError, require
+from potsim.errors import VOL, require
 from potsim.liquid.compounds import compound
 from potsim.liquid.pure import Array, FloatOrArray, plain, within
 from potsim.liquid.solubility import (
@@ -72,9 +72,6 @@ MOST_TAUGHT = 2.5  # standard deviations that a glass may move the forecast by
 MOST_SHIFT = 2.0  # decades that are carried to another batch
 MOST_SEEN = 10.0  # decades that a glass of one batch may tell: beyond that there is no oil to speak of
 DENSEST_G_PER_L = 1500.0  # no oil weighs as much
-_ABV = "Give % vol of ethanol at 20 °C."
-_AT_C = "Give °C between freezing and a warm day; a fridge has 5."
-_G_PER_L = "Give grams in a litre of spirit at 20 °C."
 _GRID = np.linspace(0.0, 100.0, 101)  # strengths along a dilution, % vol
 
 
@@ -228,7 +225,7 @@ class ClearLimit:
         RangeError
             If the strength is not more than 0 and at most 100 % vol.
         """
-        require("abv", abv, 0.0, 100.0, "% vol", open_low=True, hint=_ABV)
+        require("abv", abv, 0.0, 100.0, VOL, open_low=True)
         if self.high_abv == 0.0 or (abv > self.high_abv and self.state != "always cloudy"):
             return "clear"
         return "cloudy" if abv <= self.low_abv else "may cloud"
@@ -403,8 +400,8 @@ def load(
     >>> round(load({"anethole": 2.0}, 45.0), 2)
     0.7
     """
-    strength = within("abv", abv, 0.0, 100.0, "% vol", _ABV)
-    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
+    strength = within("abv", abv, 0.0, 100.0, VOL)
+    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C")
     names = list(concentrations_g_per_l)
     columns = [_concentration(name, concentrations_g_per_l[name]) for name in names]
     *held, strengths = np.broadcast_arrays(*columns, strength)
@@ -439,8 +436,8 @@ def haze(
     >>> haze({"anethole": 2.0}, 45.0).visible
     False
     """
-    strength = within("abv", [abv], 0.0, 100.0, "% vol", _ABV)
-    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
+    strength = within("abv", [abv], 0.0, 100.0, VOL)
+    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C")
     names = [n for n in concentrations_g_per_l if not solubility_law(n, own).never_clouds]
     c = np.array([float(_concentration(name, concentrations_g_per_l[name])) for name in names])
     laws = [solubility_law(name, own) for name in names]
@@ -554,7 +551,7 @@ def limit(
 
     The band: where the 90th and the 10th percentile of the load reach 1.
     """
-    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
+    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C")
     require("shift_log10", shift_log10, -MOST_SEEN, MOST_SEEN, "decades")
     along = loads(oils, (g_per_l / _strength(abv))[:, None] * _GRID, _GRID, own, at_c)
     log_load = np.log10(np.maximum(along.value, 1e-300)) - shift_log10
@@ -605,8 +602,8 @@ def let_down(
     RangeError
         If a strength or the temperature lies outside.
     """
-    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
-    require("clouded_at", to_abv, 0.0, abv, "% vol", open_low=True, hint=_ABV)
+    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C")
+    require("clouded_at", to_abv, 0.0, abv, VOL, open_low=True)
     return loads(oils, (g_per_l / _strength(abv) * to_abv)[:, None], np.array([float(to_abv)]), own, at_c)
 
 
@@ -644,16 +641,13 @@ def learn(seen: Load, shift_log10: float = 0.0, knowing: Knowing = "nothing") ->
 
 
 def _concentration(name: str, value: ArrayLike) -> Array:
-    return within(f"concentration of {name}", value, 0.0, DENSEST_G_PER_L, "g/L", _G_PER_L)
+    return within(name, value, 0.0, DENSEST_G_PER_L, "g/L", of="g_per_l")
 
 
 def _strength(abv: float) -> float:
     """The strength of a spirit to be let down, refused if there is none."""
-    strength = float(within("abv", abv, 0.0, 100.0, "% vol", _ABV))
-    if strength == 0.0:
-        hint = "Water without ethanol gets no weaker: ask `load` whether it is cloudy as it stands."
-        raise RangeError("abv", "0 % vol", "more than 0 and at most 100 % vol", hint)
-    return strength
+    require("abv", abv, 0.0, 100.0, VOL, open_low=True, of="let_down")
+    return float(abv)
 
 
 def _blame(oils: Oils, part: Array) -> dict[str, float]:

@@ -272,14 +272,11 @@ class Compound:
         'groups alone, vapour pressure estimated from the boiling point'
         """
         require("molar_mass_g", molar_mass_g, 1.0, 2000.0, "g/mol")
-        require("tb_k", tb_k, 250.0, 700.0, "K", hint="Give the boiling point in K; 0 °C is 273.15 K.")
+        require("tb_k", tb_k, 250.0, 700.0, "K")
         require("relative_to_ethanol", relative_to_ethanol, 0.0, 1e6)
         by_groups = bool(groups) and tb_k is not None
         if by_groups == (relative_to_ethanol is not None):
-            raise RequestError(
-                f"The volatility of '{name}' is not determined.",
-                "Give either groups and tb_k, or relative_to_ethanol.",
-            )
+            raise RequestError.of("volatility_open", given=name, twice=by_groups)
         _check_groups(name, groups, molar_mass_g)
         pressure = VapourPressure("own", tb_k=tb_k or 0.0, kf=1.07) if by_groups else None
         route = "groups alone, vapour pressure estimated from the boiling point"
@@ -307,13 +304,11 @@ def _check_groups(name: str, groups: Mapping[int, int], molar_mass_g: float) -> 
     """Refuse more groups than a molar mass has room for, and fewer than one of any."""
     fewest = min(groups.values(), default=1)
     if fewest < 1:
-        raise RequestError(f"'{name}' has {fewest} of a group.", "Count at least 1, or leave the group out.")
+        raise RequestError.of("none_of_a_group", "groups", given=fewest, allowed=1, name=name)
     count, most = sum(groups.values()), int(molar_mass_g / LIGHTEST_GROUP_G)
     if count > most:
-        raise RequestError(
-            f"'{name}' has {count:.3g} groups, but at {molar_mass_g:g} g/mol there is room for {most}.",
-            "Count each subgroup of one molecule; the least of them weighs 12 g/mol.",
-        )
+        about = {"name": name, "molar_mass_g": molar_mass_g, "lightest_g": LIGHTEST_GROUP_G}
+        raise RequestError.of("too_many_groups", "groups", given=count, allowed=most, **about)
 
 
 def compounds() -> tuple[Compound, ...]:

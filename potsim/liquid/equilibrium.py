@@ -112,10 +112,7 @@ def activity_model(gibbs: Callable[[Array, Array], ArrayLike]) -> Iterator[Exces
     found = np.linalg.lstsq((columns / size[:, None]).T, wanted, rcond=1e-9)[0]
     off = float(np.abs(found @ (columns / size[:, None]) - wanted).max())
     if not off <= OWN_CLOSE:
-        raise RequestError(
-            f"This function of gE/RT cannot be followed to {OWN_CLOSE:g}: it is missed by {off:.3g}.",
-            "Give a smooth function of mole fraction and temperature [K] that is 0 at both ends.",
-        )
+        raise RequestError.of("not_smooth", "gibbs", given=off, allowed=OWN_CLOSE)
     terms = np.zeros_like(usual.terms)
     terms[:3] = (found / size).reshape(3, -1)
     _OWN.append(Excess(usual.ratio, usual.reference_k, usual.k12, terms))
@@ -380,8 +377,7 @@ def azeotrope(pressure_pa: ArrayLike = ATMOSPHERE_PA) -> Azeotrope:
     without = boil(np.ones_like(p), p, excess()).ln_volatility >= 0.0
     if without.any():
         given = float(p[without].flat[0]) if p.ndim else float(p)
-        hint = "At low pressure ethanol stays the more volatile up to pure ethanol."
-        raise RangeError("pressure_pa", f"{given:g} Pa", "about 12,000 Pa and more", hint)
+        raise RangeError.of("no_azeotrope", "pressure_pa", given=given, allowed=12e3)
     x, temperature_k = azeotrope_of(p, excess())
     return Azeotrope(plain(x), plain(temperature_k))
 
@@ -457,19 +453,15 @@ def boiling_point_ethanol(pressure_pa: ArrayLike = ATMOSPHERE_PA) -> FloatOrArra
 
 
 def _fraction(argument: str, values: ArrayLike) -> Array:
-    return within(argument, values, 0.0, 1.0, hint="It is a mole fraction of ethanol.")
+    return within(argument, values, 0.0, 1.0)
 
 
 def _pressure(values: ArrayLike) -> Array:
-    return within(
-        "pressure_pa", values, P_MIN_PA, P_MAX_PA, "Pa", "Give the pressure in Pa; 1 hPa is 100 Pa."
-    )
+    return within("pressure_pa", values, P_MIN_PA, P_MAX_PA, "Pa")
 
 
 def _temperature(values: ArrayLike) -> Array:
-    return within(
-        "temperature_k", values, T_MIN_K, T_MAX_K, "K", "Give the temperature in K; 0 °C is 273.15 K."
-    )
+    return within("temperature_k", values, T_MIN_K, T_MAX_K, "K")
 
 
 def _vapour_pressure(component: str, temperature_k: ArrayLike) -> FloatOrArray:

@@ -218,8 +218,8 @@ def _excess_volume(x: Array, temperature_k: Array) -> Array:
 
 def _state(share: ArrayLike, name: str, temperature_k: ArrayLike) -> tuple[Array, Array]:
     """Check and broadcast a mole fraction and a temperature."""
-    fraction = within(name, share, 0.0, 1.0, hint="It is a mole fraction of ethanol.")
-    t = within("temperature_k", temperature_k, T_MIN_K, T_MAX_K, "K", "Give the temperature in K.")
+    fraction = within(name, share, 0.0, 1.0)
+    t = within("temperature_k", temperature_k, T_MIN_K, T_MAX_K, "K")
     if fraction.shape == t.shape:
         return fraction, t
     a, b = np.broadcast_arrays(fraction, t)
@@ -283,7 +283,5 @@ def flash_point(x: float) -> float:
     gamma = np.asarray(activity_coefficients(x, t).ethanol)
     there = x * gamma * np.asarray(vapour_pressure_ethanol(t))
     if there[-1] < needed:
-        raise RangeError(
-            "x", f"{x:g}", "enough ethanol to be lit below 100 °C, 0.003 or more", "Ask for stronger spirit."
-        )
+        raise RangeError.of("not_lit", "x", given=x, allowed=0.003)
     return float(np.interp(np.log(needed), np.log(there), t))

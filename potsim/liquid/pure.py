@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from fractions import Fraction
 from functools import cache, cached_property
+from typing import Any
 
 import numpy as np
 from numpy.polynomial import Polynomial
 from numpy.typing import ArrayLike, NDArray
 
 from potsim.data import read_table
-from potsim.errors import RangeError, RequestError
+from potsim.errors import RequestError, require
 from potsim.records import dataclass
 
 Array = NDArray[np.float64]
@@ -23,9 +24,7 @@ def distinct(values: ArrayLike) -> Array:
     return rising[np.concatenate([[True], rising[1:] > rising[:-1]])] if rising.size else rising
 
 
-def within(
-    argument: str, values: ArrayLike, low: float, high: float, unit: str = "", hint: str = ""
-) -> Array:
+def within(argument: str, values: ArrayLike, low: float, high: float, unit: str = "", **more: Any) -> Array:
     """Return the values as an array, refusing any outside the range.
 
     Parameters
@@ -38,8 +37,8 @@ def within(
         The allowed range, ends included; ``high`` may be infinite, but no value.
     unit : str
         Unit of all three.
-    hint : str
-        What to do instead.
+    **more
+        What else the refusal tells.
 
     Returns
     -------
@@ -54,8 +53,8 @@ def within(
     try:
         array = np.asarray(values, dtype=float)
     except (TypeError, ValueError):
-        asked = "Give a number, or an array of numbers" + (f", in {unit}." if unit else ".")
-        raise RequestError(f"is {values!r}.", asked, path=argument, follows=True) from None
+        given = repr(values)
+        raise RequestError.of("wrong_type", argument, given=given, allowed="floats", unit=unit) from None
     if isinstance(values, float):  # most often one number
         least = most = values
     elif array.size:
@@ -67,9 +66,7 @@ def within(
     fine = (array >= low) & (array <= high) & np.isfinite(array)
     if not fine.all():
         first = float(array[~fine].flat[0]) if array.ndim else float(array)
-        space = f" {unit}" if unit else ""
-        allowed = f"{low:g} to {high:g}{space}" if np.isfinite(high) else f"{low:g}{space} or more"
-        raise RangeError(argument, f"{first:g}{space}", allowed, hint)
+        require(argument, first, low, high, unit, **more)
     return array
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from potsim.data import read_table
-from potsim.errors import RangeError, UnknownNameError
+from potsim.errors import VOL, UnknownNameError, require
 from potsim.liquid.compounds import LIQUID_IN_WATER, ZERO_C_K, R, compound
 from potsim.liquid.pure import Array, FloatOrArray, plain, within
 from potsim.liquid.strength import x_from_abv
@@ -37,9 +37,6 @@ FRIDGE_K = 278.15
 NODES = np.linspace(0.0, 1.0, 11)  # volume fractions at which the warmth of solution is tabulated
 USUAL_KELVIN = 600.0  # of a compound of one's own: 0.003 decades a kelvin, as most have by their groups
 MOST_DILUTE = 0.0860  # `dilute` at its highest, where two volumes of oil lie beside five of spirit
-_ABV = "Give % vol of ethanol at 20 °C."
-_AT_C = "Give °C between freezing and a warm day; a cellar has 12, a fridge 5."
-_OWN = "Give log10 of the solubility in water in mol/L, the slope from pure water to pure ethanol, and g/mol."
 
 
 @dataclass(frozen=True)
@@ -77,15 +74,10 @@ class Solubility:
     heat_of_fusion_j_per_mol: float = 0.0
 
     def __post_init__(self) -> None:
-        if not (-25.0 <= self.log10_s_water_mol_l <= 3.0 or self.never_clouds):
-            allowed = "-25 to 3, or math.inf for a compound that never clouds"
-            raise RangeError("log10_s_water_mol_l", f"{self.log10_s_water_mol_l:g}", allowed, _OWN)
-        if not 0.0 <= self.slope <= 25.0:
-            raise RangeError("slope", f"{self.slope:g}", "0 to 25", _OWN)
-        if not 0.0 < self.molar_mass_g < 1e4:
-            raise RangeError(
-                "molar_mass_g", f"{self.molar_mass_g:g} g/mol", "more than 0 and less than 10000 g/mol", _OWN
-            )
+        if not self.never_clouds:
+            require("log10_s_water_mol_l", self.log10_s_water_mol_l, -25.0, 3.0)
+        require("slope", self.slope, 0.0, 25.0)
+        require("molar_mass_g", self.molar_mass_g, 0.0, 1e4, "g/mol", open_low=True)
 
     @property
     def never_clouds(self) -> bool:
@@ -259,8 +251,8 @@ def solubility(
     >>> round(solubility("limonene", 40.0), 2)
     0.42
     """
-    strength = within("abv", abv, 0.0, 100.0, "% vol", _ABV)
-    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C", _AT_C)
+    strength = within("abv", abv, 0.0, 100.0, VOL)
+    within("at_c", at_c, COLDEST_C, WARMEST_C, "°C")
     return plain(solubility_law(compound_id, own).g_per_l(strength, at_c))
 
 

@@ -143,8 +143,8 @@ def volatilities(
     (2, 3)
     """
     share, pressure = np.broadcast_arrays(
-        within("x", x, 0.0, X_MAX, hint="It is a mole fraction of ethanol; 0.86 is 96 % vol."),
-        within("pressure_pa", pressure_pa, P_MIN_PA, P_MAX_PA, "Pa", "Give the pressure in Pa."),
+        within("x", x, 0.0, X_MAX),
+        within("pressure_pa", pressure_pa, P_MIN_PA, P_MAX_PA, "Pa"),
     )
     known = [compound(one) for one in compound_ids]
     flat_x, flat_p = share.ravel(), pressure.ravel()
@@ -199,10 +199,9 @@ def escape(k_pot: ArrayLike, k_reflux: ArrayLike, reflux_share: ArrayLike) -> Fl
     0.103
     """
     share = np.asarray(reflux_share, dtype=float)
-    if not ((share >= 0.0) & (share < 1.0)).all():
-        raise RangeError(
-            "reflux_share", reflux_share, "0 up to but not including 1", "It is a share, not per cent."
-        )
+    fine = (share >= 0.0) & (share < 1.0)
+    if not fine.all():
+        raise RangeError.of("no_share", "reflux_share", given=float(share[~fine].flat[0]), allowed=1.0)
     pot = within("k_pot", k_pot, 0.0, np.inf)
     reflux = within("k_reflux", k_reflux, 0.0, np.inf)
     pot, reflux, share = np.broadcast_arrays(pot, reflux, share)

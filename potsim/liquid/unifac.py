@@ -76,10 +76,7 @@ def group_parameters(numbers: Sequence[int]) -> GroupParameters:
         known = _of_thermo()
     lost = [number for number in numbers if number not in known.subgroups]
     if lost:
-        raise RequestError(
-            f"Group {lost[0]} is not a subgroup of modified UNIFAC (Dortmund).",
-            "The numbers are the keys of thermo.unifac.DOUFSG: 1 CH3, 2 CH2, 14 primary OH, 20 CHO.",
-        )
+        raise RequestError.of("no_such_group", "groups", given=lost[0])
     found = [known.subgroups[number] for number in numbers]
     interaction = np.zeros((3, len(found), len(found)))
     for i, (one, _, _) in enumerate(found):
@@ -87,10 +84,7 @@ def group_parameters(numbers: Sequence[int]) -> GroupParameters:
             if one == other:
                 continue
             if (one, other) not in known.pairs:
-                raise RequestError(
-                    f"The model has no interaction between groups {numbers[i]} and {numbers[j]}.",
-                    "Give relative_to_ethanol instead of groups.",
-                )
+                raise RequestError.of("no_interaction", "groups", given=[numbers[i], numbers[j]])
             interaction[:, i, j] = known.pairs[one, other]
     return GroupParameters(
         np.array([volume for _, volume, _ in found]),

@@ -253,9 +253,8 @@ def _true_abv(entry: Entry) -> float:
     try:
         return float(strength.true_abv(entry.read_abv, at_c, calibrated_c=entry.calibrated_c))
     except RangeError as error:
-        inner = {"of": error.path, "shown": error.given}
         raise RequestError.of(
-            "no_such_reading", "strength", given=entry.read_abv, allowed=error.allowed, at_c=at_c, **inner
+            "no_such_reading", "strength", given=entry.read_abv, allowed=error.allowed, at_c=at_c
         ) from None
 
 

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from potsim.data import read_table
-from potsim.errors import RequestError
+from potsim.errors import UnknownNameError
 
 SIGMA = 5.670374419e-8  # W/(m2 K4), CODATA 2018, exact
 WALL_K = 358.15  # of a wall with boiling spirit or its vapour behind it, about
@@ -73,9 +73,7 @@ def material(name: str) -> Material:
     known = materials()
     found = known.get({"stainless steel": "steel"}.get(name, name))
     if found is None:
-        raise RequestError(
-            f"still.pot_metal is '{name}'; allowed are {', '.join(known)}.", "Take the nearest."
-        )
+        raise UnknownNameError("metal", name, known, path="still.pot_metal")
     return found
 
 

@@ -158,9 +158,8 @@ class Carried:
         s = np.asarray(depletion, dtype=float)
         end = float(self.depletion[-1])
         if s.size and not (s.min() >= 0.0 and s.max() <= end):
-            raise RangeError(
-                "depletion", f"{s.min():g} to {s.max():g}", f"0 to {end:g}", "Ask within the run."
-            )
+            given = float(s.max() if s.max() > end else s.min())
+            raise RangeError.of("range", "depletion", given=given, allowed=[0.0, end], unit="")
         points, held = self._held
         known = _places(points, s)
         if known is None:

@@ -310,7 +310,7 @@ class Course:
         s = np.asarray(depletion, dtype=float)
         if s.size and not (s.min() >= -ROUNDING and s.max() <= EXHAUSTED + ROUNDING):
             out = float(s.max()) if s.min() >= -ROUNDING else float(s.min())
-            raise RangeError("depletion", f"{out:g}", f"0 to {EXHAUSTED:.4g}", "Ask within the run.")
+            raise RangeError.of("range", "depletion", given=out, allowed=[0.0, EXHAUSTED], unit="")
         if len(self.legs) == 1:
             return self._on(self.legs[0], s)
         starts = np.array([leg.from_depletion for leg in self.legs])
@@ -557,12 +557,7 @@ def _first_drop_s(charge_mol: float, charge_x: float, boiling_k: float, still: S
     drop_s = float(heat_up_s(charge_mol, charge_x, boiling_k, c, power_w, still.metal_j_per_k))
     if not np.isfinite(drop_s):
         shed_w = c.pot_loss_w_per_k * (boiling_k - c.room_k)
-        raise RequestError(
-            f"is {power_w:.0f} W, but the pot sheds {shed_w:.0f} W at the boil: it would never boil.",
-            f"Give more than {shed_w:.0f} W, or correct pot_loss.",
-            path="still.heat_up_power",
-            follows=True,
-        )
+        raise RequestError.of("shed_by_pot", "still.heat_up_power", given=power_w, allowed=shed_w)
     return drop_s
 
 

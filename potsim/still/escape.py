@@ -315,9 +315,5 @@ def refuse_strong(states: States | Across) -> None:
     """Refuse pots and refluxes stronger than volatilities are known for."""
     strongest = float(max(np.max(states.pot_x, initial=0.0), np.max(states.x_reflux, initial=0.0)))
     if strongest > traces.X_MAX:
-        raise RangeError(
-            "the strength of pot and reflux",
-            f"{float(strength.abv_from_x(strongest)):.1f} % vol",
-            "at most 96 % vol where flavours are followed",
-            "Let the charge down with water, or leave out the botanicals and the kind of the spirit.",
-        )
+        given, most = (float(strength.abv_from_x(x)) for x in (strongest, traces.X_MAX))
+        raise RangeError.of("too_strong_to_follow", "charge", given=given, allowed=most)

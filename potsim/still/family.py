@@ -355,8 +355,8 @@ class Family:
         """
         s, at_k = self.span, self.reference_k
         ratio, tilt, error = stills.ratio(at_k), stills.tilt(at_k), stills.volatility_error
-        _within("the ratio of neck heat to net power", ratio, s.lowest_ratio, s.highest_ratio)
-        _within("the tilt of that ratio", tilt, s.lowest_tilt, s.highest_tilt)
+        _within("ratio", ratio, s.lowest_ratio, s.highest_ratio)
+        _within("tilt", tilt, s.lowest_tilt, s.highest_tilt)
         _within("volatility_error", error, -s.volatility_error, s.volatility_error)
         half = 0.5 * (s.highest_ratio - s.lowest_ratio)
         unit = (ratio - s.lowest_ratio) / half - 1.0 if half > 0 else np.zeros_like(ratio)
@@ -400,7 +400,7 @@ class Family:
         RangeError
             If a pot is stronger than the tables hold.
         """
-        _within("the charge's mole fraction of ethanol", charge_x, 0.0, self.highest_x)
+        _within("charge_x", charge_x, 0.0, self.highest_x)
         v = _logit(np.maximum(charge_x, WATER_X), self.tables.top_x)
         row, shares = four_rows(v, *self.tables.logit, LOGIT_ROWS)
         near = self._ln_w[row[:, None] + np.arange(4)]  # (n, 4, tables)
@@ -517,4 +517,4 @@ def _within(what: str, values: Array, low: float, high: float) -> None:
     fine = (values >= low - room) & (values <= high + room)
     if not np.all(fine):
         worst = float(values[~fine].flat[0])
-        raise RangeError(what, f"{worst:.4g}", f"{low:.4g} to {high:.4g}", "Ask for a wider family.")
+        raise RangeError.of("range", what, given=worst, allowed=[low, high], unit="", of="family")

@@ -398,7 +398,7 @@ class Problem:
             max_nfev=most,
         )
         if not np.isfinite(found.x).all():
-            raise ConvergenceError("The still was not found from these readings.", "Please report them.")
+            raise ConvergenceError.of("not_converged", of="readings")
         return self.plain(found.x)
 
     def nearby(self, start: Array) -> Array | None:

@@ -121,7 +121,7 @@ class Parrot:
 def parrot_of(course: Course) -> Parrot:
     """Return the parrot of a course whose still has one; made once and kept."""
     if course.still.parrot_l is None:
-        raise RequestError("There is no parrot.", "Give still.parrot, what it holds.")
+        raise RequestError.of("no_parrot", "still.parrot")
     return Parrot(course, course.still.parrot_l)
 
 

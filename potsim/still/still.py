@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import require
+from potsim.errors import SHARE, require
 from potsim.liquid import equilibrium
 from potsim.records import dataclass
 from potsim.still.build import material
@@ -112,7 +112,7 @@ class Still:
     parrot_l: float | None = None
 
     def __post_init__(self) -> None:
-        require("still.lost", self.lost, 0, MOST_LOST, "of what comes over (0 to 1)")
+        require("still.lost", self.lost, 0, MOST_LOST, SHARE)
         require("still.capacity", self.capacity_l, 0, 1e5, "L", open_low=True)
         require("still.heat_up_power", self.heat_up_power_w, 0, 1e6, "W", open_low=True)
         require("still.min_level", self.min_level_l, 0, 1e5, "L")
@@ -303,10 +303,10 @@ class Span:
     pot_tilt_reach: float = 0.0
 
     def __post_init__(self) -> None:
-        require("lowest ratio", self.lowest_ratio, 0.0, self.highest_ratio)
-        require("highest ratio", self.highest_ratio, 0.0, MOST_RATIO)
-        require("lowest tilt", self.lowest_tilt, LEAST_TILT_PER_K, self.highest_tilt, "1/K")
-        require("highest tilt", self.highest_tilt, LEAST_TILT_PER_K, MOST_TILT_PER_K, "1/K")
+        require("lowest_ratio", self.lowest_ratio, 0.0, self.highest_ratio)
+        require("highest_ratio", self.highest_ratio, 0.0, MOST_RATIO)
+        require("lowest_tilt", self.lowest_tilt, LEAST_TILT_PER_K, self.highest_tilt, "1/K")
+        require("highest_tilt", self.highest_tilt, LEAST_TILT_PER_K, MOST_TILT_PER_K, "1/K")
         require("volatility_error", self.volatility_error, 0.0, LARGEST_ERROR)
 
     @staticmethod

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import ConvergenceError, RangeError, RequestError
+from potsim.errors import ConvergenceError, RangeError, RequestError, require
 from potsim.liquid import equilibrium, heat, strength
 from potsim.liquid.boiling import Boiling
 from potsim.records import dataclass
@@ -101,9 +101,7 @@ def balance(x: Array, conditions: Conditions) -> Balance:
     )
     at = np.asarray(x, dtype=float)
     if not np.all((at > 0.0) & (at <= 1.0)):
-        raise RangeError(
-            "x", f"{at.min():g}", "more than 0 and below the azeotrope", "Water alone has no balance."
-        )
+        raise RangeError.of("water_alone", "x", given=float(at.min()))
     return _balance(at, heats)
 
 
@@ -190,13 +188,7 @@ def refuse_weak_heat(conditions: Conditions, key: str = "still.power") -> None:
     boiling_k = _water_boils_k(conditions.pressure_pa)
     shed = (conditions.neck_loss_w_per_k + conditions.pot_loss_w_per_k) * (boiling_k - conditions.room_k)
     if conditions.power_w <= shed:
-        raise RequestError(
-            f"is {conditions.power_w:.0f} W, but pot and neck shed {shed:.0f} W at the boil: "
-            "nothing would come over.",
-            f"Give more than {shed:.0f} W, insulate the pot, or correct pot_loss and neck_loss.",
-            path=key,
-            follows=True,
-        )
+        raise RequestError.of("shed_by_both", key, given=conditions.power_w, allowed=shed)
 
 
 def _boiling(x: Array, heats: _Heats, start_k: Array | None = None) -> Boiling:
@@ -281,9 +273,7 @@ def _solve_reflux(pot: _Pot) -> _Neck:
         before, f_before = part, f
         inside = (step > low) & (step < high)  # not so of what is no number
         part = np.where(done, part, np.where(inside, step, 0.5 * (low + high)))
-    raise ConvergenceError(
-        "The reflux of the neck was not found.", "Please report the [still] table of the plan."
-    )
+    raise ConvergenceError.of("not_converged", of="reflux")
 
 
 # --- All that a still does as functions of ln W, tabulated once, looked up ever after.
@@ -470,16 +460,9 @@ class Curves:
         x = np.asarray(x, dtype=float)
         if not np.all((x >= 0.0) & (x <= self.highest_x)):
             worst = float(np.max(x)) if np.all(np.isfinite(x)) else float("nan")
-            given = (
-                f"{float(strength.abv_from_x(min(worst, 1.0))):.1f} % vol" if 0 <= worst <= 1 else f"{worst}"
-            )
-            most = float(strength.abv_from_x(self.highest_x))
-            raise RangeError(
-                "the strength of the pot",
-                given,
-                f"0 to {most:.1f} % vol at this pressure",
-                "Let the charge down with water: so near the azeotrope a pot no longer separates.",
-            )
+            require("x", worst, 0.0, 1.0)
+            given, most = (float(strength.abv_from_x(one)) for one in (worst, self.highest_x))
+            raise RangeError.of("too_strong_to_part", "charge", given=given, allowed=most)
         return self._ln_w(np.maximum(x, WATER_X))
 
     def at(self, ln_w: Array) -> Row:

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from potsim.errors import PotsimError, UnknownNameError
-from potsim.interfaces.quantities import shown
+from potsim.interfaces.quantities import shown, sized
 from potsim.interfaces.report.words import fill
 from potsim.interfaces.wording import in_units, system
 
@@ -57,7 +57,26 @@ def _filled(said: Words, error: PotsimError) -> str:
 
 
 _LAST = "The last trace never comes over: stop at 99 %."
+_MOLE_SHARE = "A mole fraction is mol of ethanol in a mol of liquid; 0.86 is 96 % vol."
+_LAW = "Give log10 of the solubility in water in mol/L, the slope from pure water to pure ethanol, and g/mol."
 RANGES = {
+    **dict.fromkeys(("x", "y"), _MOLE_SHARE),
+    **dict.fromkeys(("log10_s_water_mol_l", "slope"), _LAW),
+    "w": "A mass fraction is kg of ethanol in a kg of liquid.",
+    "abv": "Give % vol of ethanol at 20 °C.",
+    "percent": "Give % vol of ethanol at the reference temperature.",
+    "proof": "US proof is twice the % vol at 60 °F.",
+    "reading_abv": "Read the scale of % vol.",
+    "density_kg_m3": "They are those of ethanol and of water at this temperature. Sugar, colour and oil "
+    "change a density: such a liquid is not ethanol-water.",
+    "t_c": "Bring the liquid within this range; OIML R 22 knows no other temperatures.",
+    **dict.fromkeys(("temperature_k", "tb_k"), "Give the temperature in K; 0 °C is 273.15 K."),
+    "pressure_pa": "Give the pressure in Pa; 1 hPa is 100 Pa.",
+    "g_per_l": "Give grams in a litre of spirit at 20 °C.",
+    "target_abv": "Water only weakens, and leaves some strength.",
+    "let_down": "Water without ethanol gets no weaker: ask `load` whether it is cloudy as it stands.",
+    "depletion": "Ask within the run.",
+    "family": "Ask for a wider family.",
     **dict.fromkeys(("cuts.stop.recovered", "cuts.tails_from.recovered"), _LAST),
     "bottling.cloud_shift": "0.3 is twice the oil kept clear; `trial next` writes it from clouded_at.",
     "result.clouded_at": "Let a glass of the keep down with water until it hazes; measure its strength.",
@@ -75,6 +94,20 @@ RANGES = {
     "vapour temperature": "Is it in °F? Then say so.",
     "pot temperature": "Is it in °F? Then say so.",
 }
+
+
+def _range(error: PotsimError) -> str:
+    unit = error.values["unit"]
+    return f"is {sized(error.given, unit)}; allowed is {allowed_range(error)}."
+
+
+def allowed_range(error: PotsimError) -> str:
+    """Return a range as its refusal says it: ``"more than 0 and at most 100 % vol"``."""
+    (low, high), unit = error.allowed, error.values["unit"]
+    least = f"{'more than' if error.values.get('open_low') else 'at least'} {sized(low, '')}"
+    return f"{least} {unit}".rstrip() if high is None else f"{least} and at most {sized(high, unit)}"
+
+
 THINGS = {
     "base_spirit": "kind of base spirit",
     "by": "way to get a volume",
@@ -109,6 +142,7 @@ def _known(error: PotsimError) -> str:
 
 
 SORTS = {
+    "floats": "a number, or an array of numbers",
     "int": "a whole number",
     "float": "a number",
     "str": "a text",
@@ -119,7 +153,8 @@ SORTS = {
 def _type(error: PotsimError) -> str:
     sort = SORTS.get(error.allowed, error.allowed)
     unit = error.values.get("unit")
-    return f"Give {sort}, in {unit}; text with a unit goes into Plan.from_dict." if unit else f"Give {sort}."
+    text = "; text with a unit goes into Plan.from_dict" if error.allowed == "float" else ""
+    return f"Give {sort}, in {unit}{text}." if unit else f"Give {sort}."
 
 
 NAMES = {
@@ -158,9 +193,101 @@ NAMES = {
     "no_run": Reads(
         "is {given}: no run of format {allowed}.", "Take what Run.to_dict or `potsim run --json` gave."
     ),
-    "range": Reads("is {given}; allowed is {allowed}.", RANGES),
+    "range": Reads(_range, RANGES),
     "unknown_name": Said(_unknown, _known),
     "unknown_key": Reads(lambda error: f"has the unknown key {shown(error.given)}.", _known),
+}
+
+
+# --- Liquids and stills.
+
+
+LIQUID = {
+    "nothing_there": Reads(
+        "is {given:g} {unit}, as is all else; allowed is more than 0 in all.",
+        {
+            "volumes_l": "Give at least one volume above zero.",
+            "ethanol_mol": "Of nothing there is no strength.",
+        },
+    ),
+    "lengths_differ": Reads("has {given} strengths for {allowed} volumes.", "Give one for each."),
+    "off_scale": Reads(
+        {
+            "reading_abv": "is {given:g} % vol; allowed is a {allowed} strength, one that ethanol-water can "
+            "show at this temperature.",
+            "abv": "is {given:g} % vol; allowed is a {allowed} strength, whose reading lies on the scale.",
+        },
+        "Bring the sample to the temperature of the hydrometer and read again.",
+    ),
+    "no_azeotrope": Reads(
+        "is {given:g} Pa; allowed is about {allowed:,.0f} Pa and more.",
+        "At low pressure ethanol stays the more volatile up to pure ethanol.",
+    ),
+    "not_smooth": Reads(
+        "cannot be followed to {allowed:g}: this function of gE/RT is missed by {given:.3g}.",
+        "Give a smooth function of mole fraction and temperature [K] that is 0 at both ends.",
+    ),
+    "not_lit": Reads(
+        "is {given:g}; allowed is enough ethanol to be lit below 100 °C, {allowed:g} or more.",
+        "Ask for stronger spirit.",
+    ),
+    "no_share": Reads(
+        "is {given:g}; allowed is 0 up to but not including {allowed:g}.", "It is a share, not per cent."
+    ),
+    "volatility_open": Said(
+        "the volatility of '{given}' is {twice:?told twice|not told}.",
+        "Give either groups and tb_k, or relative_to_ethanol.",
+    ),
+    "none_of_a_group": Said(
+        "'{name}' has {given} of a group.", "Count at least {allowed}, or leave the group out."
+    ),
+    "too_many_groups": Said(
+        "'{name}' has {given:.3g} groups, but at {molar_mass_g:g} g/mol there is room for {allowed}.",
+        "Count each subgroup of one molecule; the least of them weighs {lightest_g:g} g/mol.",
+    ),
+    "no_such_group": Said(
+        "group {given} is not a subgroup of modified UNIFAC (Dortmund).",
+        "The numbers are the keys of thermo.unifac.DOUFSG: 1 CH3, 2 CH2, 14 primary OH, 20 CHO.",
+    ),
+    "no_interaction": Said(
+        "the model has no interaction between groups {given[0]} and {given[1]}.",
+        "Give relative_to_ethanol instead of groups.",
+    ),
+}
+STILL = {
+    "water_alone": Reads(
+        "is {given:g}; allowed is more than 0 and below the azeotrope.", "Water alone has no balance."
+    ),
+    "too_strong_to_part": Reads(
+        "has {given:abv} in the pot; allowed is at most {allowed:most_abv} at this pressure.",
+        "Let the charge down with water: so near the azeotrope a pot no longer separates.",
+    ),
+    "too_strong_to_follow": Reads(
+        "makes pot and reflux {given:abv} strong; allowed is at most {allowed:abv_about} where flavours are "
+        "followed.",
+        "Let the charge down with water, or leave out the botanicals and the kind of the spirit.",
+    ),
+    "shed_by_pot": Reads(
+        "is {given:power}, but the pot sheds {allowed:power} at the boil: it would never boil.",
+        "Give more than {allowed:power}, or correct pot_loss.",
+    ),
+    "shed_by_both": Reads(
+        "is {given:power}, but pot and neck shed {allowed:power} at the boil: nothing would come over.",
+        "Give more than {allowed:power}, insulate the pot, or correct pot_loss and neck_loss.",
+    ),
+    "no_parrot": Reads("is not given: there is no parrot.", "Give what it holds."),
+    "not_converged": Said(
+        {
+            "density": "the mass fraction of a density was not found.",
+            "pressure": "a pressure was not found.",
+            "boiling_point": "a boiling point was not found.",
+            "dew_point": "no liquid was found for a vapour.",
+            "azeotrope": "the azeotrope was not found.",
+            "reflux": "the reflux of the neck was not found.",
+            "readings": "the still was not found from these readings.",
+        },
+        "Please report what was given, or the plan.",
+    ),
 }
 
 
@@ -516,8 +643,8 @@ READINGS = {
         "A pot cannot give more. Is it in proof, read cold, or a slip?",
     ),
     "no_such_reading": Reads(
-        "is {given:abv_short}, which no hydrometer shows at {at_c:temperature_short}: {of} is {shown}; "
-        "allowed is {allowed}.",
+        "is {given:abv_short}, which no hydrometer shows at {at_c:temperature_short}; allowed is a {allowed} "
+        "strength.",
         "Read it again, at the temperature of the sample.",
     ),
     "nothing_read": Said("nothing was read, so nothing is learnt.", "Give Run.follow some readings."),
@@ -558,6 +685,8 @@ FILES = {
 
 REFUSALS: dict[str, Said] = {
     **NAMES,
+    **LIQUID,
+    **STILL,
     **CHARGE,
     **BOTANICALS,
     **STOPS,

@@ -8,14 +8,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from potsim.data import read_table
-from potsim.errors import ConvergenceError, RangeError
+from potsim.errors import VOL, ConvergenceError, RangeError
 from potsim.liquid.pure import Array, FloatOrArray, coefficients, plain, within
 
 TABLE = "oiml_r22.csv"
 REFERENCE_C = 20.0
 T_MIN_C, T_MAX_C = -20.0, 40.0
-_WARMER = "Bring the liquid within this range; the general formula of OIML R 22 knows no other temperatures."
-_SHARE = "A mass fraction is kg of ethanol in a kg of liquid."
 
 
 @cache
@@ -59,12 +57,12 @@ def at_temperature(t_c: ArrayLike) -> Array:
     """
     if isinstance(t_c, float):
         return _at_one_temperature(t_c)
-    return _at_temperatures(within("t_c", t_c, T_MIN_C, T_MAX_C, "°C", _WARMER))
+    return _at_temperatures(within("t_c", t_c, T_MIN_C, T_MAX_C, "°C"))
 
 
 @lru_cache(maxsize=256)
 def _at_one_temperature(t_c: float) -> Array:
-    return _at_temperatures(within("t_c", t_c, T_MIN_C, T_MAX_C, "°C", _WARMER))
+    return _at_temperatures(within("t_c", t_c, T_MIN_C, T_MAX_C, "°C"))
 
 
 def _at_temperatures(t_c: Array) -> Array:
@@ -141,7 +139,7 @@ def density(w: ArrayLike, t_c: ArrayLike = REFERENCE_C) -> FloatOrArray:
     >>> round(density(1.0, 0.0), 4)
     806.2151
     """
-    share = within("w", w, 0.0, 1.0, hint=_SHARE)
+    share = within("w", w, 0.0, 1.0)
     return plain(polynomial(at_temperature(t_c), share))
 
 
@@ -179,12 +177,7 @@ def w_from_density(density_kg_m3: ArrayLike, t_c: ArrayLike = REFERENCE_C) -> Fl
     if not fine.all():
         first = np.unravel_index(int(np.argmin(fine)), fine.shape)
         value, low, high = (float(np.broadcast_to(a, fine.shape)[first]) for a in (given, lightest, heaviest))
-        raise RangeError(
-            "density_kg_m3",
-            f"{value:g} kg/m³",
-            f"{low:.2f} to {high:.2f} kg/m³ at this temperature, from ethanol to water",
-            "Sugar, colour and oil change a density: such a liquid is not ethanol-water.",
-        )
+        raise RangeError.of("range", "density_kg_m3", given=value, allowed=[low, high], unit="kg/m³")
     w_at_20, part_at_20 = _way_at_20()
     start = np.interp((heaviest - given) / (heaviest - lightest), part_at_20, w_at_20)
     return plain(_invert(coefficients, given, np.asarray(start)))
@@ -211,15 +204,10 @@ def _invert(coefficients: Array, given: Array, w: Array) -> Array:
         if np.all((np.abs(following - w) < 1e-13) | (np.abs(miss) <= rounding)):
             return following
         w = following
-    raise ConvergenceError("The mass fraction of a density was not found in 100 steps.")
+    raise ConvergenceError.of("not_converged", of="density")
 
 
 # --- Strength as % vol at 20 °C, mass fraction and mole fraction of ethanol, each from the others.
-
-
-_ABV = "Give % vol of ethanol at 20 °C."
-_W = "A mass fraction is kg of ethanol in a kg of liquid."
-_X = "A mole fraction is mol of ethanol in a mol of liquid."
 
 
 @cache
@@ -263,7 +251,7 @@ def molar_mass(x: ArrayLike) -> FloatOrArray:
     >>> round(molar_mass(0.0), 4)
     18.0153
     """
-    share = within("x", x, 0.0, 1.0, hint=_X)
+    share = within("x", x, 0.0, 1.0)
     return plain(share * molar_mass_of("ethanol") + (1.0 - share) * molar_mass_of("water"))
 
 
@@ -291,7 +279,7 @@ def w_from_x(x: ArrayLike) -> FloatOrArray:
     >>> round(w_from_x(0.5), 4)
     0.7189
     """
-    share = within("x", x, 0.0, 1.0, hint=_X)
+    share = within("x", x, 0.0, 1.0)
     ethanol = share * molar_mass_of("ethanol")
     return plain(ethanol / (ethanol + (1.0 - share) * molar_mass_of("water")))
 
@@ -320,7 +308,7 @@ def x_from_w(w: ArrayLike) -> FloatOrArray:
     >>> round(x_from_w(0.5), 4)
     0.2811
     """
-    share = within("w", w, 0.0, 1.0, hint=_W)
+    share = within("w", w, 0.0, 1.0)
     ethanol = share / molar_mass_of("ethanol")
     return plain(ethanol / (ethanol + (1.0 - share) / molar_mass_of("water")))
 
@@ -355,7 +343,7 @@ def abv_from_w(w: ArrayLike) -> FloatOrArray:
     >>> round(abv_from_w(0.5), 3)
     57.889
     """
-    return plain(_abv(within("w", w, 0.0, 1.0, hint=_W)))
+    return plain(_abv(within("w", w, 0.0, 1.0)))
 
 
 def w_from_abv(abv: ArrayLike) -> FloatOrArray:
@@ -387,7 +375,7 @@ def w_from_abv(abv: ArrayLike) -> FloatOrArray:
     >>> round(w_from_abv(40.0), 4)
     0.333
     """
-    given = within("abv", abv, 0.0, 100.0, "% vol", _ABV)
+    given = within("abv", abv, 0.0, 100.0, VOL)
     w_of, abv_of, slope_of = _table()
     w = np.interp(given, abv_of, w_of)
     w = w - (_abv(w) - given) * np.interp(given, abv_of, slope_of)

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from potsim.errors import RangeError, RequestError
+from potsim.errors import VOL, RangeError, RequestError, require
 from potsim.liquid.pure import Array, FloatOrArray, plain, within
 from potsim.liquid.strength.density import (
     REFERENCE_C,
@@ -21,9 +21,6 @@ from potsim.liquid.strength.density import (
     w_from_density,
 )
 from potsim.records import dataclass
-
-_NOTHING = "Give at least one volume above zero."
-_NONE = "Of nothing there is no strength."
 
 
 @dataclass(frozen=True)
@@ -131,11 +128,11 @@ def mix(volumes_l: ArrayLike, abvs: ArrayLike) -> Mixture:
     parts = np.atleast_1d(within("volumes_l", volumes_l, 0.0, np.inf, "L")).ravel()
     w = np.atleast_1d(np.asarray(w_from_abv(abvs))).ravel()
     if parts.size != w.size:
-        raise RequestError(f"There are {parts.size} volumes but {w.size} strengths.", "Give one for each.")
+        raise RequestError.of("lengths_differ", "abvs", given=w.size, allowed=parts.size)
     masses = parts * np.asarray(density(w)) / 1000.0
     mass = float(masses.sum())
     if mass == 0:
-        raise RangeError("volumes_l", "nothing", "more than 0 L in all", _NOTHING)
+        raise RangeError.of("nothing_there", "volumes_l", given=0.0, unit="L")
     share = min(float(masses @ w) / mass, 1.0)
     volume = 1000.0 * mass / float(density(share))
     strength = float(abv_from_w(share))
@@ -281,7 +278,7 @@ def abv_from_moles(ethanol_mol: ArrayLike, water_mol: ArrayLike) -> FloatOrArray
     water = within("water_mol", water_mol, 0.0, np.inf, "mol")
     total = np.asarray(ethanol + water)
     if not (total > 0).all():
-        raise RangeError("ethanol_mol", "0 mol, like water_mol", "more than 0 mol in all", _NONE)
+        raise RangeError.of("nothing_there", "ethanol_mol", given=0.0, unit="mol")
     return abv_from_x(ethanol / total)
 
 
@@ -292,21 +289,15 @@ def _reachable(abv: FloatOrArray, target: FloatOrArray) -> None:
     if fine.all():
         return
     at = np.unravel_index(int(np.argmin(fine)), fine.shape)
-    hint = (
-        "Water only weakens: stop the run earlier, drop the last jars, take a stronger charge, "
-        "or blend with stronger spirit."
-        if wanted[at] > 0
-        else "Any water leaves some strength; ask for more than 0 % vol."
-    )
-    allowed = f"above 0 and at most {there[at]:.1f} % vol, the strength there is"
-    raise RangeError("target_abv", f"{wanted[at]:g} % vol", allowed, hint)
+    most = float(there[at])
+    require("target_abv", float(wanted[at]), 0.0, 100.0, VOL, open_low=True)
+    raise RangeError.of("too_strong", "target_abv", given=float(wanted[at]), allowed=most, of="spirit")
 
 
 # --- What a hydrometer shows away from 20 °C, and the volume a measured liquid has at another temperature.
 
 
 GLASS_PER_K = 25e-6  # 1/K, cubic expansion of a glass hydrometer: OIML R 22, Table VIII and its sequel
-_COOL = "Bring the sample to the temperature of the hydrometer and read again."
 
 
 def true_abv(reading_abv: ArrayLike, t_c: ArrayLike, *, calibrated_c: float = REFERENCE_C) -> FloatOrArray:
@@ -342,11 +333,11 @@ def true_abv(reading_abv: ArrayLike, t_c: ArrayLike, *, calibrated_c: float = RE
     >>> round(true_abv(50.0, 10.0), 1)
     53.7
     """
-    mark = within("reading_abv", reading_abv, 0.0, 100.0, "% vol", "Read the scale of % vol.")
+    mark = within("reading_abv", reading_abv, 0.0, 100.0, VOL)
     coefficients = at_temperature(t_c)
     made_for = w_from_abv(abv_from_percent_at(mark, calibrated_c))
     buoyant = np.asarray(density(made_for, calibrated_c)) / _glass(t_c, calibrated_c)
-    _must_exist("reading_abv", mark, buoyant, coefficients, "that ethanol-water can show at this temperature")
+    _must_exist("reading_abv", mark, buoyant, coefficients)
     return abv_from_w(w_from_density(buoyant, t_c))
 
 
@@ -387,7 +378,7 @@ def reading_abv(abv: ArrayLike, t_c: ArrayLike, *, calibrated_c: float = REFEREN
     share = np.asarray(w_from_abv(abv))
     buoyant = np.asarray(density(share, t_c)) * _glass(t_c, calibrated_c)
     given = np.asarray(abv, dtype=float)
-    _must_exist("abv", given, buoyant, at_temperature(calibrated_c), "whose reading lies on the scale")
+    _must_exist("abv", given, buoyant, at_temperature(calibrated_c))
     return percent_at(abv_from_w(w_from_density(buoyant, calibrated_c)), calibrated_c)
 
 
@@ -432,7 +423,7 @@ def _glass(t_c: ArrayLike, calibrated_c: float) -> Array:
     return np.asarray(1.0 + GLASS_PER_K * (np.asarray(t_c, dtype=float) - calibrated_c))
 
 
-def _must_exist(argument: str, given: Array, buoyant: Array, coefficients: Array, which: str) -> None:
+def _must_exist(argument: str, given: Array, buoyant: Array, coefficients: Array) -> None:
     """Refuse what no mixture of ethanol and water can show at the temperature of the coefficients."""
     lightest, heaviest = coefficients.sum(axis=-1), coefficients[..., 0]
     fine = (buoyant >= lightest - 1e-9) & (buoyant <= heaviest + 1e-9)
@@ -440,7 +431,7 @@ def _must_exist(argument: str, given: Array, buoyant: Array, coefficients: Array
         at = np.unravel_index(int(np.argmin(fine)), fine.shape)
         value, weight, most = (float(np.broadcast_to(a, fine.shape)[at]) for a in (given, buoyant, heaviest))
         side = "higher" if weight > most else "lower"
-        raise RangeError(argument, f"{value:g} % vol", f"a {side} strength, one {which}", _COOL)
+        raise RangeError.of("off_scale", argument, given=value, allowed=side)
 
 
 # --- Strength at another reference temperature: US proof at 60 °F, old tables at 15 °C.
@@ -448,7 +439,6 @@ def _must_exist(argument: str, given: Array, buoyant: Array, coefficients: Array
 
 US_REFERENCE_C = (60.0 - 32.0) / 1.8  # 60 °F, 27 CFR 19.1
 PROOF_PER_PERCENT = 2.0  # 27 CFR 19.1
-_PERCENT = "Give % vol of ethanol at the reference temperature."
 
 
 def percent_at(abv: ArrayLike, reference_c: float) -> FloatOrArray:
@@ -483,7 +473,7 @@ def percent_at(abv: ArrayLike, reference_c: float) -> FloatOrArray:
     39.92
     """
     if reference_c == REFERENCE_C:
-        return plain(within("abv", abv, 0.0, 100.0, "% vol", _PERCENT))
+        return plain(within("abv", abv, 0.0, 100.0, VOL))
     formula = at_temperature(float(reference_c))
     return plain(_percent(formula, np.asarray(w_from_abv(abv))))
 
@@ -518,7 +508,7 @@ def abv_from_percent_at(percent: ArrayLike, reference_c: float) -> FloatOrArray:
     >>> round(abv_from_percent_at(39.92, 15.0), 2)
     40.0
     """
-    given = within("percent", percent, 0.0, 100.0, "% vol", _PERCENT)
+    given = within("percent", percent, 0.0, 100.0, VOL)
     if reference_c == REFERENCE_C:
         return plain(given)
     formula = at_temperature(float(reference_c))
@@ -588,7 +578,7 @@ def abv_from_proof(proof: ArrayLike) -> FloatOrArray:
     >>> round(abv_from_proof(100.0), 2)
     50.06
     """
-    given = within("proof", proof, 0.0, 200.0, "proof", "US proof is twice the % vol at 60 °F.")
+    given = within("proof", proof, 0.0, 200.0, "proof")
     return abv_from_percent_at(given / PROOF_PER_PERCENT, US_REFERENCE_C)
 
 
@@ -623,7 +613,7 @@ def proof_gallons(volume_us_gal: ArrayLike, proof: ArrayLike) -> FloatOrArray:
     19.0
     """
     gallons = within("volume_us_gal", volume_us_gal, 0.0, np.inf, "US gal")
-    strength = within("proof", proof, 0.0, 200.0, "proof", "US proof is twice the % vol at 60 °F.")
+    strength = within("proof", proof, 0.0, 200.0, "proof")
     return plain(gallons * strength / 100.0)
 
 
