@@ -15,7 +15,7 @@ from potsim import faces
 Act = TypeVar("Act", bound=Callable[..., Any])
 
 VOL = "% vol"
-SHARE = "of the whole (0 to 1)"
+SHARE, OF_WHAT_COMES = "of the whole (0 to 1)", "of what comes over (0 to 1)"
 MOST_FAULTS = 50  # of one file that are told
 
 

@@ -326,7 +326,7 @@ def test_pooled_strength_is_never_above_what_ran(abv: float) -> None:
         ('condenser = "0 W"', ("range", "still.condenser", "0 W", "more than 0 and at most 1,000,000 W")),
         ('heated_by = "wood"', ("unknown_name", "still.heated_by", "wood")),
         ('built_of = "tin"', ("unknown_name", "still.built_of", "tin")),
-        ('lost = "60 %"', ("range", "still.lost", "60 %, that is 0.6 of the whole (0 to 1)")),
+        ('lost = "60 %"', ("range", "still.lost", "60 %, that is 0.6 of what comes over (0 to 1)")),
     ],
 )
 def test_bad_input_is_refused_with_what_to_do(say, line: str, words: Record, tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable, Collection, Mapping
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
-from potsim.errors import RequestError, UnknownNameError, require
+from potsim.errors import OF_WHAT_COMES, RequestError, UnknownNameError, require
 from potsim.records import dataclass
 
 if TYPE_CHECKING:
@@ -575,7 +575,7 @@ class StillPlan:
     lost: float | None = key(
         *(SHARE, 0, 0.5),
         default=None,
-        unit="of what comes over (0 to 1)",
+        unit=OF_WHAT_COMES,
         example="3 %",
         label="Lost at joints",
         noun="the share that is lost at joints",

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import SHARE, require
+from potsim.errors import OF_WHAT_COMES, require
 from potsim.liquid import equilibrium
 from potsim.records import dataclass
 from potsim.still.build import material
@@ -112,7 +112,7 @@ class Still:
     parrot_l: float | None = None
 
     def __post_init__(self) -> None:
-        require("still.lost", self.lost, 0, MOST_LOST, SHARE)
+        require("still.lost", self.lost, 0, MOST_LOST, OF_WHAT_COMES)
         require("still.capacity", self.capacity_l, 0, 1e5, "L", open_low=True)
         require("still.heat_up_power", self.heat_up_power_w, 0, 1e6, "W", open_low=True)
         require("still.min_level", self.min_level_l, 0, 1e5, "L")
