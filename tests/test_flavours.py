@@ -13,7 +13,7 @@ from potsim.errors import RangeError
 from potsim.interfaces.evidence.flavours import least_share
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound
-from potsim.planning import notes
+from potsim.planning import notes, release
 from potsim.planning.botanicals import (
     Botanical,
     Share,
@@ -79,6 +79,26 @@ def test_each_is_over_in_the_pot_or_still_in_the_plant(bench: Flavours) -> None:
         low_to_high = (flavour.gives_up.low, flavour.gives_up.value, flavour.gives_up.high)
         assert low_to_high == tuple(sorted(low_to_high))
         assert flavour.gives_up.value == pytest.approx(flavour.over_g / flavour.releasable_g)
+
+
+@pytest.mark.parametrize("prepared", ["whole", "ground"])
+@pytest.mark.parametrize("constant", ["WASHED_PER_S", "DIFFUSION_M2_PER_S"])
+@pytest.mark.parametrize("factor", [0.5, 2.0])
+def test_the_band_holds_what_half_or_twice_a_constant_of_release_gives(
+    monkeypatch: pytest.MonkeyPatch, prepared: str, constant: str, factor: float
+) -> None:
+    bill = [BotanicalDose(name, mass_g=1.0, prepared=prepared) for name in ("nutmeg", "coriander seed")]  # type: ignore[arg-type]
+    band = {one.botanical: one.gives_up for one in flavours(*bill, abv=20.0)}
+    monkeypatch.setattr(release, constant, factor * getattr(release, constant))
+    release._gives.cache_clear()
+    try:
+        other = {one.botanical: one.gives_up.value for one in flavours(*bill, abv=20.0)}
+    finally:
+        monkeypatch.undo()
+        release._gives.cache_clear()
+    for name, (value, low, high) in band.items():
+        assert low <= other[name] <= high
+        assert other[name] != value
 
 
 def test_what_a_joint_loses_is_that_share_of_what_passes_the_neck() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -49,8 +50,8 @@ def test_every_material_has_a_piece_and_every_row_is_something() -> None:
 @pytest.mark.parametrize("prepared", PREPARED)
 def test_all_of_the_oil_is_somewhere(botanical_id: str, prepared: str) -> None:
     one = tissue(find(botanical_id), prepared)  # type: ignore[arg-type]
-    for level in ("low", "typical", "high"):
-        washed, slow = one.pools(level)  # type: ignore[arg-type]
+    for levels in itertools.product(("low", "typical", "high"), repeat=2):
+        washed, slow = one.pools(*levels)  # type: ignore[arg-type]
         assert sum(share for share, _ in (*washed, *slow)) == pytest.approx(1.0)
         assert washed[0][0] <= MOST_AT_HAND
 

@@ -54,7 +54,13 @@ Span = tuple[float, float]
 
 MARKS = np.array([0.05, 0.5, 0.95])  # of what is over by the stop: start, half and end
 FADED = 0.95  # of what a botanical gives with 99 % of the alcohol, from which on it has faded
-ROUGHLY: tuple[tuple[Level, bool], ...] = (("low", True), ("high", False))  # in one pot: its fat counts once
+# Ends of speed and of the share at hand, which leaves last where a piece is ground fine; the fat counts once.
+ROUGHLY: tuple[tuple[tuple[Level, Level], bool], ...] = (
+    (("low", "low"), True),
+    (("low", "high"), False),
+    (("high", "low"), False),
+    (("high", "high"), False),
+)
 COARSE = 16  # steps of the run by which a band is found, good to a thousandth
 
 
@@ -345,17 +351,18 @@ class Flavours:
 
     @cached_property
     def _bands(self) -> tuple[Array, Array]:
-        """Share of each line's oil that is over by the stop, slow and fast release, shape (lines,) each."""
+        """Least and most of each line's oil that is over by the stop, as a share, shape (lines,) each."""
         lies = [soaks(dose, heats) for heats in [heat_up(self.course)] for dose in self.bill]
-        slow, fast = (
-            [source(*each, level, holds_back) for each in zip(self.bill, lies, strict=True)]
-            for level, holds_back in ROUGHLY
-        )
-        both = carry(self.course, [*slow, *fast], self.own, [self.cut.end], steps=COARSE)
-        over = self.collected * both.at(np.array([self.cut.end])).over[:, 0]
-        weight = self._weight[self.carried.rows.source > 0]
-        low, high = np.split(np.bincount(both.rows.source, over * np.tile(weight, 2), 2 * len(self.bill)), 2)
-        return np.minimum(low, high), np.maximum(low, high)
+        tried = [
+            source(*each, levels, holds_back)
+            for levels, holds_back in ROUGHLY
+            for each in zip(self.bill, lies, strict=True)
+        ]
+        carried = carry(self.course, tried, self.own, [self.cut.end], steps=COARSE)  # in one pot
+        over = self.collected * carried.at(np.array([self.cut.end])).over[:, 0]
+        weight = np.tile(self._weight[self.carried.rows.source > 0], len(ROUGHLY))
+        found = np.bincount(carried.rows.source, over * weight, len(tried)).reshape(len(ROUGHLY), -1)
+        return found.min(axis=0), found.max(axis=0)
 
     @cached_property
     def _weight(self) -> Array:
@@ -482,7 +489,7 @@ def predict(
     bill: Sequence[ResolvedDose],
     in_charge: Mapping[str, float] | None = None,
     own: Mapping[str, Compound] | None = None,
-    level: Level = "typical",
+    levels: tuple[Level, Level] = ("typical", "typical"),
     holds_back: bool = True,
 ) -> Flavours:
     """Follow the compounds of a bill and of the charge through a run, to 99 % of the alcohol, all of it kept.
@@ -491,7 +498,7 @@ def predict(
     pieces of one size, nothing formed or lost by heat.
     """
     known, base, end = own or {}, in_charge or {}, alcohol_over(course)
-    sources = _sources(course, bill, base, level, holds_back)
+    sources = _sources(course, bill, base, levels, holds_back)
     whole_l = between(course, 0.0, end).volume_l
     cut = Cut(end, 0.0, ((0.0, end),), (whole_l,), (0,), whole_l)
     return Flavours(course, tuple(bill), tuple(sources), base, end, cut, known)
@@ -501,11 +508,11 @@ def _sources(
     course: Course,
     bill: Sequence[ResolvedDose],
     in_charge: Mapping[str, float],
-    level: Level,
+    levels: tuple[Level, Level],
     holds_back: bool = True,
 ) -> list[Source]:
     heats = heat_up(course)
-    return [Source(in_charge), *(source(dose, soaks(dose, heats), level, holds_back) for dose in bill)]
+    return [Source(in_charge), *(source(dose, soaks(dose, heats), levels, holds_back) for dose in bill)]
 
 
 def peaks(litres: Array, held: Array, end_l: float) -> Array:

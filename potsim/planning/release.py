@@ -49,7 +49,7 @@ WASHED_PER_S = 0.3 / 60.0  # off what lies at hand in spirit at 83 °C; from mem
 DIFFUSION_M2_PER_S = 4e-10  # in soaked plant material at 83 °C; from memory, a third of that in the liquid
 MOST_AT_HAND = 0.95
 LEAST_SOAK_L_PER_KG = 0.5  # liquid of a soaked piece that hardly swells, such as a resin
-ROUGH = {"low": 0.5, "typical": 1.0, "high": 2.0}  # on speed and on the share at hand, together
+ROUGH = {"low": 0.5, "typical": 1.0, "high": 2.0}  # on speed, and on the share at hand
 
 # Fick's law in a piece whose surface is kept clean: share left = sum a_j exp(-b_j D t / L^2). First term
 # exact up to its weight, the rest of the infinite series gathered in two (Crank, The Mathematics of
@@ -81,16 +81,16 @@ class Tissue:
     at_hand: float
     lipid_l_per_kg: float
 
-    def pools(self, level: Level = "typical") -> tuple[Pools, Pools]:
+    def pools(self, level: Level = "typical", at_hand_level: Level = "typical") -> tuple[Pools, Pools]:
         """Shares of the oil, and the rate at which each leaves [1/s of easy time]: washed, and by diffusion.
 
         Parameters
         ----------
-        level : {'low', 'typical', 'high'}
-            Which end of what is known of speed and share at hand.
+        level, at_hand_level : {'low', 'typical', 'high'}
+            Which end of what is known of the speed, and of the share at hand.
         """
         speed = ROUGH[level]
-        at_hand = min(self.at_hand * speed, MOST_AT_HAND)
+        at_hand = min(self.at_hand * ROUGH[at_hand_level], MOST_AT_HAND)
         per_s = speed * DIFFUSION_M2_PER_S / (1e-3 * self.half_mm) ** 2
         slow = ((1.0 - at_hand) * a for a, _ in SERIES[self.shape])
         rates = (b * per_s for _, b in SERIES[self.shape])
@@ -167,10 +167,13 @@ def soaks(dose: ResolvedDose, heats: Soak) -> tuple[Soak, ...]:
 
 
 def source(
-    dose: ResolvedDose, soaks: tuple[Soak, ...] = (), level: Level = "typical", holds_back: bool = True
+    dose: ResolvedDose,
+    soaks: tuple[Soak, ...] = (),
+    levels: tuple[Level, Level] = ("typical", "typical"),
+    holds_back: bool = True,
 ) -> Source:
-    """Return what a dose releases, ready to be followed along a run."""
-    known = _gives(_piece(dose.botanical), dose.botanical.category, dose.prepared, level)
+    """Return what a dose releases, ready to be followed along a run; ``levels`` as in `Tissue.pools`."""
+    known = _gives(_piece(dose.botanical), dose.botanical.category, dose.prepared, levels)
     washed, pools, wax, lipid_l_per_kg = known
     in_vapour = dose.dose.where == "basket"
     return Source(
@@ -186,11 +189,11 @@ def source(
 
 @lru_cache(maxsize=1024)
 def _gives(
-    piece_id: str, category: str, prepared: Prepared, level: Level
+    piece_id: str, category: str, prepared: Prepared, levels: tuple[Level, Level]
 ) -> tuple[Pools, Pools, float, float]:
     """Pools washed and diffusing, wax [-], fat of a dried kilogram [L]."""
     one = tissue_of(piece_id, prepared)
-    return *one.pools(level), wax_of(category, one.lipid_l_per_kg), one.lipid_l_per_kg
+    return *one.pools(*levels), wax_of(category, one.lipid_l_per_kg), one.lipid_l_per_kg
 
 
 # --- When a botanical comes over: its class, from one reference run that knows the charge's strength only.
