@@ -15,7 +15,7 @@ from thermo import unifac
 
 import potsim.data
 from potsim.data import read_table
-from potsim.liquid.unifac import ETHANOL, WATER
+from potsim.liquid.compounds import ETHANOL, WATER
 
 FOLDER = Path(potsim.data.__file__).parent
 SOURCE = f"""\

@@ -12,8 +12,7 @@ from benchmarks.measure import Row, best_of
 from potsim.planning.ensemble import ensemble
 from potsim.planning.plan import BotanicalDose, Uncertainty
 from potsim.planning.run import Run
-from potsim.still.escape import escape
-from potsim.still.plant import ease
+from potsim.still.escape import ease, escape
 
 BILL = (
     "juniper",

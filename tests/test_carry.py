@@ -12,19 +12,21 @@ from scipy.integrate import solve_ivp
 
 from potsim.liquid import compounds, strength, traces
 from potsim.liquid.equilibrium import bubble_point
-from potsim.still.carry import Carried, carry
+from potsim.still.carry import Carried, carry, weights
 from potsim.still.course import EXHAUSTED, Course, Rising, course
 from potsim.still.escape import (
+    LIFTED,
     NODES,
     SHARES,
+    Soak,
+    Source,
     cold_partition_table,
+    ease,
     escape,
     partition,
     partition_table,
     volatility_table,
-    weights,
 )
-from potsim.still.plant import LIFTED, Soak, Source, ease
 from potsim.still.still import Conditions, PowerChange, Still
 
 Array = NDArray[np.float64]

@@ -8,12 +8,22 @@ from refusals import refused
 from scipy.integrate import quad, solve_ivp
 
 from potsim.liquid import strength
-from potsim.still.build import HEATERS, full_power_s, losses, mass_kg, shed_w_per_m2_k
 from potsim.still.course import Course, course
 from potsim.still.courses import courses
 from potsim.still.family import family
 from potsim.still.receiver import Parrot, condensing_power_w, condensing_w, first_parrot_abv
-from potsim.still.still import Conditions, PowerChange, Span, Still, Stills
+from potsim.still.still import (
+    HEATERS,
+    Conditions,
+    PowerChange,
+    Span,
+    Still,
+    Stills,
+    full_power_s,
+    losses,
+    mass_kg,
+    shed_w_per_m2_k,
+)
 from potsim.still.tables import balance
 
 BARE = Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0)

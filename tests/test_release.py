@@ -19,7 +19,7 @@ from potsim.planning.release import MOST_AT_HAND, SERIES, Tissue, source, tissue
 from potsim.planning.schema import PREPARED
 from potsim.still.carry import carry
 from potsim.still.course import course
-from potsim.still.plant import FILM, LIFTED, Soak, ease
+from potsim.still.escape import FILM, LIFTED, Soak, ease
 from potsim.still.still import Conditions, Still
 
 STILL = Still(4.0, Conditions(power_w=700.0, neck_loss_w_per_k=0.6, pot_loss_w_per_k=1.0), 1200.0)

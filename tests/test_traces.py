@@ -15,10 +15,10 @@ from refusals import refused
 from potsim.data import read_table
 from potsim.errors import RangeError
 from potsim.interfaces.evidence.traces import comparisons
-from potsim.liquid import strength, traces, unifac
-from potsim.liquid.compounds import compounds
+from potsim.liquid import compounds as library
+from potsim.liquid import strength, traces
+from potsim.liquid.compounds import compounds, from_groups, group_table
 from potsim.liquid.equilibrium import bubble_point, limiting_volatility
-from potsim.liquid.unifac import from_groups, group_table
 
 ROWS = comparisons()
 ETHANOL = traces.Compound.own("ethanol", 46.07, relative_to_ethanol=1.0)
@@ -28,15 +28,15 @@ WEAK, HALF, STRONG = 0.033, 0.16, 0.55  # 10, 41 and 80 % vol
 
 @pytest.mark.parametrize("t", [298.15, 352.0])
 def test_groups_agree_with_the_general_mixture_of_the_library(t):
-    from thermo import unifac as library
+    from thermo import unifac
 
     groups = [one.groups for one in VOLATILE]
-    mixture = library.UNIFAC.from_subgroups(
+    mixture = unifac.UNIFAC.from_subgroups(
         T=t,
         xs=[0.0] * len(groups) + [0.3, 0.7],
-        chemgroups=[dict(each) for each in [*groups, unifac.ETHANOL, unifac.WATER]],
-        subgroups=library.DOUFSG,
-        interaction_data=library.DOUF2IP,
+        chemgroups=[dict(each) for each in [*groups, library.ETHANOL, library.WATER]],
+        subgroups=unifac.DOUFSG,
+        interaction_data=unifac.DOUF2IP,
         version=1,
     )
     ours = from_groups(groups, np.array([0.3]), np.array([t]))[:, 0]
@@ -51,7 +51,7 @@ def test_one_mole_fraction_at_a_time_or_all_at_once():
     assert isinstance(alone, float)
     assert alone == pytest.approx(together[0, 1, 0], rel=1e-12)
     assert traces.volatility("linalool", x, p) == pytest.approx(together[0], rel=1e-12)
-    many = traces.volatility("linalool", np.linspace(0.0, 0.8, unifac.POINTS_AT_ONCE + 7))
+    many = traces.volatility("linalool", np.linspace(0.0, 0.8, library.POINTS_AT_ONCE + 7))
     assert many[-1] == pytest.approx(traces.volatility("linalool", 0.8), rel=1e-12)
     assert traces.volatilities([], [0.1, 0.2]).shape == (0, 2)
     assert traces.volatility("linalool", np.array([])).shape == (0,)
@@ -223,7 +223,7 @@ def test_unknown_group_is_refused():
 
 
 def test_copied_parameters_are_those_of_the_library_they_come_from():
-    copied, original = unifac._copied(), unifac._of_thermo()
+    copied, original = library._copied(), library._of_thermo()
     needed = {number for one in compounds() for number, _ in one.groups} | {1, 2, 14, 16}
     assert needed <= copied.subgroups.keys(), "run `python -m benchmarks.copy_groups`"
     assert len(copied.pairs) == 420
@@ -234,14 +234,16 @@ def test_copied_parameters_are_those_of_the_library_they_come_from():
 
 
 def test_a_group_outside_the_copy_is_looked_up_in_thermo():
-    assert 45 not in unifac._copied().subgroups
-    assert unifac.group_parameters([1, 45]).volume[0] == unifac.group_parameters([1, 2]).volume[0]
+    assert 45 not in library._copied().subgroups
+    _, volume, surface = library._of_thermo().subgroups[45]
+    table = group_table((((1, 1), (45, 1)),))
+    assert (table.volume[-1], table.surface[-1]) == (volume, surface)
 
 
 def test_many_compounds_share_one_evaluation(monkeypatch):
     calls = []
-    original = unifac._infinite_dilution
-    monkeypatch.setattr(unifac, "_infinite_dilution", lambda *a: calls.append(1) or original(*a))
+    original = library._infinite_dilution
+    monkeypatch.setattr(library, "_infinite_dilution", lambda *a: calls.append(1) or original(*a))
     names = [one.id for one in VOLATILE[:40]]
     x = np.linspace(0.0, 0.8, 60)
     traces.volatilities(names, x)

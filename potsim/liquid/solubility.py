@@ -12,11 +12,10 @@ from numpy.typing import ArrayLike
 
 from potsim.data import read_table
 from potsim.errors import VOL, UnknownNameError, require
-from potsim.liquid.compounds import LIQUID_IN_WATER, ZERO_C_K, R, compound
-from potsim.liquid.pure import Array, FloatOrArray, plain, within
+from potsim.liquid.compounds import LIQUID_IN_WATER, ZERO_C_K, compound, from_groups
+from potsim.liquid.pure import Array, FloatOrArray, R, plain, within
 from potsim.liquid.strength import x_from_abv
 from potsim.liquid.traces import LN10, ROOM_K, bend, ends_of, warming
-from potsim.liquid.unifac import from_groups
 from potsim.records import dataclass
 
 __all__ = [

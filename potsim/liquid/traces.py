@@ -15,10 +15,17 @@ from numpy.typing import ArrayLike
 
 from potsim.errors import RangeError
 from potsim.liquid import strength
-from potsim.liquid.compounds import Compound, Threshold, VapourPressure, WaterAnchor, compound, compounds
+from potsim.liquid.compounds import (
+    Compound,
+    Threshold,
+    VapourPressure,
+    WaterAnchor,
+    compound,
+    compounds,
+    from_groups,
+)
 from potsim.liquid.equilibrium import ATMOSPHERE_PA, bubble_point, limiting_volatility
 from potsim.liquid.pure import Array, FloatOrArray, plain, within
-from potsim.liquid.unifac import from_groups
 
 __all__ = [
     "X_MAX",
@@ -242,7 +249,7 @@ def ln_gamma(compounds: Sequence[Compound], x: Array, temperature_k: Array) -> A
     Notes
     -----
     A compound without a value in water (``anchor``) follows its groups, see
-    `potsim.liquid.unifac.from_groups`. All others, with ``f`` the volume fraction of ethanol:
+    `potsim.liquid.compounds.from_groups`. All others, with ``f`` the volume fraction of ethanol:
 
     ``log10 S = (1 - f) log10 S_water + f log10 S_ethanol + b f (1 - f)(2 f - 1)`` at 25 °C. The first two are
     the log-linear law of cosolvency (Yalkowsky & Roseman 1981) between the value in water and that of the

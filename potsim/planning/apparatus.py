@@ -20,10 +20,23 @@ from potsim.planning.notes import Note, caution, danger, hint
 from potsim.planning.plan import Plan, StillPlan, Stop
 from potsim.planning.schema import METALS
 from potsim.records import dataclass
-from potsim.still.build import HEATERS, HOT, OVER_BY_THEN, STORED_DOUBT, Losses, full_power_s, losses, mass_kg
 from potsim.still.course import Course
 from potsim.still.receiver import condensing_power_w, condensing_w, parrot_of
-from potsim.still.still import Conditions, PowerChange, Still, metal_heat_capacity, pressure_at_altitude
+from potsim.still.still import (
+    HEATERS,
+    HOT,
+    OVER_BY_THEN,
+    STORED_DOUBT,
+    Conditions,
+    Losses,
+    PowerChange,
+    Still,
+    full_power_s,
+    losses,
+    mass_kg,
+    metal_heat_capacity,
+    pressure_at_altitude,
+)
 
 if TYPE_CHECKING:
     from potsim.planning.stops import End

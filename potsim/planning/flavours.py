@@ -42,8 +42,7 @@ from potsim.planning.release import (
 from potsim.records import dataclass
 from potsim.still.carry import Carried, carry
 from potsim.still.course import Course, Rising, States
-from potsim.still.escape import refuse_strong
-from potsim.still.plant import Source
+from potsim.still.escape import Source, refuse_strong
 
 if TYPE_CHECKING:
     from potsim.planning.jars import Jar

@@ -39,7 +39,7 @@ from potsim.planning.schema import Prepared, Where
 from potsim.records import dataclass
 from potsim.still.carry import carry
 from potsim.still.course import EXHAUSTED, Course, Rising, course
-from potsim.still.plant import Pools, Soak, Source
+from potsim.still.escape import Pools, Soak, Source
 from potsim.still.still import Conditions, Still
 from potsim.still.tables import Curves
 

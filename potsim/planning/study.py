@@ -38,8 +38,8 @@ from potsim.planning.sweep import (
 from potsim.records import dataclass
 from potsim.still.carry import over_at
 from potsim.still.courses import Courses, courses
+from potsim.still.escape import Soak, Source
 from potsim.still.family import family
-from potsim.still.plant import Soak, Source
 from potsim.still.still import Span, Still, Stills
 
 if TYPE_CHECKING:

@@ -96,6 +96,12 @@ def _waves(n: int) -> Array:
     return np.asarray(chebyshev.chebvander(chebyshev.chebpts1(n), n - 1))
 
 
+def hermite(values: Array, slopes: Array) -> list[Array]:
+    """Powers, the lowest first, of the cubics between rows; ``slopes`` are changes for each step."""
+    rise, low, high = np.diff(values, axis=0), slopes[:-1], slopes[1:]
+    return [values[:-1], low, 3.0 * rise - 2.0 * low - high, low + high - 2.0 * rise]
+
+
 class UniformTable:
     """Columns tabulated at equal steps, looked up together by cubic Hermite interpolation.
 
@@ -112,10 +118,7 @@ class UniformTable:
     def __init__(self, start: float, step: float, values: Array, slopes: Array | None = None) -> None:
         self.start, self.step = start, step
         self.last = values.shape[0] - 2
-        rise = np.diff(values, axis=0)
-        m = difference(values) if slopes is None else slopes * step
-        low, high = m[:-1], m[1:]
-        powers = [values[:-1], low, 3.0 * rise - 2.0 * low - high, low + high - 2.0 * rise]
+        powers = hermite(values, difference(values) if slopes is None else slopes * step)
         self.cubic = np.ascontiguousarray(np.stack(powers).transpose(2, 0, 1))  # column, power, row
 
     def __call__(self, position: Array) -> Array:

@@ -21,8 +21,7 @@ from potsim.planning.plan import BotanicalDose
 from potsim.planning.release import Noticed, classes, source, tissue_of, wax_of
 from potsim.planning.schema import Prepared
 from potsim.still.course import Course, course
-from potsim.still.escape import partition
-from potsim.still.plant import FILM, Pools, Source, ease
+from potsim.still.escape import FILM, Pools, Source, ease, partition
 from potsim.still.still import Conditions, Still
 
 PRACTICE = "common practice, no source"

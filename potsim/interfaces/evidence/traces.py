@@ -16,12 +16,12 @@ from potsim.liquid.compounds import (
     Compound,
     compound,
     compounds,
+    from_groups,
     henry_anchor,
     solubility_anchor,
 )
 from potsim.liquid.pure import Array
 from potsim.liquid.traces import ln_gamma, volatilities
-from potsim.liquid.unifac import from_groups
 
 HENRY = "Sander, Atmos. Chem. Phys. 15 (2015) 4399, as shipped in thermo (water_henry.csv)"
 HANDBOOKS = "handbooks of aqueous solubility, most as collected by Huuskonen 2000 (water_solubility.csv)"
