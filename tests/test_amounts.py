@@ -103,10 +103,13 @@ def test_pieces_are_weighed_as_the_library_has_them(name: str, said: str, meant:
     [
         (
             {"name": "cardamom", "amount": "2 stars"},
-            ("request", "botanical.0.amount", None, "pod"),
+            ("other_piece", "botanical.0.amount", "stars", "pod"),
         ),
-        ({"name": "lemon", "amount": "half a lime"}, ("request", "botanical.0.amount", None, "peel strip")),
-        ({"name": "juniper", "amount": "a handful"}, ("request", "botanical.0.amount")),
+        (
+            {"name": "lemon", "amount": "half a lime"},
+            ("other_piece", "botanical.0.amount", "lime", "peel strip"),
+        ),
+        ({"name": "juniper", "amount": "a handful"}, ("other_piece", "botanical.0.amount")),
         ({"name": "juniper", "amount": "2 g", "mass": "2 g"}, ("conflict", "botanical.0.amount")),
         ({"name": "gale", "amount": "2 g"}, ("unknown_name", "botanical.0.name", "gale")),
         ({"name": "juniper", "amount": "2 g", "like": "sage"}, ("like_known", "botanical.0.like", "juniper")),

@@ -132,19 +132,19 @@ J, C, GIN = "juniper.toml", "coriander.toml", "gin.toml"
 @pytest.mark.parametrize(
     ("asked", "words"),
     [
-        ((J, "1 L @ 42 %", "--like", GIN), ("said", "plans_and_portions")),
-        ((J, C), ("said", "plans_like_what")),
-        (("1 L @ 42 %", "--like", GIN), ("said", "like_without_plans")),
-        (("1 L @ 42 %", "--make", "1 L"), ("said", "two_strengths_without_volumes")),
+        ((J, "1 L @ 42 %", "--like", GIN), ("plans_and_portions", "", "1 L @ 42 %")),
+        ((J, C), ("like_what", "", "juniper.toml")),
+        (("1 L @ 42 %", "--like", GIN), ("like_no_plans", "--like", "gin.toml")),
+        (("1 L @ 42 %", "--make", "1 L"), ("two_strengths",)),
         ((J, "--like", GIN), ("too_few_to_blend", "", 1)),
-        ((J, C, "--like", J), ("said", "like_of_no_strength")),
+        ((J, C, "--like", J), ("like_no_strength", "--like", "juniper.toml")),
         ((J, C, "--like", "fennel.toml", "--to", "90 %"), ("too_strong", "--to", 90.0)),
         ((J, C, "--like", GIN, "--to", "0 %"), ("range", "--to", "0 % vol")),
         ((J, C, "--like", GIN, "--make", "0 mL"), ("range", "--make", "0 L")),
         ((J, "weak.toml", "--like", GIN), ("no_alcohol_kept", "")),
         ((J, C, "--like", "quince.toml", "--to", "42 %"), ("no_oil_aimed", "")),
         (("quince.toml", "quince.toml", "--like", GIN), ("no_botanical_shared", "")),
-        ((J, "none.toml", "--like", GIN), ("said", "plan_of_no_file")),
+        ((J, "none.toml", "--like", GIN), ("no_file", "", "none.toml")),
     ],
 )
 def test_refusals(say, asked: tuple[str, ...], words: Record) -> None:

@@ -29,7 +29,7 @@ def test_nothing_is_written_when_one_of_several_files_is_refused(say, tmp_path: 
     (tmp_path / "b.csv").write_text("mine", encoding="utf-8")
     said = say("run", "--plot", "a.svg", "--csv", "b.csv", "--report", "c.html")
     assert said.code == 2
-    assert is_refusal(said.error, "option", "--csv", "b.csv")
+    assert is_refusal(said.error, "file_there", "--csv", "b.csv")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["b.csv", "folder", "quince.toml"]
     assert (tmp_path / "b.csv").read_text(encoding="utf-8") == "mine"
 
@@ -56,7 +56,7 @@ def test_a_full_disk_is_said_and_nothing_half_written_stays(
     said = say("run", "--csv", "a.csv", "--report", "b.html", "--force")
     assert said.code == 1
     assert said.out == ""
-    assert is_refusal(said.error, "said", "disk_is_full")
+    assert is_refusal(said.error, "unwritten", "", "a.csv")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.csv", "folder", "quince.toml"]
     assert (tmp_path / "a.csv").read_text(encoding="utf-8") == "mine"
 
@@ -64,7 +64,7 @@ def test_a_full_disk_is_said_and_nothing_half_written_stays(
 def test_a_device_is_written_to_and_never_replaced(say) -> None:
     said = say("run", "--csv", "/dev/full", "--force")
     assert said.code == 1
-    assert is_refusal(said.error, "said", "device_is_full")
+    assert is_refusal(said.error, "unwritten", "", "/dev/full")
     assert "Traceback" not in said.err
     assert output.target("/dev/full").special
     assert say("run", "--csv", "/dev/null").code == 0
@@ -75,7 +75,7 @@ def test_a_folder_that_may_not_be_written_to_is_refused(say, monkeypatch: pytest
     monkeypatch.setattr(output.os, "access", lambda path, mode: mode != os.W_OK)
     said = say("new", "a.toml")
     assert said.code == 2
-    assert is_refusal(said.error, "said", "may_not_write")
+    assert is_refusal(said.error, "may_not_write", "", "a.toml")
 
 
 @pytest.mark.parametrize(
@@ -145,7 +145,7 @@ def test_standard_output_that_is_closed(say, monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(sys, "stdout", None)
     said = say("proof", "1 L", "72 %", "42 %")
     assert said.code == 1
-    assert is_refusal(said.error, "said", "output_is_closed")
+    assert is_refusal(said.error, "output_closed")
 
 
 def test_a_terminal_that_cannot_show_a_degree_sign() -> None:

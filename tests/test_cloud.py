@@ -418,14 +418,14 @@ def test_proof_learns_from_a_glass(say, tmp_path: Path) -> None:
     assert is_refusal(too_strong.error, "too_strong", "clouded_at", 95.0, 71.4931)
     nameless = say("proof", "400 mL", "70 %", "38 %", "--clouded-at", "45 %")
     assert nameless.code == 2
-    assert is_refusal(nameless.error, "said", "glass_of_what")
+    assert is_refusal(nameless.error, "glass_of_what", "--clouded-at")
 
 
 def test_proof_of_a_plan_without_botanicals_and_of_one_too_weak(say) -> None:
     assert "no oil of theirs" in say("proof", "1 L", "72 %", "42 %", "--of", "quince.toml").out
     said = say("proof", "1 L", "96 %", "90 %", "--of", "quince.toml")
     assert said.code == 2
-    assert is_refusal(said.error, "said", "keeps_weaker_spirit")
+    assert is_refusal(said.error, "weaker_keep", "--of", "quince.toml")
 
 
 # --- From a haze to the next trial, and at the still.

@@ -189,7 +189,7 @@ def test_force_replaces_and_follows_links(say, tmp_path: Path) -> None:
 def test_a_file_that_has_come_meanwhile_is_not_replaced(tmp_path: Path) -> None:
     checked = output.target(str(tmp_path / "a.txt"))
     checked.path.write_text("someone else's", encoding="utf-8")
-    with refused("said", "there_already", error=potsim.PotsimError):
+    with refused("file_there", error=potsim.PotsimError):
         output.write_all([(checked, "mine")])
     assert checked.path.read_text(encoding="utf-8") == "someone else's"
 
@@ -200,7 +200,7 @@ def test_a_file_is_written_as_any_new_file(tmp_path: Path) -> None:
     assert (tmp_path / "a.txt").read_bytes() == "Grüße\r\n".encode()
     (tmp_path / "usual").touch()
     assert (tmp_path / "a.txt").stat().st_mode == (tmp_path / "usual").stat().st_mode
-    with refused("said", "there_already", error=potsim.PotsimError):
+    with refused("file_there", error=potsim.PotsimError):
         output.target(name)
     output.write_all([(output.target(name, force=True), b"")])
     assert (tmp_path / "a.txt").read_bytes() == b""

@@ -412,13 +412,13 @@ def test_less_spirit_than_none_is_never_lost(planned: Run) -> None:
 def test_a_still_that_cannot_be_remembered_is_refused(planned: Run, tmp_path: Path) -> None:
     path = tmp_path / "still.toml"
     for text, words in (
-        ("[still]\n", ("said", "not_a_learnt_still")),
+        ("[still]\n", ("no_still",)),
         ('[still]\nneck_loss = "1 W/K"\n[learnt]\n', ("quantity", "", "")),
         (
             '[still]\nneck_loss = "1 W/K"\n[learnt]\nneck_loss_error = "0 W/K"\n',
-            ("said", "learnt_of_no_runs"),
+            ("no_error", "learnt.neck_loss_error", "1"),
         ),
-        ("[still]\n[learnt]\nruns = 3\n", ("said", "learnt_runs_no_list")),
+        ("[still]\n[learnt]\nruns = 3\n", ("no_marks", "learnt.runs", "3")),
     ):
         path.write_text(text, encoding="utf-8")
         with refused(*words):

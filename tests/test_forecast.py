@@ -285,21 +285,21 @@ def test_follow_prints_a_report_a_picture_and_a_still(say: Callable[..., object]
 
 
 REFUSED = [
-    ((), ("said", "follow_what")),
-    (("quince.toml",), ("said", "readings_missing")),
-    (("quince.toml", ""), ("said", "readings_empty")),
-    (("quince.toml", "reading.csv"), ("said", "no_file")),
-    (("quince.toml", "readings.csv", "--enter"), ("said", "readings_and_enter")),
-    (("quince.toml", "--enter", "--json"), ("said", "json_and_enter")),
-    (("quince.toml", "--enter", "--plot", "a.svg"), ("said", "plot_and_enter")),
-    (("quince.toml", "--enter", "--save-still", "a.toml"), ("said", "save_still_and_enter")),
-    (("quince.toml", "readings.csv", "--journal", "x"), ("said", "journal_for_enter")),
-    (("quince.toml", "readings.csv", "--hold-up", "ten"), ("option", "--hold-up", "ten")),
-    (("quince.toml", "readings.csv", "--plot", "a.gif"), ("said", "picture_as_gif")),
-    (("quince.toml", "readings.csv", "--save-still", "a.txt"), ("said", "still_as_txt")),
-    (("quince.toml", "readings.csv", "--save-still", "quince.toml"), ("said", "plan_itself")),
+    ((), ("usage", "potsim follow", "PLAN")),
+    (("quince.toml",), ("argument_missing", "potsim follow", "READINGS")),
+    (("quince.toml", ""), ("empty_name", "READINGS", "")),
+    (("quince.toml", "reading.csv"), ("no_file", "", "reading.csv")),
+    (("quince.toml", "readings.csv", "--enter"), ("exclude", "potsim follow", "READINGS")),
+    (("quince.toml", "--enter", "--json"), ("exclude", "potsim follow", "--json")),
+    (("quince.toml", "--enter", "--plot", "a.svg"), ("exclude", "potsim follow", "--plot")),
+    (("quince.toml", "--enter", "--save-still", "a.toml"), ("exclude", "potsim follow", "--save-still")),
+    (("quince.toml", "readings.csv", "--journal", "x"), ("goes_with", "--journal")),
+    (("quince.toml", "readings.csv", "--hold-up", "ten"), ("quantity", "--hold-up", "ten")),
+    (("quince.toml", "readings.csv", "--plot", "a.gif"), ("suffix", "", "a.gif")),
+    (("quince.toml", "readings.csv", "--save-still", "a.txt"), ("suffix", "", "a.txt")),
+    (("quince.toml", "readings.csv", "--save-still", "quince.toml"), ("plan_itself",)),
     (("quince.toml", "--enter", "--journal", "readings.csv"), ("file_no_journal", "", "readings.csv")),
-    (("quince.toml", "readings.csv", "--save-still", "other.toml"), ("said", "not_a_learnt_still")),
+    (("quince.toml", "readings.csv", "--save-still", "other.toml"), ("no_still",)),
 ]
 
 

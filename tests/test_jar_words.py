@@ -109,8 +109,8 @@ def test_away_for_too_long_is_told_and_the_rest_stands(say) -> None:
     ("option", "value", "words"),
     [
         ("--most", "0 %", ("range", "--most", "0 %")),
-        ("--most", "120 %", ("option", "--most", "120 %")),
-        ("--away", "soon", ("option", "--away", "soon")),
+        ("--most", "120 %", ("quantity", "--most", "120 %")),
+        ("--away", "soon", ("quantity", "--away", "soon")),
         ("--away", "2000 h", ("range", "--away", "2000 h, that is 120,000 min")),
     ],
 )

@@ -188,7 +188,7 @@ def test_a_strong_oil_clouds_a_blend(say, gin: str, tmp_path: Path) -> None:
 def test_no_file_is_called_minus(say, gin: str, tmp_path: Path, arguments: tuple[str, ...]) -> None:
     said = say(*arguments)
     assert said.code == 2
-    assert is_refusal(said.error, "said", "minus_is_no_file")
+    assert getattr(said.error, "kind", "") == "no_output_file"
     assert not (tmp_path / "-").exists()
 
 
@@ -196,10 +196,10 @@ def test_no_file_is_called_minus(say, gin: str, tmp_path: Path, arguments: tuple
     ("arguments", "given"),
     [
         (("run", "--sure", "--runs", "0"), ("range", "--runs", "0 runs")),
-        (("jars", "--sizes", "0 mL"), ("option", "--sizes", "0 mL")),
+        (("jars", "--sizes", "0 mL"), ("range", "jars.sizes", "0 L")),
         (("jars", "--most", "0"), ("range", "--most", "0 of the whole (0 to 1)")),
-        (("strengths", "--same", "both"), ("said", "same_both")),
-        (("strengths", "--vary", "still.room", "--values", "200 °F"), ("said", "no_room_runs")),
+        (("strengths", "--same", "both"), ("usage", "potsim strengths", "'both'")),
+        (("strengths", "--vary", "still.room", "--values", "200 °F"), ("none_runs",)),
         (
             ("reach", "--recover", "100 %"),
             ("range", "--recover", "100 %, that is 1 of the whole (0 to 1)"),
@@ -215,10 +215,10 @@ def test_no_file_is_called_minus(say, gin: str, tmp_path: Path, arguments: tuple
         ),
         (("proof", "0 US gal", "72 %", "42 %"), ("range", "VOLUME", "0 US gal")),
         (("proof", "1 L", "72 %", "0 %"), ("range", "TARGET", "0 %")),
-        (("trial", "scale", "gin.toml"), ("said", "charge_or_bottles_missing")),
+        (("trial", "scale", "gin.toml"), ("usage", "potsim trial scale", "--charge")),
         (("trial", "scale", "gin.toml", "--bottles", "0"), ("range", "--bottles", "0 bottles")),
-        (("blend", "72 %", "45 %"), ("said", "two_strengths_without_volumes")),
-        (("follow", "gin.toml", "no.csv"), ("said", "no_readings_there")),
+        (("blend", "72 %", "45 %"), ("two_strengths",)),
+        (("follow", "gin.toml", "no.csv"), ("no_file", "", "no.csv")),
     ],
 )
 def test_a_refusal_says_what_was_typed_and_what_to_do(

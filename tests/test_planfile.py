@@ -165,10 +165,10 @@ def test_a_still_in_a_file_of_its_own(tmp_path) -> None:
     with refused("circle", "still.from_file"):
         load_plan(tmp_path / "plan.toml")
     (tmp_path / "still.toml").write_text("")
-    with refused("missing", "still.from_file"):
+    with refused("no_still_in", "still.from_file"):
         load_plan(tmp_path / "plan.toml")
     (tmp_path / "still.toml").unlink()
-    with refused("said", "no_file"):
+    with refused("no_file", "still.from_file"):
         load_plan(tmp_path / "plan.toml")
 
 

@@ -22,21 +22,21 @@ OWN = '[[own_botanical]]\nname = "spruce tips"\ncategory = "leaf"\noil_yield = "
 
 BAD = [
     ("", None, ("empty_charge", "")),
-    ("x", 1, ("said", "toml_at_the_end")),
-    ("\x00", 1, ("said", "toml_odd")),
-    (CHARGE + "[still]\n[still]\n", 6, ("said", "table_there_already")),
-    ('title = "a"\ntitle = "b"\n', 2, ("said", "key_there_already")),
-    ("x = " + "[" * 5000, None, ("said", "nested_far_too_deeply")),
-    ("n = " + "9" * 5000, None, ("said", "digits_by_the_thousand")),
-    ("d = 2025-13-45", 1, ("said", "toml_odd")),
+    ("x", 1, ("syntax",)),
+    ("\x00", 1, ("syntax",)),
+    (CHARGE + "[still]\n[still]\n", 6, ("syntax",)),
+    ('title = "a"\ntitle = "b"\n', 2, ("syntax",)),
+    ("x = " + "[" * 5000, None, ("nested",)),
+    ("n = " + "9" * 5000, None, ("syntax",)),
+    ("d = 2025-13-45", 1, ("syntax",)),
     (CHARGE + "[stil]\n", 5, ("unknown_key", "stil", "stil", None, "still")),
     ('power = "7 W"\n' + CHARGE, 1, ("unknown_key", "power", "power")),
     (CHARGE + 'power = "7 W"\n', 5, ("unknown_key", "charge.0.power", "power")),
     ('title = ""\n' + CHARGE, 1, ("quantity", "title", "")),
     ("title = 3\n" + CHARGE, 1, ("quantity", "title", "3")),
     ('title = "a\\nb"\n' + CHARGE, 1, ("quantity", "title", "a\\nb")),
-    ("charge = 3", 1, ("table", "charge")),
-    ('[charge]\nname = "x"\n', 1, ("table", "charge")),
+    ("charge = 3", 1, ("no_tables", "charge")),
+    ('[charge]\nname = "x"\n', 1, ("no_tables", "charge")),
     ('[[charge]]\nname = "x"\nvolume = "1 L"\n', 1, ("missing", "charge.0.abv")),
     ('[[charge]]\nname = "water"\n', 1, ("missing", "charge.0.volume")),
     (
@@ -44,7 +44,7 @@ BAD = [
         3,
         ("range", "charge.0.volume", "0 L", "more than 0 and at most 100,000 L"),
     ),
-    (CHARGE + CHARGE.replace("1 L", "1 cup"), 7, ("quantity", "charge.1.volume", "1 cup")),
+    (CHARGE + CHARGE.replace("1 L", "1 cup"), 7, ("which_size", "charge.1.volume", "1 cup")),
     (CHARGE.replace("60 %", "120 %"), 4, ("quantity", "charge.0.abv", "120 %")),
     (CHARGE + "price = 12\n", 5, ("quantity", "charge.0.price", "12")),
     (CHARGE + 'kind = "friut"\n', 5, ("unknown_name", "charge.0.kind", "friut", None, "fruit")),
@@ -66,17 +66,17 @@ BAD = [
         ("range", "still.power", "1e9 W", "more than 0 and at most 1,000,000 W"),
     ),
     (CHARGE + '[still]\npoewr = "700 W"\n', 6, ("unknown_key", "still.poewr", "poewr", None, "power")),
-    (CHARGE + "[[still]]\n", None, ("table", "still")),
-    ("still = 3\n" + CHARGE, 1, ("table", "still", "3")),
+    (CHARGE + "[[still]]\n", None, ("a_list", "still")),
+    ("still = 3\n" + CHARGE, 1, ("no_table", "still", "3")),
     (CHARGE + '[still]\naltitude = "5 m"\npressure = "1 bar"\n', 7, ("conflict", "still.pressure")),
     (
         CHARGE + '[still]\npot_metal = "coper"\n',
         6,
         ("unknown_name", "still.pot_metal", "coper", None, "copper"),
     ),
-    (CHARGE + '[still]\nfrom_file = "x.toml"\n', 6, ("said", "file_beside_no_plan")),
+    (CHARGE + '[still]\nfrom_file = "x.toml"\n', 6, ("file_beside_none", "still.from_file", "x.toml")),
     (CHARGE + '[[still.power_step]]\npower = "3 W"\n', 5, ("missing", "still.power_step.0.from_collected")),
-    (CHARGE + "[still]\npower_step = 3\n", 6, ("table", "still.power_step")),
+    (CHARGE + "[still]\npower_step = 3\n", 6, ("no_tables", "still.power_step")),
     (
         JUNIPER.replace("juniper", "junipr"),
         6,
@@ -89,7 +89,7 @@ BAD = [
         8,
         ("unknown_name", "botanical.0.prepared", "craked", None, "cracked"),
     ),
-    (JUNIPER + 'macerated = "2 m"\n', 8, ("quantity", "botanical.0.macerated", "2 m")),
+    (JUNIPER + 'macerated = "2 m"\n', 8, ("confused_unit", "botanical.0.macerated", "2 m")),
     (
         JUNIPER + 'macerated = "2 h"\nwhere = "basket"\n',
         8,
@@ -108,8 +108,8 @@ BAD = [
             "at least 0 and at most 0.5 of the whole",
         ),
     ),
-    (CHARGE + '[cuts]\nstop = "55 %"\n', 6, ("table", "cuts.stop", "'55 %'")),
-    (CHARGE + "[cuts]\nstop = {}\n", 6, ("missing", "cuts.stop")),
+    (CHARGE + '[cuts]\nstop = "55 %"\n', 6, ("no_table", "cuts.stop", "'55 %'")),
+    (CHARGE + "[cuts]\nstop = {}\n", 6, ("no_condition", "cuts.stop")),
     (
         CHARGE + '[cuts]\nstop = { stream = "55 %" }\n',
         6,
@@ -190,7 +190,7 @@ BAD = [
     (
         CHARGE + '[[own_compound]]\nname = "x"\nmolar_mass = "9 g/mol"\n',
         5,
-        ("said", "volatility_of_own_untold"),
+        ("no_volatility", "own_compound.0"),
     ),
 ]
 
@@ -206,17 +206,17 @@ def test_a_bad_plan_is_refused_with_file_line_and_key(text, line, record) -> Non
 
 
 @pytest.mark.parametrize(
-    ("content", "name"),
+    ("content", "kind"),
     [
-        (b'title = "\xff"', "plan_not_utf_8"),
-        ("title = 'x'".encode("utf-16"), "plan_not_utf_8"),
-        (b"# " + b"x" * 200_001, "plan_too_large"),
+        (b'title = "\xff"', "not_utf8"),
+        ("title = 'x'".encode("utf-16"), "not_utf8"),
+        (b"# " + b"x" * 200_001, "file_large"),
     ],
 )
-def test_a_bad_file_is_refused(tmp_path, content, name) -> None:
+def test_a_bad_file_is_refused(tmp_path, content, kind) -> None:
     file = tmp_path / "plan.toml"
     file.write_bytes(content)
-    with refused("said", name):
+    with refused(kind):
         load_plan(file)
     assert file.read_bytes() == content
     assert list(tmp_path.iterdir()) == [file]
@@ -224,13 +224,13 @@ def test_a_bad_file_is_refused(tmp_path, content, name) -> None:
 
 def test_a_missing_file_and_a_folder_are_refused(tmp_path) -> None:
     (tmp_path / "trial-1.toml").write_text(CHARGE)
-    with refused("said", "no_plan_file"):
+    with refused("no_file"):
         load_plan(tmp_path / "trail-1.toml")
     with refused("file_is_folder"):
         load_plan(tmp_path)
-    with refused("said", "not_readable"):
+    with refused("file_unreadable"):
         load_plan(tmp_path / ("x" * 400))
-    with refused("said", "not_readable"):
+    with refused("file_unreadable"):
         load_plan("a\0b")
 
 
@@ -271,7 +271,7 @@ def test_plans_inside_plans_on_and_on_are_refused() -> None:
 
 def test_a_key_of_too_many_parts_is_refused_before_it_costs() -> None:
     for text in (f"{'a.' * 200}b = 1\n", f"[{'a.' * 200}b]\n", "x = {" + "a . " * 200 + "b = 1}\n"):
-        with refused("said", "nested_too_deeply"):
+        with refused("nested"):
             read_plan(text)
 
 
@@ -314,7 +314,7 @@ def test_every_fault_of_a_plan_is_told_with_its_line_and_the_name_of_its_row() -
     records = [fault.record for fault in refused.value.faults]
     assert [(record["line"], record["path"], record["kind"]) for record in records] == [
         (1, "titel", "unknown_key"),
-        (4, "charge.0.volume", "quantity"),
+        (4, "charge.0.volume", "which_size"),
         (7, "still.power", "range"),
         (8, "still.pot_metal", "unknown_name"),
         (11, "botanical.0.mass", "quantity"),

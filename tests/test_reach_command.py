@@ -22,7 +22,7 @@ def test_reach_tells_within_80_columns_and_saves_the_plan(say, tmp_path: Path) -
     assert run.keep.abv == pytest.approx(72.0, rel=1e-3)
     assert "Written: next.toml" in said.err
     again = say("reach", "--bottles", "6", "--save", "next.toml")
-    assert is_refusal(again.error, "option", "--save", "next.toml")
+    assert is_refusal(again.error, "file_there", "--save", "next.toml")
 
 
 def test_reach_with_another_bottle_in_several_runs(say) -> None:
@@ -41,18 +41,18 @@ def test_reach_with_another_bottle_in_several_runs(say) -> None:
 @pytest.mark.parametrize(
     ("args", "words"),
     [
-        ((), ("said", "nothing_asked_for")),
-        (("--bottles", "6", "--keep", "1 L"), ("said", "exclude_each_other")),
-        (("--bottles", "x"), ("option", "--bottles", "x")),
-        (("--bottles", "7.5"), ("option", "--bottles", "7.5")),
+        ((), ("nothing_asked", "potsim reach")),
+        (("--bottles", "6", "--keep", "1 L"), ("usage", "potsim reach", "--keep")),
+        (("--bottles", "x"), ("quantity", "--bottles", "x")),
+        (("--bottles", "7.5"), ("quantity", "--bottles", "7.5")),
         (("--bottles", "0"), ("range", "--bottles", "0 bottles")),
-        (("--keep", "300"), ("option", "--keep", "300")),
-        (("--keep", "300 mL @"), ("option", "--keep", "300 mL @")),
+        (("--keep", "300"), ("quantity", "--keep", "300")),
+        (("--keep", "300 mL @"), ("quantity", "--keep", "300 mL @")),
         (("--keep", "90 %"), ("keep_too_strong", "", 90.0)),
         (("--keep", "300 mL @ 0 %"), ("range", "--keep", "0 % vol")),
-        (("--recover", "120 %"), ("option", "--recover", "120 %")),
-        (("--bottles", "6", "--save", "a.txt"), ("option", "--save", "a.txt")),
-        (("--bottles", "6", "--by", "magic"), ("said", "by_not_known")),
+        (("--recover", "120 %"), ("quantity", "--recover", "120 %")),
+        (("--bottles", "6", "--save", "a.txt"), ("suffix", "--save", "a.txt")),
+        (("--bottles", "6", "--by", "magic"), ("usage", "potsim reach", "'magic'")),
         (("quince.toml", "--bottles", "6"), ("no_bottle", "bottling.abv")),
     ],
 )

@@ -39,10 +39,10 @@ def test_json_holds_bands_beside_the_values_and_the_seed_repeats_them(say) -> No
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (("--seed", "3"), ("said", "seed_without_sure")),
-        (("--sure", "--seed", "x"), ("option", "--seed", "x")),
-        (("--sure", "--seed", "1.5"), ("option", "--seed", "1.5")),
-        (("--runs", "3"), ("said", "runs_without_sure")),
+        (("--seed", "3"), ("goes_with", "--seed")),
+        (("--sure", "--seed", "x"), ("quantity", "--seed", "x")),
+        (("--sure", "--seed", "1.5"), ("quantity", "--seed", "1.5")),
+        (("--runs", "3"), ("goes_with", "--runs")),
         (("--sure", "--runs", "0"), ("range", "--runs", "0 runs")),
     ],
 )

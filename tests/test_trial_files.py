@@ -220,7 +220,7 @@ def test_a_layout_that_would_not_survive_is_refused(tmp_path: Path) -> None:
     )
     path.write_text(row.format("a") + bill + row.format("b"), encoding="utf-8")
     file = read_trial(path)
-    with refused("said", "tables_stand_apart"):
+    with refused("unchangeable", "", "a.toml"):
         next_text(file, next_trial(file.trial), tmp_path, TODAY)
 
 

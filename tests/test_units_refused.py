@@ -14,8 +14,8 @@ from potsim.interfaces.kinds import KINDS
 REFUSED = [
     (quantities.volume_l, "250", "'250' has no unit; allowed: a volume in mL, cL"),
     (quantities.volume_l, 250, "250 has no unit"),
-    (quantities.volume_l, True, "true will not do"),
-    (quantities.volume_l, ["1 L"], "a list will not do"),
+    (quantities.volume_l, True, "True will not do"),
+    (quantities.volume_l, ["1 L"], "A list will not do"),
     (quantities.volume_l, "", "'' is empty"),
     (quantities.volume_l, "mL", "does not begin with a number"),
     (quantities.volume_l, "a cup", "does not begin with a number"),

@@ -16,7 +16,6 @@ from potsim.interfaces.options import Parser
 from potsim.planning.plan import TABLES
 
 DONE, UNFINISHED = 0, 1
-ELSEWHERE = ("file", "option")  # kinds of refusals that are not about what the plan says
 DESCRIPTION = """\
 Pot-still batch distillation, computed beforehand: what comes over, how strong,
 where to cut, which jars, which flavours when, and how much water to add."""
@@ -49,17 +48,15 @@ def _run(arguments: list[str]) -> int:
         own = commands.parser(name) if name in commands.COMMANDS else None
         for option in before:
             if own is not None and option in own.known_options and option not in top.known_options:
-                raise RequestError(
-                    f"{option} stands before the command.", f"Write: potsim {name} ... {option}"
-                )
+                raise RequestError.of("option_first", given=option, command=name)
         top.check_options(before)
         if _parsed(top, before) is None:
             return DONE
     if name is None:
-        raise RequestError("No command is given.", "Try: potsim run (more: potsim --help)")
+        raise RequestError.of("no_command")
     if name not in commands.COMMANDS:
         if name.lower().endswith(".toml"):
-            raise RequestError(f"'{name}' is not a command.", f"Did you mean: potsim run {name}")
+            raise RequestError.of("no_such_command", given=name)
         raise UnknownNameError("command", name, commands.COMMANDS)
     parser = commands.parser(name)
     parser.check_options(after)
@@ -70,13 +67,11 @@ def _run(arguments: list[str]) -> int:
         parsed.run(parsed)
     except RequestError as error:
         plan = getattr(parsed, "plan", None)
-        if (
-            isinstance(plan, str)
-            and not error.where
-            and error.kind not in ELSEWHERE
-            and error.path[:1] != "-"
-        ):
-            error.at(Where(plan))
+        if isinstance(plan, str) and not error.where and error.path[:1] != "-":
+            from potsim.interfaces.report.requests import REQUESTS  # start-up: for refusals only
+
+            if error.kind not in REQUESTS:  # it is about what the plan says
+                error.at(Where(plan))
         raise
     return DONE
 
@@ -87,23 +82,14 @@ def _parsed(parser: Parser, arguments: list[str]) -> Namespace | None:
         if option == "--json" and after.lower().endswith(".json"):
             at = arguments.index(option)
             rest = " ".join(shlex.quote(word) for word in (*arguments[: at + 1], *arguments[at + 2 :]))
-            raise RequestError(
-                f"--json takes no file, but is given '{after}': it prints the data.",
-                f"Write: {parser.prog} {rest} > {shlex.quote(after)}",
-                kind="option",
-                path=parser.prog,
-            )
+            command = f"{parser.prog} {rest} > {shlex.quote(after)}"
+            raise RequestError.of("json_file", parser.prog, given=after, command=command)
     try:
         parsed, extra = parser.parse_known_args(arguments)
     except SystemExit:
         return None
     if extra:
-        raise RequestError(
-            f"'{extra[0]}' is one argument too many.",
-            f"Put quotes around what belongs together. {parser.where_to_look}",
-            kind="option",
-            path=parser.prog,
-        )
+        raise RequestError.of("one_too_many", parser.prog, given=extra[0], example=parser.example)
     return parsed
 
 
@@ -146,7 +132,8 @@ def _what_to_do(error: PotsimError) -> str:
     """Hint for a refusal that has none of its own: what is allowed stands in its message."""
     if not isinstance(error, RequestError):
         return ""
-    in_plan = (error.where and error.where[-1].path) or error.path.partition(".")[0] in TABLES
+    typed = error.where and error.where[0].file.startswith("-")
+    in_plan = not typed and error.record["path"].partition(".")[0] in TABLES
     return "Change it in the plan." if in_plan else "Give another value; --help shows an example."
 
 

@@ -7,7 +7,7 @@ import sys
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import output, quantities
-from potsim.interfaces.quantities import shown
+from potsim.interfaces.quantities import short
 from potsim.interfaces.readingsfile import HAZY, entry_of, read_entry_fields
 from potsim.interfaces.report import render
 from potsim.interfaces.report.underway import now_section, text_of_forecast
@@ -85,13 +85,13 @@ def _take(line: str, follower: Follower, journal: Journal, hydrometer_c: float |
         output.words("Saved.")
     elif command in STRIKE:
         if not rest:
-            raise RequestError(f"{shown(line)} does not say which reading.", _strikes(journal))
+            raise RequestError.of("which_reading", given=short(line), last=len(journal.readings))
         number = int(quantities.count(rest, "the number of a reading", whole=True))
         journal.append(Undo(_numbered(journal, number)))
         output.words(f"Reading {number} is taken back.")
         _say(follower.update(journal.readings))
     elif not (any(letter.isdigit() for letter in line) or command in HAZY):
-        raise RequestError(f"{shown(line)} is no reading.", "`help` lists what can be typed; `end` leaves.")
+        raise RequestError.of("not_a_reading", given=short(line))
     else:
         entry = entry_of(read_entry_fields(line), hydrometer_c)
         jar = 1 + max((one.number for one in journal.jars), default=0) if entry.of == "jar" else None
@@ -102,16 +102,11 @@ def _take(line: str, follower: Follower, journal: Journal, hydrometer_c: float |
         _say(follower.update(journal.readings))
 
 
-def _strikes(journal: Journal) -> str:
-    last = len(journal.readings)
-    return f"`strike {last}` takes back the last one." if last else "There is none yet."
-
-
 def _numbered(journal: Journal, number: int) -> str:
     """The event that a reading came from, by the number of the reading."""
     readings = journal.readings
     if not 1 <= number <= len(readings):
-        raise RequestError(f"there is no reading {number}.", f"There are {len(readings)}, numbered from 1.")
+        raise RequestError.of("no_such_number", given=number, allowed=len(readings))
     line = readings[number - 1].line
     return next(record.id for record in journal.records if record.line == line)
 
@@ -119,7 +114,7 @@ def _numbered(journal: Journal, number: int) -> str:
 def _tasted(text: str) -> Taste:
     found = re.fullmatch(r"(?:jar )?(\d{1,3})[ ,:]+(.+)", text.strip())
     if not found:
-        raise RequestError(f"{shown(text)} names no jar and no word.", "Such as: taste 3 green apple")
+        raise RequestError.of("no_jar_word", given=short(text))
     return Taste(int(found[1]), found[2])
 
 

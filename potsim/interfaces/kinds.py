@@ -36,11 +36,11 @@ def write(key: Key, value: Any) -> Any:
 def text(given: object) -> str:
     """Read text that says something, such as a name."""
     if not isinstance(given, str):
-        raise refusal(given, "is not text", 'text in quotes ("...")', "apple spirit")
+        raise refusal(given, "not_text", 'text in quotes ("...")', "apple spirit")
     if not given.strip():
-        raise refusal(given, "is empty", "text that says something", "apple spirit")
+        raise refusal(given, "empty", "text that says something", "apple spirit")
     if len(given) > LONGEST or not given.isprintable():
-        raise refusal(given, "will not do", f"one line of up to {LONGEST} characters", "apple spirit")
+        raise refusal(given, "unfit", f"one line of up to {LONGEST} characters", "apple spirit")
     return given.strip()
 
 
@@ -51,13 +51,13 @@ def same(value: Any) -> Any:
 
 def _words(given: object) -> str:
     if not isinstance(given, str):
-        raise refusal(given, "is not text", 'text in quotes ("...")', "more lemon next time")
+        raise refusal(given, "not_text", 'text in quotes ("...")', "more lemon next time")
     return given
 
 
 def _yes(given: object) -> bool:
     if not isinstance(given, bool):
-        raise refusal(given, "will not do", "true or false, without quotes", "true")
+        raise refusal(given, "unfit", "true or false, without quotes", "true")
     return given
 
 
@@ -70,7 +70,7 @@ def _day(given: object) -> object:
 def _said(given: object) -> object:
     """What a person notes of a result in words or figures; kept as it stands."""
     if isinstance(given, bool) or not isinstance(given, (str, int, float)):
-        raise refusal(given, "will not do", "text in quotes, or a number", "3 bottles of 350 mL")
+        raise refusal(given, "unfit", "text in quotes, or a number", "3 bottles of 350 mL")
     return given
 
 
@@ -103,7 +103,7 @@ def _write_amount(amount: quantities.Amount) -> str:
 
 def _shares_over(given: object) -> dict[str, float]:
     if not isinstance(given, dict):
-        raise refusal(given, "will not do", "botanicals and shares", '{ "fennel seed" = "95 %" }')
+        raise refusal(given, "unfit", "botanicals and shares", '{ "fennel seed" = "95 %" }')
     return {text(name): quantities.share(value) for name, value in given.items()}
 
 
@@ -136,7 +136,7 @@ def _spread(given: object) -> Spread:
         typical = quantities.percent(given)  # type: ignore[arg-type]
         return Spread(typical, typical, typical)
     if len(given) != 3:
-        raise refusal(given, "has not three figures", "low, typical and high", "0.8 %, 1.2 %, 2 %")
+        raise refusal(given, "not_three", "low, typical and high", "0.8 %, 1.2 %, 2 %")
     return Spread(*(quantities.percent(item) for item in given))
 
 
@@ -147,7 +147,7 @@ def _write_spread(spread: Spread) -> str | list[str]:
 
 def _composition(given: object) -> tuple[Share, ...]:
     if not isinstance(given, dict):
-        raise refusal(given, "will not do", "compounds and shares of the oil", '{ limonene = "70 %" }')
+        raise refusal(given, "unfit", "compounds and shares of the oil", '{ limonene = "70 %" }')
     return tuple(Share(text(name), _spread(share)) for name, share in given.items())
 
 
@@ -157,7 +157,7 @@ def _names(given: object) -> tuple[str, ...]:
 
 def _usual(given: object) -> UsualDose:
     if not isinstance(given, list) or len(given) != 2:
-        raise refusal(given, "will not do", "the least and the most for a litre of charge", '["2 g", "8 g"]')
+        raise refusal(given, "unfit", "the least and the most for a litre of charge", '["2 g", "8 g"]')
     low, high = (quantities.mass_g(item) for item in given)
     if low > high:
         raise refusal(given, "falls", "the least and the most for a litre of charge", '["2 g", "8 g"]')
@@ -168,14 +168,14 @@ def _molar_mass(given: object) -> float:
     allowed = "a molar mass in g/mol"
     number, unit = leading_number(given, allowed, "154.3 g/mol")
     if unit.replace(" ", "") != "g/mol":
-        raise refusal(given, "has no unit" if not unit else "will not do", allowed, "154.3 g/mol")
+        raise refusal(given, "no_unit" if not unit else "unfit", allowed, "154.3 g/mol")
     return float(number)
 
 
 def _groups(given: object) -> dict[int, int]:
     allowed = "numbers of subgroups and how many of each"
     if not isinstance(given, dict) or not all(name.isascii() and name.isdigit() for name in given):
-        raise refusal(given, "will not do", allowed, '{ "1" = 2, "2" = 3 }')
+        raise refusal(given, "unfit", allowed, '{ "1" = 2, "2" = 3 }')
     return {int(name[:9]): int(quantities.count(n, "groups", whole=True)) for name, n in given.items()}
 
 

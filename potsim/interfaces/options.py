@@ -11,22 +11,22 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn, TypeVar
 
-from potsim.errors import RangeError, RequestError, UnknownNameError
+from potsim.errors import RangeError, RequestError, UnknownNameError, Where
 from potsim.interfaces import output
 from potsim.interfaces.quantities import as_typed
 
 T = TypeVar("T")
 WIDTH = 80
 _NEGATIVE = re.compile(r"-\.?\d")
-# What argparse says, and how it is said here: of what it refuses it gives no more than a sentence.
+# What argparse says, and which refusal that is: of what it refuses it gives no more than a sentence.
 _SAID = (
-    (r"the following arguments are required: (.*)", "missing: {0}."),
-    (r"argument (\S+): expected one argument", "{0} needs a value."),
-    (r"argument (\S+): expected at least one argument", "{0} needs a value."),
-    (r"argument (\S+): ignored explicit argument (.*)", "{0} takes no value, but is given {1}."),
-    (r"argument (\S+): not allowed with argument (\S+)", "{0} and {1} exclude each other."),
-    (r"argument (\S+): invalid choice: (.+) \(choose from (.+)\)", "{0} is {1}; allowed: {2}."),
-    (r"one of the arguments (\S+) (\S+) is required", "{0} or {1} is missing."),
+    ("missing", r"the following arguments are required: (?P<given>.*)"),
+    ("no_value", r"argument (?P<given>\S+): expected (?:one|at least one) argument"),
+    ("takes_none", r"argument (?P<option>\S+): ignored explicit argument (?P<given>.*)"),
+    ("exclude", r"argument (?P<given>\S+): not allowed with argument (?P<other>\S+)"),
+    ("no_choice", r"argument (?P<option>\S+): invalid choice: (?P<given>.+) \(choose from (?P<allowed>.+)\)"),
+    ("one_missing", r"one of the arguments (?P<given>\S+) (?P<other>\S+) is required"),
+    ("", r"(?P<given>.*)"),
 )
 
 
@@ -54,17 +54,11 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Refuse."""
-        for pattern, said in _SAID:
-            found = re.fullmatch(pattern, message)
+        for of, pattern in _SAID:
+            found = re.fullmatch(pattern, message, re.DOTALL)
             if found:
-                message = said.format(*found.groups())
-        raise RequestError(message, self.where_to_look, kind="option", path=self.prog)
-
-    @property
-    def where_to_look(self) -> str:
-        """Hint with an example."""
-        more = f"{self.prog} --help"
-        return f"For example: {self.example} (more: {more})" if self.example else f"See {more}"
+                raise RequestError.of("usage", self.prog, of=of, example=self.example, **found.groupdict())
+        raise AssertionError(message)
 
     @property
     def known_options(self) -> Mapping[str, argparse.Action]:
@@ -84,7 +78,7 @@ class Parser(argparse.ArgumentParser):
         if commands and first is not None:
             name = arguments[first]
             if name not in commands:
-                raise UnknownNameError(f"command of {self.prog}", name, commands)
+                raise self._unknown("command", name, commands)
             commands[name].check_options(arguments[first + 1 :])
             arguments = arguments[:first]
         seen: set[int] = set()
@@ -95,13 +89,17 @@ class Parser(argparse.ArgumentParser):
             if not argument.startswith("-") or argument == "-" or " " in name:
                 continue
             if _NEGATIVE.match(argument):
-                hint = 'Nothing here is negative but a temperature: "-5 °C", in quotes and with the blank.'
-                raise RequestError(f"'{argument}' begins with a minus.", hint, kind="option", path=self.prog)
+                raise RequestError.of("minus", self.prog, given=argument)
             if name not in known:
-                raise UnknownNameError(f"option of {self.prog}", name, known)
+                raise self._unknown("option", name, known)
             if id(known[name]) in seen:
-                raise RequestError(f"{name} is given twice.", "Keep one.", kind="option", path=self.prog)
+                raise RequestError.of("given_twice", self.prog, given=name)
             seen.add(id(known[name]))
+
+    def _unknown(self, what: str, name: str, known: Collection[str]) -> UnknownNameError:
+        error = UnknownNameError(what, name, known)
+        error.values["prog"] = self.prog
+        return error
 
 
 class _Formatter(argparse.RawDescriptionHelpFormatter):
@@ -196,11 +194,7 @@ def read(name: str, reader: Callable[[str], T], text: str) -> T:
     try:
         return reader(text)
     except RequestError as error:
-        said = error.message
-        if isinstance(error, RangeError):
-            said = f"'{text}' is not allowed: {said}"
-        record: dict[str, Any] = {"given": text, "allowed": error.allowed}
-        raise RequestError(said, error.hint, kind="option", path=name, **record) from error
+        raise error.at(Where(name, path="" if error.path or error.where else name)) from None
 
 
 def targets(

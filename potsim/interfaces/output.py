@@ -30,29 +30,23 @@ _NUMBER = re.compile(r"[+-]?[0-9.]+(?:e[+-]?[0-9]+)?")
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 
 
-def content_of(path: Path, largest: int, kind: str, pattern: str, larger: str) -> bytes:
-    """Return what is in a file, or refuse in words one that is not there or too large for its kind."""
-    shown = f"'{path}'"
+def content_of(path: Path, largest: int, kind: str, pattern: str) -> bytes:
+    """Return what is in a file, or refuse one that is not there or too large for its kind."""
     try:
         with path.open("rb") as file:
             content = file.read(largest + 1)
     except FileNotFoundError:
         if path.is_symlink():
-            fault, hint = f"{shown} is a link to a file that is gone.", "Name the file itself."
-        else:
-            fault, hint = f"There is no file {shown}.", _near_file(path, pattern)
-        raise RequestError(fault, hint, kind="file") from None
+            raise RequestError.of("file_gone", given=str(path)) from None
+        raise RequestError.of("no_file", given=str(path), near=_near_file(path, pattern)) from None
     except IsADirectoryError:
         raise RequestError.of("file_is_folder", given=str(path), sort=kind) from None
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)
-        raise RequestError(
-            f"{shown} cannot be read: {why}.", "Choose one of your own.", kind="file"
-        ) from None
+        raise RequestError.of("file_unreadable", given=str(path), why=why) from None
     if len(content) > largest:
         most = f"{largest // 1000} kB" if largest < 1_000_000 else f"{largest // 1_000_000} MB"
-        fault = f"is larger than {most}; {larger}."
-        raise RequestError(fault, f"Is it a {kind}?", kind="file", follows=True).at(Where(path.name))
+        raise RequestError.of("file_large", allowed=most, of=kind).at(Where(path.name))
     return content
 
 
@@ -60,7 +54,7 @@ def _near_file(path: Path, pattern: str) -> str:
     near: Sequence[str] = ()
     with contextlib.suppress(OSError):
         near = nearest(path.name, [p.name for p in path.parent.glob(pattern) if p.exists()][:1000], most=1)
-    return f"Did you mean '{near[0]}'?" if near else "Check the name and the folder."
+    return near[0] if near else ""
 
 
 def csv_of(rows: Iterable[Sequence[object]]) -> str:
@@ -101,27 +95,17 @@ class Target:
 def target(name: str, *, force: bool = False, suffixes: Collection[str] = ()) -> Target:
     """Check that a file may be written, without writing it."""
     if not name.strip() or "\0" in name:
-        raise RequestError("A file to write has no name.", "Name it.")
+        raise RequestError.of("file_unnamed", given=name)
     if name.strip() == "-":
-        such = f"run.{next(iter(suffixes), 'csv')}"
-        raise RequestError(
-            "'-' names no file, and files are not written to standard output.",
-            f"Name one, such as '{such}'; --json prints the result for programs.",
-        )
+        raise RequestError.of("no_output_file", given=name, suffix=next(iter(suffixes), "csv"))
     if not name.isprintable():  # other files name it, and messages
-        raise RequestError(
-            f"The name {name!a} holds what cannot be shown.", "Write it with letters, digits and signs."
-        )
+        raise RequestError.of("name_unprintable", given=ascii(name))
     checked = Target(Path(os.path.realpath(name)), name, force)
     if checked.path.is_dir():
         raise RequestError.of("file_is_folder", given=name, sort="file")
     if suffixes and checked.suffix not in suffixes:
-        known = ", ".join(f".{s}" for s in suffixes)
-        stem = Path(name).stem or "run"
-        given = f"ends in .{checked.suffix}" if checked.suffix else "has no suffix"
-        raise RequestError(
-            f"'{name}' {given}; allowed: {known}.", f"Such as '{stem}.{next(iter(suffixes))}'."
-        )
+        such, allowed = f"{Path(name).stem or 'run'}.{next(iter(suffixes))}", [f".{s}" for s in suffixes]
+        raise RequestError.of("suffix", given=name, allowed=allowed, suffix=checked.suffix, such=such)
     _check_folder(checked)
     if checked.special:
         return checked
@@ -136,12 +120,11 @@ def _check_folder(checked: Target) -> None:
         there: list[str] = []
         with contextlib.suppress(OSError):
             there = [path.name for path in folder.parent.iterdir() if path.is_dir()][:1000]
-        near = nearest(folder.name, there, most=1)
-        hint = f"Did you mean '{near[0]}'?" if near else "Make the folder first, or choose another."
-        raise RequestError(f"There is no folder '{folder}' to write '{checked.path.name}' in.", hint)
+        near = "".join(nearest(folder.name, there, most=1))
+        raise RequestError.of("no_folder", given=checked.path.name, folder=str(folder), near=near)
     writable = checked.path if checked.special else folder
     if not os.access(writable, os.W_OK):
-        raise RequestError(f"You may not write '{checked.name}'.", "Choose a folder of your own.")
+        raise RequestError.of("may_not_write", given=checked.name)
 
 
 def check_apart(targets: Sequence[Target], read: Path | None = None) -> None:
@@ -149,9 +132,9 @@ def check_apart(targets: Sequence[Target], read: Path | None = None) -> None:
     regular = [t for t in targets if not t.special]
     for k, one in enumerate(regular):
         if read is not None and one.path == Path(os.path.realpath(read)):
-            raise RequestError(f"'{one.name}' is the plan itself.", "Choose another name for the result.")
+            raise RequestError.of("plan_itself", given=one.name)
         if any(one.path == other.path for other in regular[:k]):
-            raise RequestError(f"'{one.name}' is to hold two results.", "Give each its own file.")
+            raise RequestError.of("two_results", given=one.name)
 
 
 def write_all(results: Sequence[tuple[Target, str | bytes]]) -> None:
@@ -211,9 +194,8 @@ def _blame(t: Target) -> Iterator[None]:
         raise
     except OSError as error:
         full = error.errno in _FULL
-        why = "the disk is full" if full else (error.strerror or str(error)).lower()
-        hint = "Make room, or choose another disk." if full else "Choose another place."
-        raise PotsimError(f"'{t.name}' could not be written: {why}.", hint) from error
+        why = (error.strerror or str(error)).lower()
+        raise PotsimError.of("unwritten", given=t.name, why=why, full=full) from error
 
 
 # --- The two streams: results to standard output, words about them to standard error.
@@ -260,7 +242,7 @@ def prepare() -> None:
 def result(text: str) -> None:
     """Write a result to standard output."""
     if sys.stdout is None:
-        raise PotsimError("Standard output is closed: there is nowhere to write the result.", "")
+        raise PotsimError.of("output_closed")
     sys.stdout.write(f"{harmless(text)}\n")
 
 

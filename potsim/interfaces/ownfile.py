@@ -10,7 +10,6 @@ from typing import Any
 from potsim.data import read_table
 from potsim.errors import RangeError, RequestError, UnknownNameError
 from potsim.interfaces import kinds
-from potsim.interfaces.quantities import shown
 from potsim.interfaces.tomlfile import Place, build, missing, read_fields, several
 from potsim.planning import schema
 from potsim.planning.botanicals import Botanical, Piece, find
@@ -88,7 +87,7 @@ def read_own(document: Mapping[str, Any], top: Place) -> dict[str, Any]:
 def _once(name: str, earlier: Mapping[str, Any], place: Place) -> bool:
     with place.noting("name"):
         if name in earlier:
-            raise RequestError(f"{shown(name)} is there already.", "Name each once.", kind="twice")
+            raise RequestError.of("twice", given=name)
     return not place.faulty
 
 
@@ -104,12 +103,7 @@ def _compound(fields: dict[str, Any], place: Place) -> Any:
         return None
     if ("relative_to_ethanol" in fields) == ("groups" in fields and "tb_k" in fields):
         with place.noting():
-            raise RequestError(
-                "does not tell how volatile it is.",
-                "Give either groups and boils, or relative_to_ethanol.",
-                kind="missing",
-                follows=True,
-            )
+            raise RequestError.of("no_volatility")
         return None
     keys = {key.field: name for name, key in OWN_COMPOUND.items()}
     with place.noting():

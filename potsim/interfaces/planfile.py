@@ -25,7 +25,7 @@ from potsim.interfaces.tomlfile import (
     read_file,
     several,
 )
-from potsim.interfaces.wording import pieces_of, plural
+from potsim.interfaces.wording import plural
 from potsim.planning import schema
 from potsim.planning.botanicals import spelling
 from potsim.planning.plan import (
@@ -166,7 +166,7 @@ def _ingredient(table: dict[str, Any], place: Place) -> Ingredient | LeftOver | 
     if "abv" not in table and not is_water(str(table.get("name", ""))):
         with place.noting():
             error = missing("abv", keys["abv"].example, "charge.abv")
-            error.hint += ' For what holds no alcohol abv = "0 %".'
+            error.values["also"] = "no_alcohol"
             raise error
     fields.setdefault("name", fields.get("kind") or ("spirit" if fields.get("abv") else "water"))
     place.typed.setdefault("name", None)
@@ -229,8 +229,7 @@ def _still_fields(value: object, place: Place) -> dict[str, Any]:
     with place.noting("from_file"):
         other, document = opened(other_file(table["from_file"], place.source), place.source.chain)
         if "still" not in document:
-            fault = f"{other.name} has no table [still]."
-            raise RequestError(fault, "Name a file that describes a still.", kind="missing")
+            raise RequestError.of("no_still_in", given=other.name)
         taken = _still_fields(document["still"], _place(Place(other, ""), "still"))
         other.refuse_faults()
     if {"altitude_m", "pressure_hpa"} & set(fields):
@@ -274,7 +273,7 @@ def _meant(dose: BotanicalDose, among: Library) -> Botanical:
         return meant(dose, among)[0]
     except UnknownNameError as error:
         if dose.like is None:
-            error.hint += ' Or add like = "juniper", if it is like that; or describe it in [[own_botanical]].'
+            error.values["also"] = "like"
         raise
 
 
@@ -288,13 +287,7 @@ def _refuse_bare(dose: BotanicalDose, found: Botanical) -> None:
     if piece is not None and piece.mass_g >= DUST_G and any(map(found.counted_by, dose.name.split())):
         return
     if dose.counted == "" and piece is not None and (dose.pieces or 0.0) > 1.0 and piece.mass_g < LIGHT_G:
-        raise RequestError(
-            f"is {dose.pieces:g}, which may be grams or pieces.",
-            f'Write "{dose.pieces:g} g" or "{pieces_of(dose.pieces or 0.0, piece.name)}".',
-            kind="quantity",
-            given=f"{dose.pieces:g}",
-            follows=True,
-        )
+        raise RequestError.of("bare_number", given=dose.pieces, piece=piece.name)
 
 
 GENERAL = ("piece", "pc", "whole")  # words for a piece of anything
@@ -316,12 +309,9 @@ def piece_of(botanical: Botanical, word: str) -> str:
         return piece.name
     if piece is None:
         raise RequestError.of("no_piece_weight", given=word, name=botanical.common_name)
-    raise RequestError(
-        f"counts '{word}'; allowed: a mass, or {botanical.common_name} by the "
-        + " or the ".join(f"{one.name} ({one.mass_g:g} g {one.state})" for one in (piece, fruit) if one)
-        + ".",
-        f'Write for example amount = "5 g", or amount = "2 {plural(piece.name)}".',
-        allowed=piece.name,
+    known = [[one.name, one.mass_g, one.state] for one in (piece, fruit) if one]
+    raise RequestError.of(
+        "other_piece", given=word, allowed=piece.name, name=botanical.common_name, pieces=known
     )
 
 
@@ -363,7 +353,7 @@ def _read_cuts(value: object, top: Place) -> Cuts | None:
             try:
                 fields[key.field] = kinds.read(key, heads)
             except RequestError as error:
-                error.hint = 'Write for example "30 mL", or "2 %" of the charge.'
+                error.values["instead"] = "heads" if error.kind == "quantity" else None
                 raise
     for name in ("stop", "tails_from"):
         if name in table:
@@ -380,12 +370,7 @@ def _stop(value: object, place: Place, name: str) -> Stop | None:
     if stop is None or stop.named:
         return stop
     with place.noting():
-        raise RequestError(
-            "has no condition.",
-            f"Write for example {example}, or leave it out.",
-            kind="missing",
-            follows=True,
-        )
+        raise RequestError.of("no_condition", example=example)
     return None
 
 
@@ -545,7 +530,5 @@ def the_plan_file(name: str | None) -> Path | None:
     if name is None:
         return None
     if not name.strip() or "\0" in name:
-        raise RequestError(
-            "PLAN is empty.", "Name a plan file, or leave it out for the built-in example.", kind="file"
-        )
+        raise RequestError.of("empty_name", "PLAN", given=name)
     return Path(name)

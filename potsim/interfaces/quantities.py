@@ -1,4 +1,4 @@
-"""How people write a number: decimal points and commas, thousands, fractions; and how a refusal is worded."""
+"""What people type becomes numbers: decimal marks, fractions, units; nowhere else."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from potsim.data import read_table
 from potsim.errors import PotsimError, RequestError, nearest
@@ -57,23 +57,22 @@ def shown(given: object) -> str:
     if isinstance(given, dict):
         return "a table"
     if not isinstance(given, str):
-        return _short(_digits(given) if isinstance(given, (int, float)) else str(given))
-    return f"'{_short(given)}'"
+        return short(_digits(given) if isinstance(given, (int, float)) else str(given))
+    return f"'{short(given)}'"
 
 
-def _short(text: str) -> str:
+def short(text: str) -> str:
+    """Return text as it may stand in a message: short and printable."""
     text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text[: LONGEST + 1])
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def refusal(given: object, why: str, allowed: str, example: str) -> RequestError:
-    """Word a refusal: what was given, why it will not do, what is allowed, an example."""
-    return RequestError(
-        f"{shown(given)} {why}; allowed: {allowed}.",
-        f'Write for example "{example}".',
-        kind="quantity",
-        given=shown(given).strip("'"),
-        allowed=allowed,
+def refusal(given: object, why: str, allowed: str, example: str, **values: Any) -> RequestError:
+    """Return the refusal of a typed quantity: what was given, why it will not do, what is allowed."""
+    text = isinstance(given, str)
+    told = short(given) if isinstance(given, str) else shown(given)
+    return RequestError.of(
+        "quantity", given=told, allowed=allowed, why=why, text=text, example=example, **values
     )
 
 
@@ -89,12 +88,12 @@ def tidy(text: str) -> str:
 def as_text(given: object, allowed: str, example: str) -> str:
     """Return what was given as text, if it is text or a number at all."""
     if isinstance(given, bool) or not isinstance(given, (str, int, float)):
-        raise refusal(given, "will not do", allowed, example)
+        raise refusal(given, "unfit", allowed, example)
     text = given if isinstance(given, str) else _digits(given)
     if not text.strip():
-        raise refusal(given, "is empty", allowed, example)
+        raise refusal(given, "empty", allowed, example)
     if len(text) > LONGEST:
-        raise refusal(given, f"is too long ({len(text)} characters)", allowed, example)
+        raise refusal(given, "too_long", allowed, example, characters=len(text))
     return text
 
 
@@ -113,17 +112,17 @@ def leading_number(given: object, allowed: str, example: str) -> tuple[Fraction,
     clean = tidy(as_text(given, allowed, example))
     found = _NUMBER.match(clean)
     if found is None:
-        raise refusal(given, "does not begin with a number", allowed, example)
+        raise refusal(given, "no_number", allowed, example)
     if found["top"]:
         size = _fraction(found["whole"], found["top"], found["bottom"])
     else:
         size = _decimal(given, found["plain"])
     if size is None:
-        raise refusal(given, "does not begin with a number that can be read", allowed, example)
+        raise refusal(given, "unreadable", allowed, example)
     if found["exponent"]:
         size *= Fraction(10) ** int(found["exponent"][1:])
     if size > LARGEST:
-        raise refusal(given, "is too large for anything here", allowed, example)
+        raise refusal(given, "too_large", allowed, example)
     return (-size if found["sign"] == "-" else size), clean[found.end() :].strip()
 
 
@@ -140,12 +139,7 @@ def _decimal(given: object, plain: str) -> Fraction | None:
     kinds = list(dict.fromkeys(marks))
     if marks == [","] and re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", digits):
         decimal, grouped = digits.replace(",", "."), digits.replace(",", "")
-        raise RequestError(
-            f"{shown(given)} can be read in two ways: {decimal} or {grouped}.",
-            f'Write "{decimal}" or "{grouped}" with the unit.',
-            kind="quantity",
-            given=given,
-        )
+        raise RequestError.of("two_ways", given=short(str(given)), decimal=decimal, grouped=grouped)
     if not marks or (len(marks) == 1 and marks != ["'"]):
         return Fraction(digits.replace(",", "."))
     last = kinds[-1] if len(kinds) > 1 else ""
@@ -207,16 +201,10 @@ _COUNTRIES = {
 _COUNTRY = {word: short for short, words in _COUNTRIES.items() for word in words}
 _WORDS = "|".join(sorted(_COUNTRY, key=len, reverse=True))
 
-# Spellings in which the capital says something else, or which people use for two things: kind, spelling, why.
-_CONFUSED = {
-    ("mass", "Mg"): '"Mg" is a megagram, which is a tonne; write "mg" or "kg"',
-    ("pressure", "Mbar"): '"Mbar" is a megabar; write "mbar"',
-    ("length", "M"): '"M" is mega, or miles; write "m" for metres',
-    ("duration", "m"): 'a bare "m" may be minutes or months; write "min", or months as days ("60 d")',
-    ("duration", "M"): 'a bare "M" may be minutes or months; write "min", or months as days ("60 d")',
-    ("volume", "oz"): '"oz" is a mass; a volume is in "US fl oz" or "imperial fl oz"',
-    ("mass", "fl oz"): '"fl oz" is a volume; a mass is in "oz"',
-}
+# Spellings in which the capital says something else, or which people use for two things.
+_CONFUSED = (
+    *("mass Mg", "mass fl oz", "pressure Mbar", "length M", "duration m", "duration M", "volume oz"),
+)
 
 
 @dataclass(frozen=True)
@@ -255,18 +243,15 @@ class Kind:
     def sign_checked(self, text: str, size: Fraction) -> Fraction:
         """Return the size, unless it is negative where that has no meaning."""
         if size < 0 and not self.signed:
-            raise refusal(text, "is less than nothing", self.allowed, self.example)
+            raise refusal(text, "negative", self.allowed, self.example)
         return size
 
     def size(self, text: str, unit: str) -> Fraction:
         """Return the size of a unit as typed; the whole text is for the message."""
         if not unit:
-            raise refusal(text, "has no unit", self.allowed, self.example)
-        if (self.name, unit) in _CONFUSED:
-            why = _CONFUSED[self.name, unit]
-            raise RequestError(
-                f"{shown(text)}: {why}.", f'Write for example "{self.example}".', kind="quantity", given=text
-            )
+            raise refusal(text, "no_unit", self.allowed, self.example)
+        if f"{self.name} {unit}" in _CONFUSED:
+            raise RequestError.of("confused_unit", given=text, of=f"{self.name} {unit}", example=self.example)
         spelling = normal(unit)
         sizes, bare = _units(self.name)
         for word in (spelling, spelling[:-1] if spelling.endswith("s") and len(spelling) > 3 else spelling):
@@ -275,22 +260,16 @@ class Kind:
             if word in bare:
                 raise self._which(text, unit, bare[word])
         near = nearest(spelling, [s for s in sizes if len(s) > 1], most=1)
-        why = f"has the unknown unit {shown(unit)}"
-        if near:
-            why += f" (nearest: {self._display(near[0])})"
-        raise refusal(text, why, self.allowed, self.example)
+        nearby = self._display(near[0]) if near else ""
+        raise refusal(text, "unknown_unit", self.allowed, self.example, unit=short(unit), near=nearby)
 
     def _display(self, spelling: str) -> str:
         return next(row["unit"] for row in _rows(self.name) if spelling in row["spellings"].split())
 
     def _which(self, text: str, unit: str, choices: tuple[str, ...]) -> RequestError:
-        sizes = [f"{name} ({float(self.units[normal(name)]) * 1000:.4g} mL)" for name in choices]
-        return RequestError(
-            f"{shown(text)}: a bare {shown(unit)} has {len(choices)} sizes: {', '.join(sizes)}.",
-            f'Say which, for example "1 {choices[0]}".',
-            kind="quantity",
-            given=text,
-            allowed=" or ".join(choices),
+        sizes = {name: float(self.units[normal(name)]) for name in choices}
+        return RequestError.of(
+            "which_size", given=text, allowed=list(choices), unit=short(unit), sizes_l=sizes
         )
 
 
@@ -372,12 +351,12 @@ def jars(text: str) -> tuple[JarStock, ...]:
     ):
         counted = re.fullmatch(r"([0-9]+) ?[xX*] ?(.*)", item)
         if not counted and re.match(r"[0-9]+ [0-9]", item) and "/" not in item:
-            raise refusal(text, "lacks the x between number and size", _JARS, "12 x 60 mL")
+            raise refusal(text, "no_times", _JARS, "12 x 60 mL")
         size = float(VOLUME.read(counted[2] if counted else item))
         if counted and not 1 <= int(counted[1]) <= MOST_JARS:
-            raise refusal(text, f"is not between 1 and {MOST_JARS} jars", _JARS, "12 x 60 mL")
+            raise refusal(text, "jar_count", _JARS, "12 x 60 mL", most=MOST_JARS)
         if any(stock.size_l == size for stock in found):
-            raise refusal(text, f"lists {shown(item)} twice", _JARS, "12 x 60 mL")
+            raise refusal(text, "listed_twice", _JARS, "12 x 60 mL", item=short(item))
         found.append(JarStock(size, int(counted[1]) if counted else None))
     return tuple(found)
 
@@ -388,15 +367,15 @@ def numbers(text: str) -> tuple[int, ...]:
     for item in re.split(r"\s*[,;]\s*", tidy(as_text(text, _NUMBERS, "2-9,11"))):
         span = re.fullmatch(r"([0-9]{1,9})(?: ?(?:-|to) ?([0-9]{1,9}))?", item)
         if span is None:
-            raise refusal(text, f"has {shown(item)} in it", _NUMBERS, "2-9,11")
+            raise refusal(text, "odd_item", _NUMBERS, "2-9,11", item=short(item))
         first, last = int(span[1]), int(span[2] or span[1])
         if first < 1 or last > MOST_JARS:
-            raise refusal(text, f"names a jar outside 1 to {MOST_JARS}", _NUMBERS, "2-9,11")
+            raise refusal(text, "jar_outside", _NUMBERS, "2-9,11", most=MOST_JARS)
         if last < first:
-            raise refusal(text, f"has the range {shown(item)} backwards", _NUMBERS, f"{last}-{first}")
+            raise refusal(text, "backwards", _NUMBERS, f"{last}-{first}", item=short(item))
         twice = found & set(range(first, last + 1))
         if twice:
-            raise refusal(text, f"names jar {min(twice)} twice", _NUMBERS, "2-9,11")
+            raise refusal(text, "jar_twice", _NUMBERS, "2-9,11", jar=min(twice))
         found |= set(range(first, last + 1))
     return tuple(sorted(found))
 
@@ -406,11 +385,11 @@ def price_per_l(text: str) -> float:
     allowed = "money per volume"
     parts = re.split(r"/|\bper\b", as_text(text, allowed, "12 per L"), maxsplit=1)
     if len(parts) != 2 or not parts[1].strip():
-        raise refusal(text, "does not say for what volume", allowed, "12 per L")
+        raise refusal(text, "no_volume", allowed, "12 per L")
     money, volume = parts[0].strip(), parts[1].strip()
     litres = VOLUME.read(volume if re.match(r"[0-9.,]", volume) else f"1 {volume}")
     if litres == 0:
-        raise refusal(text, "is the price of nothing", allowed, "12 per L")
+        raise refusal(text, "of_nothing", allowed, "12 per L")
     return float(_money(text, money, allowed, "12 per L") / litres)
 
 
@@ -423,7 +402,7 @@ def price(given: str | float) -> float:
 def _money(given: object, text: str, allowed: str, example: str) -> Fraction:
     amount, rest = leading_number(re.sub(rf"^{_MONEY}", "", text), allowed, example)
     if amount < 0 or not re.fullmatch(rf"(?:{_MONEY})?", rest):
-        raise refusal(given, "is no price", allowed, example)
+        raise refusal(given, "no_price", allowed, example)
     return amount
 
 
@@ -432,7 +411,7 @@ def decades(given: str | float) -> float:
     allowed = "a plain number of decades, which may be negative"
     number, rest = leading_number(given, allowed, "0.2")
     if rest not in ("", "decades"):
-        raise refusal(given, "is no plain number", allowed, "0.2")
+        raise refusal(given, "not_plain", allowed, "0.2")
     return float(number)
 
 
@@ -457,14 +436,13 @@ def amount(given: str | float) -> Amount:
     size, rest = _number_in_words(given)
     words = re.sub(r"^(?:of |d'|de |di |von )(?:an? |the )?|^an? ", "", rest)
     if size < 0:
-        raise refusal(given, "is less than nothing", _AMOUNT, "3 pods")
+        raise refusal(given, "negative", _AMOUNT, "3 pods")
     spelled = normal(words) if words else ""
     for word in (spelled, spelled.removesuffix("s")):
         if word in MASS.units:
             return Amount(float(size * MASS.units[word]), "g")
         if word in VOLUME.units or word in _units("volume")[1]:
-            why = "is a volume, and how much of it fills that is not known"
-            raise refusal(given, why, "what it weighs, or a number of pieces", "5 g")
+            raise refusal(given, "a_volume", "what it weighs, or a number of pieces", "5 g")
     return Amount(float(size), words)
 
 
@@ -508,7 +486,7 @@ def count(given: str | float, what: str = "a number of pieces", whole: bool = Fa
     allowed = f"{what}, {'a whole' if whole else 'a plain'} number"
     number, rest = leading_number(given, allowed, "2")
     if rest or number < 0 or (whole and number.denominator != 1):
-        raise refusal(given, "will not do", allowed, "2")
+        raise refusal(given, "unfit", allowed, "2")
     return float(number)
 
 
@@ -521,12 +499,12 @@ def share(given: str | float, most: float = 1.0) -> float:
     """Read a share of a whole."""
     number, unit = leading_number(given, _SHARE, "90 %")
     if unit not in {"", "%"}:
-        raise refusal(given, f"has the unknown unit {shown(unit)}", _SHARE, "90 %")
+        raise refusal(given, "unknown_unit", _SHARE, "90 %", unit=short(unit), near="")
     if not unit and number >= 1:
-        raise refusal(given, "may be meant in %", _SHARE, f"{min(float(number), 90.0):g} %")
+        raise refusal(given, "in_percent", _SHARE, f"{min(float(number), 90.0):g} %")
     size = number / 100 if unit else number
     if not 0 <= size <= most:
-        raise refusal(given, f"is not between 0 and {most * 100:g} %", _SHARE, "90 %")
+        raise refusal(given, "not_share", _SHARE, "90 %", most=most * 100)
     return float(size)
 
 
@@ -535,7 +513,7 @@ def percent(text: str) -> float:
     allowed = "per cent from 0 to 100 %"
     number, unit = leading_number(text, allowed, "1.2 %")
     if unit != "%" or not 0 <= number <= 100:
-        raise refusal(text, "has no unit" if not unit else "will not do", allowed, "1.2 %")
+        raise refusal(text, "no_unit" if not unit else "unfit", allowed, "1.2 %")
     return float(number)
 
 
@@ -583,7 +561,7 @@ def duration_h(text: str) -> float:
 def _duration(given: str) -> Fraction:
     text = as_text(given, DURATION.allowed, DURATION.example)
     if re.fullmatch(r"\s*\d+:\d+\s*", text):
-        raise refusal(text, "can be read as h:min or as min:s", DURATION.allowed, "1 h 30 min")
+        raise refusal(text, "clock", DURATION.allowed, "1 h 30 min")
     parts = re.split(r"(?<=[a-z])[ ,]*(?:and )?(?=[0-9])", tidy(text), flags=re.IGNORECASE) or [text]
     total, before = Fraction(0), None
     for part in parts:
@@ -591,7 +569,7 @@ def _duration(given: str) -> Fraction:
         # After hours, "m" can only be minutes.
         size = DURATION.size(text, "min" if unit == "m" and before == 60 else unit)
         if before is not None and size >= before:
-            raise refusal(text, "does not go from large units to small", DURATION.allowed, "1 h 30 min")
+            raise refusal(text, "small_first", DURATION.allowed, "1 h 30 min")
         DURATION.sign_checked(text, number)
         total, before = total + number * size, size
     return total
@@ -613,16 +591,16 @@ def temperature_k(text: str) -> float:
 def _kelvin(text: str) -> Fraction:
     number, unit = leading_number(text, _TEMPERATURE, "20 °C")
     if not unit or unit == "°":
-        raise refusal(text, "does not say which degrees", _TEMPERATURE, "20 °C")
+        raise refusal(text, "which_degrees", _TEMPERATURE, "20 °C")
     zero = {"k": Fraction(0), "f": Fraction("459.67"), "c": Fraction("273.15")}
     spelling = normal(unit)
     if spelling not in DIFFERENCE.units:
-        raise refusal(text, f"has the unknown unit {shown(unit)}", _TEMPERATURE, "20 °C")
+        raise refusal(text, "unknown_unit", _TEMPERATURE, "20 °C", unit=short(unit), near="")
     size = DIFFERENCE.units[spelling]
     scale = "k" if spelling.startswith("k") else "f" if size != 1 else "c"
     kelvin = (number + zero[scale]) * size
     if kelvin < 0:
-        raise refusal(text, "is below absolute zero", _TEMPERATURE, "20 °C")
+        raise refusal(text, "below_zero", _TEMPERATURE, "20 °C")
     return kelvin
 
 
@@ -635,9 +613,9 @@ def abv(text: str) -> float:
     number, unit = leading_number(text, _ABV, "62 %")
     spelling = normal(unit)
     if not unit:
-        raise refusal(text, "does not say whether it is % or proof", _ABV, "62 %")
+        raise refusal(text, "which_strength", _ABV, "62 %")
     if spelling in {"%mass", "%wt", "%w/w", "wt%", "mass%", "%byweight", "%bymass", "%w", "%m/m"}:
-        raise refusal(text, "is by weight", _ABV, "62 % vol")
+        raise refusal(text, "by_weight", _ABV, "62 % vol")
     if spelling in {"%", "%vol", "%abv", "vol%", "abv", "%v/v", "%byvolume", "%alc/vol", "percent"}:
         strength = float(number)
     elif spelling in {"impproof", "°impproof"}:
@@ -645,15 +623,15 @@ def abv(text: str) -> float:
     elif spelling in {"proof", "usproof", "°proof", "°usproof"}:
         strength = _from_us_proof(text, float(number))
     else:
-        raise refusal(text, f"has the unknown unit {shown(unit)}", _ABV, "62 %")
+        raise refusal(text, "unknown_unit", _ABV, "62 %", unit=short(unit), near="")
     if not 0 <= strength <= 100:
-        raise refusal(text, "is not between 0 and 100 % vol", _ABV, "62 %")
+        raise refusal(text, "not_abv", _ABV, "62 %")
     return strength
 
 
 def _from_us_proof(text: str, proof: float) -> float:
     if not 0 <= proof <= 200:
-        raise refusal(text, "is not between 0 and 200 proof", _ABV, "120 proof")
+        raise refusal(text, "not_proof", _ABV, "120 proof")
     from potsim.liquid.strength import abv_from_proof  # start-up: numpy only where a proof is read
 
     return float(abv_from_proof(proof))
@@ -663,7 +641,7 @@ def abv_difference(text: str) -> float:
     """Read a doubt of a strength [% vol], such as ``"0.5 %"``; refusals as `abv`."""
     number, unit = leading_number(text, "a difference of strengths in % vol", "0.5 % vol")
     if normal(unit) not in {"%", "%vol", "%abv", "vol%"} or number < 0:
-        raise refusal(text, "is not a doubt in % vol", "a difference of strengths in % vol", "0.5 % vol")
+        raise refusal(text, "no_doubt", "a difference of strengths in % vol", "0.5 % vol")
     return float(number)
 
 
@@ -671,5 +649,5 @@ def portion(text: str) -> Portion:
     """Read a volume of a strength, such as ``"300 mL @ 72 %"``."""
     parts = as_text(text, _PORTION, "300 mL @ 72 %").split("@")
     if len(parts) != 2 or not all(part.strip() for part in parts):
-        raise refusal(text, "is not VOLUME@ABV", _PORTION, "300 mL @ 72 %")
+        raise refusal(text, "no_portion", _PORTION, "300 mL @ 72 %")
     return Portion(volume_l(parts[0]), abv(parts[1]))

@@ -16,7 +16,7 @@ from potsim.data import read_table
 from potsim.errors import MOST_FAULTS, PotsimError, RequestError, UnknownNameError, Where, nearest, together
 from potsim.interfaces import quantities
 from potsim.interfaces.output import content_of
-from potsim.interfaces.quantities import shown, tidy
+from potsim.interfaces.quantities import short, tidy
 from potsim.liquid import strength
 from potsim.liquid.equilibrium import ATMOSPHERE_PA
 from potsim.planning.notes import Note, hint
@@ -79,15 +79,13 @@ def _sample(text: str) -> Fields:
     if not rest:
         return {"of": word}
     if word != "parrot":
-        raise RequestError(f"{shown(text)} will not do; allowed: {', '.join(SAMPLES)}.", "")
+        raise RequestError.of("sample_sized", given=short(text), allowed=list(SAMPLES))
     return {"of": word, "parrot_l": quantities.volume_l(rest)}
 
 
 def _jar(text: str) -> Fields:
     if not re.fullmatch(r"\s*[0-9]{1,3}\s*", text):
-        raise RequestError(
-            f"{shown(text)} is no number of a jar.", 'What a jar holds goes under "jar volume" or "jar mass".'
-        )
+        raise RequestError.of("no_jar_number", given=short(text))
     return {"of": "jar"}
 
 
@@ -103,7 +101,7 @@ def _hazy(text: str) -> Fields:
     """Whether the stream was seen hazy."""
     said = text.strip().lower()
     if said not in YES + NO:
-        raise RequestError(f"{shown(text)} does not say whether it is hazy.", "Write yes or no.")
+        raise RequestError.of("hazy_or_not", given=short(text))
     return {"hazy": True} if said in YES else {}
 
 
@@ -111,7 +109,7 @@ def _clock(text: str) -> float:
     """Minutes since midnight."""
     found = re.fullmatch(r"\s*([01]?\d|2[0-3])[:.h]([0-5]\d)(?:[:.]([0-5]\d))?\s*", text)
     if not found:
-        raise RequestError(f"{shown(text)} is no time of day.", 'Write for example "14:05".')
+        raise RequestError.of("no_clock", given=short(text))
     return 60.0 * int(found[1]) + int(found[2]) + int(found[3] or 0) / 60.0
 
 
@@ -162,20 +160,10 @@ class Column:
             return quantity.read(cell), ""
         own = unit_of(cell)
         if not own and not self.unit and ":" in cell:
-            raise RequestError(
-                f"is {shown(cell)}, which can be hours and minutes or minutes and seconds.",
-                f'Call the column "{quantity.name} ({HOURS})", or write "1 h 5 min".',
-                given=cell,
-                follows=True,
-            )
+            raise RequestError.of("two_clocks", given=short(cell), column=f"{quantity.name} ({HOURS})")
         if not own and not self.unit:
-            raise RequestError(
-                f"is {shown(cell)}, without a unit.",
-                f'Write the unit in the header, "{quantity.name} ({unit_of(quantity.example)})", '
-                f'or in the cell, "{quantity.example}".',
-                given=cell,
-                follows=True,
-            )
+            header = f"{quantity.name} ({unit_of(quantity.example)})"
+            raise RequestError.of("cell_no_unit", given=short(cell), column=header, example=quantity.example)
         return quantity.read(cell if own else f"{cell} {self.unit}"), own
 
 
@@ -200,10 +188,7 @@ def column(header: str) -> Column:
             if found is not None and _is_unit(found, unit):
                 return Column(header, found, unit)
     if name.split(" ")[0] in {"temperature", "temp", "temp.", "t"}:
-        raise RequestError(
-            f"the column {shown(header)} does not say of what.",
-            'Call it "vapour temperature", "pot temperature", or "read at" for the hydrometer\'s.',
-        )
+        raise RequestError.of("temperature_of_what", given=short(header))
     raise _unknown("column", header, name)
 
 
@@ -223,11 +208,10 @@ def _is_unit(quantity: Quantity, unit: str) -> bool:
 
 
 def _unknown(what: str, header: str, name: str) -> UnknownNameError:
-    error = UnknownNameError(what, shown(header).strip("'"), [q.name for q in QUANTITIES])
+    error = UnknownNameError(what, short(header), [q.name for q in QUANTITIES])
     near = [_NAMES[word].name for word in nearest(name, _NAMES)]
     if near:
-        words = " or ".join(f"'{word}'" for word in dict.fromkeys(near))
-        error.hint = f"Did you mean {words}?"
+        error.near = tuple(dict.fromkeys(near))
     return error
 
 
@@ -242,7 +226,7 @@ def read_entry_fields(text: str) -> Fields:
 
 def _joined(text: str, fields: Fields, more: Fields) -> Fields:
     if any(name in fields and fields[name] != value for name, value in more.items()):
-        raise RequestError(f"{shown(text)} says two things of one.", "Type one at a time.")
+        raise RequestError.of("two_things", given=short(text))
     return {**fields, **more}
 
 
@@ -256,11 +240,8 @@ def _part(part: str) -> Fields:
             with contextlib.suppress(RequestError):
                 return _joined(part, _one(part[:cut]), _part(part[cut:].lstrip()))
         if cuts:
-            error.hint = TYPED
+            error.values["instead"] = "typed"
         raise
-
-
-TYPED = 'Type with commas between, for example "42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C".'
 
 
 def _cuts(part: str) -> list[int]:
@@ -302,7 +283,7 @@ def _one(part: str) -> Fields:
             return _quantity(name).read(part)
     if _is_unit(_quantity("read at"), unit_of(part)):
         return _warm(part)
-    raise RequestError(f"{shown(part)} does not say what it is.", TYPED)
+    raise RequestError.of("unsaid", given=short(part))
 
 
 def _warm(text: str) -> Fields:
@@ -316,7 +297,7 @@ def _sized(sample: str, size: str) -> Fields:
         return _quantity("parrot").read(size)
     if sample == "jar":
         return _quantity("jar mass" if unit_of(size).lower() == "g" else "jar volume").read(size)
-    raise RequestError("A stream has no size.", 'What is collected goes by itself: "220 mL, 71 %".')
+    raise RequestError.of("sized_stream", given=size)
 
 
 def _quantity(name: str) -> Quantity:
@@ -350,8 +331,7 @@ def load_readings(
 ) -> Readings:
     """Read a file of readings."""
     named = Path(path)
-    larger = "the readings of a run are a page or two: keep the columns that are needed, and a line a minute"
-    content = content_of(named, LARGEST, "file of readings", "*.csv", larger)
+    content = content_of(named, LARGEST, "file of readings", "*.csv")
     text, notes = _decoded(content, named.name)
     read = read_readings(
         text, named.name, pressure_pa=pressure_pa, parrot_l=parrot_l, hydrometer_c=hydrometer_c
@@ -368,10 +348,7 @@ def readings_of(
         return tuple(records)
     for row in records:
         if not isinstance(row, Mapping):
-            raise RequestError(
-                f"A reading is {type(row).__name__}; rows are mappings, or those of a DataFrame.",
-                'Give for example {"collected": "220 mL", "strength": "71 %"}.',
-            )
+            raise RequestError.of("no_row", given=type(row).__name__)
     names = list(dict.fromkeys(name for row in records for name in row))
     text = io.StringIO()
     writer = csv.DictWriter(text, names, restval="")
@@ -395,15 +372,11 @@ def read_readings(
     lines = _rows(text, table)
     line, header = next(lines, (0, []))
     if not header:
-        raise RequestError(
-            f"{name} is empty.", 'Its first line names the columns: "collected (mL),strength (%)".'
-        )
+        raise RequestError.of("no_readings").at(Where(name))
     table.head(line, header)
     for line, cells in lines:
         if len(found) >= MOST_READINGS:
-            table.faults.append(
-                table.refuse(line, f"more than {MOST_READINGS} readings.", "Keep one a minute.", "too_many")
-            )
+            table.faults.append(table.at(line, RequestError.of("too_many_readings", allowed=MOST_READINGS)))
         if len(table.faults) >= MOST_FAULTS or len(found) >= MOST_READINGS:
             break
         with table.noting(line):
@@ -415,7 +388,7 @@ def read_readings(
     if table.faults:
         raise together(table.faults)
     if not found:
-        raise RequestError(f"{name} has a header, but no reading below it.", "Add a line for each reading.")
+        raise RequestError.of("header_alone").at(Where(name))
     if any(r.abv is not None and r.entry.read_c is None for r in found):
         table.note(hint("temperature_not_read"))
     return Readings(name, tuple(found), tuple(table.notes))
@@ -439,8 +412,8 @@ class _Table:
         if note not in self.notes:
             self.notes.append(note)
 
-    def refuse(self, line: int, fault: str, hint: str, kind: str = "table") -> PotsimError:
-        return RequestError(fault, hint, kind=kind).at(Where(self.name, line))
+    def at(self, line: int, error: PotsimError) -> PotsimError:
+        return error.at(Where(self.name, line))
 
     @contextlib.contextmanager
     def noting(self, line: int, column: str = "") -> Iterator[None]:
@@ -448,8 +421,6 @@ class _Table:
         try:
             yield
         except PotsimError as error:
-            if not error.follows:
-                error.fault = _small(error.fault)
             self.faults.append(error if error.where else error.at(Where(self.name, line, column, column)))
 
     def head(self, line: int, cells: list[str]) -> None:
@@ -457,16 +428,15 @@ class _Table:
             cells = cells[:-1]
         for cell in cells:
             if not cell.strip():
-                raise self.refuse(line, "a column has no name.", "Name it, or take it out.")
+                raise self.at(line, RequestError.of("no_column_name"))
             with self.noting(line):
                 found = column(cell)
             if self.faults:
                 continue
             twice = [c.header for c in self.columns if c.quantity is found.quantity]
             if twice:
-                raise self.refuse(
-                    line, f"{shown(twice[0])} and {shown(cell)} are both {found.quantity.name}.", "Keep one."
-                )
+                both = {"given": short(cell), "first": short(twice[0]), "quantity": found.quantity.name}
+                raise self.at(line, RequestError.of("columns_alike", **both))
             self.columns.append(found)
         if self.faults:
             raise together(self.faults)
@@ -478,11 +448,7 @@ class _Table:
             return None
         width = len(self.columns)
         if len(filled) != width and (len(filled) < width or any(filled[width:])):
-            raise self.refuse(
-                line,
-                f"{len(filled)} cells, but the header has {width}.",
-                "A blank cell still needs its separator; with decimal commas separate cells by semicolons.",
-            )
+            raise self.at(line, RequestError.of("cells_differ", given=len(filled), allowed=width))
         fields: Fields = {}
         before = len(self.faults)
         for k, (found, cell) in enumerate(zip(self.columns, filled, strict=False)):
@@ -498,7 +464,7 @@ class _Table:
         if not found.quantity.has_unit:
             return
         if own and found.unit and own.lower() != found.unit.lower():
-            self.note(hint("own_unit", found.header, line=line, given=shown(cell).strip("'")))
+            self.note(hint("own_unit", found.header, line=line, given=short(cell)))
         if own:
             before, first = self.units.setdefault(k, (own, line))
             if not found.unit and before.lower() != own.lower():
@@ -528,10 +494,6 @@ class _Table:
         return clock + self.days - self.start
 
 
-def _small(message: str) -> str:
-    return message[:1].lower() + message[1:]
-
-
 def _rows(text: str, table: _Table) -> Iterator[tuple[int, list[str]]]:
     """Lines with something on them, split into cells."""
     text = text.removeprefix("\ufeff")
@@ -547,10 +509,10 @@ def _rows(text: str, table: _Table) -> Iterator[tuple[int, list[str]]]:
         except StopIteration:
             return
         except csv.Error as error:
-            raise table.refuse(reader.line_num, f"it is no table ({error}).", "Save it as CSV.") from None
+            raise table.at(reader.line_num, RequestError.of("not_csv", why=str(error))) from None
         line, before = before + 1, reader.line_num
         if "\0" in "".join(cells):
-            raise table.refuse(line, "it is not text.", "Save the table as CSV.")
+            raise table.at(line, RequestError.of("not_text"))
         if line > skipped and any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#"):
             yield line, cells
 
@@ -582,14 +544,14 @@ def _decoded(content: bytes, name: str) -> tuple[str, list[Note]]:
         try:
             return content.decode("utf-16"), [hint("encoding", encoding="UTF-16")]
         except UnicodeDecodeError:
-            raise RequestError(f"{name} is not text.", "Save the table as CSV.") from None
+            raise RequestError.of("not_text").at(Where(name)) from None
     try:
         return content.decode("utf-8-sig"), []
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         text = content.decode("cp1252", errors="replace")
     if "\ufffd" in text or "\0" in text:
-        raise RequestError(f"{name}, line {line}: it is not text.", "Save the table as CSV in UTF-8.")
+        raise RequestError.of("not_text").at(Where(name, line))
     return text, [hint("encoding", encoding="Windows-1252", line=line)]
 
 

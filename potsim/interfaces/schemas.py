@@ -59,7 +59,7 @@ def json_schema(kind: str = "run") -> dict[str, Any]:
     {'type': 'number', 'description': '% vol'}
     """
     if kind not in SAID:
-        raise UnknownNameError("kind of document", kind, SAID)
+        raise UnknownNameError("document", kind, SAID)
     text = (files("potsim") / "data" / TABLE).read_text(encoding="utf-8")
     found: dict[str, Any] = json.loads(text)[kind]
     return found

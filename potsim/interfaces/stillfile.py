@@ -9,6 +9,7 @@ from typing import Any
 
 from potsim.errors import PotsimError, RequestError, Where
 from potsim.interfaces import quantities
+from potsim.interfaces.quantities import shown
 from potsim.interfaces.tomlfile import parse, read_file
 from potsim.interfaces.wording import exact
 from potsim.planning.learnt import Known, Learnt
@@ -56,11 +57,7 @@ def read_still(path: Path) -> Learnt:
     document = parse(read_file(path), path.name)
     still, errors = document.get("still"), document.get("learnt")
     if not isinstance(still, dict) or not isinstance(errors, dict):
-        raise RequestError(
-            f"'{path.name}' is not a still that was learnt: it needs [still] and [learnt].",
-            "Name another file.",
-            kind="file",
-        )
+        raise RequestError.of("no_still", given=path.name)
     try:
         known = {field: _known(still, errors, key) for key, (field, _, _) in NUMBERS.items()}
         return Learnt(known["neck_w_per_k"], known["heat_share"], _runs(errors))
@@ -80,7 +77,7 @@ def is_still(path: Path) -> bool:
 def _runs(errors: dict[str, Any]) -> tuple[str, ...]:
     runs = errors.get("runs", [])
     if not isinstance(runs, list) or not all(isinstance(mark, str) for mark in runs):
-        raise RequestError('[learnt] runs is to be a list of marks such as ["5f2a"].', "Correct it.")
+        raise RequestError.of("no_marks", "learnt.runs", given=shown(runs))
     return tuple(runs)
 
 
@@ -92,8 +89,5 @@ def _known(still: dict[str, Any], errors: dict[str, Any], key: str) -> Known | N
     runs = errors.get(f"{key}_runs", errors.get(f"{key.removesuffix('_loss')}_runs", 1))
     error = read(errors.get(f"{key}_error", ""))
     if isinstance(runs, bool) or not isinstance(runs, int) or runs < 1 or error <= 0.0:
-        raise RequestError(
-            f"[learnt] {key}_runs and {key}_error are to be a whole number from 1 and an error above 0.",
-            "Correct them, or save the still to a new file.",
-        )
+        raise RequestError.of("no_error", f"learnt.{key}_error", given=shown(runs), key=key)
     return Known(read(still[key]), error, runs)

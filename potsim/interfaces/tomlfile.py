@@ -38,12 +38,11 @@ DEEPEST = 12
 MOST_PARTS = 2 * DEEPEST + 8
 """Parts that one dotted key may have."""
 _FAULTS = {
-    "Cannot overwrite a value": "this key is there already",
-    "Cannot declare": "this table is there already",
-    "Cannot mutate": "this table is there already",
-    "Exceeds the limit": "a number has thousands of digits",
-}
-_TOML = 'A line is  key = "value"  with text in quotes; each table and key comes once.'
+    "Cannot overwrite a value": "key_twice",
+    "Cannot declare": "table_twice",
+    "Cannot mutate": "table_twice",
+    "Exceeds the limit": "many_digits",
+}  # what Python says, and what is wrong
 _PART = re.compile(r"""[ \t]*("(?:\\.|[^"\\])*"|'[^']*'|[A-Za-z0-9_-]+)[ \t]*(\.?)""")
 _TOKEN = re.compile(r'''"""|\'\'\'|"(?:\\.|[^"\\])*"|'[^']*'|[\[\]{}#]''')
 _DOTTED = re.compile(rf"(?:[\w\"'-]+[ \t]*\.[ \t]*){{{MOST_PARTS},}}")
@@ -55,41 +54,32 @@ _DOTTED = re.compile(rf"(?:[\w\"'-]+[ \t]*\.[ \t]*){{{MOST_PARTS},}}")
 def parse(text: str, name: str) -> dict[str, Any]:
     """Return the tables of TOML text; a fault in the writing is refused with its line."""
     if len(text) > LARGEST:
-        fault = f"has more than {LARGEST} characters; a plan is a page or two."
-        raise RequestError(fault, kind="file", follows=True).at(Where(name))
+        raise RequestError.of("file_long", allowed=LARGEST).at(Where(name))
     deep = _DOTTED.search(text)
     if deep is not None:  # each part costs as much as all before it
         line = text.count("\n", 0, deep.start()) + 1
-        fault = f"a key of more than {MOST_PARTS} parts: tables are nested too deeply."
-        raise _written_wrong(fault).at(Where(name, line))
+        raise RequestError.of("nested", allowed=MOST_PARTS).at(Where(name, line))
     try:
         return tomllib.loads(text.removeprefix("\ufeff"))
     except RecursionError:
-        raise _written_wrong("tables or lists are nested too deeply.").at(Where(name)) from None
+        raise RequestError.of("nested").at(Where(name)) from None
     except ValueError as error:
         found = re.search(r"\(at line (\d+), column \d+\)", str(error))
         fault = str(error).partition(" (at ")[0]
-        for words, plain in _FAULTS.items():
-            fault = plain if fault.startswith(words) else fault
-        ended = "" if found else " (at the end)" if "at end of document" in str(error) else ""
+        why = next((kind for words, kind in _FAULTS.items() if fault.startswith(words)), fault)
+        ended = found is None and "at end of document" in str(error)
         at = int(found[1]) if found else text.count("\n") + 1 if ended else None
-        refusal = _written_wrong(f"not written as TOML wants it{ended}: {fault}.")
-        raise refusal.at(Where(name, at)) from None
+        raise RequestError.of("syntax", why=why, ended=ended).at(Where(name, at)) from None
 
 
 def read_file(path: Path) -> str:
     """Return the text of a file, or refuse it in words."""
-    content = content_of(path, LARGEST, "plan file", "*.toml", "a plan is a page or two")
+    content = content_of(path, LARGEST, "plan file", "*.toml")
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
-        hint = "Save it as UTF-8 (plain text), and try again."
-        raise RequestError("not UTF-8 text.", hint, kind="file").at(Where(path.name, line)) from None
-
-
-def _written_wrong(fault: str) -> RequestError:
-    return RequestError(fault, _TOML, kind="syntax")
+        raise RequestError.of("not_utf8").at(Where(path.name, line)) from None
 
 
 # --- Where in a file something stands.
@@ -261,17 +251,8 @@ class Place:
             return value
         with self.noting():
             if isinstance(value, list):
-                raise RequestError(
-                    "is a list.", f"Write {self.spot} once, in single brackets.", kind="table", follows=True
-                )
-            raise RequestError(
-                f"is {shown(value)}; allowed: a table.",
-                f"Write for example {example}",
-                kind="table",
-                given=shown(value),
-                allowed="a table",
-                follows=True,
-            )
+                raise RequestError.of("a_list", table=self.spot)
+            raise RequestError.of("no_table", given=shown(value), example=example)
         return {}
 
     def unknown(self, key: str, known: Collection[str]) -> PotsimError:
@@ -283,12 +264,12 @@ class Place:
             "key",
             key[:LONGEST],
             known,
-            hint=f"It belongs in [{homes[0]}]." if homes and not meant else "",
             kind="unknown_key",
             path=f"{self.table}.{key}" if self.table else key,
         )
         if meant is not None:
             error.near = (meant,)
+        error.values["home"] = homes[0] if homes else ""
         return error
 
 
@@ -321,14 +302,7 @@ def read_fields(
 
 def missing(name: str, example: str, path: str) -> RequestError:
     """Return the refusal of a table that lacks a key."""
-    return RequestError(
-        f"has no {name}.",
-        f'Add for example {name} = "{example}".',
-        kind="missing",
-        path=path,
-        allowed=f'"{example}"',
-        follows=True,
-    )
+    return RequestError.of("missing", path, allowed=f'"{example}"', name=name)
 
 
 def build(kind: type[T], fields: Mapping[str, Any], keys: Mapping[str, Key], place: Place) -> T | None:
@@ -351,8 +325,7 @@ def several(document: Mapping[str, Any], name: str, outer: Place) -> list[tuple[
     place = Place(outer.source, name, f"[[{name}]]", path)
     if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
         with place.noting():
-            hint = f"Write [[{name}]] in double brackets for each."
-            raise RequestError("is not a list of tables.", hint, kind="table", follows=True)
+            raise RequestError.of("no_tables", table=f"[[{name}]]")
         outer.faulty = True
         return []
     most = most_rows(name)
@@ -379,20 +352,16 @@ def row_name(row: Mapping[str, Any], k: int) -> str:
 def not_too_deep(source: Source) -> None:
     """Refuse one more file, or one more plan inside a plan, when they follow each other on and on."""
     if len(source.chain) >= DEEPEST:
-        raise RequestError(
-            f"more than {DEEPEST} plans take from each other.", "Start from a later run.", kind="too_deep"
-        )
+        raise RequestError.of("too_deep", allowed=DEEPEST)
 
 
 def other_file(name: object, source: Source) -> Path:
     """Return the path of another file that a plan names."""
     named = Path(kinds.text(name))
     if source.folder is None:
-        fault = f"{shown(name)} is sought in the folder of the plan; this has none."
-        raise RequestError(fault, "Save it first.", kind="file")
+        raise RequestError.of("file_beside_none", given=str(named))
     path = source.folder / named
     not_too_deep(source)
     if Path(os.path.realpath(path)) in source.chain:
-        fault = f"{shown(name)} leads back to itself."
-        raise RequestError(fault, "A run cannot take from itself.", kind="circle")
+        raise RequestError.of("circle", given=str(named))
     return path

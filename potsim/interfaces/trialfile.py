@@ -15,6 +15,7 @@ import tomlkit
 
 from potsim.errors import PotsimError, RequestError, UnknownNameError
 from potsim.interfaces.planfile import inlined, opened, plan_of, read_notes, read_result, tables_of
+from potsim.interfaces.quantities import short
 from potsim.interfaces.stillfile import is_still
 from potsim.interfaces.tomlfile import Source, parse
 from potsim.interfaces.wording import (
@@ -59,11 +60,11 @@ class Edit:
         self._top: list[str] = []
         self._doc: Any = tomlkit.parse(text)
         if tomlkit.dumps(self._doc) != text:
-            raise self.refuse("tables of one name stand apart", "Put all [[botanical]] together, and so on.")
+            raise self.refuse("apart")
 
-    def refuse(self, why: str, hint: str) -> RequestError:
+    def refuse(self, why: str, key: str = "table") -> RequestError:
         """Return the refusal of a layout that cannot be changed where it stands."""
-        return RequestError(f"{self._name} cannot be changed where it stands: {why}.", hint)
+        return RequestError.of("unchangeable", given=self._name, of=why, key=key)
 
     def has(self, path: Steps) -> bool:
         """Whether something stands there."""
@@ -154,11 +155,9 @@ class Edit:
             return
         body = self._last_simple(at) if hasattr(at, "keys") else None
         if not hasattr(at, "trivia"):
-            raise self.refuse(f"{path[-1]} is written in several places", "Write it in one place.")
+            raise self.refuse("several_places", str(path[-1]))
         if hasattr(at, "keys") and type(at).__name__ == "Table" and (body is None or at.is_super_table()):
-            raise self.refuse(
-                f"[{path[0]}] has no line of its own", f"Write it as [{path[0]}] with its keys."
-            )
+            raise self.refuse("no_line", str(path[0]))
         at.trivia.indent = "".join(f"{line}{self._line}" for line in self._comment(why)) + (
             _FROM + at.trivia.indent
         )
@@ -169,9 +168,7 @@ class Edit:
         """Return the text as it has become."""
         made = re.sub(f"{_FROM}(.*?){_TO}", self._hidden, tomlkit.dumps(self._doc), flags=re.DOTALL)
         if _FROM in made or _TO in made:
-            raise self.refuse(
-                "a table that is to go has no line of its own", "Write it as [table] with keys."
-            )
+            raise self.refuse("no_line")
         top = "".join(f"{line}{self._line}" for line in self._top)
         end = "".join(f"{line}{self._line}" for line in self._end)
         if end and made and not made.endswith("\n"):
@@ -312,15 +309,12 @@ def relative(path: Path, folder: Path) -> str:
 
 def checked(text: str, wanted: Plan, name: str, folder: Path) -> str:
     """Return the text if it reads back as the plan it was made for."""
-    hint = "Write each table once in [brackets], each botanical in its own [[botanical]], and try again."
     try:
         there = plan_of(parse(text, name), Source(name, folder, text=text))
     except PotsimError as error:
-        fault = f"{name} cannot be changed where it stands: {error.message}"
-        raise RequestError(fault, hint, kind="file") from error
+        raise RequestError.of("unchangeable", given=name, of="unread", why=error.message) from error
     if there != wanted:
-        fault = f"{name} cannot be changed where it stands: its layout is unusual."
-        raise RequestError(fault, hint, kind="file")
+        raise RequestError.of("unchangeable", given=name, of="odd")
     return text
 
 
@@ -452,8 +446,7 @@ def read_folder(folder: str) -> dict[str, Trial | PotsimError]:
     """Read every trial file of a folder; a still that was learnt is none."""
     path = Path(folder)
     if not path.is_dir():
-        hint = "Name the folder that holds the trial files." if path.exists() else "Check its name."
-        raise RequestError(f"'{folder}' is not a folder.", hint)
+        raise RequestError.of("not_a_folder", given=folder, there=path.exists())
     found: dict[str, Trial | PotsimError] = {}
     for file in sorted(one for one in path.iterdir() if one.suffix.lower() == ".toml" and one.is_file()):
         try:
@@ -462,9 +455,7 @@ def read_folder(folder: str) -> dict[str, Trial | PotsimError]:
             if not is_still(file):
                 found[file.name] = error
     if not found:
-        raise RequestError(
-            f"There is no .toml file in '{folder}' that is a trial.", "`potsim new FILE` starts one."
-        )
+        raise RequestError.of("no_trials", given=folder)
     return found
 
 
@@ -510,13 +501,11 @@ def read_factors(typed: str) -> Factors:
         verdict = " ".join(name.split()).lower()
         found = re.fullmatch(r"\s*([x*/]?)\s*([0-9]+(?:\.[0-9]+)?)\s*", value)
         if not equals or found is None or float(found[2]) == 0.0:
-            raise RequestError(f"'{text.strip()}' is not VERDICT=FACTOR.", 'Such as "more=x1.4" "less=/1.4".')
+            raise RequestError.of("no_factor", given=short(text.strip()))
         if verdict in ("right", "drop") or verdict not in VERDICTS:
-            raise UnknownNameError(
-                "verdict with a factor", verdict, [v for v in VERDICTS if v not in ("right", "drop")]
-            )
+            raise UnknownNameError("factor", verdict, [v for v in VERDICTS if v not in ("right", "drop")])
         if verdict in given:
-            raise RequestError(f"'{verdict}' is given twice.", "Keep one.")
+            raise RequestError.of("given_twice", given=verdict)
         number = float(found[2])
         given[verdict] = 1 / number if found[1] == "/" else number
     return Factors(**{verdict.replace(" ", "_"): value for verdict, value in given.items()})

@@ -40,7 +40,6 @@ if TYPE_CHECKING:
     from potsim.planning.sweep import Number
 
 PLAN_SUFFIX = ".toml"
-OTHERS = "Choose other values, or change the plan."
 SAME = ("alcohol", "volume")
 USUAL = {"from": "20 %", "to": "60 %", "step": "5 %"}
 BY = ("amount", "strength")
@@ -76,12 +75,12 @@ def strengths(args: argparse.Namespace) -> None:
         plan = in_other_form(plan, varied)
         varied = number(plan, varied.name)
     if args.same and varied.name != CHARGE_ABV:
-        raise RequestError("--same goes with the strength of the charge only.", "Leave it out.")
+        raise RequestError.of("same_of_charge", "--same", given=args.same)
     same: Literal["alcohol", "volume"] = "volume" if args.same == "volume" else "alcohol"
     made = sweep(plan, varied.name, _values(args, varied), same, progress=_said_beforehand())
     if all(row.outcome is None for row in made.rows):
         why = made.rows[0]
-        raise RequestError(f"None of the values can be run: {why.refusal}", " ".join(why.cautions) or OTHERS)
+        raise RequestError.of("none_runs", why=why.refusal, cautions=" ".join(why.cautions))
     contents = [
         (target, functools.partial(sweep_content, made, option, target.suffix))
         for option, target in wanted.items()
@@ -112,17 +111,15 @@ def _values(args: argparse.Namespace, varied: Number) -> tuple[float, ...]:
     some = [name for name, text in ranged.items() if text is not None]
     if args.values is not None:
         if some:
-            raise RequestError(f"--values and --{some[0]} exclude each other.", "Give a list or a range.")
+            raise RequestError.of("exclude", given="--values", other=f"--{some[0]}", of="values")
         texts_given = _split(args.values)
         if len(texts_given) > MOST_VALUES:
-            raise RequestError(f"More than {MOST_VALUES} values of {varied.name} are given.", "Take fewer.")
+            count = len(texts_given)
+            raise RequestError.of("too_many_values", "--values", given=count, allowed=MOST_VALUES)
         return tuple(read("--values", reader, _with_unit(text, of_charge)) for text in texts_given)
     missing = [name for name, text in ranged.items() if text is None]
     if missing and not of_charge:
-        raise RequestError(
-            f"--vary {varied.name} has no values.",
-            'Add --values "400 W, 700 W, 1 kW", or --from, --to and --step.',
-        )
+        raise RequestError.of("vary_no_values", given=varied.name)
     texts = {name: USUAL[name] if text is None else text for name, text in ranged.items()}
     first, last, step = (
         read(f"--{name}", reader, _with_unit(text, of_charge)) for name, text in texts.items()
@@ -133,18 +130,15 @@ def _values(args: argparse.Namespace, varied: Number) -> tuple[float, ...]:
 def evenly(first: float, last: float, step: float) -> tuple[float, ...]:
     """Return values from one to another."""
     if not all(math.isfinite(value) for value in (first, last, step)):
-        raise RequestError(f"From {first:g} to {last:g} by {step:g} is no range.", "Give three numbers.")
+        raise RequestError.of("no_range", first=first, last=last, step=step)
     if step <= 0.0:
-        raise RequestError(f"A step of {step:g} never ends.", "Give a step above 0.")
+        raise RequestError.of("endless", given=step)
     if last < first:
-        raise RequestError(f"From {first:g} to {last:g} there is nothing.", "Put the smaller number first.")
+        raise RequestError.of("range_backwards", first=first, last=last)
     count = (last - first) / step * (1.0 + ROUNDING) + 1.0
     if count >= MOST_VALUES + 1:
-        raise RequestError(
-            f"From {first:g} to {last:g} in steps of {step:g} are {count:.0f} values; "
-            f"allowed are {MOST_VALUES}.",
-            "Take a larger step, or a shorter range.",
-        )
+        most = MOST_VALUES
+        raise RequestError.of("range_long", given=count, allowed=most, first=first, last=last, step=step)
     return tuple(round(float(first + k * step), 12) for k in range(int(count)))
 
 
@@ -186,9 +180,7 @@ def _asked(args: argparse.Namespace) -> dict[str, Any]:
         return {"recover": args.recover}
     if args.keep is not None:
         return dict(args.keep)
-    raise RequestError(
-        "potsim reach: nothing is asked for.", 'Add --bottles 6, --keep "300 mL @ 72 %" or --recover "80 %".'
-    )
+    raise RequestError.of("nothing_asked", "potsim reach")
 
 
 def _keep(text: str) -> dict[str, float]:
@@ -214,7 +206,7 @@ def proof(args: argparse.Namespace) -> None:
     from potsim.planning.proofing import from_gauged, gauge
 
     if args.clouded_at is not None and args.of is None:
-        raise RequestError("--clouded-at: a glass of what?", "Name the plan that it is of with --of.")
+        raise RequestError.of("glass_of_what", "--clouded-at")
     texts = _spirit(args.spirit)
     typed = {**args.typed, **texts}
     amount = read("VOLUME", _amount, texts["VOLUME"]) if "VOLUME" in texts else {}
@@ -256,14 +248,9 @@ def _spirit(typed: list[str]) -> dict[str, str]:
     strong = "%" in first or "proof" in first or (len(typed) < 3 and not re.search(r"[a-z]", first))
     names = ("ABV", "TARGET") if strong else ("VOLUME", "ABV", "TARGET")
     if len(typed) > len(names):
-        raise RequestError(
-            f"potsim proof: '{typed[len(names)]}' is too much after {', '.join(names)}.",
-            'Such as: potsim proof "1 L" "72 %" "42 %"',
-        )
+        raise RequestError.of("too_much", "potsim proof", given=typed[len(names)], allowed=list(names))
     if names[0] == "VOLUME" and len(typed) < 2:
-        raise RequestError(
-            "missing: ABV, and TARGET if it is to be let down.", 'Such as: potsim proof "1 L" "72 %" "42 %"'
-        )
+        raise RequestError.of("argument_missing", "potsim proof", given="ABV", of="proof")
     return dict(zip(names, typed, strict=False))
 
 
@@ -290,7 +277,7 @@ def _only_gauged(args: argparse.Namespace, gauged: Gauged, units: quantities.Sys
     needs = {"--steps": args.steps != 1, "--bottle": args.bottle is not None, "--of": args.of is not None}
     given = [name for name, there in needs.items() if there]
     if given:
-        raise RequestError(f"{given[0]} needs a TARGET.", 'Such as: potsim proof "1 L" "72 %" "42 %"')
+        raise RequestError.of("needs_target", given[0])
 
     def text() -> list[Section]:
         from potsim.interfaces.report.jars import gauged_section
@@ -306,10 +293,7 @@ def _kept(name: str, target_abv: float) -> Run:
 
     run = distil(the_plan(name))
     if run.let_down.abv < target_abv:
-        raise RequestError(
-            f"--of: {name} keeps spirit of {run.let_down.abv:.1f} % vol, weaker than TARGET.",
-            "Name the plan that the spirit is of, or leave --of out.",
-        )
+        raise RequestError.of("weaker_keep", "--of", given=name, abv=run.let_down.abv)
     return run
 
 
@@ -318,15 +302,11 @@ def blend(args: argparse.Namespace) -> None:
     plans = [text for text in args.portions if text.strip().lower().endswith(PLAN_SUFFIX)]
     if plans and len(plans) < len(args.portions):
         other = next(text for text in args.portions if text not in plans)
-        raise RequestError(
-            f"Plans and portions do not go together: {plans[0]} is a plan, '{other}' is not.",
-            'Name only plans, with --like, or only portions such as "300 mL @ 72 %".',
-        )
+        raise RequestError.of("plans_and_portions", given=other, plan=plans[0])
     if plans:
         return _blend_plans(args, plans)
     if args.like is not None:
-        hint = f"Name two plans or more, files that end in {PLAN_SUFFIX}."
-        raise RequestError("--like is for plans, and none is named.", hint)
+        raise RequestError.of("like_no_plans", "--like", given=args.like)
     bare = len(args.portions) == 2 and not any("@" in text for text in args.portions)
     return _blend_pair(args) if bare or args.make is not None else _blend_portions(args)
 
@@ -334,7 +314,7 @@ def blend(args: argparse.Namespace) -> None:
 def _blend_portions(args: argparse.Namespace) -> None:
     portions = [read("VOLUME@ABV", quantities.portion, text) for text in args.portions]
     if not any(portion.volume_l > 0.0 for portion in portions):
-        raise RequestError("VOLUME@ABV: there is nothing to blend.", "Give a volume above zero.")
+        raise RequestError.of("nothing_to_blend", "VOLUME@ABV")
     from potsim.interfaces.report.jars import blend_section, proofing_section
     from potsim.interfaces.wording import format_abv, format_volume
     from potsim.liquid import strength
@@ -362,8 +342,7 @@ def _blend_portions(args: argparse.Namespace) -> None:
 def _blend_pair(args: argparse.Namespace) -> None:
     """How much of each of two strengths makes what is wanted."""
     if len(args.portions) != 2 or args.to is None or any("@" in text for text in args.portions):
-        hint = 'Such as: potsim blend "72 %" "45 %" --to "50 %" --make "1 L"'
-        raise RequestError("Two strengths without volumes take --to, and --make takes them.", hint)
+        raise RequestError.of("two_strengths")
     first, second = (read("ABV", quantities.abv, text) for text in args.portions)
     from potsim.planning.proofing import pair
 
@@ -396,13 +375,11 @@ def _blend_plans(args: argparse.Namespace, names: list[str]) -> None:
 
 def _blended(args: argparse.Namespace, names: list[str]) -> Blended:
     if args.like is None:
-        hint = "Add --like PLAN, the plan whose oils they are to come near."
-        raise RequestError("Plans are named, but not what their blend is to be like.", hint)
+        raise RequestError.of("like_what", given=names[0])
     target, plans = the_plan(args.like), [the_plan(name) for name in names]
     at_abv = target.bottling.abv if args.to is None else args.to
     if at_abv is None:
-        hint = 'Add --to, such as --to "42 %", or a [bottling] abv to the plan.'
-        raise RequestError(f"--like: {args.like} names no bottling strength.", hint)
+        raise RequestError.of("like_no_strength", "--like", given=args.like)
     from potsim.interfaces.report.jars import Blended
     from potsim.planning.blends import blend_to_profile, oils_mg_per_l, pour
     from potsim.planning.run import distil

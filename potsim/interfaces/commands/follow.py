@@ -62,20 +62,14 @@ def _check(args: argparse.Namespace) -> None:
         others = {"READINGS": args.readings, "--plot": args.plot, "--save-still": args.save_still}
         given = [name for name, value in others.items() if value is not None] + ["--json"] * args.json
         if given:
-            raise RequestError(
-                f"potsim follow: {given[0]} and --enter exclude each other.",
-                "The journal that --enter keeps may be given as READINGS afterwards.",
-            )
+            raise RequestError.of("exclude", "potsim follow", given=given[0], other="--enter", of="enter")
         return
     if args.journal is not None:
-        raise RequestError("potsim follow: --journal is for --enter.", "Give the journal as READINGS.")
+        raise RequestError.of("goes_with", "--journal", other="--enter")
     if args.readings is None:
-        raise RequestError(
-            "potsim follow: READINGS is missing.",
-            "For example: potsim follow trial-1.toml readings.csv -- or --enter to type them.",
-        )
+        raise RequestError.of("argument_missing", "potsim follow", given="READINGS", of="readings")
     if not args.readings.strip() or "\0" in args.readings:
-        raise RequestError("READINGS is empty.", "Name a table of readings.")
+        raise RequestError.of("empty_name", "READINGS", given=args.readings)
 
 
 def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | None) -> None:
@@ -240,7 +234,7 @@ def _at_once(text: str) -> None:
 
 def _port(text: str) -> int:
     if not (text.isascii() and text.isdecimal() and 1 <= int(text[:6]) <= 65535):
-        raise RequestError(f"'{text}' is not a port; allowed is 1 to 65535.", "Such as 8080.")
+        raise RequestError.of("no_port", given=text, allowed=[1, 65535])
     return int(text)
 
 

@@ -82,7 +82,7 @@ def _sure(args: argparse.Namespace, plan: Plan) -> Ensemble | None:
     if not args.sure:
         for option in ("seed", "runs"):
             if getattr(args, option) is not None:
-                raise RequestError(f"--{option} goes with --sure.", f"Add --sure, or leave --{option} out.")
+                raise RequestError.of("goes_with", f"--{option}", other="--sure")
         return None
     from potsim.planning.ensemble import MOST, ensemble, estimate_s
 
@@ -148,7 +148,7 @@ def _jars(args: argparse.Namespace, planned: JarPlan) -> JarPlan:
 
 def _size(typed: str) -> str:
     if not typed.strip():
-        raise RequestError("a size is empty.", 'Such as --sizes "60 mL" "250 mL".')
+        raise RequestError.of("empty_size", given=typed)
     return typed
 
 
@@ -200,7 +200,7 @@ def botanicals(args: argparse.Namespace) -> None:
 
 def _name(text: str) -> str:
     if not text.strip():
-        raise RequestError("NAME is empty.", "Name a botanical, or leave it out for the list.")
+        raise RequestError.of("empty_name", "NAME", given=text)
     return text
 
 

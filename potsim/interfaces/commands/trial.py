@@ -167,10 +167,10 @@ def _named(text: str) -> tuple[str, float]:
     name, colon, parts = text.rpartition(":")
     if not colon or not re.fullmatch(r"\s*[0-9]*\.?[0-9]+\s*", parts):
         if colon and not Path(text).exists() and not re.search(r"[\\/]", parts):
-            raise RequestError(f"'{parts}' in '{text}' is not a number of parts.", "Such as trial-1.toml:2.")
+            raise RequestError.of("no_parts", given=text, parts=parts)
         return text, 1.0
     if float(parts) == 0.0:
-        raise RequestError(f"'{text}' takes no part.", "Leave it out, or give it a part.")
+        raise RequestError.of("takes_no_part", given=text)
     return name, float(parts)
 
 
@@ -196,7 +196,7 @@ def _trial(name: str, target: output.Target | None) -> TrialFile:
     from potsim.interfaces.trialfile import read_trial
 
     if not name.strip() or "\0" in name:
-        raise RequestError("The name of a trial file is empty.", "Name one, such as trial-1.toml.")
+        raise RequestError.of("empty_name", "TRIAL", given=name)
     if target is not None:
         output.check_apart([target], Path(name))
     return read_trial(name)

@@ -17,10 +17,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import PotsimError, RequestError
+from potsim.errors import PotsimError, RequestError, require
 from potsim.interfaces import quantities
 from potsim.interfaces.page.shelf import Shelf
-from potsim.interfaces.page.told import refused, schema
+from potsim.interfaces.page.told import bottles, refused, schema
 from potsim.interfaces.planfile import example_plan, plan_of, read_plan, tables_of, write_plan
 from potsim.interfaces.report import underway as words
 from potsim.interfaces.tomlfile import Source
@@ -98,9 +98,9 @@ def plan_from(tables: object, root: str | None = None) -> Plan:
         If they will not be read.
     """
     if not isinstance(tables, dict):
-        raise RequestError("The plan is not a set of tables.", "Start again from the example.")
+        raise RequestError.of("no_tables_sent")
     if _runs_inside(tables) > MOST_RUNS:
-        raise RequestError(f"The charge goes back to more than {MOST_RUNS} runs.", "Take fewer left-overs.")
+        raise RequestError.of("many_runs", allowed=MOST_RUNS)
     folder = Path(root) if root is not None and _names_plain(tables) else None
     return plan_of(tables, Source(SOURCE, folder))
 
@@ -416,10 +416,7 @@ def sure(sent: dict[str, Any]) -> dict[str, Any]:
 def reach(sent: dict[str, Any]) -> dict[str, Any]:
     """Return a plan that gives so many bottles."""
     plan = plan_from(sent.get("plan"), sent.get("root"))
-    bottles = sent.get("bottles")
-    if type(bottles) is not int or not 1 <= bottles <= 10_000:
-        raise RequestError("The number of bottles is not a whole number from 1 to 10000.", "Such as 6.")
-    found = find(plan, bottles=bottles)
+    found = find(plan, bottles=bottles(sent.get("bottles")))
     return {
         "plan": tables_of(found.plan),
         "text": " ".join(sentences((*found.moved, *found.limits))),
@@ -490,7 +487,7 @@ def parts_of(sent: dict[str, Any], least: int, most: int) -> list[tuple[dict[str
     """Return the plans that a request names: of the shelf, of a run, or as tables."""
     parts = sent.get("parts")
     if not isinstance(parts, list) or not least <= len(parts) <= most:
-        raise RequestError(f"Choose {least} to {most} of them.", "")
+        raise RequestError.of("choose", allowed=[least, most])
     return [(part, _plan_of_part(part, str(sent.get("root")))) for part in parts if isinstance(part, dict)]
 
 
@@ -510,7 +507,7 @@ def opened(sent: dict[str, Any]) -> dict[str, Any]:
     """Return the tables of an opened plan file."""
     text, name = sent.get("text"), sent.get("name")
     if not isinstance(text, str) or not isinstance(name, str):
-        raise RequestError("The file is not text.", "Open a plan file (.toml).")
+        raise RequestError.of("no_text_sent")
     shown = "".join(letter for letter in name if letter.isprintable())[:60]
     return {"plan": tables_of(read_plan(text, shown or "The file"))}
 
@@ -594,8 +591,7 @@ def group(one: Botanical) -> str | None:
 def classes(sent: dict[str, Any]) -> dict[str, Any]:
     """Return when each botanical of the library would come over from a charge of a strength."""
     abv = float(sent["abv"]) if str(sent.get("abv", "")).replace(".", "", 1).isdecimal() else USUAL_ABV
-    if not 0.0 < abv <= 96.0:
-        raise RequestError(f"The charge has {abv:g} % vol; allowed is more than 0 and at most 96 % vol.", "")
+    require("charge.abv", abv, 0.0, 96.0, "% vol", open_low=True)
     among = list(library().values())
     found = classes_of(among, float(strength.x_from_abv(abv)))
     named = zip(among, found, strict=True)

@@ -130,8 +130,7 @@ def one_script(modules: Mapping[str, str]) -> str:
     def add(name: str) -> None:
         if name in done:
             return
-        if name in under_way:
-            raise PotsimError(f"The modules of the page import each other in a circle: {under_way}.")
+        assert name not in under_way, under_way  # no circle
         under_way.append(name)
         text = modules[name]
         for needed in [*(found["of"] for found in _IMPORT.finditer(text)), *_LATER.findall(text)]:
@@ -269,7 +268,7 @@ class Desk:
 
         async def serve(request: Request) -> Response:
             asset = self.files.get(name or str(request.path_params["name"]))
-            return _served(asset, request, **more) if asset else malformed("There is no such file.", 404)
+            return _served(asset, request, **more) if asset else malformed("nothing_there", 404)
 
         return serve
 
@@ -314,7 +313,7 @@ class Desk:
         try:
             way = await self.phone(wanted) if self.phone is not None else {"url": None, "reachable": False}
         except PotsimError as error:
-            return _sent_back(body({"refused": told.refused(error)}, refused=True), request)
+            return self._refusal(error, request)
         url = way.get("url")
         rows: list[str] = []
         if url:
@@ -322,6 +321,10 @@ class Desk:
 
             rows = ["".join("1" if module else "0" for module in row) for row in segno.make(url).matrix]
         return _sent_back(body({**way, "rows": rows}), request)
+
+    @staticmethod
+    def _refusal(error: PotsimError | OSError, request: Request, status: int = 200) -> Response:
+        return _sent_back(body({"refused": told.refused(error)}, refused=True), request, status=status)
 
     # Calculations
 
@@ -364,15 +367,15 @@ class Desk:
                 lane, task, {**sent, "root": str(self.shelf.root)}, request.scope["session_name"] or "", slot
             )
         except TooBusyError:
-            end = malformed("Too many calculations are under way. Wait a moment.", 503)
+            end = malformed("busy", 503)
         except SupersededError:
-            end = malformed("A newer request has taken the place of this one.", 409)
+            end = malformed("superseded", 409)
         except BudgetError:
-            end = _sent_back(body({"refused": told.refused(_TOO_LARGE)}, refused=True), request)
+            end = self._refusal(RequestError.of("too_costly"), request)
         except asyncio.CancelledError:  # the server stops, and waits no longer
-            end = malformed("The page is being stopped. Start it anew.", 503)
+            end = malformed("stopping", 503)
         except FaultError as fault:
-            end = malformed(f"Something unforeseen happened; this is a fault of potsim ({fault}).", 500)
+            end = malformed("fault", 500, str(fault))
         else:
             if not made.refused:
                 return made
@@ -396,8 +399,7 @@ class Desk:
             return body(await anyio.to_thread.run_sync(work, limiter=self.threads))
         except (PotsimError, OSError) as error:
             status = 503 if isinstance(error, BusyError) else 200 if isinstance(error, RequestError) else 507
-            refused = body({"refused": told.refused(error)}, refused=True)
-            raise _EndedError(_sent_back(refused, request, status=status)) from None
+            raise _EndedError(self._refusal(error, request, status)) from None
 
     async def begin(self, request: Request, sent: dict[str, Any]) -> Response:
         """Begin a run of a plan; one that cannot be run is refused before there is a journal of it."""
@@ -452,7 +454,7 @@ class Desk:
     async def listen(self, request: Request) -> Response:
         """Let a device listen to the news."""
         if len(self.live.queues) >= LISTENERS:
-            return malformed("Too many devices are listening.", 503)
+            return malformed("listeners", 503)
         if self._watching is None or self._watching.done():
             self._watching = asyncio.get_running_loop().create_task(self._watch())
         return StreamingResponse(self.live.stream(), media_type="text/event-stream")
@@ -472,12 +474,6 @@ class Desk:
 
     def _stamps(self) -> dict[str, int]:
         return {kept.id: kept.changed_ms for kept in self.shelf.list() if kept.kind == "run"}
-
-
-_TOO_LARGE = RequestError(
-    "This plan takes more time or memory than one calculation may.",
-    "Take fewer botanicals, power steps or jars.",
-)
 
 
 class _EndedError(Exception):
@@ -503,13 +499,13 @@ async def _sent(request: Request) -> dict[str, Any]:
     if request.method in ("GET", "HEAD"):
         return {}
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
-        raise _EndedError(malformed("Send application/json.", 415))
+        raise _EndedError(malformed("not_json", 415))
     try:
         sent = json.loads(await request.body(), parse_constant=_no_number)
     except (ValueError, RecursionError):
-        raise _EndedError(malformed("The request is not JSON as this page sends it.")) from None
+        raise _EndedError(malformed("not_json")) from None
     if not isinstance(sent, dict):
-        raise _EndedError(malformed("The request is not a JSON object."))
+        raise _EndedError(malformed("not_json"))
     return sent
 
 
@@ -586,8 +582,8 @@ def build(desk: Desk) -> ASGIApp:
 
 
 async def _lost(request: Request, error: Exception) -> Response:
-    return malformed("There is nothing at this address.", 404)
+    return malformed("nothing_there", 404)
 
 
 async def _fault(request: Request, error: Exception) -> Response:
-    return malformed("Something unforeseen happened; this is a fault of potsim.", 500)
+    return malformed("fault", 500)

@@ -21,6 +21,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from potsim.errors import RequestError
 from potsim.interfaces.page.workers import body as answer_body
 from potsim.records import dataclass
 
@@ -377,23 +378,16 @@ def address_of(scope: Scope) -> str:
     return str(client[0]) if client else ""
 
 
-def malformed(words: str, status: int = 400) -> Response:
-    """Return the refusal of a request that no page of ours would send.
-
-    Parameters
-    ----------
-    words : str
-        What is wrong and what is allowed.
-    status : int
-        Of HTTP.
-    """
-    refused = answer_body({"refused": {"message": words[:LONGEST_REFUSAL], "hint": "", "path": ""}})
+def malformed(of: str, status: int = 400, why: str = "") -> Response:
+    """Return the refusal of a request that no page of ours would send: which one, and the status of HTTP."""
+    error = RequestError.of("malformed", of=of, why=why[:LONGEST_REFUSAL])
+    refused = answer_body({"refused": {"message": error.message, "hint": error.hint, "path": ""}})
     return Response(refused.plain, status, media_type="application/json")
 
 
 def slow() -> Response:
     """Return what is told to whoever asks too often."""
-    answer = malformed("Too many requests. Wait a moment.", 429)
+    answer = malformed("too_often", 429)
     answer.headers["Retry-After"] = "1"
     return answer
 
@@ -446,21 +440,21 @@ class Guard:
         """What a foreign page, or no browser at all, is told."""
         host = headers.get("host", "")
         if len(headers.getlist("host")) != 1 or not self._house.knows(host):
-            return malformed("This server does not go by the name it was called by.", 403)
+            return malformed("other_name", 403)
         if len(scope["raw_path"] or b"") + len(scope["query_string"]) > URL_BYTES:
-            return malformed(f"The address has more than {URL_BYTES} bytes.", 414)
+            return malformed("long_address", 414)
         if scope["method"] not in {"GET", "HEAD", "POST"}:
-            return malformed("Only GET, HEAD and POST are served.", 405)
+            return malformed("method", 405)
         origin = headers.get("origin")
         if origin is not None and origin != f"http://{host}":
-            return malformed("Requests from other origins are refused.", 403)
+            return malformed("elsewhere", 403)
         site = headers.get("sec-fetch-site", "none")
         path = scope["path"]
         opened = (path == "/" or path.startswith("/in/")) and headers.get("sec-fetch-dest") == "document"
         if site not in {"same-origin", "none"} and not opened:
-            return malformed("Requests from other sites are refused.", 403)
+            return malformed("elsewhere", 403)
         if scope["method"] == "POST" and origin is None and site != "same-origin":
-            return malformed("A request that changes something must say where it comes from.", 403)
+            return malformed("no_origin", 403)
         return None
 
     def _let_in(self, scope: Scope, headers: Headers, name: str | None) -> tuple[Response | None, str | None]:
@@ -472,23 +466,23 @@ class Guard:
         if name is None and asked:
             if path == "/":
                 return RedirectResponse("/code", 303), None
-            return malformed("This browser has not been let in. Open the page and enter the code.", 401), None
+            return malformed("not_let_in", 401), None
         if name is None and path == "/":
             if not self._arrivals.take(address):
                 return slow(), None
             return None, self._sessions.new()
         if name is None:
-            return malformed("This session is not known any more. Open the page anew.", 401), None
+            return malformed("session", 401), None
         if not self._requests.take(name):
             return slow(), None
         if scope["method"] == "POST" and not self._sessions.shows(name, headers.get(TOKEN)):
-            return malformed("The request does not carry the token of its page.", 403), None
+            return malformed("token", 403), None
         return None, None
 
 
 async def _body(headers: Headers, receive: Receive) -> bytes | Response:
     """Read the whole body, or say why it is not read."""
-    too_large = malformed(f"The request has more than {BODY_BYTES} bytes.", 413)
+    too_large = malformed("long_body", 413)
     announced = headers.get("content-length", "0")
     if not announced.isdecimal() or int(announced[:12]) > BODY_BYTES:
         return too_large
@@ -499,14 +493,14 @@ async def _body(headers: Headers, receive: Receive) -> bytes | Response:
             while more:
                 message = await receive()
                 if message["type"] == "http.disconnect":
-                    return malformed("The request ended early.", 400)
+                    return malformed("ended_early")
                 parts.append(message.get("body", b""))
                 size += len(parts[-1])
                 more = message.get("more_body", False)
                 if size > BODY_BYTES:
                     return too_large
     except TimeoutError:
-        return malformed("The request took too long to come.", 408)
+        return malformed("slow_body", 408)
     return b"".join(parts)
 
 

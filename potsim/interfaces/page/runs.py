@@ -366,7 +366,7 @@ def pour(sent: dict[str, Any]) -> dict[str, Any]:
     if isinstance(jars, str) and jars:
         parts = jars.split(",")
         if not all(part.strip().isascii() and part.strip().isdecimal() and len(part) < 5 for part in parts):
-            raise RequestError("The jars are not a list of numbers.", "Such as 2,3,4.")
+            raise RequestError.of("no_jar_list", "jars", given=jars[:60])
         numbers = [int(part) for part in parts]
     made = _pour(under_way(str(sent["run"]), str(sent["root"])), numbers)
     if made is None:
@@ -380,7 +380,7 @@ def fit(sent: dict[str, Any]) -> dict[str, Any]:
     thing = sent.get("thing")
     event = told.event_of(thing) if isinstance(thing, dict) else None
     if not isinstance(event, Read):
-        raise RequestError("That is no reading.", "")
+        raise RequestError.of("unknown_thing")
     journal, before = made.journal, made.forecast
     minute = event.entry.elapsed_min
     at = thing.get("at_ms") if isinstance(thing, dict) else None
@@ -421,7 +421,7 @@ def next_trial(sent: dict[str, Any]) -> dict[str, Any]:
         for n in verdicts(journal).values()
     ]
     if not any(note.verdict for note in given):
-        raise RequestError("No botanical has a verdict yet.", "Say of one or more what they were like.")
+        raise RequestError.of("no_verdict_yet")
     plan = plan_of_run(journal, root)
     made = follow(Trial(name, plan, notes=tuple(given)))
     before, after = tables_of(plan), tables_of(made.plan)
@@ -468,7 +468,7 @@ def learn(sent: dict[str, Any]) -> dict[str, Any]:
         before = None
     readings = made.forecast.readings
     if not readings:
-        raise RequestError("This run has no readings: there is nothing to learn.", "Note a few strengths.")
+        raise RequestError.of("nothing_to_learn")
     refined = refine(made.forecast.fit, mark_of(made.run.plan.title, readings), before)
     text = _refined(shelf.text(still) if path.is_file() else "", still_text(refined, path.name))
     return {"id": still, "text": text, "notes": list(sentences(refined.notes))}

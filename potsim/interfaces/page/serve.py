@@ -198,7 +198,7 @@ class Page:
             return
         at = _outward()
         if at is None:
-            raise RequestError("This computer is in no network.", "Join it to the network of the phone.")
+            raise RequestError.of("no_network")
         listening = listen(at, self.desk.house.port)
         config = self.server.config
         if not config.loaded:
@@ -246,10 +246,7 @@ def listen(host: str = LOOPBACK, port: int | None = None) -> socket.socket:
     try:
         found = socket.getaddrinfo(host, None, type=socket.SOCK_STREAM)
     except (OSError, UnicodeError):
-        raise RequestError(
-            f"--host '{host}' is no address of this machine.",
-            "Such as 0.0.0.0 for all.",
-        ) from None
+        raise RequestError.of("no_host", "--host", given=host) from None
     family, address = found[0][0], found[0][4][0]
     ports = [port] if port is not None else [PORT, 0]
     for one in ports:
@@ -263,9 +260,9 @@ def listen(host: str = LOOPBACK, port: int | None = None) -> socket.socket:
             listening.close()
             why = (error.strerror or str(error)).lower()
             if one == ports[-1]:
-                hint = "Choose another --port." if port is not None else "Choose another --host."
-                raise RequestError(f"'{host}' port {one} cannot be used: {why}.", hint) from None
-    raise PotsimError("No port is free.")
+                of = "host" if port is None else "port"
+                raise RequestError.of("no_port_free", given=one, host=host, why=why, of=of) from None
+    raise AssertionError(ports)
 
 
 def _names(host: str) -> set[str]:

@@ -25,6 +25,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces.planfile import inlined
+from potsim.interfaces.quantities import short
 from potsim.planning import events
 from potsim.planning.events import Bottled, Clouded, Event, Pool, Titled, Verdict, blame
 from potsim.planning.journal import Journal
@@ -99,10 +100,8 @@ class Shelf:
         try:
             root.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise RequestError(
-                f"--data '{root}' cannot be a folder: {(error.strerror or str(error)).lower()}.",
-                "Name another.",
-            ) from None
+            why = (error.strerror or str(error)).lower()
+            raise RequestError.of("no_data_folder", "--data", given=str(root), why=why) from None
 
     # Looking ----------------------------------------------------------------------------------------------
 
@@ -151,7 +150,7 @@ class Shelf:
         try:
             return tomllib.loads(content.decode("utf-8-sig"))
         except (ValueError, RecursionError):
-            raise RequestError(f"'{path.name}' is not written as TOML wants it.", "Mend the file.") from None
+            raise RequestError.of("no_toml", given=path.name) from None
 
     def text(self, name: str) -> str:
         """Return the text of a plan, a still, or a run's plan file.
@@ -283,7 +282,7 @@ class Shelf:
         with self._writing:
             path = self._journal_path(name)
             if path.stat().st_size > LARGEST:
-                raise RequestError("This run's journal is full.", "Begin another run.")
+                raise RequestError.of("journal_full", given=name)
             journal = self._open.pop(name, None)
             if journal is None or journal.path != path or not _same_file(journal, path):
                 journal = Journal.open(path)
@@ -300,7 +299,7 @@ class Shelf:
         """Call a plan, a run or a still otherwise; its file keeps its name."""
         title = " ".join(title.split())
         if not title or len(title) > 200:
-            raise RequestError("The title is empty or has more than 200 characters.", "Write a few words.")
+            raise RequestError.of("title", given=len(title), allowed=200)
         with self._writing:
             if self.has_run(name):
                 with self.added_to(name) as journal:
@@ -316,7 +315,7 @@ class Shelf:
             there = [self.root / f"{self.checked(name)}{suffix}" for suffix in (".toml", *JOURNAL)]
             there = [path for path in there if path.is_file()]
             if not there:
-                raise RequestError(f"There is no '{name}'.", "It may have been deleted already.")
+                raise RequestError.of("not_on_shelf", given=name)
             journal = self._open.pop(name, None)
             if journal is not None:
                 journal.close()
@@ -364,13 +363,13 @@ class Shelf:
         """Return a name that can only be one of this folder, or refuse it."""
         fine = name and name == os.path.basename(name) and name.isprintable() and len(name.encode()) <= 200
         if not fine or name.startswith(".") or any(sign in name for sign in "\\/:\0"):
-            raise RequestError("That is no name of anything on the shelf.", "Choose one of the list.")
+            raise RequestError.of("no_name", given=short(name))
         return name
 
     def _path(self, name: str, suffix: str, *, there: bool = True) -> Path:
         path = self.root / f"{self.checked(name)}{suffix}"
         if path.is_symlink() or (there and not path.is_file()):
-            raise RequestError(f"There is no '{name}'.", "It may have been deleted, or renamed.")
+            raise RequestError.of("not_on_shelf", given=name)
         return path
 
     def _journal_path(self, name: str) -> Path:
@@ -378,7 +377,7 @@ class Shelf:
             path = self.root / f"{self.checked(name)}{suffix}"
             if path.is_file() and not path.is_symlink():
                 return path
-        raise RequestError(f"There is no run '{name}'.", "It may have been deleted.")
+        raise RequestError.of("not_on_shelf", given=name)
 
     def _named(self, thing: str, title: str) -> str:
         """The name of a new file: that which the thing has already, or one that is free."""
@@ -393,7 +392,7 @@ class Shelf:
             return self.checked(str(known[thing]))
         taken = {entry.split(".")[0] for entry in os.listdir(self.root)} | set(known.values())
         if len(taken) > 3 * MOST:
-            raise RequestError(f"The data folder holds {len(taken)} files.", "Move old ones elsewhere.")
+            raise RequestError.of("folder_full", given=len(taken), allowed=3 * MOST)
         stem = plain_name(title)
         name = next(n for n in (stem, *(f"{stem}-{k}" for k in range(2, 4 * MOST))) if n not in taken)
         if thing:
@@ -407,7 +406,7 @@ class Shelf:
         """Put a text in a file as a whole, or leave it as it was."""
         content = text.encode()
         if len(content) > LARGEST:
-            raise RequestError(f"The plan has {len(content)} bytes; at most {LARGEST} are kept.", "")
+            raise RequestError.of("plan_long", given=len(content), allowed=LARGEST)
         draft = path.with_name(f".{path.name}.{os.getpid()}-{threading.get_ident()}.part")
         with blame(path):
             try:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from potsim.errors import PotsimError, RequestError
+from potsim.errors import PotsimError, RequestError, UnknownNameError
 from potsim.interfaces import quantities
 from potsim.interfaces.ownfile import OWN_BOTANICAL
 from potsim.interfaces.page.shelf import Shelf
@@ -42,6 +42,7 @@ from potsim.planning.plan import TABLES, VERDICTS, most_rows
 from potsim.planning.readings import Entry
 from potsim.planning.schema import PREPARED, Key
 
+MOST_BOTTLES = 10_000
 OLDEST = timedelta(days=30)  # that a thing may have waited on its device
 MEASURED = {
     "collected": "collected",
@@ -264,7 +265,7 @@ def tell(shelf: Shelf, run: str, sent: Mapping[str, Any], most: int) -> dict[str
     """
     things = sent.get("things")
     if not isinstance(things, list) or len(things) > most:
-        raise RequestError(f"Tell a list of at most {most} things.", "")
+        raise RequestError.of("too_many_told", allowed=most)
     accepted: list[str] = []
     turned_down: list[dict[str, str]] = []
     asks: list[dict[str, Any]] = []
@@ -276,7 +277,7 @@ def tell(shelf: Shelf, run: str, sent: Mapping[str, Any], most: int) -> dict[str
                 name = word(thing, "id") if isinstance(thing, dict) else ""
                 try:
                     if not name:
-                        raise RequestError("What is told has no id.", "")
+                        raise RequestError.of("no_id")
                     event = event_of(thing)
                     done = journal.append(
                         event,
@@ -308,7 +309,7 @@ def _moment(thing: Mapping[str, Any], sent: Mapping[str, Any]) -> datetime:
     reference = float(sent_at) if _number(sent_at) else now.timestamp() * 1000.0  # type: ignore[arg-type]
     ago = timedelta(milliseconds=max(reference - float(at), 0.0))  # type: ignore[arg-type]
     if ago > OLDEST:
-        raise RequestError("It happened more than 30 days ago.", "Is the clock of this device right?")
+        raise RequestError.of("told_late", given=ago.days, allowed=OLDEST.days)
     return now - ago
 
 
@@ -336,7 +337,7 @@ def event_of(thing: Mapping[str, Any]) -> Event:
     """
     kind = str(thing.get("kind"))
     if kind not in _EVENTS:
-        raise RequestError("What was told is of no known kind.", "Load the page anew.")
+        raise RequestError.of("unknown_thing", given=kind)
     return check(_EVENTS[kind](thing))
 
 
@@ -344,7 +345,7 @@ def _said(thing: Mapping[str, Any], key: str, *, needed: bool = True) -> str:
     given = thing.get(key)
     if not isinstance(given, str) or not given.strip():
         if needed:
-            raise RequestError("The note is empty.", "Write a word or two.")
+            raise RequestError.of("nothing_told", of="note")
         return ""
     if len(given) > LONGEST_WORDS:
         raise RequestError.of("too_long", "words", given=len(given), allowed=LONGEST_WORDS)
@@ -354,7 +355,14 @@ def _said(thing: Mapping[str, Any], key: str, *, needed: bool = True) -> str:
 def _jar(thing: Mapping[str, Any], key: str = "n") -> int:
     given = thing.get(key)
     if type(given) is not int:
-        raise RequestError("The jar has no number.", "")
+        raise RequestError.of("no_jar_told")
+    return given
+
+
+def bottles(given: object) -> int:
+    """Return a number of bottles, if it is one."""
+    if type(given) is not int or not 0 <= given <= MOST_BOTTLES:
+        raise RequestError.of("no_bottles", given=given, allowed=MOST_BOTTLES)
     return given
 
 
@@ -381,7 +389,7 @@ def _full(thing: Mapping[str, Any]) -> Event:
 def _volume(thing: Mapping[str, Any]) -> Event:
     volume = _read(thing, "volume", quantities.volume_l)
     if volume is None:
-        raise RequestError("The volume is empty.", 'Enter for example "55 mL".')
+        raise RequestError.of("nothing_told", of="volume")
     return Volume(_jar(thing), volume)
 
 
@@ -397,7 +405,7 @@ def _reading(thing: Mapping[str, Any]) -> Event:
     if thing.get("hazy") is True:
         fields["hazy"] = True
     elif not any(thing.get(key) for key in MEASURED if key not in ALONE):
-        raise RequestError("The reading is empty.", 'Enter for example "71 %" as strength.')
+        raise RequestError.of("nothing_told", of="reading")
     jar = None if thing.get("of") is None else _jar(thing, "of")
     where = str(thing.get("where") or ("jar" if jar is not None else "spout"))
     if thing.get("pooled") is True:
@@ -425,21 +433,18 @@ def _measured(thing: Mapping[str, Any]) -> Event:
 def _water(thing: Mapping[str, Any]) -> Event:
     mass = _read(thing, "mass", quantities.mass_g)
     if mass is None:
-        raise RequestError("The water is not said.", 'Enter for example "300 g".')
+        raise RequestError.of("nothing_told", of="water")
     return Water(mass)
 
 
 def _bottled(thing: Mapping[str, Any]) -> Event:
-    count = thing.get("count")
-    if type(count) is not int:
-        raise RequestError("The number of bottles is not a whole number.", "")
-    return Bottled(count)
+    return Bottled(bottles(thing.get("count")))
 
 
 def _verdict(thing: Mapping[str, Any]) -> Event:
     verdict = thing.get("verdict") or None
     if verdict is not None and verdict not in VERDICTS:
-        raise RequestError(f"'{verdict}' is no verdict.", f"One of: {', '.join(VERDICTS)}.")
+        raise UnknownNameError("verdict", str(verdict), VERDICTS)
     tasted_in = _said(thing, "tasted_in", needed=False)
     if tasted_in:
         quantities.numbers(tasted_in)  # refused before it is on disk
@@ -450,7 +455,7 @@ def _verdict(thing: Mapping[str, Any]) -> Event:
 def _pool(thing: Mapping[str, Any]) -> Event:
     jars = thing.get("jars")
     if not isinstance(jars, list) or not all(type(n) is int for n in jars):
-        raise RequestError("The jars are not a list of numbers.", "")
+        raise RequestError.of("no_jar_list", "jars")
     return Pool(tuple(sorted(set(jars))))
 
 
@@ -488,7 +493,7 @@ _EVENTS: Mapping[str, Callable[[Mapping[str, Any]], Event]] = {
 def _tables(sent: Mapping[str, Any], key: str) -> dict[str, Any]:
     tables = sent.get(key)
     if not isinstance(tables, dict):
-        raise RequestError("The plan is not a set of tables.", "Load the page anew.")
+        raise RequestError.of("no_tables_sent")
     return tables
 
 
@@ -496,7 +501,7 @@ def keep_plan(shelf: Shelf, sent: Mapping[str, Any]) -> dict[str, Any]:
     """Keep a plan as it was typed, even one that cannot be run yet."""
     name = word(sent, "id", 200) or None
     if name is not None and shelf.has_run(name):
-        raise RequestError("A run's plan is as it was when the run began.", "Keep it as a new plan.")
+        raise RequestError.of("plan_of_run", given=name)
     return {"id": shelf.keep_plan(_tables(sent, "plan"), name, word(sent, "thing"))}
 
 

@@ -1,32 +1,19 @@
 """Refusals in words: what each kind says and what to do, once, for every face.
 
+Here those of a plan and what is asked of it; those of what is typed, of files and of commands are in
+`potsim.interfaces.report.requests`.
+
 A template names values of the record in braces, as those of notes do (`potsim.interfaces.report.words`),
 beside its `given`, `allowed` and `path`. Several are chosen from by what the refusal is `of`, or by its path.
 """
 
 from __future__ import annotations
 
-import functools
-from collections.abc import Callable
-from typing import NamedTuple
-
 from potsim.errors import PotsimError, UnknownNameError
 from potsim.interfaces.quantities import shown, sized
+from potsim.interfaces.report.requests import HINTS, REQUESTS, Reads, Said, Words
 from potsim.interfaces.report.words import fill
 from potsim.interfaces.wording import in_units, system
-
-Words = str | dict[str, str] | Callable[[PotsimError], str]
-
-
-class Said(NamedTuple):
-    """A kind of refusal in words."""
-
-    fault: Words
-    hint: Words = ""
-    follows: bool = False  # whether the fault reads on from its place
-
-
-Reads = functools.partial(Said, follows=True)
 
 
 def fault(error: PotsimError) -> str:
@@ -35,8 +22,10 @@ def fault(error: PotsimError) -> str:
 
 
 def hint(error: PotsimError) -> str:
-    """Return what to do."""
-    return _filled(REFUSALS[error.kind].hint, error)
+    """Return what to do; a reader of files may know better, or more."""
+    instead, also = (error.values.get(name) for name in ("instead", "also"))
+    said = _filled(HINTS[instead] if instead else REFUSALS[error.kind].hint, error)
+    return f"{said} {HINTS[also]}" if also else said
 
 
 def follows(error: PotsimError) -> bool:
@@ -111,6 +100,8 @@ def allowed_range(error: PotsimError) -> str:
 THINGS = {
     "base_spirit": "kind of base spirit",
     "by": "way to get a volume",
+    "document": "kind of document",
+    "factor": "verdict with a factor",
     "field": "field of a record",
     "material": "kind of plant material",
     "number": "number of the plan",
@@ -127,13 +118,16 @@ def _unknown(error: PotsimError) -> str:
     what = error.values["what"]
     if what == "bill":
         return f"{shown(error.given)} is not in the bill."
-    return f"Unknown {THINGS.get(what, what)} '{error.given}'."
+    prog = error.values.get("prog")
+    return f"Unknown {THINGS.get(what, what)}{f' of {prog}' if prog else ''} '{error.given}'."
 
 
 def _known(error: PotsimError) -> str:
     assert isinstance(error, UnknownNameError)
     if error.near:
         return "Did you mean " + " or ".join(f"'{name}'" for name in error.near) + "?"
+    if error.values.get("home"):
+        return f"It belongs in [{error.values['home']}]."
     known = error.known
     if not known:
         return "Add a [[botanical]]."
@@ -586,7 +580,7 @@ ASKED = {
 }
 
 
-# --- At the still: readings, journals, files.
+# --- At the still: readings and journals.
 
 
 READINGS = {
@@ -660,27 +654,6 @@ READINGS = {
     "begun_twice": Said("a run cannot begin twice.", "Use another file."),
     "nothing_to_undo": Said("there is nothing of that name to take back.", "It may have been discarded."),
 }
-FILES = {
-    "file_missing": Said("there is no '{given}'.", "Check the name and the folder."),
-    "file_is_folder": Said("'{given}' is a folder.", "Name a {sort} in it."),
-    "file_there": Said("'{given}' is there already.", "Choose another name, or add --force to replace it."),
-    "file_not_plain": Said("'{given}' is not a file that can be kept.", "Name a plain file."),
-    "file_too_large": Said(
-        "'{given}' is larger than {allowed} MB; no run's journal is.", "Name another file."
-    ),
-    "file_unusable": Said(
-        "'{given}' cannot be used: {why}.",
-        "{full:?Make room, and enter it once more|Choose another place}.",
-    ),
-    "file_held": Said("'{given}' is held by another program.", "Try again."),
-    "file_without_run": Said("'{given}' holds no run.", "Begin one: potsim follow PLAN --enter"),
-    "file_of_another_plan": Said(
-        "'{given}' is the journal of another plan.",
-        "Name another file for this run, or the plan as it was when the run began.",
-    ),
-    "file_no_journal": Said("'{given}' is not a journal of readings.", "Name another file."),
-    "file_only_read": Said("'{given}' is only read here.", "Open it to add to it."),
-}
 
 
 REFUSALS: dict[str, Said] = {
@@ -695,5 +668,5 @@ REFUSALS: dict[str, Said] = {
     **TRIALS,
     **ASKED,
     **READINGS,
-    **FILES,
+    **REQUESTS,
 }
