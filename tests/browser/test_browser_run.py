@@ -274,6 +274,10 @@ def test_verdicts_make_the_next_trial_each_change_to_be_left(with_run: Any, cloc
     old = {row["name"]: row for row in EXAMPLE["botanical"]}
     assert bill["juniper"]["mass"] == old["juniper"]["mass"]
     assert bill["fennel seed"]["mass"] != old["fennel seed"]["mass"]
+    go(page, "trials")  # the oldest first, by their names
+    expect(page.locator(".differs thead th")).to_have_text(["what", "trial 1", "trial 2", "in bottle"])
+    fennel = page.locator(".differs tr", has_text="Fennel seed").locator("td").all_inner_texts()
+    assert float(fennel[0]) < float(fennel[1])
 
 
 def test_two_lie_on_one_strip_and_are_poured_together(with_plan: Any, clock: Clock) -> None:
@@ -293,7 +297,9 @@ def test_two_lie_on_one_strip_and_are_poured_together(with_plan: Any, clock: Clo
     page.locator(".pick").last.click()
     page.get_by_role("button", name="Side by side").click()
     page.locator(".differs tbody tr").first.wait_for()
-    expect(page.locator(".stops")).to_contain_text("1 stops at")
+    expect(page.locator(".stops")).to_have_text(
+        re.compile(r"^plan stops at .*, 65\.0.%; on the table stops at .*, 55")
+    )
     assert page.locator(".trials .strip .ghost").count() == 1
     expect(page.locator(".blend")).to_contain_text("give")
 

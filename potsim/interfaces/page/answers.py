@@ -1,7 +1,8 @@
 """What the processes of the page compute: plans and trials made into what the page shows.
 
 Everything here runs in a process of `workers`, from plain data to plain data. Numbers are those of
-``potsim run --json``, rounded to what a screen can show.
+``potsim run --json``, unrounded: the page rounds what it tells, once, by the table of formats. Only what is
+drawn and never told comes rounded.
 """
 
 from __future__ import annotations
@@ -49,28 +50,13 @@ POINTS, TAIL_POINTS, LANE_POINTS, THUMB_POINTS = 61, 15, 31, 12
 TAIL_TO = 0.25  # past the stop, of what is collected by then
 APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan's [% vol]
 MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
-SURE_RUNS = 500
 OTHER_FILES = ("from_file", "from_run")  # keys that name another file
 HELD = 8  # runs computed lately
 USUAL_ABV = 40.0  # strength of a charge, where none is said [% vol]
 
 
-# Rounding ---------------------------------------------------------------------------------------------------
-
-
-def digits(value: Any, many: int = 6) -> Any:
-    """Return plain data with numbers to so many digits."""
-    if isinstance(value, float):
-        return float(f"{value:.{many}g}")
-    if isinstance(value, dict):
-        return {key: digits(inner, many) for key, inner in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [digits(inner, many) for inner in value]
-    return value
-
-
 def column(values: Any, decimals: int) -> list[float]:
-    """Return an array as a list with so many decimals, for a picture."""
+    """Return an array as a list with so many decimals, for what is only drawn."""
     return np.round(np.asarray(values, dtype=float), decimals).tolist()  # type: ignore[no-any-return]
 
 
@@ -179,22 +165,20 @@ def answer(sent: dict[str, Any]) -> dict[str, Any]:
 def figures(run: Run) -> dict[str, Any]:
     """Return the figures of a run."""
     made = run.proofing
-    return digits(  # type: ignore[no-any-return]
-        {
-            "keep_l": run.keep.volume_l,
-            "keep_abv": run.keep.abv,
-            "water_g": None if made is None else 1000.0 * made.water_kg,
-            "bottle_l": run.plan.bottling.bottle_l,
-            "bottles": None if made is None else made.bottles,
-            "left_over_l": None if made is None else made.left_over_l,
-            "target_abv": None if made is None else made.target_abv,
-            "stop_l": run.stop.collected_l,
-            "stop_min": run.stop.elapsed_min,
-            "first_drop_min": run.first_drop_min,
-            "charge_l": run.charge.volume_l,
-            "charge_abv": run.charge.abv,
-        }
-    )
+    return {
+        "keep_l": run.keep.volume_l,
+        "keep_abv": run.keep.abv,
+        "water_g": None if made is None else 1000.0 * made.water_kg,
+        "bottle_l": run.plan.bottling.bottle_l,
+        "bottles": None if made is None else made.bottles,
+        "left_over_l": None if made is None else made.left_over_l,
+        "target_abv": None if made is None else made.target_abv,
+        "stop_l": run.stop.collected_l,
+        "stop_min": run.stop.elapsed_min,
+        "first_drop_min": run.first_drop_min,
+        "charge_l": run.charge.volume_l,
+        "charge_abv": run.charge.abv,
+    }
 
 
 def strip(run: Run, points: int = POINTS, *, marked: bool = True) -> dict[str, Any]:
@@ -223,16 +207,16 @@ def strip(run: Run, points: int = POINTS, *, marked: bool = True) -> dict[str, A
 def outline(end_l: float, jars: Sequence[Any]) -> dict[str, Any]:
     """Return where a strip ends, and where its heads do."""
     heads_l = next((jar.to_l for jar in reversed(jars) if jar.role == "heads"), 0.0)
-    return {"end_l": round(end_l, 5), "heads_l": round(heads_l, 5)}
+    return {"end_l": end_l, "heads_l": heads_l}
 
 
 def curve(litres: Array, abv: Array, minutes: Array, vapour_c: Array) -> dict[str, Any]:
     """Return the line along the top of a strip."""
     return {
-        "l": column(litres, 4),
-        "abv": column(abv, 2),
-        "min": column(minutes, 2),
-        "vapour_c": column(vapour_c, 2),
+        "l": litres.tolist(),
+        "abv": abv.tolist(),
+        "min": minutes.tolist(),
+        "vapour_c": vapour_c.tolist(),
     }
 
 
@@ -241,9 +225,9 @@ def slice_of(jar: Any) -> dict[str, Any]:
     return {
         "n": jar.number,
         "role": jar.role,
-        **{name: round(getattr(jar, name), 5) for name in ("from_l", "to_l", "volume_l")},
-        "abv": round(jar.abv, 2),
-        "full_min": round(jar.full_min, 3),
+        **{name: getattr(jar, name) for name in ("from_l", "to_l", "volume_l")},
+        "abv": jar.abv,
+        "full_min": jar.full_min,
         "size_l": jar.size_l,
     }
 
@@ -253,7 +237,7 @@ def clouds(run: Run) -> float | None:
     stream = None if run.cloud is None else run.cloud.stream
     at = None if stream is None else stream.middle_l or stream.possible_l
     on = at is not None and at <= run.stop.collected_l * (1.0 + TAIL_TO)
-    return round(at, 4) if at is not None and on else None
+    return at if at is not None and on else None
 
 
 def tail(run: Run) -> dict[str, Any] | None:
@@ -286,19 +270,17 @@ def grips(run: Run) -> dict[str, Any]:
         kept = [jar.to_l for jar in run.jars if jar.role == "keep"]
         if first is not None and kept:
             tails = {"path": f"cuts.tails_from.{first[0]}", "key": first[0], "value": first[1], "l": kept[-1]}
-    return digits(  # type: ignore[no-any-return]
-        {
-            "heads": {"path": "cuts.heads", "l": setting.heads_l},
-            "stop": {
-                "path": f"cuts.stop.{key}",
-                "key": key,
-                "value": value if isinstance(value, (int, float)) else None,
-                "l": run.stop.collected_l,
-            },
-            "tails": tails,
-            "jars": _sizes(run),
-        }
-    )
+    return {
+        "heads": {"path": "cuts.heads", "l": setting.heads_l},
+        "stop": {
+            "path": f"cuts.stop.{key}",
+            "key": key,
+            "value": value if isinstance(value, (int, float)) else None,
+            "l": run.stop.collected_l,
+        },
+        "tails": tails,
+        "jars": _sizes(run),
+    }
 
 
 def _sizes(run: Run) -> dict[str, Any]:
@@ -323,8 +305,8 @@ def lanes(run: Run) -> dict[str, Any]:
                 "thick": column(lane.thick, 3),
                 "stretches": [
                     {
-                        "from_l": round(stretch.from_l, 4),
-                        "to_l": round(stretch.to_l, 4),
+                        "from_l": stretch.from_l,
+                        "to_l": stretch.to_l,
                         "label": ", ".join(stretch.names),
                         "fade_from": stretch.fades_in,
                         "fade_to": stretch.fades_out,
@@ -335,7 +317,7 @@ def lanes(run: Run) -> dict[str, Any]:
             for lane in found.lanes
         ],
         "leads": [
-            {"from_l": round(one.from_l, 4), "to_l": round(one.to_l, 4), "label": one.names[0]}
+            {"from_l": one.from_l, "to_l": one.to_l, "label": one.names[0]}
             for _, one in sorted(stretches, key=lambda each: each[1].from_l)
         ],
     }
@@ -348,7 +330,7 @@ def doses(run: Run) -> list[dict[str, Any]]:
     for k, dose in enumerate(run.bill):
         flavour, usual = by_line[k], dose.botanical.usual_dose
         passage = flavour.passage
-        where = None if passage is None else [round(passage.start_l, 4), round(passage.end_l, 4)]
+        where = None if passage is None else [passage.start_l, passage.end_l]
         found.append(
             {
                 "row": k,
@@ -356,9 +338,9 @@ def doses(run: Run) -> list[dict[str, Any]]:
                 "class": flavour.klass,
                 "from_l": where[0] if where else None,
                 "to_l": where[1] if where else None,
-                "stays": round(flavour.left_in_pot + flavour.left_in_plant, 3),
-                "g": digits(dose.wet_mass_g, 4),
-                "g_per_l": digits(dose.wet_mass_g / run.charge.volume_l, 4),
+                "stays": flavour.left_in_pot + flavour.left_in_plant,
+                "g": dose.wet_mass_g,
+                "g_per_l": dose.wet_mass_g / run.charge.volume_l,
                 "usual_g_per_l": None if usual is None else [usual.low_g_per_l, usual.high_g_per_l],
                 "shown": words.dose(dose),
             }
@@ -379,7 +361,7 @@ def beside(sent: dict[str, Any]) -> list[dict[str, Any]]:
             continue
         at = np.linspace(0, len(run.collected_l) - 1, POINTS).round().astype(int)
         line = {"l": column(run.collected_l[at], 4), "abv": column(run.stream_abv[at], 2)}
-        found.append({"which": name, "abv": round(run.charge.abv, 2), "curve": line, "answer": figures(run)})
+        found.append({"which": name, "abv": run.charge.abv, "curve": line, "answer": figures(run)})
     return found
 
 
@@ -388,11 +370,11 @@ def sure(sent: dict[str, Any]) -> dict[str, Any]:
     from potsim.planning.ensemble import ensemble  # start-up: scipy only where it is asked for
 
     plan = plan_from(sent.get("plan"), sent.get("root"))
-    made = ensemble(plan, n=SURE_RUNS)
+    made = ensemble(plan)
 
     def band(name: str) -> dict[str, float] | None:
         one = made.answers.get(name)
-        return None if one is None else digits({"value": one.value, "low": one.low, "high": one.high})
+        return None if one is None else {"value": one.value, "low": one.low, "high": one.high}
 
     stream = made.curves.get("stream_abv")
     bottles = made.answers.get("proofing.bottles")
@@ -441,24 +423,29 @@ def compare(sent: dict[str, Any]) -> dict[str, Any]:
         )
     for one in (*made.decided, *made.predicted):
         if not one.key.startswith("botanical."):
-            rows.append({"kind": "key", "label": one.key, "unit": one.unit, "values": [one.a, one.b]})
+            name = words.OUTCOME.get(one.key)
+            rows.append(
+                {
+                    "kind": "key" if name is None else "figure",
+                    "label": name or one.key,
+                    "unit": one.unit,
+                    "values": [one.a, one.b],
+                }
+            )
     oils: dict[str, list[float | None]] = {}
     for k, run in enumerate(runs):
         for line in in_bottle(run):
             oils.setdefault(line.label, [None] * len(runs))[k] = line.oil_mg_per_l
-    return digits(  # type: ignore[no-any-return]
-        {
-            "names": [plan.title for plan in plans],
-            "strips": [strip(run) for run in runs],
-            "lanes": lanes(runs[-1]),
-            "answers": [figures(run) for run in runs],
-            "stops": [{"l": run.stop.collected_l, "abv": run.stop.stream_abv} for run in runs],
-            "rows": rows,
-            "oils": [{"label": label, "values": values} for label, values in oils.items()],
-            "bottle_l": [bottled_l(run) for run in runs],
-        },
-        5,
-    )
+    return {
+        "names": [plan.title for plan in plans],
+        "strips": [strip(run) for run in runs],
+        "lanes": lanes(runs[-1]),
+        "answers": [figures(run) for run in runs],
+        "stops": [{"l": run.stop.collected_l, "abv": run.stop.stream_abv} for run in runs],
+        "rows": rows,
+        "oils": [{"label": label, "values": values} for label, values in oils.items()],
+        "bottle_l": [bottled_l(run) for run in runs],
+    }
 
 
 def blend(sent: dict[str, Any]) -> dict[str, Any]:
@@ -467,20 +454,18 @@ def blend(sent: dict[str, Any]) -> dict[str, Any]:
     volumes = [quantities.volume_l(str(part.get("volume", "1 L"))) for part, _ in found]
     trials = [Trial(str(k + 1), plan) for k, (_, plan) in enumerate(found)]
     made = blend_trials(trials, volumes)
-    return digits(  # type: ignore[no-any-return]
-        {
-            "poured_l": volumes,
-            "volume_l": sum(volumes),
-            "most_l": made.volume_l,
-            "abv": made.abv,
-            "oils": plain(made.oils),
-            "one_run": {
-                "plan": tables_of(made.plan),
-                "notes": list(sentences(made.notes)),
-                "answer": figures(made.run),
-            },
-        }
-    )
+    return {
+        "poured_l": volumes,
+        "volume_l": sum(volumes),
+        "most_l": made.volume_l,
+        "abv": made.abv,
+        "oils": plain(made.oils),
+        "one_run": {
+            "plan": tables_of(made.plan),
+            "notes": list(sentences(made.notes)),
+            "answer": figures(made.run),
+        },
+    }
 
 
 def parts_of(sent: dict[str, Any], least: int, most: int) -> list[tuple[dict[str, Any], Plan]]:
@@ -638,7 +623,7 @@ def card(tables: Mapping[str, Any], root: str) -> dict[str, Any]:
 def thumb(of: Mapping[str, Any]) -> dict[str, Any]:
     """Return a strip in small."""
     at = np.linspace(0, len(of["curve"]["l"]) - 1, THUMB_POINTS).round().astype(int)
-    line = {key: [of["curve"][key][k] for k in at] for key in ("l", "abv")}
+    line = {key: column([of["curve"][key][k] for k in at], 4) for key in ("l", "abv")}
     jars = [{key: jar[key] for key in ("from_l", "to_l", "role", "state")} for jar in of["jars"]]
     return {"end_l": of["end_l"], "curve": line, "jars": jars}
 

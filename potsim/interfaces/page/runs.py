@@ -16,7 +16,7 @@ import numpy as np
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import quantities
 from potsim.interfaces.page import answers, told
-from potsim.interfaces.page.answers import column, digits, plan_of_run, run_of, shelf_at
+from potsim.interfaces.page.answers import column, plan_of_run, run_of, shelf_at
 from potsim.interfaces.page.shelf import Kept, merged, verdicts
 from potsim.interfaces.planfile import tables_of
 from potsim.interfaces.report import underway as words
@@ -111,11 +111,11 @@ def run(sent: dict[str, Any]) -> dict[str, Any]:
         "begun_ms": _ms(journal.records[0].at),
         "heat_ms": _ms(journal.heat_on),
         "off_ms": _ms(journal.heat_off),
-        "first_drop_min": round(made.first_drop_min, 2),
+        "first_drop_min": made.first_drop_min,
         "working": made.working_l is not None,
         "bottle_l": planned.plan.bottling.bottle_l,
         "target_abv": planned.plan.bottling.abv,
-        "condenser_w": digits(planned.condenser_w, 3),
+        "condenser_w": planned.condenser_w,
         "ticks": words.ticks(planned),
         "orders": [_order(order) for order in made.orders],
         "forecast": _forecast(made, trouble),
@@ -154,13 +154,13 @@ def _order(order: Any) -> dict[str, Any]:
     return {
         "kind": order.kind,
         "jar": order.jar,
-        "min": None if order.at_min is None else round(order.at_min, 3),
-        "l": None if order.collected_l is None else round(order.collected_l, 5),
+        "min": order.at_min,
+        "l": order.collected_l,
     }
 
 
-def _band(band: Band, decimals: int = 3) -> dict[str, float]:
-    return {name: round(getattr(band, name), decimals) for name in ("value", "low", "high")}
+def _band(band: Band) -> dict[str, float]:
+    return {name: getattr(band, name) for name in ("value", "low", "high")}
 
 
 def _forecast(made: UnderWay, trouble: str) -> dict[str, Any]:
@@ -170,33 +170,33 @@ def _forecast(made: UnderWay, trouble: str) -> dict[str, Any]:
     least = None
     if bare is not None:
         least = {
-            "min": round(forecast.elapsed_min + bare.in_min, 2),
-            "l": round(forecast.collected_l + bare.in_l, 4),
+            "min": forecast.elapsed_min + bare.in_min,
+            "l": forecast.collected_l + bare.in_l,
         }
     return {
         "of_version": len(made.journal.records),
         "readings": len(forecast.readings),
-        "at_min": round(forecast.elapsed_min, 3),
-        "at_l": round(forecast.collected_l, 5),
+        "at_min": forecast.elapsed_min,
+        "at_l": forecast.collected_l,
         "stop": {
-            "min": round(made.stop_min, 3),
-            "low_min": round(stop.low, 3),
-            "high_min": round(stop.high, 3),
-            "l": round(made.end_l, 5),
-            "low_l": round(litres.low, 5),
-            "high_l": round(litres.high, 5),
+            "min": made.stop_min,
+            "low_min": stop.low,
+            "high_min": stop.high,
+            "l": made.end_l,
+            "low_l": litres.low,
+            "high_l": litres.high,
         },
-        "stream_abv": _band(forecast.stream_abv, 2),
-        "mean_abv": _band(forecast.mean_abv, 2),
+        "stream_abv": _band(forecast.stream_abv),
+        "mean_abv": _band(forecast.mean_abv),
         "why": words.why_forecast(forecast),
-        "off_before_min": round(made.off_before_min, 2),
+        "off_before_min": made.off_before_min,
         "least": least,
         "slower": words.pace(forecast),
         "trouble": trouble,
         "odd": list(sentences(forecast.odd)),
         "tells": list(sentences(forecast.verdicts)) if forecast.readings else [],
         "aside": [{"id": record.id, "message": error.message} for record, error in made.journal.aside],
-        "abv_pm": round(0.5 * (forecast.stream_abv.high - forecast.stream_abv.low), 2),
+        "abv_pm": 0.5 * (forecast.stream_abv.high - forecast.stream_abv.low),
     }
 
 
@@ -219,8 +219,7 @@ def strip(made: UnderWay) -> dict[str, Any]:
         "clouds_l": answers.clouds(planned),
         "band": {"l": column(places[::2], 4), "low": column(low[::2], 2), "high": column(high[::2], 2)},
         "readings": [
-            {"id": one.id, "l": round(one.l, 5), "abv": round(one.abv, 2)}
-            for one in _read_off(made.journal, minutes, places)
+            {"id": one.id, "l": one.l, "abv": one.abv} for one in _read_off(made.journal, minutes, places)
         ],
         "jars": [
             {
@@ -229,10 +228,10 @@ def strip(made: UnderWay) -> dict[str, Any]:
                 "marks": list(marks[min(jar.number, len(marks)) - 1]) if marks else [],
                 "state": jar.state,
                 "word": jar.word,
-                "abv_pm": round(jar.abv_pm, 2),
-                "measured_l": round(jar.volume_l, 5) if jar.state in ("over", "safe", "out") else None,
-                "measured_abv": round(jar.abv, 2) if jar.measured else None,
-                "fitted_abv": round(jar.fitted_abv, 2),
+                "abv_pm": jar.abv_pm,
+                "measured_l": jar.volume_l if jar.state in ("over", "safe", "out") else None,
+                "measured_abv": jar.abv if jar.measured else None,
+                "fitted_abv": jar.fitted_abv,
             }
             for jar in made.jars
         ],
@@ -323,24 +322,24 @@ def plain_pour(poured: Poured) -> dict[str, Any]:
         share = poured.first_g / water.value if water.value > 0.0 else 0.0
         low, high = share * water.low, share * water.high
         first = {
-            "first_g": round(poured.first_g, 1),
-            "first_low_g": round(min(low, poured.first_g), 1),
-            "first_high_g": round(max(high, poured.first_g), 1),
-            "later_g": round(water.value - poured.first_g, 1),
-            "total_g": round(water.value, 1),
-            "low_g": round(water.low, 1),
-            "high_g": round(water.high, 1),
-            "in_g": round(poured.poured_g, 1),
+            "first_g": poured.first_g,
+            "first_low_g": min(low, poured.first_g),
+            "first_high_g": max(high, poured.first_g),
+            "later_g": water.value - poured.first_g,
+            "total_g": water.value,
+            "low_g": water.low,
+            "high_g": water.high,
+            "in_g": poured.poured_g,
         }
     return {
         "jars": list(poured.jars),
         "pool": {
-            "volume_l": round(poured.volume_l.value, 5),
-            "abv": round(poured.abv.value, 3),
-            "abv_pm": round(0.5 * (poured.abv.high - poured.abv.low), 2),
-            "mass_g": round(poured.mass_g.value, 1),
+            "volume_l": poured.volume_l.value,
+            "abv": poured.abv.value,
+            "abv_pm": 0.5 * (poured.abv.high - poured.abv.low),
+            "mass_g": poured.mass_g.value,
         },
-        "jug": {"volume_l": round(poured.jug_l, 5), "abv": round(poured.jug_abv, 3)},
+        "jug": {"volume_l": poured.jug_l, "abv": poured.jug_abv},
         "measured": None
         if measured is None
         else {
@@ -350,9 +349,9 @@ def plain_pour(poured: Poured) -> dict[str, Any]:
             "at_c": measured.read_c,
         },
         "water": first,
-        "volume_l": round(poured.end_l, 5),
+        "volume_l": poured.end_l,
         "bottles": poured.bottles,
-        "left_over_l": round(poured.left_over_l, 5),
+        "left_over_l": poured.left_over_l,
         "target_abv": poured.target_abv,
         "weak": poured.weak,
         "text": words.poured(poured),
@@ -437,7 +436,7 @@ def next_trial(sent: dict[str, Any]) -> dict[str, Any]:
                 "botanical": change.label,
                 "verdict": change.note.verdict,
                 "words": change.note.words,
-                "factor": digits(change.factor, 4),
+                "factor": change.factor,
                 "before": _amount(before, change.line),
                 "after": None if change.after is None else _amount(after, kept.index(change.line)),
             }

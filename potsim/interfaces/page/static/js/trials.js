@@ -15,6 +15,22 @@ import { words } from "./words.js";
 
 const MOST = 4;
 const keyOf = (part) => JSON.stringify(part);
+const ends = (all) => [all[0], all[all.length - 1]];
+
+// What each is called: with what it is where two have one title, with its place among them where that is one too.
+function called(these) {
+  const titles = these.map((one) => (these.some((other) => other !== one && other.title === one.title) ? `${one.title}, ${one.what}` : one.title));
+  return titles.map((title, k) => (titles.indexOf(title) === titles.lastIndexOf(title) ? title : `${title} ${titles.slice(0, k + 1).filter((other) => other === title).length}`));
+}
+
+// The same without the beginning that they share: "Spirit, trial 1" is "trial 1" beside "Spirit, trial 2".
+function shortly(titles) {
+  const parts = titles.map((title) => title.split(", "));
+  const most = Math.min(...parts.map((one) => one.length)) - 1;
+  let shared = 0;
+  while (shared < most && parts.every((one) => one[shared] === parts[0][shared])) shared += 1;
+  return parts.map((one) => one.slice(shared).join(", "));
+}
 
 export function show(host, { go }) {
   const parts = { head: el("div", { class: "trials-head" }), strip: el("div", { class: "strip-host" }), lanes: el("div", { class: "lanes-host" }), body: el("div", { class: "trials-body" }), acts: el("div", { class: "acts above" }) };
@@ -25,12 +41,16 @@ export function show(host, { go }) {
   let poured = null;
   let fault = null;
 
+  // Each with when it was made: a run when it was begun, a plan when it was last changed.
   const choices = () => [
-    ...(draft.tables ? [{ title: `${draft.tables.title ?? "The plan"}, on the table`, part: { tables: draft.tables }, key: "table" }] : []),
-    ...(held.shelf?.runs ?? []).map((one) => ({ title: `${one.title}, run`, part: { run: one.id }, key: keyOf({ run: one.id }) })),
-    ...(held.shelf?.plans ?? []).map((one) => ({ title: one.title, part: { plan: one.id }, key: keyOf({ plan: one.id }) })),
+    ...(draft.tables ? [{ title: draft.tables.title ?? "The plan", what: "on the table", part: { tables: draft.tables }, key: "table", at: held.shelf?.plans.find((one) => one.id === draft.id)?.changed ?? Infinity }] : []),
+    ...(held.shelf?.runs ?? []).map((one) => ({ title: one.title, what: "run", part: { run: one.id }, key: keyOf({ run: one.id }), at: one.begun })),
+    ...(held.shelf?.plans ?? []).map((one) => ({ title: one.title, what: "plan", part: { plan: one.id }, key: keyOf({ plan: one.id }), at: one.changed })),
   ];
-  const picked = () => chosen.map((key) => choices().find((one) => one.key === key)).filter(Boolean);
+  // The oldest first, whatever was tapped first.
+  const picked = () => choices().filter((one) => chosen.includes(one.key)).sort((a, b) => a.at - b.at);
+
+  const names = () => shortly(called(picked()));
 
   const strip = stripIn(parts.strip, () => {
     if (!found) return null;
@@ -66,14 +86,14 @@ export function show(host, { go }) {
     const draw1 = () => swap(list, choices().map((one) => el("button", {
       type: "button", class: "pick", role: "checkbox", "aria-checked": String(chosen.includes(one.key)), "data-key": one.key,
       on: { click: () => { chosen = chosen.includes(one.key) ? chosen.filter((key) => key !== one.key) : [...chosen, one.key].slice(-MOST); draw1(); } },
-    }, el("span", { class: "box" }, icon(TICK)), el("b", { text: one.title }))));
+    }, el("span", { class: "box" }, icon(TICK)), el("b", { text: one.what === "plan" ? one.title : `${one.title}, ${one.what}` }))));
     const shown = sheet("Compare which?", list, { acts: [button("Side by side", () => { shown.close(); keep("trials", chosen); compare(); }, { class: "main" })] });
     draw1();
   }
 
   // Only what differs: told to three digits, one of the two is another.
   const differing = () => found.rows.filter((row) => new Set([row.values[0], row.values[row.values.length - 1]].map((value) => shownValue(row, value))).size > 1);
-  const rows = () => el("table", { class: "differs" }, el("caption", { text: "What differs" }), el("thead", null, el("tr", null, el("th", { scope: "col" }, el("span", { class: "unseen", text: "what" })), ["1", String(found.names.length)].map((text) => el("th", { scope: "col", text })), el("th", { scope: "col" }, el("span", { text: "in bottle" })))),
+  const rows = () => el("table", { class: "differs" }, el("caption", { text: "What differs" }), el("thead", null, el("tr", null, el("th", { scope: "col" }, el("span", { class: "unseen", text: "what" })), ends(names()).map((text) => el("th", { scope: "col", text })), el("th", { scope: "col" }, el("span", { text: "in bottle" })))),
     el("tbody", null, differing().map((row) => el("tr", null, el("th", { scope: "row" }, labelOf(row), el("small", { text: ` ${row.unit ?? ""}` })), row.values.map((value, k) => el("td", { class: k === row.values.length - 1 ? "last" : null, text: shownValue(row, value) })), el("td", { class: "effect", text: effect(row) })))));
 
   // In a litre bottled: a ring for the first, a dot for the last, on one scale of equal ratios.
@@ -83,7 +103,7 @@ export function show(host, { go }) {
     if (!all.length) return "";
     const [low, high] = [Math.min(...all) / 1.3, Math.max(...all) * 1.3];
     const x = (v) => 4 + (Math.log(Math.max(v, low) / low) / Math.log(high / low)) * 192;
-    return el("div", { class: "oils" }, el("h2", null, "In a litre bottled ", el("small", { text: "mg of oil, ○ 1 ● last" })), el("ul", null, found.oils.map((one) => {
+    return el("div", { class: "oils" }, el("h2", null, "In a litre bottled ", el("small", { text: `mg of oil, ${ends(names()).map((name, k) => `${"○●"[k]}\u00a0${name.replaceAll(" ", "\u00a0")}`).join(" ")}` })), el("ul", null, found.oils.map((one) => {
       const [a, b] = [one.values[0], one.values[one.values.length - 1]];
       return el("li", { class: differs(a, b) ? "differs" : null }, el("span", { text: one.label }), svg("svg", { viewBox: "0 0 200 20", class: "oil", role: "img", "aria-label": one.values.map((v) => (v ?? 0).toPrecision(2)).join(" and ") },
         svg("path", { d: "M0 10H200", class: "grid" }), svg("path", { d: `M${x(a)} 10H${x(b)}`, class: "span" }), svg("circle", { cx: x(a), cy: 10, r: 5.5, class: "ring" }), svg("circle", { cx: x(b), cy: 10, r: 5.5, class: differs(a, b) ? "dot-now" : "dot-same" })));
@@ -94,11 +114,11 @@ export function show(host, { go }) {
   function drawBlend() {
     const these = picked();
     if (!found || these.length < 2) { swap(blendHost); return; }
-    const slider = el("input", { type: "range", min: 0, max: 1, step: 0.05, value: ratio, "aria-label": "how much of the second", "data-key": "ratio" });
+    const slider = el("input", { type: "range", min: 0, max: 1, step: 0.05, value: ratio, "aria-label": `how much of ${names()[1]}`, "data-key": "ratio" });
     const label = el("b", { text: `${Math.round((1 - ratio) * 100)} : ${Math.round(ratio * 100)}` });
     slider.addEventListener("input", () => { ratio = Number(slider.value); label.textContent = `${Math.round((1 - ratio) * 100)} : ${Math.round(ratio * 100)}`; });
     slider.addEventListener("change", () => { keep("ratio", ratio); blend(); });
-    swap(blendHost, el("h2", { text: "Pour them together" }), these.length === 2 ? el("div", { class: "ratio" }, el("span", { text: "1" }), slider, el("span", { text: "2" }), label) : "", blendWords());
+    swap(blendHost, el("h2", { text: "Pour them together" }), these.length === 2 ? el("div", { class: "ratio" }, el("span", { text: names()[0] }), slider, el("span", { text: names()[1] }), label) : "", blendWords());
   }
 
   function blendWords() {
@@ -116,13 +136,13 @@ export function show(host, { go }) {
 
   function draw() {
     const these = picked();
-    swap(parts.head, el("h1", { text: these.length < 2 ? words.oneMore : these.length === 2 ? `${found?.names[1] ?? these[1].title} against ${found?.names[0] ?? these[0].title}` : `${these.length} side by side` }), button("Choose", choose, { class: "quiet", "data-key": "choose" }));
+    swap(parts.head, el("h1", { text: these.length < 2 ? words.oneMore : these.length === 2 ? called(these).reverse().join(" against ") : `${these.length} side by side` }), button("Choose", choose, { class: "quiet", "data-key": "choose" }));
     swap(parts.lanes);
     if (found) {
       strip.draw();
       const width = parts.lanes.clientWidth;
       const endL = Math.max(...found.strips.map((one) => one.end_l));
-      swap(parts.lanes, el("p", { class: "stops" }, found.stops.map((one, k) => `${k + 1} stops at ${said("volume", one.l)}, ${said("abv", one.abv)}`).join("; ")), found.lanes.groups.length ? (innerWidth >= 1000 ? lanesPicture(found.lanes, { width, endL }) : leadBand(found.lanes, { width, endL, labels: true })) : "");
+      swap(parts.lanes, el("p", { class: "stops" }, found.stops.map((one, k) => `${names()[k]} stops at ${said("volume", one.l)}, ${said("abv", one.abv)}`).join("; ")), found.lanes.groups.length ? (innerWidth >= 1000 ? lanesPicture(found.lanes, { width, endL }) : leadBand(found.lanes, { width, endL, labels: true })) : "");
       swap(parts.body, differing().length ? rows() : el("p", { class: "caption", text: "Nothing differs." }), oils(), blendHost);
       drawBlend();
     } else {
@@ -134,10 +154,13 @@ export function show(host, { go }) {
       run ? button("Next trial", () => nextTrial({ id: run }, go), { class: "main" }) : button("Choose", choose, { class: "main" }));
   }
 
-  const stop = onChange((what) => { if (what === "shelf" && !found) draw(); });
+  const begin = () => {
+    if (picked().length < 2) chosen = choices().slice(0, 2).map((one) => one.key);
+    compare();
+  };
+  const stop = onChange((what) => { if (what === "shelf" && !found) begin(); });
   loadShelf().catch(() => {});
-  if (picked().length < 2) { chosen = choices().slice(0, 2).map((one) => one.key); }
-  compare();
+  begin();
   const resized = () => draw();
   addEventListener("resize", resized);
   return { close: () => { stop(); strip.end(); removeEventListener("resize", resized); } };
