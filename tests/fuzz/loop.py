@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import resource
 import signal
 import sys
 import tempfile
@@ -20,12 +21,17 @@ import atheris
 from tests.fuzz.changes import Changer
 from tests.fuzz.target import Target
 
-CPU_S = 20.0  # longer than this on one input is a hang
+CPU_S = 10.0  # longer than this on one input is a hang
+MEMORY_MB = 200.0  # more than this beyond what the libraries took at the start is too much
 LONGEST = 20_000  # bytes of an input
 
 
 class HangError(BaseException):
     """One input takes too long."""
+
+
+class TooMuchError(Exception):
+    """One input, or what is kept of all so far, takes too much memory."""
 
 
 @dataclass
@@ -38,6 +44,7 @@ class Tally:
     started: float = field(default_factory=time.perf_counter)
     done: int = 0
     slowest_s: float = 0.0
+    most_mb: float = field(default_factory=lambda: _peak_mb() + MEMORY_MB)
     outcomes: Counter[str] = field(default_factory=Counter)
     faults: Counter[str] = field(default_factory=Counter)
 
@@ -47,6 +54,9 @@ class Tally:
         signal.setitimer(signal.ITIMER_PROF, CPU_S)
         try:
             outcome = self.target.attempt(data)
+            if (peak := _peak_mb()) > self.most_mb:
+                self.most_mb = peak + MEMORY_MB
+                raise TooMuchError(f"{peak:.0f} MB")
         except KeyboardInterrupt:
             raise
         except BaseException as error:
@@ -83,7 +93,8 @@ class Tally:
         took = time.perf_counter() - self.started
         came = ", ".join(f"{count} {what}" for what, count in self.outcomes.most_common())
         print(
-            f"{self.target.name}: {self.done} tries in {took:.0f} s, slowest {self.slowest_s:.1f} s: {came}",
+            f"{self.target.name}: {self.done} tries in {took:.0f} s, slowest {self.slowest_s:.1f} s, "
+            f"{_peak_mb():.0f} MB: {came}",
             flush=True,
         )
         if self.done == self.tries:
@@ -91,6 +102,11 @@ class Tally:
                 f"{len(self.faults)} kinds of fault"
                 + "".join(f"\n  {c} x {k}" for k, c in self.faults.items())
             )
+
+
+def _peak_mb() -> float:
+    """The most memory this process ever took; Linux counts in kB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
 
 
 def _hang(number: int, frame: FrameType | None) -> None:
