@@ -16,6 +16,8 @@ from potsim.interfaces.stillfile import read_still, still_text
 from potsim.liquid import strength
 from potsim.planning.forecast import Band, Follower, Forecast, follow
 from potsim.planning.learnt import (
+    LEAST_SHARE,
+    MOST_SHARE,
     Known,
     Learnt,
     bench_of,
@@ -254,6 +256,18 @@ def test_a_slip_is_left_out_and_asked_about(planned: Run) -> None:
 
 def test_a_slip_is_seen_even_when_it_is_the_only_reading(planned: Run) -> None:
     assert len(follow(planned, read(planned, [0.22], abv_off={0.22: 9.0})).odd) == 1
+
+
+@pytest.mark.parametrize("share", [0.5, 0.8, 1.0])
+def test_tables_reach_from_a_quarter_of_what_is_on_the_plate(share: float) -> None:
+    plan = the_plan()
+    still = replace(plan.still, heat_share=share, neck_loss_w_per_k=0.05, pot_loss_w_per_k=0.3)
+    run = distil(replace(plan, still=still))
+    bench = bench_of(run, [], prior_of(run, hold_up(run)))
+    span, shed_w = bench.family.span, bench.power_w - bench.net_power_w
+    shed_w_per_k = shed_w / (bench.family.reference_k - bench.room_k)
+    arrive_w = [shed_w_per_k / tilt + shed_w for tilt in (span.pot_tilt + span.pot_tilt_reach, span.pot_tilt)]
+    assert np.array(arrive_w) * share / bench.power_w == pytest.approx([LEAST_SHARE, MOST_SHARE])
 
 
 def test_one_strength_cannot_tell_the_neck_from_the_charge(planned: Run) -> None:
