@@ -22,6 +22,7 @@ from potsim.liquid.solubility import (
     solubility_law,
     solubility_mol_per_l,
 )
+from potsim.liquid.traces import bend, warming
 
 OILS = [c.id for c in compounds() if not solubility_law(c.id).never_clouds]
 GIN = {"alpha_pinene": 0.08, "myrcene": 0.03, "limonene": 0.02, "linalool": 0.04}
@@ -277,9 +278,12 @@ def test_refusals_say_what_was_given_and_what_to_do() -> None:
         clear_limit({"limonene": 0.1}, 40.0).verdict(0.0)
 
 
-def test_all_at_once_is_each_alone() -> None:
-    abv = np.array([0.0, 3.0, 47.5, 99.0, 100.0])
+def test_the_law_is_followed_by_all_at_once() -> None:
+    abv, kelvin = np.array([0.0, 3.0, 47.5, 99.0, 100.0]), 278.15
     laws = [solubility_law(name) for name in ("limonene", "anethole", "ethyl_hexadecanoate", "cineole")]
-    together = g_per_l_of_all(laws, abv, 5.0)
-    for law, row in zip(laws, together, strict=True):
-        assert row == pytest.approx(law.g_per_l(abv, 5.0), rel=1e-12)
+    for law, row in zip(laws, g_per_l_of_all(laws, abv, 5.0), strict=True):
+        f, slope = abv / 100.0, law.slope
+        wanted = law.log10_s_water_mol_l + slope * f + bend(f, slope) + warming(f, kelvin, slope)
+        wanted += np.interp(f, np.linspace(0.0, 1.0, 11), law.kelvin) * (1.0 / 298.15 - 1.0 / kelvin)
+        assert row == pytest.approx(law.molar_mass_g * 10.0**wanted, rel=1e-12)
+        assert np.array_equal(law.g_per_l(abv, 5.0), row)

@@ -73,18 +73,7 @@ class Excess:
     terms: Array
 
     def mixture(self, x: Array) -> Mixture:
-        """Return the composition part, which does not change with temperature.
-
-        Parameters
-        ----------
-        x : ndarray
-            Mole fraction of ethanol.
-
-        Returns
-        -------
-        Mixture
-            To be combined with `gibbs_weights` or `heat_weights`.
-        """
+        """Return the part of mole fractions ``x`` alone, to be combined with weights."""
         x1, x2 = x, 1.0 - x
         share = self.ratio * x1 + x2
         z = 2.0 * self.ratio * x1 / share - 1.0
@@ -105,18 +94,7 @@ class Excess:
         )
 
     def gibbs_weights(self, temperature_k: Array) -> Array:
-        """Return the weights of the four terms in ``gE / RT``.
-
-        Parameters
-        ----------
-        temperature_k : ndarray
-            Temperature [K].
-
-        Returns
-        -------
-        ndarray, shape (4, ...)
-            ``1`` and the three integrals of Gibbs-Helmholtz.
-        """
+        """Weights in ``gE / RT``, shape (4, ...): ``1`` and the three integrals of Gibbs-Helmholtz."""
         t, t0 = temperature_k, self.reference_k
         log = np.log(t / t0)
         return np.stack(
@@ -129,49 +107,16 @@ class Excess:
         )
 
     def gibbs_slopes(self, temperature_k: Array) -> Array:
-        """Return the derivatives in T of `gibbs_weights` [1/K].
-
-        Parameters
-        ----------
-        temperature_k : ndarray
-            Temperature [K].
-
-        Returns
-        -------
-        ndarray, shape (4, ...)
-            ``-hE/(R T^2)``, term by term.
-        """
+        """Derivatives in T of `gibbs_weights` [1/K]: ``-hE/(R T^2)``, term by term."""
         return -self.heat_weights(temperature_k) / (R * temperature_k**2)
 
     def heat_weights(self, temperature_k: Array) -> Array:
-        """Return the weights of the four terms in the excess enthalpy.
-
-        Parameters
-        ----------
-        temperature_k : ndarray
-            Temperature [K].
-
-        Returns
-        -------
-        ndarray, shape (4, ...)
-            ``0, 1, T - T0, (T - T0)^2``.
-        """
+        """Weights in the excess enthalpy, shape (4, ...): ``0, 1, T - T0, (T - T0)^2``."""
         dt = temperature_k - self.reference_k
         return np.stack([np.zeros_like(dt), np.ones_like(dt), dt, dt**2])
 
     def heat_slopes(self, temperature_k: Array) -> Array:
-        """Return the weights of the four terms in the excess heat capacity.
-
-        Parameters
-        ----------
-        temperature_k : ndarray
-            Temperature [K].
-
-        Returns
-        -------
-        ndarray, shape (4, ...)
-            ``0, 0, 1, 2 (T - T0)``.
-        """
+        """Weights in the excess heat capacity, shape (4, ...): ``0, 0, 1, 2 (T - T0)``."""
         dt = temperature_k - self.reference_k
         return np.stack([np.zeros_like(dt), np.zeros_like(dt), np.ones_like(dt), 2.0 * dt])
 
@@ -283,39 +228,13 @@ def _liquid_m3_mol(component: str) -> float:
 
 
 def combine(parts: Array, weights: Array) -> Array:
-    """Return the sum over the temperature terms of parts times weights.
-
-    Parameters
-    ----------
-    parts, weights : ndarray, shape (4, ...)
-        A field of `Mixture` and weights from `Excess`.
-
-    Returns
-    -------
-    ndarray
-        Without the leading axis.
-    """
+    """Return the sum over the temperature terms, the leading axis of a field of `Mixture` and of weights."""
     total: Array = np.einsum("k...,k...->...", parts, weights)
     return total
 
 
 def total_pressure(x: Array, temperature_k: Array, model: Excess) -> Array:
-    """Return the pressure [Pa] at which a liquid boils.
-
-    Parameters
-    ----------
-    x : ndarray
-        Mole fraction of ethanol.
-    temperature_k : ndarray
-        Temperature [K], same shape.
-    model : Excess
-        The excess functions.
-
-    Returns
-    -------
-    ndarray
-        Pressure [Pa].
-    """
+    """Return the pressure [Pa] at which liquids boil at temperatures [K] of the shape of ``x``."""
     mixture = model.mixture(x)
     pressure = np.full(np.shape(temperature_k), _START_PA)
     for _ in range(_MOST_STEPS):

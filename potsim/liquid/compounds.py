@@ -96,18 +96,7 @@ class VapourPressure:
     kf: float = 0.0
 
     def ln_pa(self, temperature_k: ArrayLike) -> Array:
-        """Return the logarithm of the vapour pressure over 1 Pa.
-
-        Parameters
-        ----------
-        temperature_k : array_like
-            Temperature [K].
-
-        Returns
-        -------
-        ndarray
-            ``ln(P / Pa)``.
-        """
+        """Return ``ln(P / Pa)`` at temperatures [K]."""
         t = np.asarray(temperature_k, dtype=float)
         if not self.kf:
             return np.asarray(self.a - self.b / (t + self.c))
@@ -300,13 +289,7 @@ def _check_groups(name: str, groups: Mapping[int, int], molar_mass_g: float) -> 
 
 
 def compounds() -> tuple[Compound, ...]:
-    """Return every compound of the library, in the order of its table.
-
-    Returns
-    -------
-    tuple of Compound
-        The library.
-    """
+    """Return every compound of the library, in the order of its table."""
     return tuple(map(compound, _rows()))
 
 

@@ -48,13 +48,7 @@ def excess() -> Excess:
 
 @cache
 def fitted() -> Excess:
-    """Return the excess functions with the fitted parameters of the package.
-
-    Returns
-    -------
-    Excess
-        Read from ``potsim/data/ethanol_water.csv``; its header says how they were fitted.
-    """
+    """Return the excess functions of ``data/ethanol_water.csv``, whose header says how they were fitted."""
     rows = read_table(TABLE)
     single = {row["parameter"]: float(row["value"]) for row in rows if row["power"] == ""}
     terms = [[float(row["value"]) for row in rows if row["parameter"] == name] for name in "ghcd"]

@@ -236,13 +236,7 @@ LOOKS = 401  # temperatures at which the vapour is looked at: every quarter of a
 
 @cache
 def flash_point_of_ethanol() -> float:
-    """Return the flash point of ethanol [K], from ``data/safety.csv``.
-
-    Returns
-    -------
-    float
-        By IEC 60079-20-1 (2010).
-    """
+    """Return the flash point of ethanol [K], by IEC 60079-20-1 (2010)."""
     (row,) = (row for row in read_table(TABLE) if row["fact"] == "flash point of ethanol")
     return float(row["value"]) + 273.15
 

@@ -71,18 +71,7 @@ def within(argument: str, values: ArrayLike, low: float, high: float, unit: str 
 
 
 def plain(values: Array) -> FloatOrArray:
-    """Return a float for a zero-dimensional array, and any other array as it is.
-
-    Parameters
-    ----------
-    values : ndarray
-        A result.
-
-    Returns
-    -------
-    float or ndarray
-        The same numbers.
-    """
+    """Return a float for a zero-dimensional array, and any other array as it is."""
     return float(values) if np.ndim(values) == 0 else values
 
 
@@ -95,20 +84,7 @@ T_MIN_K, T_MAX_K = 273.15, 423.15
 
 
 def coefficients(component: str, property_name: str) -> dict[str, float]:
-    """Return the coefficients of one property of one component, term to value.
-
-    Parameters
-    ----------
-    component : str
-        ``"ethanol"`` or ``"water"``.
-    property_name : str
-        A property named in the header of the table.
-
-    Returns
-    -------
-    dict of str to float
-        Terms as printed in ``potsim/data/pure_components.csv``.
-    """
+    """Return the coefficients of a property of ethanol or water, by term as printed in `TABLE`."""
     return {
         row["term"]: float(row["value"])
         for row in read_table(TABLE)
@@ -133,18 +109,7 @@ class Wagner:
     powers: tuple[float, ...]
 
     def ln_pressure(self, temperature_k: Array) -> tuple[Array, Array]:
-        """Return the logarithm of the vapour pressure in Pa and its slope.
-
-        Parameters
-        ----------
-        temperature_k : ndarray
-            Temperature [K], below critical.
-
-        Returns
-        -------
-        tuple of ndarray
-            ``ln P`` and ``d ln P / dT`` [1/K].
-        """
+        """Return ``ln(P / Pa)`` of the vapour pressure and its slope [1/K] at temperatures [K]."""
         root = np.sqrt(1.0 - temperature_k / self.tc_k)
         series = np.zeros_like(root)
         slope = np.zeros_like(root)
@@ -160,18 +125,7 @@ class Wagner:
 
 @cache
 def wagner(component: str) -> Wagner:
-    """Return the vapour pressure equation of ethanol or water.
-
-    Parameters
-    ----------
-    component : str
-        ``"ethanol"`` or ``"water"``.
-
-    Returns
-    -------
-    Wagner
-        The equation with its coefficients.
-    """
+    """Return the vapour pressure equation of ``"ethanol"`` or ``"water"``."""
     terms = coefficients(component, "vapour_pressure")
     tc, pc = terms.pop("Tc"), terms.pop("Pc")
     in_halves = {round(2.0 * float(n)): a for n, a in terms.items()}
@@ -198,18 +152,7 @@ class SecondVirial:
     b: float
 
     def __call__(self, temperature_k: Array) -> tuple[Array, Array]:
-        """Return the coefficient and its slope.
-
-        Parameters
-        ----------
-        temperature_k : ndarray
-            Temperature [K].
-
-        Returns
-        -------
-        tuple of ndarray
-            ``B`` [m3/mol] and ``dB/dT`` [m3/(mol K)].
-        """
+        """Return ``B`` [m3/mol] and ``dB/dT`` [m3/(mol K)] at temperatures [K]."""
         u = self.tc_k / temperature_k
         c0 = 0.1445 + 0.0637 * self.omega
         c2 = -0.1385 + 0.331 * self.omega
@@ -223,18 +166,7 @@ class SecondVirial:
 
 @cache
 def second_virial(component: str) -> SecondVirial:
-    """Return the second virial coefficient of ethanol or water vapour.
-
-    Parameters
-    ----------
-    component : str
-        ``"ethanol"`` or ``"water"``.
-
-    Returns
-    -------
-    SecondVirial
-        The correlation with its coefficients.
-    """
+    """Return the second virial coefficient of the vapour of ``"ethanol"`` or ``"water"``."""
     terms = coefficients(component, "second_virial")
     return SecondVirial(*(terms[name] for name in ("Tc", "Pc", "Vc", "omega", "a", "b")))
 
@@ -268,18 +200,7 @@ def cross_virial(k12: float) -> SecondVirial:
 
 @cache
 def molar_mass(component: str) -> float:
-    """Return the molar mass [kg/mol].
-
-    Parameters
-    ----------
-    component : str
-        ``"ethanol"`` or ``"water"``.
-
-    Returns
-    -------
-    float
-        Molar mass [kg/mol].
-    """
+    """Return the molar mass of ``"ethanol"`` or ``"water"`` [kg/mol]."""
     return coefficients(component, "molar_mass")[""] / 1000.0
 
 
@@ -300,18 +221,7 @@ class LiquidDensity:
     terms: tuple[tuple[float, float], ...]
 
     def __call__(self, temperature_k: Array) -> Array:
-        """Return the density.
-
-        Parameters
-        ----------
-        temperature_k : ndarray
-            Temperature [K], below critical.
-
-        Returns
-        -------
-        ndarray
-            Density [kg/m3].
-        """
+        """Return the density [kg/m3] at temperatures [K] below critical."""
         powers, factors = np.array(self.terms).T
         tau = 1.0 - temperature_k / self.tc_k
         return np.asarray(self.critical_kg_m3 * (1.0 + np.power.outer(tau, powers) @ factors))
@@ -319,18 +229,7 @@ class LiquidDensity:
 
 @cache
 def liquid_density(component: str) -> LiquidDensity:
-    """Return the equation for the density of the saturated liquid.
-
-    Parameters
-    ----------
-    component : str
-        ``"ethanol"`` or ``"water"``.
-
-    Returns
-    -------
-    LiquidDensity
-        The equation with its coefficients.
-    """
+    """Return the equation for the density of saturated liquid ``"ethanol"`` or ``"water"``."""
     terms = coefficients(component, "liquid_density")
     tc, critical = terms.pop("Tc"), terms.pop("rhoc")
     return LiquidDensity(tc, critical, tuple((float(Fraction(n)), a) for n, a in terms.items()))
@@ -367,18 +266,7 @@ class Heats:
 
 @cache
 def heats(component: str) -> Heats:
-    """Return the molar heats of ethanol or water.
-
-    Parameters
-    ----------
-    component : str
-        ``"ethanol"`` or ``"water"``.
-
-    Returns
-    -------
-    Heats
-        With the coefficients of the package.
-    """
+    """Return the molar heats of ``"ethanol"`` or ``"water"``."""
     liquid = [a / 100.0**n for n, a in enumerate(coefficients(component, "liquid_heat_capacity").values())]
     gas = list(coefficients(component, "gas_heat_capacity").values())
     ((boiling, vaporisation),) = coefficients(component, "heat_of_vaporisation").items()

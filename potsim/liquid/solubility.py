@@ -83,41 +83,9 @@ class Solubility:
         """Whether the compound is taken as soluble in any amount."""
         return self.log10_s_water_mol_l == math.inf
 
-    def log10_mol_l(self, abv: Array, at_c: float = ROOM_C) -> Array:
-        """Return the decadic logarithm of the solubility.
-
-        Parameters
-        ----------
-        abv : ndarray
-            Strength [% vol at 20 °C].
-        at_c : float
-            Temperature [°C].
-
-        Returns
-        -------
-        ndarray
-            Logarithm of mol/L.
-        """
-        f, kelvin = abv / 100.0, at_c + ZERO_C_K
-        straight = self.log10_s_water_mol_l + self.slope * f
-        straight = straight + bend(f, self.slope) + warming(f, kelvin, self.slope)
-        return np.asarray(straight + np.interp(f, NODES, self.kelvin) * (1.0 / ROOM_K - 1.0 / kelvin))
-
     def g_per_l(self, abv: Array, at_c: float = ROOM_C) -> Array:
-        """Return the solubility.
-
-        Parameters
-        ----------
-        abv, at_c
-            See `log10_mol_l`.
-
-        Returns
-        -------
-        ndarray
-            Grams in a litre of spirit [g/L].
-        """
-        result: Array = self.molar_mass_g * 10.0 ** self.log10_mol_l(abv, at_c)
-        return result
+        """Return the solubility at strengths [% vol at 20 °C]: grams in a litre of spirit [g/L]."""
+        return g_per_l_of_all([self], abv.ravel(), at_c).reshape(abv.shape)
 
     def crystals(self, at_c: float) -> float:
         """Return the solubility of the crystals over that of the liquid, 1 where it is liquid.
@@ -142,22 +110,7 @@ Own = Mapping[str, Solubility]
 
 
 def g_per_l_of_all(laws: Sequence[Solubility], abv: Array, at_c: float = ROOM_C) -> Array:
-    """Return the solubilities of several compounds at once, as `Solubility.g_per_l`.
-
-    Parameters
-    ----------
-    laws : sequence of Solubility
-        None that never clouds.
-    abv : ndarray, shape (n,)
-        Strength [% vol at 20 °C].
-    at_c : float
-        Temperature [°C].
-
-    Returns
-    -------
-    ndarray, shape (number of laws, n)
-        Grams in a litre of spirit [g/L].
-    """
+    """Return the solubilities [g/L] of compounds at strengths [% vol at 20 °C], shape (laws, n)."""
     water, slope, mass = (
         np.array([getattr(law, name) for law in laws])[:, None]
         for name in ("log10_s_water_mol_l", "slope", "molar_mass_g")

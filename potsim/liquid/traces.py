@@ -277,37 +277,13 @@ def ln_gamma(compounds: Sequence[Compound], x: Array, temperature_k: Array) -> A
 
 
 def log10_at_room(ends: Array, f: Array) -> Array:
-    """Return how much of each compound dissolves at 25 °C, at high dilution.
-
-    Parameters
-    ----------
-    ends : ndarray, shape (number of compounds, 2)
-        As `ends_of`.
-    f : ndarray, shape (n,)
-        Volume fraction of ethanol, ``abv / 100``.
-
-    Returns
-    -------
-    ndarray, shape (number of compounds, n)
-        Decadic logarithm of mol/L beside the pure liquid compound.
-    """
+    """Return log10 of what dissolves at 25 °C [mol/L], shape (compounds, n), by `ends_of`."""
     water, ethanol = ends[:, :1], ends[:, 1:]
     return np.asarray(water * (1.0 - f) + ethanol * f + bend(f, ethanol - water))
 
 
 def ends_of(compounds: Sequence[Compound]) -> Array:
-    """Return ``log10 S`` in pure water and in pure ethanol at 25 °C [mol/L].
-
-    Parameters
-    ----------
-    compounds : sequence of Compound
-        Each with an ``anchor``.
-
-    Returns
-    -------
-    ndarray, shape (number of compounds, 2)
-        Water, ethanol.
-    """
+    """Return ``log10 S`` in water and in ethanol at 25 °C [mol/L], shape (anchored compounds, 2)."""
     in_water = [one.anchor.ln_gamma for one in compounds if one.anchor is not None]
     in_ethanol = from_groups([one.groups for one in compounds], np.ones(1), np.array([ROOM_K]))[:, 0]
     pure = np.log10(solvent_mol_per_l(np.array([0.0, 1.0])))
@@ -355,13 +331,7 @@ def warming(f: ArrayLike, temperature_k: ArrayLike, slope: ArrayLike) -> Array:
 
 
 def solvent_mol_per_l(f: ArrayLike) -> Array:
-    """Return the moles of ethanol and water in a litre of spirit at 20 °C.
-
-    Parameters
-    ----------
-    f : array_like
-        Volume fraction of ethanol.
-    """
+    """Return the moles of ethanol and water in a litre at 20 °C, by its volume fraction of ethanol."""
     w = np.asarray(strength.w_from_abv(100.0 * np.asarray(f, dtype=float)))
     density = np.asarray(strength.density(w))
     return np.asarray(density / strength.molar_mass(strength.x_from_w(w)))

@@ -177,18 +177,7 @@ class Carried:
         return Shares(steps.plant, there - gone + steps.kept, self.grid.over[:, before] + gone + steps.left)
 
     def rate(self, depletion: Array) -> Array:
-        """How fast each row comes over.
-
-        Parameters
-        ----------
-        depletion : ndarray, shape (m,)
-            0 to the end of the grid.
-
-        Returns
-        -------
-        ndarray, shape (rows, m)
-            Share of all that can come out, for each unit of depletion.
-        """
+        """Share of all that can come out, for a unit of depletion, shape (rows, m)."""
         s = np.asarray(depletion, dtype=float)
         known = _places(self.depletion, s)
         if known is not None:

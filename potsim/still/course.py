@@ -63,36 +63,14 @@ class Rising:
         self._cubic = (values[:, :-1], begin, bend, twist)
 
     def __call__(self, position: Array) -> Array:
-        """Evaluate every curve.
-
-        Parameters
-        ----------
-        position : ndarray, shape (m,)
-            Inside the grid.
-
-        Returns
-        -------
-        ndarray, shape (curves, m)
-            Values.
-        """
+        """Every curve at positions inside the grid, shape (curves, m)."""
         step = np.clip(np.searchsorted(self.position, position, side="right") - 1, 0, self._step.size - 1)
         along = (position - self.position[step]) / self._step[step]
         a, b, c, d = (column[:, step] for column in self._cubic)
         return np.asarray(((d * along + c) * along + b) * along + a)
 
     def reaches(self, level: Array) -> Array:
-        """Where each curve reaches levels of its own.
-
-        Parameters
-        ----------
-        level : ndarray, shape (curves, m) or (m,)
-            Levels; those outside a curve give the end of the grid next to them.
-
-        Returns
-        -------
-        ndarray, shape (curves, m)
-            Positions.
-        """
+        """Positions at which curves reach levels, (curves, m) or (m,); beyond, the end of the grid."""
         wanted = np.broadcast_to(level, (len(self.values), np.shape(level)[-1]))
         below = (self.values[:, None, :] < wanted[:, :, None]).sum(axis=2)
         step = np.clip(below - 1, 0, self._step.size - 1)
@@ -407,22 +385,7 @@ class Course:
             s = s[k - 1] + (s[k] - s[k - 1]) * along
 
     def at_power(self, depletion: float, power_w: float, table: Curves | None = None) -> Course:
-        """Return the course that takes another power from a point on.
-
-        Parameters
-        ----------
-        depletion : float
-            Where the power changes.
-        power_w : float
-            Power from there on [W].
-        table : Curves, optional
-            Those of the still at that power, where they are at hand.
-
-        Returns
-        -------
-        Course
-            The same charge in the same still.
-        """
+        """Return the same charge under another power [W] from a depletion on; `table` is of it."""
         here = self.at(np.array([depletion]))
         conditions = replace(self.legs[-1].curves.conditions, power_w=power_w)
         refuse_weak_heat(conditions, "still.power_step.power")
@@ -436,18 +399,7 @@ class Course:
         return replace(self, legs=(*self.legs[:-1], replace(leg, curves=curves(leg.curves.conditions))))
 
     def energy_error(self, upto: float) -> float:
-        """Relative error of the energy balance from the first drop to a depletion.
-
-        Parameters
-        ----------
-        upto : float
-            Where to stop.
-
-        Returns
-        -------
-        float
-            (heat in - heat out - heat stored) / heat in, integrated by time along the look-up.
-        """
+        """(Heat in - out - stored) / heat in, to a depletion, integrated along the look-up."""
         ends = [leg.from_depletion for leg in self.legs if leg.from_depletion < upto] + [upto]
         heat_in = heat_out = stored = 0.0
         for leg, start, end in zip(self.legs, ends[:-1], ends[1:], strict=False):

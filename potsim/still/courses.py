@@ -79,18 +79,7 @@ class Courses:
         return Courses(*columns, legs, self.got[chosen], self.number[chosen])
 
     def at(self, depletion: Array) -> ManyStates:
-        """States of all runs.
-
-        Parameters
-        ----------
-        depletion : ndarray, shape (m,) or (n, m)
-            ln(W0 / W), 0 at the first drop to `potsim.still.course.EXHAUSTED`.
-
-        Returns
-        -------
-        ManyStates
-            Shape (n, m); each quantity is computed when asked for.
-        """
+        """States of all runs, (n, m), at depletions of shape (m,) or (n, m); computed when asked for."""
         shape = (self.charge_mol.size, np.shape(depletion)[-1])
         return ManyStates(self, np.broadcast_to(np.asarray(depletion, dtype=float), shape))
 
@@ -143,20 +132,7 @@ class Courses:
         return out
 
     def at_collected(self, collected_l: Array, upto: float = EXHAUSTED) -> Array:
-        """Find the depletion at which so much is collected.
-
-        Parameters
-        ----------
-        collected_l : ndarray, shape (k,) or (n, k)
-            Pooled distillate [L at 20 °C].
-        upto : float
-            How far to look.
-
-        Returns
-        -------
-        ndarray, shape (n, k)
-            The depletion; infinite where there is not so much by then.
-        """
+        """Depletion, (n, k), at which volumes [L at 20 °C] are collected; infinite if not by `upto`."""
         s = _even(upto)
         over = -np.expm1(-s)
         volumes = self.evenly(upto).collected_l

@@ -121,18 +121,7 @@ class Walks:
         return Walks(self.tables, self._weights[kept], self.position[chosen], kinds, which)
 
     def at(self, depletion: Array) -> Look:
-        """Look all walks up.
-
-        Parameters
-        ----------
-        depletion : ndarray, shape (m,) or (n, m)
-            ln(W0 / W), 0 to that of exhaustion.
-
-        Returns
-        -------
-        Look
-            Gives any column on call, and the clock.
-        """
+        """Look all walks up at depletions ln(W0 / W), shape (m,) or (n, m), up to exhaustion."""
         return Look(self, self.position[:, None] - depletion)
 
     def logit(self, place: Array) -> tuple[Array, Rows]:
@@ -447,18 +436,7 @@ class Family:
 
 @lru_cache(maxsize=8)
 def family(span: Span) -> Family:
-    """Return the tables of the stills of a span, made at the first call and kept.
-
-    Parameters
-    ----------
-    span : Span
-        What they are to serve.
-
-    Returns
-    -------
-    Family
-        About 10 ms for each of its tables, of which there are up to 48.
-    """
+    """Return the tables of a span, up to 48 of about 10 ms each, made at the first call and kept."""
     return Family(span)
 
 

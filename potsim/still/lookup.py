@@ -49,20 +49,7 @@ class SmoothFit:
 
     @staticmethod
     def points(low: float, high: float, n: int) -> Array:
-        """Where the values are wanted.
-
-        Parameters
-        ----------
-        low, high : float
-            Ends of the interval; neither is one of the points.
-        n : int
-            Number of points.
-
-        Returns
-        -------
-        ndarray, shape (n,)
-            In rising order.
-        """
+        """Where the values are wanted: n points in rising order, neither end among them."""
         return np.asarray(low + (high - low) * 0.5 * (chebyshev.chebpts1(n) + 1.0))
 
     def __call__(self, z: Array) -> Array:
@@ -171,18 +158,7 @@ def four_rows(
 
 
 def difference(values: Array) -> Array:
-    """Differentiate along the first axis, from the four nearest steps, fourth order throughout.
-
-    Parameters
-    ----------
-    values : ndarray, shape (n, ...)
-        At least five rows at equal steps.
-
-    Returns
-    -------
-    ndarray
-        Change for each step, shape of ``values``.
-    """
+    """Change for each step along the first axis, of five rows or more; fourth order throughout."""
     v = values
     out = np.empty_like(v)
     out[2:-2] = (8.0 * (v[3:-1] - v[1:-3]) - (v[4:] - v[:-4])) / 12.0
@@ -194,20 +170,7 @@ def difference(values: Array) -> Array:
 
 
 def running_integral(step: float, values: Array) -> Array:
-    """Integral from the first row to each row, exact for cubics.
-
-    Parameters
-    ----------
-    step : float
-        Distance of rows.
-    values : ndarray, shape (n,)
-        The integrand.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Zero at the first row.
-    """
+    """Integral of values, shape (n,), at equal steps from the first row to each, exact for cubics."""
     m = difference(values)
     panels = 0.5 * (values[:-1] + values[1:]) + (m[:-1] - m[1:]) / 12.0
     return np.concatenate([[0.0], np.cumsum(panels) * step])

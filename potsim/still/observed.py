@@ -123,21 +123,7 @@ class Noise:
 
 
 def places(tracks: Tracks, observed: Observed) -> Array:
-    """Find how much has passed the neck at each reading.
-
-    Parameters
-    ----------
-    tracks : Tracks
-        The tracks.
-    observed : Observed
-        The readings.
-
-    Returns
-    -------
-    ndarray, shape (k, n)
-        Volumes at 20 °C [L]; what condenser and parrot hold back, and what is lost, comes on top of what is
-        collected.
-    """
+    """Volume past the neck at each reading, (tracks, n) [L at 20 °C]: held back and lost included."""
     held, kept = _held(tracks), _kept(tracks)
     over = tracks.where("elapsed_s", observed.elapsed_s)
     by_volume = held + np.where(observed.by_volume, observed.collected_l, 0.0) / kept
@@ -148,22 +134,7 @@ def places(tracks: Tracks, observed: Observed) -> Array:
 
 
 def predict(tracks: Tracks, observed: Observed, over_l: Array | None = None) -> Array:
-    """Return what the readings would be on each track.
-
-    Parameters
-    ----------
-    tracks : Tracks
-        The tracks.
-    observed : Observed
-        Which readings.
-    over_l : ndarray, shape (k, n), optional
-        From `places`.
-
-    Returns
-    -------
-    ndarray, shape (k, t)
-        In the order of `Observed.targets`.
-    """
+    """What the readings would be on each track, shape (tracks, t), in the order of `Observed.targets`."""
     over = places(tracks, observed) if over_l is None else over_l
     _, kind, line = observed.targets()
     columns = [_strengths(tracks, observed, over), *tracks.at(over, "vapour_k", "pot_k", "elapsed_s")]

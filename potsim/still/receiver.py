@@ -95,18 +95,7 @@ class Parrot:
         return np.exp(-z), fresh
 
     def at(self, states: States) -> Array:
-        """Strength in the parrot [% vol at 20 °C].
-
-        Parameters
-        ----------
-        states : States
-            Of this course.
-
-        Returns
-        -------
-        ndarray
-            Of their shape.
-        """
+        """Strength in the parrot [% vol at 20 °C], of states of this course and of their shape."""
         v = states.collected_l.ravel()
         out = states.mean_abv.ravel().copy()
         full = v > self.nodes_l[0]

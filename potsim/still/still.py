@@ -226,23 +226,7 @@ def materials() -> dict[str, Material]:
 
 
 def material(name: str) -> Material:
-    """Return a wall by its name.
-
-    Parameters
-    ----------
-    name : {'glass', 'steel', 'copper'}
-        What the pot is made of; ``'stainless steel'`` is steel.
-
-    Returns
-    -------
-    Material
-        With handbook values from memory.
-
-    Raises
-    ------
-    RequestError
-        For another material.
-    """
+    """Return a wall by its name, with handbook values from memory; ``'stainless steel'`` is steel."""
     known = materials()
     found = known.get({"stainless steel": "steel"}.get(name, name))
     if found is None:
@@ -251,22 +235,7 @@ def material(name: str) -> Material:
 
 
 def shed_w_per_m2_k(name: str, height_m: float, room_k: float) -> float:
-    """Return the heat that a wall sheds to still air by convection and radiation [W/(m2 K)].
-
-    Parameters
-    ----------
-    name : str
-        Material of the wall.
-    height_m : float
-        Its height [m].
-    room_k : float
-        Temperature of the room [K].
-
-    Returns
-    -------
-    float
-        For each square metre and degree above the room, for a wall of 85 °C.
-    """
+    """Heat that a wall of 85 °C sheds by convection and radiation [W/(m2 K)], by its height [m]."""
     convection = 1.42 * ((WALL_K - room_k) / height_m) ** 0.25
     radiation = material(name).emissivity * SIGMA * (WALL_K**2 + room_k**2) * (WALL_K + room_k)
     return float(convection + radiation)
@@ -301,20 +270,7 @@ def losses(name: str, capacity_l: float, level_l: float, room_k: float) -> Losse
 
 
 def mass_kg(name: str, capacity_l: float) -> float:
-    """Return the mass of a pot as high as it is wide, with lid and bottom [kg].
-
-    Parameters
-    ----------
-    name : str
-        What it is built of.
-    capacity_l : float
-        Volume to the rim [L].
-
-    Returns
-    -------
-    float
-        With the usual wall.
-    """
+    """Mass of a pot as high as it is wide, with lid, bottom and usual wall [kg], by its size [L]."""
     width = float(np.cbrt(4.0 * capacity_l / 1e3 / np.pi))
     surface = np.pi * width**2 * (1.0 + (1.0 + HEAD_SHARE) / 4.0)
     made = material(name)
@@ -388,20 +344,7 @@ class Stills:
 
     @staticmethod
     def like(conditions: Conditions, **changed: float | Array) -> Stills:
-        """Return stills that are alike but for some numbers.
-
-        Parameters
-        ----------
-        conditions : Conditions
-            What they have in common.
-        **changed : float or ndarray
-            Fields that take other values; shapes broadcast.
-
-        Returns
-        -------
-        Stills
-            One for each value.
-        """
+        """Return stills alike but for some fields, one for each of their values; shapes broadcast."""
         values = [changed.get(f.name, getattr(conditions, f.name)) for f in fields(Stills)]
         arrays = np.broadcast_arrays(*[np.atleast_1d(np.asarray(v, dtype=float)) for v in values])
         return Stills(*[np.array(a) for a in arrays])
@@ -493,20 +436,7 @@ class Span:
 
     @staticmethod
     def over(stills: Stills, pressure_pa: float) -> Span:
-        """Return the span that holds all given stills that can run.
-
-        Parameters
-        ----------
-        stills : Stills
-            The extremes; the first is the typical one.
-        pressure_pa : float
-            Pressure of the air [Pa].
-
-        Returns
-        -------
-        Span
-            No wider than what can be tabulated.
-        """
+        """Return the span of stills, the first being typical; no wider than can be tabulated."""
         at_k = reference_k(pressure_pa)
         ratio = np.minimum(stills.ratio(at_k), MOST_RATIO)
         tilt = np.minimum(stills.tilt(at_k), MOST_TILT_PER_K)

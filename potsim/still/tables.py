@@ -171,20 +171,7 @@ def _water_boils_k(pressure_pa: float) -> float:
 
 
 def refuse_weak_heat(conditions: Conditions, key: str = "still.power") -> None:
-    """Refuse conditions under which a pot of water would not come over.
-
-    Parameters
-    ----------
-    conditions : Conditions
-        Pressure, power, losses and room.
-    key : str
-        Key of the plan file that gave the power.
-
-    Raises
-    ------
-    RequestError
-        Names the power needed.
-    """
+    """Refuse conditions under which a pot of water would not come over, by the key that gave the power."""
     boiling_k = _water_boils_k(conditions.pressure_pa)
     shed = (conditions.neck_loss_w_per_k + conditions.pot_loss_w_per_k) * (boiling_k - conditions.room_k)
     if conditions.power_w <= shed:
@@ -573,16 +560,5 @@ def _fits(nodes: Balance, top: float) -> SmoothFit:
 
 @lru_cache(maxsize=16)  # of 1.5 MB each
 def curves(conditions: Conditions) -> Curves:
-    """Return the curves of a still, tabulated at the first call and kept.
-
-    Parameters
-    ----------
-    conditions : Conditions
-        Pressure, power, losses and room.
-
-    Returns
-    -------
-    Curves
-        The table.
-    """
+    """Return the curves of a still, tabulated at the first call and kept."""
     return Curves(conditions)

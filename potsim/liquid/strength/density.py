@@ -18,13 +18,7 @@ T_MIN_C, T_MAX_C = -20.0, 40.0
 
 @cache
 def general_formula() -> Array:
-    """Return the coefficients of OIML R 22 as one matrix.
-
-    Returns
-    -------
-    ndarray, shape (7, 12)
-        ``density = sum over i, k of matrix[i, k] (t - 20)**i w**k`` [kg/m³].
-    """
+    """Return ``c`` of OIML R 22, ``density = sum of c[i, k] (t - 20)**i w**k`` [kg/m³], shape (7, 12)."""
     matrix = np.zeros((7, 12))
     for row in read_table(TABLE):
         i, k, value = int(row["i"]), int(row["k"]), float(row["value"])
@@ -38,23 +32,7 @@ def general_formula() -> Array:
 
 
 def at_temperature(t_c: ArrayLike) -> Array:
-    """Return the coefficients of the powers of the mass fraction at a temperature.
-
-    Parameters
-    ----------
-    t_c : array_like, shape (...)
-        Temperature [°C].
-
-    Returns
-    -------
-    ndarray, shape (..., 12)
-        Coefficients of ``w**0`` to ``w**11`` [kg/m³].
-
-    Raises
-    ------
-    RangeError
-        Outside -20 to 40 °C.
-    """
+    """Return the coefficients of ``w**0`` to ``w**11`` [kg/m³], shape (..., 12), at -20 to 40 °C."""
     if isinstance(t_c, float):
         return _at_one_temperature(t_c)
     return _at_temperatures(within("t_c", t_c, T_MIN_C, T_MAX_C, "°C"))
@@ -70,20 +48,7 @@ def _at_temperatures(t_c: Array) -> Array:
 
 
 def polynomial(coefficients: Array, w: Array) -> Array:
-    """Return the value of polynomials by Horner's rule.
-
-    Parameters
-    ----------
-    coefficients : ndarray, shape (..., n)
-        Lowest power first; the leading axes broadcast against ``w``.
-    w : ndarray
-        Where to evaluate.
-
-    Returns
-    -------
-    ndarray
-        The values.
-    """
+    """Return polynomials at ``w`` by Horner's rule; coefficients are (..., n), lowest power first."""
     if coefficients.ndim == 1:  # plain numbers are added far faster than arrays without axes
         *lower, highest = coefficients.tolist()
         if w.size == 1:
