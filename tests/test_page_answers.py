@@ -499,7 +499,9 @@ def test_trials_side_by_side_and_poured_together(browser: Browser) -> None:
     found = browser.post("/api/compare", {"parts": parts})
     assert found["names"] == ["Bench spirit, trial 1", "Trial 2"]
     assert found["stops"][1]["l"] < found["stops"][0]["l"]
-    assert any("stop" in row["label"] for row in found["rows"])
+    told = {row["label"]: row["told"] for row in found["rows"]}
+    assert told["cuts: stop stream strength"] == ["55.0 % vol", "60.0 % vol"]
+    assert not [label for label in told if "_" in label]
     blend = browser.post(
         "/api/blend",
         {"parts": [{"tables": EXAMPLE, "volume": "800 mL"}, {"tables": other, "volume": "400 mL"}]},

@@ -24,7 +24,9 @@ from potsim.interfaces.page.shelf import Shelf
 from potsim.interfaces.page.told import bottles, refused, schema
 from potsim.interfaces.planfile import example_plan, plan_of, read_plan, tables_of, write_plan
 from potsim.interfaces.report import underway as words
+from potsim.interfaces.report.trials import foretold, rows_of
 from potsim.interfaces.tomlfile import Source
+from potsim.interfaces.trialfile import per_litre, ratio
 from potsim.interfaces.wording import formats
 from potsim.liquid import strength
 from potsim.liquid.compounds import compound
@@ -417,21 +419,11 @@ def compare(sent: dict[str, Any]) -> dict[str, Any]:
     made = side_by_side(first, last)
     rows: list[dict[str, Any]] = []
     for pair in made.botanicals:
-        values = [None if one is None else one.doses.g_per_l_charge for one in (pair.a, pair.b)]
-        rows.append(
-            {"kind": "dose", "label": pair.label, "unit": "g/L", "values": values, "effect": pair.change}
-        )
-    for one in (*made.decided, *made.predicted):
-        if not one.key.startswith("botanical."):
-            name = words.OUTCOME.get(one.key)
-            rows.append(
-                {
-                    "kind": "key" if name is None else "figure",
-                    "label": name or one.key,
-                    "unit": one.unit,
-                    "values": [one.a, one.b],
-                }
-            )
+        both = [None if one is None else one.doses.g_per_l_charge for one in (pair.a, pair.b)]
+        told = ["–" if one is None else f"{per_litre(one)} g/L" for one in both]
+        rows.append({"label": pair.label, "told": told, "effect": ratio(pair.change)})
+    decided = rows_of(one for one in made.decided if one.table != "botanical")
+    rows += [{"label": name, "told": sides, "effect": ""} for name, *sides in (*decided, *foretold(made))]
     oils: dict[str, list[float | None]] = {}
     for k, run in enumerate(runs):
         for line in in_bottle(run):

@@ -29,13 +29,14 @@ from potsim.planning.learnt import learn as refine
 from potsim.planning.learnt import mark_of
 from potsim.planning.next_trial import next_trial as follow
 from potsim.planning.notes import sentences
-from potsim.planning.plan import Plan, Tasting
+from potsim.planning.plan import TABLES, Plan, Tasting
 from potsim.planning.readings import next_reading
 from potsim.planning.run import Run
 from potsim.planning.trials import Trial
 from potsim.planning.underway import Poured, UnderWay
 from potsim.records import dataclass
 
+STILL = TABLES["still"].keys
 HELD = 16  # runs that are followed at a time
 POINTS = 61
 LOOK_S = 3.0  # in which the shelf is looked through before it answers with what it has
@@ -522,7 +523,7 @@ def _shown_still(kept: Kept, root: str, full: bool) -> dict[str, Any]:
     still = document.get("still", {})
     learnt = document.get("learnt", {})
     known = [
-        {"loss": key, "value": still.get(key), "error": learnt.get(f"{key}_error")}
+        {"of": STILL[key].noun, "value": still.get(key), "error": learnt.get(f"{key}_error")}
         for key in NUMBERS
         if f"{key}_error" in learnt
     ]

@@ -223,7 +223,7 @@ def _field(name: str, key: Key) -> dict[str, Any]:
         "low": key.low,
         "high": None if math.isinf(key.high) else key.high,
         "ticks": _ticks(key),
-        "names": [one.id for one in compounds()] if key.kind == of.COMPOSITION else None,
+        "names": {one.id: one.name for one in compounds()} if key.kind == of.COMPOSITION else None,
         "example": key.example,
         "default": key.usually or None,
         "choices": list(choices) or None,

@@ -237,9 +237,9 @@ def sections_of_comparison(made: Comparison) -> tuple[Section, ...]:
         told = (_both(made.botanicals), _rest(made), ROUGH)
         sections.append(Section("Predicted oil in a litre bottled, by botanical", told))
     for title, rows in (
-        ("What else was decided", _differences(decided)),
-        ("What the run is predicted to do", _foretold(made)),
-        ("What was measured and noted", _differences(made.measured)),
+        ("What else was decided", rows_of(decided)),
+        ("What the run is predicted to do", foretold(made)),
+        ("What was measured and noted", rows_of(made.measured)),
     ):
         if rows:
             columns = (Column("", align="left"), Column("A", align="left"), Column("B", align="left"))
@@ -251,13 +251,14 @@ def _told_as_dose(difference: Difference) -> bool:
     return difference.table == "botanical" and difference.field in ("mass_g", "pieces")
 
 
-def _differences(found: Iterable[Difference]) -> tuple[tuple[str, ...], ...]:
+def rows_of(found: Iterable[Difference]) -> tuple[tuple[str, ...], ...]:
+    """Return differences as rows: what differs, one side, the other."""
     return tuple((name_of(d), value_of(d, d.a), value_of(d, d.b)) for d in found)
 
 
-def _foretold(made: Comparison) -> tuple[tuple[str, ...], ...]:
+def foretold(made: Comparison) -> tuple[tuple[str, ...], ...]:
     """What is predicted otherwise; the first haze as a span, which is how it is told everywhere."""
-    rows = _differences(d for d in made.predicted if not d.field.startswith("haze_"))
+    rows = rows_of(d for d in made.predicted if not d.field.startswith("haze_"))
     spans = [("no oil" if run.cloud is None else span_words(run.cloud)) for run in (made.run_a, made.run_b)]
     return rows if spans[0] == spans[1] else (*rows, ("haze", *spans))
 

@@ -103,32 +103,6 @@ def _counted(sizes: Sequence[float]) -> list[tuple[float, int]]:
     return list(found.items())
 
 
-OUTCOME = {
-    "charge_l": "in the pot",
-    "charge_abv": "strength of the charge",
-    "distillate_l": "collected",
-    "distillate_abv": "strength of all collected",
-    "recovered": "share of the alcohol collected",
-    "run_min": "to the stop",
-    "boils_c": "the charge boils at",
-    "vapour_c": "vapour at the stop",
-    "stop": "stopped by",
-    "keep_l": "keep",
-    "keep_abv": "strength of the keep",
-    "kept": "share of the alcohol kept",
-    "water_l": "water",
-    "bottled_l": "bottled",
-    "bottles": "bottles",
-    "clouds_l": "the stream clouds at",
-    "bottle_clouds": "the bottled spirit clouds",
-    "oil_mg_per_l": "oil that can cloud",
-    "haze_low_abv": "first haze, lowest",
-    "haze_high_abv": "first haze, highest",
-    "bottle": "the bottled spirit",
-}
-"""What the figures of a run are called where two runs stand side by side."""
-
-
 def dose(one: ResolvedDose) -> str:
     """Say how much of a botanical goes in."""
     pieces = one.dose.pieces

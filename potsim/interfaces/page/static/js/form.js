@@ -65,22 +65,24 @@ function yesField(path, field) {
   return el("span", { class: "value chips" }, button(value ? "yes" : "no", () => put(path, value ? null : true, field.label), { class: "chip", "aria-pressed": String(value), "data-key": path }));
 }
 
+const called = (field, name) => field.names?.[name] ?? name;
+
 // Names and shares, such as a composition.
 function mapField(path, field) {
   const held = Object.entries(valueAt(path) ?? {});
   const share = { ...field, kind: "share", units: ["%"], ticks: null, low: null, high: null };
   return el("div", { class: "map" }, held.map(([name, value]) => {
     const shown = Array.isArray(value) ? value.join(", ") : String(value);
-    return el("div", { class: "map-row" }, el("span", { text: name.replaceAll("_", " ") }),
-      button(shown, () => askNumber(`${path}.${name}`, { ...share, label: name }), { class: "number-button", "data-key": `${path}.${name}` }),
-      button("−", () => put(`${path}.${name}`, null, `${name} out`), { class: "quiet small", "aria-label": `without ${name}` }));
+    return el("div", { class: "map-row" }, el("span", { text: called(field, name) }),
+      button(shown, () => askNumber(`${path}.${name}`, { ...share, label: called(field, name) }), { class: "number-button", "data-key": `${path}.${name}` }),
+      button("−", () => put(`${path}.${name}`, null, `${called(field, name)} out`), { class: "quiet small", "aria-label": `without ${called(field, name)}` }));
   }), addName(path, field, share));
 }
 
 function addName(path, field, share) {
-  const list = field.names ? el("datalist", { id: `names-${path}` }, field.names.map((name) => el("option", { value: name }))) : "";
+  const list = field.names ? el("datalist", { id: `names-${path}` }, Object.entries(field.names).map(([value, text]) => el("option", { value, text }))) : "";
   const input = el("input", { type: "text", placeholder: field.names ? "limonene" : "name", "aria-label": `${field.label}: another`, maxlength: 60, "data-key": path, list: list ? list.id : null });
-  const add = () => { const name = input.value.trim(); if (name) askNumber(`${path}.${name}`, { ...share, label: name }); };
+  const add = () => { const name = input.value.trim(); if (name) askNumber(`${path}.${name}`, { ...share, label: called(field, name) }); };
   return el("div", { class: "map-row" }, input, list, button("Add", add, { class: "quiet small" }));
 }
 

@@ -87,14 +87,6 @@ export const runSeen = () => (held.run ? seen(held.run, told(held.run.id)) : nul
 export const section = (name) => held.start.schema.find((one) => one.section === name);
 export const tableOf = (name) => held.start.schema.flatMap((one) => one.tables).find((one) => one.table === name);
 
-// The label of a key of the plan, "still.power" or a figure of the run.
-export function labelled(key) {
-  const steps = key.split(".");
-  const last = steps[steps.length - 1];
-  const field = tableOf(steps.slice(0, -1).filter((step) => !/^\d+$/.test(step)).join("."))?.fields.find((one) => one.key === last);
-  return field?.label ?? last.replaceAll("_", " ");
-}
-
 export function listen() {
   api.live((name, news) => {
     if (name === "shelf") loadShelf().catch(() => {});

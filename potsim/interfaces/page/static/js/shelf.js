@@ -79,7 +79,7 @@ export function show(host, { go }) {
 
   const group = (title, rows) => (rows.length ? el("section", null, el("h2", { text: title }), el("ul", { class: "list" }, rows)) : "");
   const figures = (one) => (one.answer ? inOneLine({ ...one.answer, keep_l: one.answer.keep_l ?? one.answer.volume_l, keep_abv: one.answer.keep_abv ?? one.answer.abv }) : "");
-  const learnt = (one) => (one.learnt?.length ? `learnt: ${one.learnt.map((loss) => `${loss.loss.replace("_", " ")} ${loss.value} ± ${loss.error}`).join(", ")}` : "");
+  const learnt = (one) => (one.learnt?.length ? `learnt: ${one.learnt.map((number) => `${number.of} ${number.value} ± ${number.error}`).join(", ")}` : "");
   const when = (one) => `${day(one.begun)}, ${timeOfDay(one.begun)}`;
 
   function list() {

@@ -3,7 +3,7 @@ import * as api from "./api.js";
 import { TICK, button, el, icon, svg, swap } from "./dom.js";
 import { draft, open } from "./draft.js";
 import { said } from "./formats.js";
-import { held, labelled, loadShelf, onChange } from "./held.js";
+import { held, loadShelf, onChange } from "./held.js";
 import { lanesPicture, leadBand } from "./lanes.js";
 import { nextTrial } from "./tasting.js";
 import { printSheet } from "./print.js";
@@ -91,10 +91,16 @@ export function show(host, { go }) {
     draw1();
   }
 
-  // Only what differs: told to three digits, one of the two is another.
-  const differing = () => found.rows.filter((row) => new Set([row.values[0], row.values[row.values.length - 1]].map((value) => shownValue(row, value))).size > 1);
-  const rows = () => el("table", { class: "differs" }, el("caption", { text: "What differs" }), el("thead", null, el("tr", null, el("th", { scope: "col" }, el("span", { class: "unseen", text: "what" })), ends(names()).map((text) => el("th", { scope: "col", text })), el("th", { scope: "col" }, el("span", { text: "in bottle" })))),
-    el("tbody", null, differing().map((row) => el("tr", null, el("th", { scope: "row" }, labelOf(row), el("small", { text: ` ${row.unit ?? ""}` })), row.values.map((value, k) => el("td", { class: k === row.values.length - 1 ? "last" : null, text: shownValue(row, value) })), el("td", { class: "effect", text: effect(row) })))));
+  // Only what differs as it is told.
+  const differing = () => found.rows.filter((row) => row.told[0] !== row.told[1]);
+  function rows() {
+    const these = differing();
+    const oil = these.some((row) => row.effect);  // of doses: how the oil in the bottle changes
+    const heads = ends(names()).map((text) => el("th", { scope: "col", text }));
+    return el("table", { class: "differs" }, el("caption", { text: "What differs" }),
+      el("thead", null, el("tr", null, el("th", { scope: "col" }, el("span", { class: "unseen", text: "what" })), heads, oil ? el("th", { scope: "col", text: "in bottle" }) : "")),
+      el("tbody", null, these.map((row) => el("tr", null, el("th", { scope: "row", text: words.capital(row.label) }), row.told.map((text, k) => el("td", { class: k ? "last" : null, text })), oil ? el("td", { class: "effect", text: row.effect }) : ""))));
+  }
 
   // In a litre bottled: a ring for the first, a dot for the last, on one scale of equal ratios.
   function oils() {
@@ -128,11 +134,6 @@ export function show(host, { go }) {
     return [el("p", null, el("b", { text: poured.poured_l.map((l) => said("volume", l)).join(" + ") }), " give ", el("b", { text: `${said("volume", poured.most_l ?? poured.volume_l)} at ${said("abv", poured.abv)}` })),
       answer ? el("p", { class: "caption" }, `One run would do the like: ${said("volume", answer.keep_l)} at ${said("abv", answer.keep_abv)}. `, button("Take it as a plan", () => { open(plan, { words: "One run of both" }); go("plan"); }, { class: "link" })) : ""];
   }
-
-  const shownValue = (row, value) => (value === null || value === undefined ? "–" : typeof value === "number" ? String(+value.toPrecision(3)) : String(value));
-  const effect = (row) => (typeof row.effect === "number" ? `× ${row.effect.toPrecision(3)}` : row.values.every((v) => typeof v === "number") ? signed(row.values[row.values.length - 1] - row.values[0]) : "");
-  const signed = (d) => `${d < 0 ? "\u2212" : "+"}${+Math.abs(d).toPrecision(3)}`;
-  const labelOf = (row) => (row.kind === "key" ? labelled(row.label) : words.capital(row.label));
 
   function draw() {
     const these = picked();
