@@ -313,7 +313,7 @@ def test_more_power_than_was_said_is_said(planned: Run) -> None:
 
 def test_the_readings_of_another_run_are_refused(planned: Run) -> None:
     found = [next_reading([], Entry(collected_l=2.3, read_abv=20.0))]
-    with refused("more_than_charged", "collected", 2.3):
+    with refused("beyond_charge", "collected", 2.3):
         follow(planned, found)
     with refused("hold_up", "hold_up", 0.9):
         Follower(planned, hold_up_l=0.9)

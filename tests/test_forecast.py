@@ -21,7 +21,7 @@ from potsim.interfaces import enter
 from potsim.interfaces.plots.others import figure_of_follow, plot_follow
 from potsim.interfaces.report.underway import text_of_forecast
 from potsim.interfaces.report.words import words
-from potsim.planning.events import Remark, Taste
+from potsim.planning.events import Read, Remark, Taste
 from potsim.planning.forecast import Follower, Forecast, follow
 from potsim.planning.journal import Journal
 from potsim.planning.notes import hint
@@ -319,20 +319,38 @@ def test_readings_typed_at_the_still_are_answered_and_saved(
 ) -> None:
     typed = (
         "20 min, 100 mL, 79,5 % at 22 °C\n\nbanana\n22 min, 90 mL\n25 min, 200 mL, 58 %\n"
+        "26 min, 30 L, 58 %\n26 250 mL 58 %\nheat off\n"
         "strike 2\nstrike 7\ntaste 1 green apple\n"
         "taste well\nnote door open, a draught\n?\nall\nend\n30 min, 300 mL\n"
     )
     monkeypatch.setattr(enter.sys, "stdin", io.StringIO(typed))
     done = say("follow", "quince.toml", "--enter")
     assert done.code == 0
-    for banana in ("banana", "90 mL", "reading 7", "'well'"):
+    for banana in ("banana", "90 mL", "reading 7", "'well'", "30 L", "26 250"):
         assert sum("Not taken" in told and banana in told for told in done.err.splitlines()) == 1
-    assert done.err.count("Not taken") == 4
+    assert done.err.count("Not taken") == 6
     assert done.out.count("Collect ") >= 4
     journal = Journal.read(Path("quince.readings.jsonl"))
     assert [r.collected_l for r in journal.readings] == [0.1]
     assert journal.latest(Taste, jar=1).word == "green apple"
     assert journal.all_of(Remark) == (Remark("door open, a draught"),)
+
+
+def test_a_reading_that_cannot_be_is_set_aside_and_taken_back(
+    say: Callable[..., object], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Journal.open("old.jsonl", Path("quince.toml").read_text(encoding="utf-8")) as journal:
+        for litres in (0.1, 30.0):
+            journal.append(Read(Entry(collected_l=litres, read_abv=70.0)))
+    told = say("follow", "quince.toml", "old.jsonl")
+    assert told.code == 0
+    assert "strike 2" in told.out
+    monkeypatch.setattr(enter.sys, "stdin", io.StringIO("200 mL, 69 %\nstrike 2\n"))
+    assert say("follow", "quince.toml", "--enter", "--journal", "old.jsonl").code == 0
+    assert [reading.collected_l for reading in Journal.read("old.jsonl").readings] == [0.1, 0.2]
+    assert Journal.read("old.jsonl").aside == ()
+    monkeypatch.setattr(enter.sys, "stdin", None)
+    assert say("follow", "quince.toml", "--enter").code == 2
 
 
 def test_a_reading_taken_back_leaves_nothing_behind(example_run: Run) -> None:

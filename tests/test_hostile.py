@@ -18,6 +18,8 @@ from potsim.errors import RequestError
 from potsim.interfaces import output
 from potsim.interfaces.cli import main
 from potsim.interfaces.output import csv_of
+from potsim.interfaces.planfile import load_plan
+from potsim.interfaces.trialfile import read_folder
 from potsim.planning import events as kept
 from potsim.planning.events import BusyError, Read
 from potsim.planning.journal import Journal
@@ -156,3 +158,15 @@ def test_the_wrong_kind_of_number_is_refused_at_the_door() -> None:
             potsim.Plan.from_dict(
                 {"charge": [{"name": "spirit", "volume": "2 L", "abv": "40 %"}], "still": {"power": wrong}}
             )
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no pipes with names")
+def test_what_is_no_plain_file_is_not_waited_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(output, "FILLED_WITHIN_S", 0)
+    os.mkfifo(tmp_path / "pipe.toml")
+    (tmp_path / "gone.toml").symlink_to(tmp_path / "nowhere.toml")
+    with refused("pipe_not_filled"):
+        load_plan(tmp_path / "pipe.toml")
+    with refused("file_to_read"):
+        load_plan("/dev/zero")
+    assert list(read_folder(str(tmp_path))) == ["gone.toml", "pipe.toml"]

@@ -276,7 +276,7 @@ def test_the_command_line_and_the_page_write_the_same_run(
     browser.tell(run, {"kind": "reading", "strength": "80 %", "collected": "60 mL", "time": "12 min"})
     typed = "14 min, 100 mL, 79.6 %\njar 60 mL 79.5 %\ntaste 1 sharp\nend\n"
     monkeypatch.setattr("sys.stdin", io.StringIO(typed))
-    assert "Going on after 1 readings." in say("follow", str(plan), "--enter").err
+    assert "Going on after 1 reading." in say("follow", str(plan), "--enter").err
     browser.tell(run, {"kind": "verdict", "botanical": "juniper", "verdict": "more", "words": "thin"})
     found = browser.get(f"/api/runs/{run}")
     assert [round(one["l"], 3) for one in found["strip"]["readings"]] == [0.06, 0.1, 0.13]

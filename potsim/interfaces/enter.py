@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import sys
 
@@ -11,8 +12,8 @@ from potsim.interfaces.quantities import short
 from potsim.interfaces.readingsfile import HAZY, entry_of, read_entry_fields
 from potsim.interfaces.report import render
 from potsim.interfaces.report.underway import now_section, text_of_forecast
-from potsim.planning.events import Read, Remark, Taste, Undo
-from potsim.planning.forecast import Follower, Forecast
+from potsim.planning.events import Heat, Read, Remark, Taste, Undo
+from potsim.planning.forecast import Follower
 from potsim.planning.journal import Journal
 from potsim.planning.notes import sentences
 
@@ -26,9 +27,11 @@ READINGS = (
 COMMANDS = (
     ("taste 3 green apple", "a word on jar 3"),
     ("note ...", "something that happened"),
+    ("heat on", "a reading without a time then takes it from the clock"),
+    ("heat off", "the run is over, but for what drips on"),
     ("all", "everything known by now"),
     ("strike 4", "take reading 4 back"),
-    ("end", "leave; the journal stays, and the same command goes on with it"),
+    ("end", "leave, when the run is over or before; the same command goes on"),
 )
 HELP = "\n".join(
     [
@@ -44,10 +47,11 @@ def enter(follower: Follower, journal: Journal, hydrometer_c: float | None = Non
 
     A line that cannot be is refused and asked for again; all before it is on disk.
     """
+    check_input()
     output.words(HELP)
-    _say(follower.update(journal.readings))
+    _say(follower, journal)
     while True:
-        _ask(f"{len(journal.readings) + 1}> ")
+        _ask(f"{len(journal.numbered) + 1}> ")
         line = sys.stdin.readline()
         if not line or line.strip().lower() in END:
             return
@@ -59,6 +63,14 @@ def enter(follower: Follower, journal: Journal, hydrometer_c: float | None = Non
             output.words(f"Not taken: {error.message}")
             if error.hint:
                 output.words(f"hint: {error.hint}")
+
+
+def check_input() -> None:
+    """Refuse a standard input from which nothing can be typed; a byte that is no text is shown as such."""
+    if sys.stdin is None:
+        raise RequestError.of("nothing_to_type_at", "--enter")
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="replace")
 
 
 def _ask(prompt: str) -> None:
@@ -80,16 +92,19 @@ def _take(line: str, follower: Follower, journal: Journal, hydrometer_c: float |
     elif command == "taste":
         journal.append(_tasted(rest))
         output.words("Saved.")
+    elif line.lower().split() in (["heat", "on"], ["heat", "off"]):
+        journal.append(Heat(line.lower().endswith("on")))
+        output.words("Saved.")
     elif command == "note":
         journal.append(Remark(rest.strip()))
         output.words("Saved.")
     elif command in STRIKE:
         if not rest:
-            raise RequestError.of("which_reading", given=short(line), last=len(journal.readings))
+            raise RequestError.of("which_reading", given=short(line), last=len(journal.numbered))
         number = int(quantities.count(rest, "the number of a reading", whole=True))
         journal.append(Undo(_numbered(journal, number)))
         output.words(f"Reading {number} is taken back.")
-        _say(follower.update(journal.readings))
+        _say(follower, journal)
     elif not (any(letter.isdigit() for letter in line) or command in HAZY):
         raise RequestError.of("not_a_reading", given=short(line))
     else:
@@ -99,16 +114,15 @@ def _take(line: str, follower: Follower, journal: Journal, hydrometer_c: float |
         assert reading is not None
         corrected = "" if reading.abv is None else f", {reading.abv:.1f} % vol at 20 °C"
         output.words(f"Saved: reading {reading.number}{corrected}.")
-        _say(follower.update(journal.readings))
+        _say(follower, journal)
 
 
 def _numbered(journal: Journal, number: int) -> str:
     """The event that a reading came from, by the number of the reading."""
-    readings = journal.readings
-    if not 1 <= number <= len(readings):
-        raise RequestError.of("no_such_number", given=number, allowed=len(readings))
-    line = readings[number - 1].line
-    return next(record.id for record in journal.records if record.line == line)
+    told = journal.numbered
+    if not 1 <= number <= len(told):
+        raise RequestError.of("no_such_number", given=number, allowed=len(told))
+    return told[number - 1].id
 
 
 def _tasted(text: str) -> Taste:
@@ -118,8 +132,14 @@ def _tasted(text: str) -> Taste:
     return Taste(int(found[1]), found[2])
 
 
-def _say(forecast: Forecast) -> None:
+def _say(follower: Follower, journal: Journal) -> None:
     """Answer in few lines: what to do, what is now, what is odd."""
+    try:
+        forecast = follower.update(journal.readings)
+    except PotsimError as error:
+        output.words(f"No forecast: {error.message}")
+        output.words("hint: `strike N` takes reading N back.")
+        return
     output.result(str(forecast))
     output.result(render([now_section(forecast)]))
     for sentence in sentences(forecast.odd):

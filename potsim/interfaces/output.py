@@ -27,14 +27,17 @@ if TYPE_CHECKING:
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _NUMBER = re.compile(r"[+-]?[0-9.]+(?:e[+-]?[0-9]+)?")
+FILLED_WITHIN_S = 3  # that a pipe with a name is waited for
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 
 
 def content_of(path: Path, largest: int, kind: str, pattern: str) -> bytes:
     """Return what is in a file, or refuse one that is not there or too large for its kind."""
     try:
-        with path.open("rb") as file:
+        with open(path, "rb", opener=_to_read) as file:
             content = file.read(largest + 1)
+    except RequestError:
+        raise
     except FileNotFoundError:
         if path.is_symlink():
             raise RequestError.of("file_gone", given=str(path)) from None
@@ -48,6 +51,25 @@ def content_of(path: Path, largest: int, kind: str, pattern: str) -> bytes:
         most = f"{largest // 1000} kB" if largest < 1_000_000 else f"{largest // 1_000_000} MB"
         raise RequestError.of("file_large", allowed=most, of=kind).at(Where(path.name))
     return content
+
+
+def _to_read(path: str, flags: int) -> int:
+    """Open a file or a pipe; a device has no end, and a pipe with a name may have nobody who fills it."""
+    mode = os.stat(path).st_mode
+    if not (stat.S_ISREG(mode) or stat.S_ISDIR(mode) or stat.S_ISFIFO(mode)):
+        raise RequestError.of("file_to_read", given=path)
+    if not (stat.S_ISFIFO(mode) and os.path.exists(os.path.realpath(path))):
+        return os.open(path, flags)
+    import select  # start-up: for pipes only
+
+    handle = os.open(path, flags | os.O_NONBLOCK)
+    waiting = select.poll()
+    waiting.register(handle, select.POLLIN)
+    if not waiting.poll(1000 * FILLED_WITHIN_S):
+        os.close(handle)
+        raise RequestError.of("pipe_not_filled", given=path, allowed=FILLED_WITHIN_S)
+    os.set_blocking(handle, True)
+    return handle
 
 
 def _near_file(path: Path, pattern: str) -> str:

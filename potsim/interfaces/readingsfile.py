@@ -218,6 +218,9 @@ def _unknown(what: str, header: str, name: str) -> UnknownNameError:
 def read_entry_fields(text: str) -> Fields:
     """Read what is typed at the still, such as ``"42 min, 220 mL, 71 % at 24 °C, vapour 84.5 °C"``."""
     fields: Fields = {}
+    spaced = re.search(r"(?<![\d.,:/])\d{1,3}(?: \d{3})+(?![\d.,:/])", tidy(text))
+    if spaced and not re.search(r"\b(?:note|words)\b", text[: spaced.start()], re.IGNORECASE):
+        raise RequestError.of("one_number_or_two", given=spaced[0])
     for part in re.split(r"\s*(?:;|,(?!\d)|,(?=\s))\s*", tidy(text)):
         if part:
             fields = _joined(text, fields, _part(part))
@@ -328,13 +331,14 @@ def load_readings(
     pressure_pa: float = ATMOSPHERE_PA,
     parrot_l: float | None = None,
     hydrometer_c: float | None = None,
+    fits: Callable[[Reading], None] | None = None,
 ) -> Readings:
-    """Read a file of readings."""
+    """Read a file of readings; ``fits`` refuses one that cannot be of the run."""
     named = Path(path)
     content = content_of(named, LARGEST, "file of readings", "*.csv")
     text, notes = _decoded(content, named.name)
     read = read_readings(
-        text, named.name, pressure_pa=pressure_pa, parrot_l=parrot_l, hydrometer_c=hydrometer_c
+        text, named.name, pressure_pa=pressure_pa, parrot_l=parrot_l, hydrometer_c=hydrometer_c, fits=fits
     )
     return Readings(read.name, read.readings, (*notes, *read.notes))
 
@@ -365,6 +369,7 @@ def read_readings(
     pressure_pa: float = ATMOSPHERE_PA,
     parrot_l: float | None = None,
     hydrometer_c: float | None = None,
+    fits: Callable[[Reading], None] | None = None,
 ) -> Readings:
     r"""Read the text of a file of readings."""
     table = _Table(name, hydrometer_c)
@@ -382,9 +387,10 @@ def read_readings(
         with table.noting(line):
             with_units = table.entry(line, cells)
             if with_units is not None:
-                found.append(
-                    next_reading(found, with_units, line=line, pressure_pa=pressure_pa, parrot_l=parrot_l)
-                )
+                made = next_reading(found, with_units, line=line, pressure_pa=pressure_pa, parrot_l=parrot_l)
+                if fits is not None:
+                    fits(made)
+                found.append(made)
     if table.faults:
         raise together(table.faults)
     if not found:

@@ -448,11 +448,14 @@ def read_folder(folder: str) -> dict[str, Trial | PotsimError]:
     if not path.is_dir():
         raise RequestError.of("not_a_folder", given=folder, there=path.exists())
     found: dict[str, Trial | PotsimError] = {}
-    for file in sorted(one for one in path.iterdir() if one.suffix.lower() == ".toml" and one.is_file()):
+    for file in sorted(one for one in path.iterdir() if one.suffix.lower() == ".toml" and not one.is_dir()):
+        if file.exists() and not file.is_file():
+            found[file.name] = RequestError.of("file_to_read", given=file.name)
+            continue
         try:
             found[file.name] = read_trial(file).trial
         except PotsimError as error:
-            if not is_still(file):
+            if not (file.is_file() and is_still(file)):
                 found[file.name] = error
     if not found:
         raise RequestError.of("no_trials", given=folder)

@@ -18,6 +18,7 @@ from potsim.planning.cloud import Stream
 from potsim.planning.frames import Shown, read_only
 from potsim.planning.learnt import (
     bench_of,
+    check_reading,
     hold_up,
     observed_of,
     odd_readings,
@@ -293,6 +294,8 @@ class Follower:
         The search begins at the last answer while readings are added; when one is taken back or changed it
         begins anew, so that nothing of it stays.
         """
+        for reading in readings:
+            check_reading(self.run, reading)
         told = told_during_run(readings)
         known = opened(self.prior, told, self.run)
         bench = bench_of(self.run, readings, known)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -109,10 +109,19 @@ class Journal:
         Pressure of the air [Pa], which decides the azeotrope.
     parrot_l : float or None
         What the plan's parrot holds [L]; ``None`` for none.
+    fits : callable, optional
+        Refuses a reading that cannot be of this run.
     """
 
-    def __init__(self, path: Path, handle: int | None, pressure_pa: float, parrot_l: float | None) -> None:
-        self.path, self.pressure_pa, self.parrot_l = path, pressure_pa, parrot_l
+    def __init__(
+        self,
+        path: Path,
+        handle: int | None,
+        pressure_pa: float,
+        parrot_l: float | None,
+        fits: Callable[[Reading], None] | None = None,
+    ) -> None:
+        self.path, self.pressure_pa, self.parrot_l, self.fits = path, pressure_pa, parrot_l, fits
         self._handle = handle
         self._forget()
 
@@ -133,13 +142,14 @@ class Journal:
         *,
         pressure_pa: float = ATMOSPHERE_PA,
         parrot_l: float | None = None,
+        fits: Callable[[Reading], None] | None = None,
         event_id: str = "start",
         device: str = "",
     ) -> Journal:
         """Begin a journal, or go on with one that is there."""
         named = Path(path)
         handle = opened(named, add=True, make=plan_text is not None)
-        journal = cls(named, handle, pressure_pa, parrot_l)
+        journal = cls(named, handle, pressure_pa, parrot_l, fits)
         try:
             with alone(handle, named):
                 journal._take(mend=True)
@@ -162,12 +172,13 @@ class Journal:
         *,
         pressure_pa: float = ATMOSPHERE_PA,
         parrot_l: float | None = None,
+        fits: Callable[[Reading], None] | None = None,
     ) -> Journal:
         """Read a journal that is there, also while it is being added to."""
         named = Path(path)
         handle = opened(named, add=False)
         try:
-            journal = cls(named, handle, pressure_pa, parrot_l)
+            journal = cls(named, handle, pressure_pa, parrot_l, fits)
             with blame(named):
                 journal._take(mend=False)
         finally:
@@ -219,11 +230,11 @@ class Journal:
         if not (isinstance(event, Undo) and event.event.startswith("#")):
             return found
         self._standing = None
-        numbers = [r.line for r in self.readings]
+        _ = self.standing
+        read = [placed.record for placed, _ in self._readings]
         number = int(event.event[1:])
-        line = numbers[number - 1] if 1 <= number <= len(numbers) else 0
-        meant = [r.id for r in self._records if r.line == line and isinstance(r.event, Read)]
-        return [found[0]._replace(event=Undo(meant[0] if meant else ""))]
+        meant = read[number - 1].id if 1 <= number <= len(read) else ""
+        return [found[0]._replace(event=Undo(meant))]
 
     def _other(self) -> RequestError:
         return RequestError.of("file_no_journal", given=str(self.path))
@@ -274,6 +285,12 @@ class Journal:
         """Return what became of an event among the readings; ``None`` if it is none of them."""
         _ = self.standing
         return next((r for placed, r in self._readings if placed.record.id == event_id), None)
+
+    @property
+    def numbered(self) -> tuple[Record, ...]:
+        """What the readings came of, by their numbers from 1; those set aside have theirs too."""
+        _ = self.standing
+        return tuple(placed.record for placed in self._placed)
 
     @property
     def aside(self) -> tuple[tuple[Record, RequestError], ...]:
@@ -386,17 +403,13 @@ class Journal:
             if not one.told:
                 entry = _clamped(entry, before, placed[k + 1 :])
             try:
-                reading = next_reading(
-                    before,
-                    entry,
-                    line=one.record.line,
-                    pressure_pa=self.pressure_pa,
-                    parrot_l=self.parrot_l,
-                )
+                reading = next_reading(before, entry, pressure_pa=self.pressure_pa, parrot_l=self.parrot_l)
+                if self.fits is not None:
+                    self.fits(reading)
             except RequestError as error:
                 aside.append((one.record, error))
             else:
-                kept.append((one, reading))
+                kept.append((one, replace(reading, number=k + 1)))
         self._placed, self._readings, self._aside = placed, kept, aside
 
     # Adding to it -----------------------------------------------------------------------------------------
@@ -446,7 +459,7 @@ class Journal:
         if isinstance(event, Read | Full | Volume):
             standing = (*self.standing, record)
             before = {r.id for r, _ in self._aside}
-            probe = Journal(self.path, None, self.pressure_pa, self.parrot_l)
+            probe = Journal(self.path, None, self.pressure_pa, self.parrot_l, self.fits)
             probe._lay(self._placed_of(standing))
             for bad, error in probe._aside:
                 if bad.id not in before:

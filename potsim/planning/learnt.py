@@ -37,6 +37,7 @@ START_DOUBT = (0.15, 180.0)  # of the heat-up, and s: metal and cold corners; co
 THERMOMETER_DOUBT_K = 0.7  # its own half a degree, and the weather; common practice, no source
 HOLD_UP_DOUBT = 0.015  # of the charge's volume; common practice, no source
 LEAST_RATIO_DOUBT = 0.02  # of a neck said to shed nothing
+MOST_COLLECTED = 0.9  # of the charge's volume or mass, that a reading may tell of
 WIDE = 5.0  # standard errors up to which values are sought
 WIDEST = {"time_scale": 3.0, "lost": 1.0, "charge_l": 0.4, "volatility_error": 0.1, "vapour_offset_k": 8.0}
 LEAST_REACH = 0.2  # ratio up to which a neck is sought at least
@@ -144,15 +145,8 @@ def bench_of(run: Run, readings: Sequence[Reading], prior: Prior) -> Bench:
     first_w, changes = powers(run, readings)
     above = _reference_k(conditions.pressure_pa) - conditions.room_k
     shed = conditions.pot_loss_w_per_k * above
-    taken = conditions.neck_loss_w_per_k * above
     all_w = np.array([first_w, *(power for _, power in changes)])
-    # What the neck takes, and how steeply that rises, decide how little power can be followed.
-    floor_w = max(taken / (SPARE * MOST_RATIO), shed / above / (MOST_TILT_PER_K - 1.0 / above), 1.0)
-    least_part = max(LEAST_SHARE / still.heat_share, (floor_w + shed) / float(all_w.min()))
-    if least_part > 1.0:
-        needed_w = still.on_plate_w(floor_w + shed)
-        values = {"given": float(all_w.min()), "allowed": needed_w, "shed_w": shed, "neck_w": taken}
-        raise RequestError.of("little_to_follow", "power", **values)
+    least_part = max(LEAST_SHARE / still.heat_share, _enough(run, float(all_w.min())))
     most_part = MOST_SHARE / still.heat_share
     net = np.concatenate([part * all_w - shed for part in (least_part, 1.0, most_part)])
     least = float(net.min())
@@ -179,6 +173,36 @@ def bench_of(run: Run, readings: Sequence[Reading], prior: Prior) -> Bench:
         parrot_l=max((r.parrot_l for r in readings if r.parrot_l is not None), default=0.0),
         share=_share(run, readings),
     )
+
+
+def _enough(run: Run, least_w: float) -> float:
+    """Share of a power in the pot that must arrive to be followed; refuses one of which all is too little.
+
+    What the neck takes, and how steeply that rises, decide how little can be followed.
+    """
+    still = run.setting.still
+    above = _reference_k(still.conditions.pressure_pa) - still.conditions.room_k
+    shed, taken = still.conditions.pot_loss_w_per_k * above, still.conditions.neck_loss_w_per_k * above
+    floor_w = max(taken / (SPARE * MOST_RATIO), shed / above / (MOST_TILT_PER_K - 1.0 / above), 1.0)
+    if floor_w + shed > least_w or still.heat_share < LEAST_SHARE:
+        needed_w = still.on_plate_w(floor_w + shed)
+        values = {"given": still.on_plate_w(least_w), "allowed": needed_w, "shed_w": shed, "neck_w": taken}
+        raise RequestError.of("little_to_follow", "power", **values)
+    return (floor_w + shed) / least_w
+
+
+def check_reading(run: Run, reading: Reading) -> None:
+    """Refuse a reading that cannot be of a run: of more than was charged, or a power that hardly boils it."""
+    collected_l, mass_g, power_w = reading.collected_l or 0.0, reading.mass_g or 0.0, reading.entry.power_w
+    for path, given, allowed, quantity in (
+        ("collected", collected_l, run.charge.volume_l, "volume"),
+        ("mass", mass_g, 1000.0 * run.charge.mass_kg, "mass_about"),
+    ):
+        if given > MOST_COLLECTED * allowed:
+            values = {"given": given, "allowed": MOST_COLLECTED * allowed, "charge": allowed}
+            raise RequestError.of("beyond_charge", path, quantity=quantity, **values)
+    if power_w is not None and collected_l > 0.0:
+        _enough(run, run.setting.still.heat_share * power_w)
 
 
 def _planned_net_w(run: Run) -> float:
@@ -212,12 +236,6 @@ def _share(run: Run, readings: Sequence[Reading]) -> float:
     stop = -math.expm1(-BEYOND * run.end.depletion - 0.1)
     collected = max((r.collected_l or 0.0 for r in readings), default=0.0)
     mass = max((r.mass_g or 0.0 for r in readings), default=0.0)
-    if collected > 0.9 * run.charge.volume_l or mass > 900.0 * run.charge.mass_kg:
-        of = ("collected", collected, run.charge.volume_l, "volume")
-        if not collected:
-            of = ("mass", mass, 1000.0 * run.charge.mass_kg, "mass_about")
-        path, given, allowed, quantity = of
-        raise RequestError.of("more_than_charged", path, given=given, allowed=allowed, quantity=quantity)
     read = collected / run.charge.volume_l + mass / (1000.0 * run.charge.mass_kg)
     return min(LAST_SHARE, max(stop, 1.15 * read + 0.1))
 

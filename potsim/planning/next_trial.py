@@ -27,7 +27,7 @@ from potsim.planning.botanicals import labels, spelling
 from potsim.planning.charge import check_jars
 from potsim.planning.cloud import Cloud, glass_of
 from potsim.planning.notes import Note, for_dose, hint, sentences
-from potsim.planning.plan import VERDICTS, BotanicalDose, JarStock, Plan, StillPlan, Tasting
+from potsim.planning.plan import VERDICTS, BotanicalDose, JarStock, Plan, Result, StillPlan, Tasting
 from potsim.planning.release import CLEAR, LEAST_TIMES
 from potsim.planning.run import Run, distil
 from potsim.planning.schema import OIL_FACTORS
@@ -525,6 +525,15 @@ class Entry:
         """Day of the run as written; empty if not said."""
         result = self.trial.result if self.trial else None
         return "" if result is None or result.date is None else str(result.date)
+
+    @property
+    def told(self) -> bool:
+        """Whether anything is told of its run but a day, which a plan just made has too."""
+        trial = self.trial
+        if trial is None:
+            return False
+        result = None if trial.result is None else replace(trial.result, date=None)
+        return result not in (None, Result()) or any(note.verdict or note.words for note in trial.notes)
 
     @property
     def alcohol(self) -> AlcoholBook | None:

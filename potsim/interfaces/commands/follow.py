@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import argparse
+import functools
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import output, quantities
 from potsim.interfaces.options import FORCE, JSON, PICTURES, Command, argument
 from potsim.interfaces.planfile import the_plan, the_plan_file
-from potsim.interfaces.wording import in_units, units_of
+from potsim.interfaces.wording import counted, in_units, units_of
 
 if TYPE_CHECKING:
     from potsim.planning.forecast import Forecast
@@ -73,26 +74,25 @@ def _check(args: argparse.Namespace) -> None:
 
 
 def _enter(args: argparse.Namespace, plan_file: Path, made: Run, held: float | None) -> None:
-    from potsim.interfaces.enter import enter
+    from potsim.interfaces.enter import check_input, enter
     from potsim.interfaces.tomlfile import read_file
     from potsim.planning.forecast import Follower
     from potsim.planning.journal import Journal
     from potsim.planning.notes import sentences
 
+    check_input()
     path = Path(args.journal) if args.journal is not None else plan_file.with_suffix(".readings.jsonl")
     follower = Follower(made, held)
-    still = made.setting.still
-    pressure_pa, parrot_l = still.conditions.pressure_pa, still.parrot_l
     text = read_file(plan_file)
     begun = path.exists() and path.stat().st_size > 0
     if begun and _same_plan(Journal.read(path).plan_text, made.plan, plan_file):
         text = Journal.read(path).plan_text  # what came of the run may stand in the file by now
-    with Journal.open(path, text, pressure_pa=pressure_pa, parrot_l=parrot_l) as journal:
+    with Journal.open(path, text, **_of_run(made)) as journal:
         output.words(f"Readings are saved in '{path}', each at once.")
-        for sentence in sentences(damage(journal)):
-            output.words(sentence)
         if journal.readings:
-            output.words(f"Going on after {len(journal.readings)} readings.")
+            output.words(f"Going on after {counted(len(journal.readings), 'reading')}.")
+        for sentence in sentences(left_out(journal)):
+            output.words(sentence)
         enter(follower, journal, args.hydrometer)
 
 
@@ -102,19 +102,35 @@ def _readings(
     """Read a table, or a journal, which begins with a brace."""
     from potsim.interfaces.readingsfile import load_readings
 
-    still = made.setting.still
-    pressure_pa, parrot_l = still.conditions.pressure_pa, still.parrot_l
     if _is_journal(path):
         from potsim.planning.journal import Journal
         from potsim.planning.notes import caution
 
-        journal = Journal.read(path, pressure_pa=pressure_pa, parrot_l=parrot_l)
+        journal = Journal.read(path, **_of_run(made))
         other = not _same_plan(journal.plan_text, plan, plan_file)
         changed = (caution("plan_changed"),) if other else ()
-        aside = (caution("reading_aside", why=str(error)) for _, error in journal.aside)
-        return journal.readings, (*damage(journal), *aside, *changed)
-    read_table = load_readings(path, pressure_pa=pressure_pa, parrot_l=parrot_l, hydrometer_c=hydrometer_c)
+        return journal.readings, (*left_out(journal), *changed)
+    still = made.setting.still
+    read_table = load_readings(
+        path,
+        pressure_pa=still.conditions.pressure_pa,
+        parrot_l=still.parrot_l,
+        hydrometer_c=hydrometer_c,
+        fits=_of_run(made)["fits"],
+    )
     return read_table.readings, read_table.notes
+
+
+def _of_run(made: Run) -> dict[str, Any]:
+    """What a journal needs to know of its run."""
+    from potsim.planning.learnt import check_reading
+
+    still = made.setting.still
+    return {
+        "pressure_pa": still.conditions.pressure_pa,
+        "parrot_l": still.parrot_l,
+        "fits": functools.partial(check_reading, made),
+    }
 
 
 def _same_plan(begun_with: str, plan: Plan, plan_file: Path) -> bool:
@@ -127,12 +143,17 @@ def _same_plan(begun_with: str, plan: Plan, plan_file: Path) -> bool:
         return False
 
 
-def damage(journal: Journal) -> tuple[Note, ...]:
-    """Return which lines of a journal are left out."""
+def left_out(journal: Journal) -> tuple[Note, ...]:
+    """Return which lines of a journal cannot be read, and which readings cannot be of its run."""
     from potsim.planning.notes import caution
 
     kinds = {True: "line_torn", False: "line_unreadable"}
-    return tuple(caution(kinds[one.torn], line=one.line, given=one.text) for one in journal.damaged)
+    damaged = (caution(kinds[one.torn], line=one.line, given=one.text) for one in journal.damaged)
+    numbers = {record.id: number for number, record in enumerate(journal.numbered, start=1)}
+    aside = (
+        caution("reading_aside", number=numbers[record.id], why=str(error)) for record, error in journal.aside
+    )
+    return (*damaged, *aside)
 
 
 def _is_journal(path: Path) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import time
 import tomllib
 from collections import OrderedDict
@@ -25,8 +26,8 @@ from potsim.interfaces.wording import in_units
 from potsim.planning.events import Clouded, Full, HoldUp, Read, Record, Start, Titled, Undo, Water
 from potsim.planning.forecast import Band, Follower, Forecast
 from potsim.planning.journal import Journal
+from potsim.planning.learnt import check_reading, mark_of
 from potsim.planning.learnt import learn as refine
-from potsim.planning.learnt import mark_of
 from potsim.planning.next_trial import next_trial as follow
 from potsim.planning.notes import sentences
 from potsim.planning.plan import TABLES, Plan, Tasting
@@ -77,6 +78,7 @@ def under_way(name: str, root: str) -> UnderWay:
         run = run_of(plan_of_run(journal, root))
         still = run.setting.still
         journal.pressure_pa, journal.parrot_l = still.conditions.pressure_pa, still.parrot_l
+        journal.fits = functools.partial(check_reading, run)
         forecast = Follower(run, _held(journal)).update(journal.readings)
         _UNDER_WAY[key] = UnderWay(run, journal, forecast, off_before(run))
     _UNDER_WAY.move_to_end(key)

@@ -593,6 +593,10 @@ READINGS = {
         "too little comes over to be followed.",
         "Correct it to at least {allowed:power}, or the plan's losses.",
     ),
+    "beyond_charge": Reads(
+        "is {given:{quantity}}; of a charge of {charge:{quantity}} at most {allowed:{quantity}} is followed.",
+        "Read it again: is its unit right, and is it of this run?",
+    ),
     "early_haze": Said(
         "a haze is told before the first drop.", "Say how much was collected when it was first seen."
     ),

@@ -242,6 +242,11 @@ READINGS = {
     "sized_stream": Said(
         "a stream has no size, but {given} is given.", 'What is collected goes by itself: "220 mL, 71 %".'
     ),
+    "one_number_or_two": Said("'{given}' can be one number or two.", TYPED),
+    "nothing_to_type_at": Reads(
+        "reads what is typed, but standard input is closed.",
+        "Type at a terminal, or give the readings as a file: potsim follow PLAN READINGS",
+    ),
     "which_reading": Said(
         "'{given}' does not say which reading.",
         "{last:?`strike {last}` takes back the last one.|There is none yet.}",
@@ -258,6 +263,11 @@ READINGS = {
 FILES = {
     "file_missing": Said("there is no '{given}'.", "Check the name and the folder."),
     "file_is_folder": Said("'{given}' is a folder.", "Name a {sort} in it."),
+    "file_to_read": Said("'{given}' is not a plain file.", "Name the file itself."),
+    "pipe_not_filled": Said(
+        "'{given}' is not a plain file but a pipe, into which nothing is written for {allowed} s.",
+        "Name a plain file, or start first what writes into it.",
+    ),
     "file_there": Said("'{given}' is there already.", "Choose another name, or add --force to replace it."),
     "file_not_plain": Said("'{given}' is not a file that can be kept.", "Name a plain file."),
     "file_too_large": Said(

@@ -456,7 +456,7 @@ def sections_of_book(entries: Sequence[Entry], folder: str) -> tuple[Section, ..
         Column("collected", "measured"),
         Column("at", unit_of("abv_column")),
     )
-    count = counted(len(entries), "trial")
+    count = counted(len(ran), "trial")
     sections = [Section(f"{count} in {folder}", (Table(columns, tuple(map(_row, ran))),))] if ran else []
     if any(entry.doses for entry in ran):
         sections += _dose_tables(ran)
@@ -473,7 +473,10 @@ def named(entry: Entry) -> str:
     """Return why a file cannot be read or run, with its name before."""
     error = entry.error
     said = error is not None and bool(error.where) and error.where[0].file == entry.name
-    return str(error) if said else f"{entry.name}: {error}"
+    if error is None or len(error.faults) == 1:
+        return str(error) if said else f"{entry.name}: {error}"
+    more = f"(and {counted(len(error.faults) - 1, 'fault')} more)"
+    return f"{error.faults[0] if said else f'{entry.name}: {error.faults[0]}'} {more}"
 
 
 def _row(entry: Entry) -> tuple[str, ...]:
@@ -514,7 +517,7 @@ def _short(name: str) -> str:
 
 
 def _story(entry: Entry) -> str:
-    parts = []
+    parts = ["Only a date is told: it may not have been run yet."] if entry.date and not entry.told else []
     if entry.parent:
         changed = [_change(d) for d in entry.changes[:MOST_CHANGES]]
         if len(entry.changes) > MOST_CHANGES:

@@ -544,7 +544,7 @@ def _reading(v: Mapping[str, Any]) -> str:
 def _odd_reading(note: Note) -> str:
     v, (what, apart, kind) = note.values, READ[note.values["of"]]
     where = f"{what}{_reading(v)}"
-    line = f" (line {v['line']})" if v["line"] else ""
+    line = f" (line {v['line']})" if v["line"] else f" (reading {v['number']})"
     off = f"is {say(apart, abs(v['off']))} off, {say(kind, v['read'])} where {say(kind, v['expected'])}"
     asked = ASKED[v["of"]][v["off"] > 0.0]
     return f"{where[0].upper()}{where[1:]}{line} {off} is expected: {asked} It is left out."
@@ -678,7 +678,7 @@ READINGS: dict[str, Words] = {
     "line_torn": "The last line was torn off while it was written, and is left out: '{given}'.",
     "line_unreadable": "Line {line} cannot be read, and is left out: '{given}'.",
     "plan_changed": "The plan is no longer as it was when this journal was begun.",
-    "reading_aside": "{why} The reading is set aside.",
+    "reading_aside": "Reading {number} is set aside: {why} `strike {number}` takes it back, under --enter.",
 }
 
 
