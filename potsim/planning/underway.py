@@ -279,15 +279,18 @@ class UnderWay:
         return None
 
     def _coming_spans(self) -> list[_Span]:
-        """Jars that are not noted yet, up to the stop: as planned, the last size again and again."""
-        planned, noted = self.run.jars, self._noted_spans
-        if not planned or self.journal.heat_off is not None:
+        """Jars that are not noted yet, up to the stop."""
+        if not self.run.jars or self.journal.heat_off is not None:
             return self._last_span()
+        return self._unnoted_spans(self.forecast.stop_l.value)
+
+    def _unnoted_spans(self, end: float) -> list[_Span]:
+        """Jars that are not noted, up to a place: as planned, the last size again and again."""
+        planned, noted = self.run.jars, self._noted_spans
         begin = noted[-1].to_l if noted else 0.0
         number = noted[-1].number + 1 if noted else 1
-        end = self.forecast.stop_l.value
         spans: list[_Span] = []
-        while begin < end - SLIVER_L and len(spans) < MOST_COMING:
+        while planned and begin < end - SLIVER_L and len(spans) < MOST_COMING:
             like = planned[min(number, len(planned)) - 1]
             width = like.size_l if number >= len(planned) else like.to_l - like.from_l
             if self.working_l is not None and like.role != "heads":
@@ -382,11 +385,8 @@ class UnderWay:
         found: list[Order] = []
         if not self.journal.readings and not self.journal.jars:
             found.append(Order("first_drop", at_min=self.first_drop_min, collected_l=0.0))
-        kind = "jar" if self.working_l is None else "empty"
+        found += self.changes
         stop_l, stop_min = self.end_l, self.stop_min
-        for jar in self.jars:
-            if jar.state in ("flowing", "coming") and jar.to_l < stop_l - SLIVER_L:
-                found.append(Order(kind, jar.number, jar.full_min, jar.to_l))
         if self.off_before_min:
             at = stop_min - self.off_before_min
             found.append(Order("off", None, at, self.collected_at(at)))
@@ -396,6 +396,16 @@ class UnderWay:
             at_min = self.forecast.elapsed_min + bare.in_min
             found.append(Order("level", None, at_min, self.forecast.collected_l + bare.in_l))
         return tuple(sorted(found, key=lambda order: order.at_min or 0.0))
+
+    @property
+    def changes(self) -> tuple[Order, ...]:
+        """When the jars that are not noted are changed as planned, up to the stop or the heat going off."""
+        kind = "jar" if self.working_l is None else "empty"
+        spans = [span for span in self._unnoted_spans(self.end_l) if span.to_l < self.end_l - SLIVER_L]
+        minutes = self.minutes(np.array([span.to_l for span in spans]))
+        return tuple(
+            Order(kind, span.number, float(at), span.to_l) for span, at in zip(spans, minutes, strict=True)
+        )
 
     @property
     def working_l(self) -> float | None:

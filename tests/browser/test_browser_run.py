@@ -206,6 +206,39 @@ def test_a_working_jar_is_tasted_and_emptied(with_run: Any, clock: Clock, folder
     assert [jar["state"] for jar in seen(page)["strip"]["jars"][:3]] == ["over", "safe", "flowing"]
 
 
+def test_jars_changed_but_not_noted_are_noted_as_planned_by_one_tap(
+    with_run: Any, clock: Clock, folder: Path
+) -> None:
+    page = with_run(**PHONE)
+    first = seen(page)["strip"]["jars"][0]
+    clock.to(page, first["full_min"])
+    page.locator("[data-key=act]").click()
+    told(page)
+    jars = seen(page)["strip"]["jars"]
+    clock.to(page, jars[1]["full_min"] + 0.5)  # late, no more
+    settled(page)
+    expect(page.locator(".forgotten")).to_have_count(0)
+    clock.to(page, jars[4]["full_min"] + 0.5)
+    clock.on(0.05)
+    expect(page.locator(".forgotten")).to_contain_text("is more than jar 2 holds")
+    expect(page.locator("[data-key=changed]")).to_have_text("Yes: jars 2 to 5")
+    clock.to(page, seen(page)["forecast"]["stop"]["min"])
+    page.get_by_text("Heat is off").click()
+    told(page)
+    page.locator("[data-key=changed]").click()
+    told(page)
+    expect(page.locator(".forgotten")).to_have_count(0)
+    notes = [record for record in journal(folder) if record["record"] == "full"]
+    assert [record["jar"] for record in notes] == [jar["n"] for jar in jars[:-1]]
+    assert [record["at"] for record in notes] == sorted(record["at"] for record in notes)
+    assert [jar["n"] for jar in seen(page)["strip"]["jars"]] == [jar["n"] for jar in jars]
+    page.locator(".undo-act").click()
+    told(page)
+    assert len(seen(page)["strip"]["jars"]) == 2
+    page.locator("[data-key=notchanged]").click()
+    expect(page.locator(".forgotten")).to_have_count(0)
+
+
 def test_a_run_is_played_to_its_end(with_run: Any, clock: Clock, folder: Path) -> None:
     plan = copy.deepcopy(EXAMPLE)
     plan["jars"] = {"sizes": ["200 mL"]}

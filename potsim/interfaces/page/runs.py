@@ -121,6 +121,7 @@ def run(sent: dict[str, Any]) -> dict[str, Any]:
         "condenser_w": planned.condenser_w,
         "ticks": words.ticks(planned),
         "orders": [_order(order) for order in made.orders],
+        "changes": [_order(order) for order in made.changes],
         "forecast": _forecast(made, trouble),
         "strip": strip(made),
         "lanes": answers.lanes(planned),

@@ -190,7 +190,7 @@ def poured(made: Poured) -> str:
     end = f"{format_volume(made.end_l)} at {format_abv(made.target_abv)}{bottles}"
     later = made.water_g.value - made.first_g
     if made.measured is None:
-        return f"Forecast: measure the jug before the rest. Makes {end}."
+        return f"Measure the jug before the rest. Makes {end}."
     if later < 0.5:
         return f"Makes {end}."
     return f"Let it cool, read again. Some {say('water', later)} more makes {end}."

@@ -4,6 +4,7 @@ import { isHere } from "./api.js";
 import { collected, spoutNow } from "./course.js";
 import { atArmsLength, countdown, everySecond, minutesSince } from "./clock.js";
 import { button, el, say, seenHeight, swap, tapOrHold, textWidth } from "./dom.js";
+import { askForgotten } from "./forgotten.js";
 import { figure, said, unit } from "./formats.js";
 import { onChange, runSeen } from "./held.js";
 import { lanesPicture, leadBand, leadsNow } from "./lanes.js";
@@ -50,15 +51,16 @@ function none(host, go) {
 function over(host, view, go) {
   const strip = el("div", { class: "strip-host" });
   const list = el("div", { class: "noted" });
+  const asked = el("div", { class: "trouble" });
   host.append(el("section", { class: "place now-over" }, el("p", { class: "sub" }, el("span", { text: view.title }), el("span", { text: "heat is off" })),
-    el("h1", { class: "order", text: words.order.over }), el("p", { text: "Let it cool; water runs till the spout is cold." }), strip, list,
+    el("h1", { class: "order", text: words.order.over }), el("p", { text: "Let it cool; water runs till the spout is cold." }), strip, asked, list,
     el("div", { class: "acts" }, button("Heat is still on", () => {
       const last = view.things.filter((one) => (one.kind === "heat" || one.kind === "off") && !one.struck).pop();
       if (last) takeBack(view.id, last.id);
     }, { class: "quiet" }), button("Pour", () => go("pour"), { class: "main" }))));
   alarms.letSleep();
   const drawn = stripIn(strip, () => ({ strip: runSeen().strip, height: 150, band: false }));
-  const update = () => { drawn.draw(); swap(list, notedList(runSeen())); };
+  const update = () => { drawn.draw(); swap(asked, askForgotten(runSeen(), runSeen().strip.end_l)); swap(list, notedList(runSeen())); };
   update();
   return { close: drawn.end, update };
 }
@@ -209,7 +211,7 @@ function running(host) {
     const refused = refusedList(view);
     const waits = waiting(view.id).length;
     if (refused.length) hide();
-    swap(parts.trouble, refused, [view.forecast.trouble, ...view.forecast.odd ?? [], ...(view.forecast.aside ?? []).map((one) => one.message)].filter(Boolean).slice(0, 2).map((text) => el("p", { class: "edge", text })),
+    swap(parts.trouble, refused, askForgotten(view, nowL), [view.forecast.trouble, ...view.forecast.odd ?? [], ...(view.forecast.aside ?? []).map((one) => one.message)].filter(Boolean).slice(0, 2).map((text) => el("p", { class: "edge", text })),
       waits && !isHere() ? el("p", { class: "caption", text: words.waits(waits) }) : []);
   }
 
@@ -231,6 +233,7 @@ function running(host) {
     view = runSeen() ?? view;
     flow();
     acts();
+    if (!parts.trouble.querySelector(".forgotten") && askForgotten(view, nowL)) { notes(); fit(); }
     if ((slow += 1) % 4 === 0 || order.stage === "soon") { strip.draw(); lanes(); }
   });
   addEventListener("resize", update);

@@ -1,6 +1,7 @@
 // Pour: which jars go in, what is in the jug, how much water; then what it tasted of and the next trial.
 import * as api from "./api.js";
 import { TICK, button, el, icon, swap } from "./dom.js";
+import { askForgotten } from "./forgotten.js";
 import { figure, parted, said } from "./formats.js";
 import { held, onChange, runSeen, tableOf } from "./held.js";
 import { notedList } from "./noted.js";
@@ -37,8 +38,8 @@ function pouring(host, go) {
       el("div", { class: "acts" }, button(view0 ? "To the still" : "To the shelf", () => go(view0 ? "now" : "shelf"), { class: "main" }))));
     return {};
   }
-  const parts = { head: el("div", { class: "pour-head" }), strip: el("div", { class: "strip-host" }), jars: el("ul", { class: "jars" }), jug: el("div", { class: "jug" }), after: el("div", { class: "after" }), acts: el("div", { class: "acts on-soft" }) };
-  host.append(el("section", { class: "place pour" }, el("div", { class: "pour-grid" }, el("div", null, parts.head, parts.strip, parts.jars), el("div", null, parts.jug, parts.after)), parts.acts));
+  const parts = { head: el("div", { class: "pour-head" }), strip: el("div", { class: "strip-host" }), asked: el("div", { class: "trouble" }), jars: el("ul", { class: "jars" }), jug: el("div", { class: "jug" }), after: el("div", { class: "after" }), acts: el("div", { class: "acts on-soft" }) };
+  host.append(el("section", { class: "place pour" }, el("div", { class: "pour-grid" }, el("div", null, parts.head, parts.strip, parts.asked, parts.jars), el("div", null, parts.jug, parts.after)), parts.acts));
   let view = view0;
   let pour = view.pour;
   let asked = 0;
@@ -115,9 +116,9 @@ function pouring(host, go) {
     const number = band ? `${figure("water", water.first_low_g ?? water.low_g)}–${figure("water", water.first_high_g ?? water.high_g)}` : figure("water", water.first_g);
     swap(parts.jug, el("div", { class: "jug-head" }, el("h2", { text: measured ? "In the jug, measured" : "In the jug: measure it" }), el("span", { text: `forecast ${said("volume", pool.volume_l)}, ${said("abv", pool.abv)}` })),
       el("div", { class: "trio" }, boxed("mass", "g", 0, "mass"), boxed("strength", "%", 1, "strength"), boxed("temperature", "°C", 2, "temperature")),
-      el("h2", { text: pour.weak ? "No water" : rest !== null ? "Still to pour in" : "Pour in water" }),
+      el("h2", { text: pour.weak ? "No water" : rest !== null ? "Still to pour in" : words.firstWater(water.total_g ? water.first_g / water.total_g : 1) }),
       el("div", { class: "water" }, el("p", { class: band ? "water-number band" : "water-number" }, el("b", { text: number }), el("span", { text: " g" })),
-        el("p", { class: "water-words" }, band ? el("b", { text: "forecast; nine tenths first. " }) : "", pour.text ?? "")));
+        el("p", { class: "water-words" }, band ? el("b", { text: `The whole is ${said("water", water.total_g)} by forecast. ` }) : "", pour.text ?? "")));
   }
 
   function acts() {
@@ -136,6 +137,7 @@ function pouring(host, go) {
   function draw() {
     swap(parts.head, el("h1", { text: "Which jars go in?" }), el("span", { class: "caption", text: pour ? `pool ± ${said("abv", pour.pool.abv_pm)}` : "" }));
     strip.draw();
+    swap(parts.asked, view.off_ms ? askForgotten(view, view.strip.end_l) : "");
     swap(parts.jars, jarsHere().length ? jarsHere().map(jarRow) : el("li", { class: "caption", text: words.nothingOver }));
     jug();
     acts();

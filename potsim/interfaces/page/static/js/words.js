@@ -23,6 +23,10 @@ export const words = {
     drop: "keep the first drops apart: heads",
     past: (time) => `past the stop by ${time}`,
   },
+  jars: (numbers) => (numbers.length === 1 ? `jar ${numbers[0]}` : `jars ${numbers[0]} to ${numbers[numbers.length - 1]}`),
+  forgotten: (n, held) => `Were the jars changed as planned? ${held} is more than jar ${n} holds.`,
+  // More than that is all of it; less, where the least that it may take is less.
+  firstWater: (share) => (share > 0.91 ? "Pour in water" : share > 0.89 ? "Pour in first, nine tenths" : "Pour in first"),
   nineInTen: "nine runs in ten will lie between",
   reckoning: "reckoning…",
   plainNet: "Leave this page open: without the laptop clock, alarms and your notes go on and are sent later; only loading it anew needs the laptop.",
