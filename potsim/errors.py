@@ -37,83 +37,56 @@ class Where(NamedTuple):
 
 
 class PotsimError(Exception):
-    """Any refusal or failure that potsim foresaw.
+    """Any refusal or failure that potsim foresaw, as a record; its kind is worded when it is read.
 
     Parameters
     ----------
-    fault : str
-        What is wrong, without its place; empty if the kind says it.
-    hint : str
-        What to do; empty if the kind says it, or what is allowed.
     kind : str
         What sort of fault it is, one word for a program.
     path : str
         Key of the plan or name of the argument that it is about, such as ``"still.power"``; empty for none.
     given : object
-        What was given; ``None`` where nothing was.
+        What was given, in plain units; ``None`` where nothing was.
     allowed : object
         What would do; empty where that is not a matter of one value.
-    follows : bool
-        Whether the fault reads on from its place (``"is 3 W; ..."``), or is a sentence of its own.
+    **values : object
+        Other numbers and names that its sentence needs.
     """
 
     exit_code = 1
     kind = "failed"
 
     def __init__(
-        self,
-        fault: str = "",
-        hint: str = "",
-        *,
-        kind: str = "",
-        path: str = "",
-        given: Any = None,
-        allowed: Any = "",
-        follows: bool | None = None,
+        self, kind: str = "", path: str = "", *, given: Any = None, allowed: Any = "", **values: Any
     ) -> None:
-        super().__init__(fault or kind)
-        self._fault, self._hint, self._follows = fault, hint, follows
-        self._own = bool(fault)  # whether its words are its own
+        super().__init__(kind)
         self.kind = kind or self.kind
         self.path = path
         self.given = given
         self.allowed = allowed
+        self.values = values
         self.units: str | None = None  # system of units that its numbers are told in; that of what is asked
-        self.values: dict[str, Any] = {}  # other numbers and names that its sentence needs
         self.where: tuple[Where, ...] = ()  # places, the outermost first: a plan, and a plan that it names
 
     @classmethod
     def of(cls, kind: str, path: str = "", *, given: Any = None, allowed: Any = "", **values: Any) -> Self:
-        """Return a refusal as a record, in plain units; its kind is worded when it is read."""
-        error = cls.__new__(cls)
-        PotsimError.__init__(error, kind=kind, path=path, given=given, allowed=allowed)
-        error.values = values
-        return error
+        """Return a refusal of a kind."""
+        return cls(kind, path, given=given, allowed=allowed, **values)
 
     @property
     def fault(self) -> str:
         """What is wrong, without its place."""
-        return self._fault or faces.fault(self)
-
-    @fault.setter
-    def fault(self, words: str) -> None:
-        self._fault = words
+        return faces.fault(self)
 
     @property
     def hint(self) -> str:
         """What to do; empty if what is allowed says it."""
-        return self._hint or ("" if self._own else faces.hint(self))
-
-    @hint.setter
-    def hint(self, words: str) -> None:
-        self._hint = words
+        return faces.hint(self)
 
     @property
     def follows(self) -> bool:
-        """Whether the fault reads on from its place."""
-        if self._follows is None:
-            return not self._own and faces.follows(self)
-        return self._follows
+        """Whether the fault reads on from its place, or is a sentence of its own."""
+        return faces.follows(self)
 
     def at(self, where: Where) -> PotsimError:
         """Return the refusal with a place put before those that it has."""
@@ -137,9 +110,9 @@ class PotsimError(Exception):
         if self.path and not (self.where and self.where[-1].path):
             places.append(self.path)
         joined = ": ".join(places)
-        if not (joined or self._own):
+        if not joined:
             return self.fault[:1].upper() + self.fault[1:]
-        return f"{joined}{' ' if self.follows else ': '}{self.fault}" if joined else self.fault
+        return f"{joined}{' ' if self.follows else ': '}{self.fault}"
 
     @property
     def record(self) -> dict[str, Any]:
@@ -205,11 +178,12 @@ class UnknownNameError(RequestError, LookupError):
 
     kind = "unknown_name"
 
-    def __init__(self, what: str, given: str, known: Iterable[str], hint: str = "", **record: Any) -> None:
+    def __init__(
+        self, what: str, given: str, known: Iterable[str], *, kind: str = "", path: str = ""
+    ) -> None:
+        super().__init__(kind, path, given=given, what=what)
         self.known = sorted(set(known))
         self.near = nearest(given, self.known)
-        super().__init__("", "" if self.near else hint, given=given, **record)
-        self.values = {"what": what}
 
 
 class SeveralFaultsError(RequestError):
@@ -218,10 +192,14 @@ class SeveralFaultsError(RequestError):
     kind = "several"
 
     def __init__(self, faults: Sequence[PotsimError]) -> None:
-        super().__init__(f"{len(faults)} faults.")
+        super().__init__(path=faults[0].path)
         self._faults = tuple(faults)
         self.where = faults[0].where
-        self.path = faults[0].path
+
+    @property
+    def hint(self) -> str:
+        """Nothing: each says what to do."""
+        return ""
 
     @property
     def faults(self) -> tuple[PotsimError, ...]:

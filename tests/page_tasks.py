@@ -43,7 +43,7 @@ def fails(sent: dict[str, Any]) -> Any:
 
 def refuses(sent: dict[str, Any]) -> Any:
     """Refuse."""
-    raise RequestError("That cannot be.")
+    raise RequestError.of("empty_charge")
 
 
 def refusal(error: PotsimError) -> Any:

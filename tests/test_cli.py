@@ -83,7 +83,7 @@ def test_a_folder_that_may_not_be_written_to_is_refused(say, monkeypatch: pytest
     [
         (KeyboardInterrupt(), "stopped by Ctrl-C"),
         (MemoryError(), "there is not enough memory"),
-        (ConvergenceError("It would not come to an end.", "Try less."), "It would not come to an end."),
+        (ConvergenceError.of("not_converged", of="reflux"), "The reflux of the neck was not found."),
         (PermissionError(errno.EACCES, "Permission denied", "secret"), "'secret': Permission denied"),
         (ZeroDivisionError("of all things"), "something unforeseen: ZeroDivisionError: of all things"),
     ],

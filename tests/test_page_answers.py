@@ -225,7 +225,7 @@ def test_time_memory_and_faults_end_a_calculation_and_nothing_else() -> None:
     said = {"x": 1}
     assert found[:4] == [said, BudgetError, said, BudgetError]
     assert found[4:8] == [said, BudgetError, said, FaultError]
-    assert found[8]["refused"]["message"] == "That cannot be."
+    assert found[8]["refused"]["message"] == "There is no charge."
     assert found[9] == said
 
 

@@ -211,7 +211,7 @@ def test_contours_over_two_numbers() -> None:
     assert (ax.get_xlabel(), ax.get_ylabel()) == ("charge.abv, % vol", "still.power, W")
     with refused("unknown_name", "", "keep.avb"):
         potsim.contours(table, "keep.avb")
-    with refused("said", "no_surface"):
+    with refused("no_surface"):
         potsim.contours(table[table["still.power"] == 500.0], "keep.abv")
     plt.close("all")
 

@@ -61,5 +61,5 @@ def test_the_picture_goes_on_the_axes_given_and_in_litres_for_much() -> None:
     assert ax.get_xlabel() == "distillate collected, L at 20 °C; each curve ends at the stop"
     assert not figure.axes[1].lines
     assert plot_sweep(sweep(plan, "charge.abv", [40.0], "volume")).figure is not figure
-    with refused("said", "no_value_runs"):
+    with refused("none_runs", "still.power"):
         plot_sweep(sweep(replace(plan, still=StillPlan(capacity_l=1.0)), "still.power", [500.0]))

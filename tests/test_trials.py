@@ -270,7 +270,7 @@ def test_a_book_is_in_order_and_lists_what_cannot_be_read() -> None:
         "trial-9.toml": replace(FIRST, name="trial-9.toml"),
         "trial-2.toml": SECOND,
         "trial-1.toml": replace(NOTED, result=Result(date="2025-03-01")),
-        "broken.toml": PotsimError("broken."),
+        "broken.toml": PotsimError.of("not_utf8"),
         "hot.toml": replace(FIRST, name="hot.toml", plan=replace(PLAN, still=StillPlan(capacity_l=1.0))),
     }
     entries = book(found)

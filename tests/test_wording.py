@@ -26,10 +26,7 @@ from potsim.planning.schema import keys_of
 # --- Refusals
 
 # What is refused where a record says too little, as patterns; each is caused by the test that names it.
-REFUSALS = {
-    "no_surface": "two values or more",
-    "no_value_runs": r"None of the values of still\.power can be run",
-}
+REFUSALS = {}
 
 
 CHARGE = '[[charge]]\nname = "apple spirit"\nvolume = "1 L"\nabv = "60 %"\n'

@@ -331,7 +331,7 @@ def _curves(sweep: Sweep) -> tuple[str, list[_Curve]]:
     rows = [(row, row.curve) for row in sweep.with_own if row.curve is not None]
     if not rows:
         why = sweep.rows[0].refusal
-        raise RequestError(f"None of the values of {sweep.number.name} can be run.", why)
+        raise RequestError.of("none_runs", sweep.number.name, why=why, cautions="")
     curves = []
     dark = ink.is_dark()
     volumes = volumes_up_to(max(float(curve.collected_l[-1]) for _, curve in rows))
@@ -528,14 +528,10 @@ def contours(table: pd.DataFrame, answer: str, ax: Axes | None = None) -> Axes:
     down, across = (str(name) for name in table.columns[:2])
     try:
         grid = table.pivot(index=down, columns=across, values=answer).astype(float)
-    except ValueError as error:
-        raise RequestError(
-            f"{down} and {across} are no grid: {error}.", "Study a grid of two numbers."
-        ) from None
+    except ValueError:
+        raise RequestError.of("no_grid", given=[down, across]) from None
     if min(grid.shape) < 2 or not np.isfinite(grid.to_numpy()).any():
-        raise RequestError(
-            f"{answer} over {down} and {across} is no surface.", "Give each number two values or more."
-        )
+        raise RequestError.of("no_surface", given=[down, across], answer=answer)
     ax = shown_axes() if ax is None else ax
     units = table.attrs.get("units", {})
 

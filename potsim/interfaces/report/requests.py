@@ -392,6 +392,13 @@ COMMANDS = {
         "none of the values can be run: {why}",
         "{cautions:?{cautions}|Choose other values, or change the plan.}",
     ),
+    "no_grid": Said("{given[0]} and {given[1]} are no grid.", "Study a grid of two numbers."),
+    "no_surface": Said(
+        "{answer} over {given[0]} and {given[1]} is no surface.", "Give each number two values or more."
+    ),
+    "mass_of_pieces": Said(
+        "'{given}' is a mass, but the plan counts pieces.", "Give pieces, or vary {row}.mass."
+    ),
     "too_many_values": Reads("has {given} values; allowed are {allowed}.", "Take fewer."),
     "vary_no_values": Said(
         "--vary {given} has no values.", 'Add --values "400 W, 700 W, 1 kW", or --from, --to and --step.'

@@ -51,10 +51,7 @@ def _pieces(number: Number, text: str) -> float:
     size, of = quantities.amount(text)
     if of != "g":
         return size
-    raise RequestError(
-        f"'{text}' is a mass, but the plan counts pieces.",
-        f"Give pieces, or vary {number.name.removesuffix('.pieces')}.mass.",
-    )
+    raise RequestError.of("mass_of_pieces", number.name, given=text, row=number.name.removesuffix(".pieces"))
 
 
 def value_words(number: Number, value: float, *, planned: bool = False) -> str:
