@@ -230,8 +230,9 @@ def test_plain_data(bench: Flavours) -> None:
     assert piperine["left_in_plant"] + piperine["left_in_pot"] == pytest.approx(1.0)
 
 
-def test_own_compounds_are_followed() -> None:
-    own = {"mine": Compound.own("mine", 150.0, relative_to_ethanol=2.0)}
+def of_one_compound(relative_to_ethanol: float) -> BotanicalFlavour:
+    """A botanical whose oil is a single compound of the distiller's own."""
+    own = {"mine": Compound.own("mine", 150.0, relative_to_ethanol=relative_to_ethanol)}
     secret = Botanical(
         id="secret",
         common_name="secret herb",
@@ -240,8 +241,22 @@ def test_own_compounds_are_followed() -> None:
         composition=(Share("mine", Spread(100, 100, 100)),),
     )
     among = extend(library(), {"secret": secret})
-    found = predict(run(), [resolve(BotanicalDose("secret herb", mass_g=2.0), among)], {}, own)
-    (flavour,) = found
+    (flavour,) = predict(run(), [resolve(BotanicalDose("secret herb", mass_g=2.0), among)], {}, own)
+    return flavour
+
+
+@pytest.mark.parametrize("relative_to_ethanol", [0.03, 0.1, 0.3])
+def test_the_band_holds_what_a_volatility_off_by_its_factor_gives(relative_to_ethanol: float) -> None:
+    middle = of_one_compound(relative_to_ethanol)
+    factor = middle.compounds[0].expected_factor
+    less, more = (
+        of_one_compound(relative_to_ethanol * each).gives_up.value for each in (1.0 / factor, factor)
+    )
+    assert middle.gives_up.low <= less < middle.gives_up.value < more <= middle.gives_up.high
+
+
+def test_own_compounds_are_followed() -> None:
+    flavour = of_one_compound(2.0)
     assert flavour.over_g == pytest.approx(0.02, rel=0.01)
     assert flavour.compounds[0].name == "mine"
 

@@ -42,7 +42,7 @@ from potsim.planning.release import (
 from potsim.records import dataclass
 from potsim.still.carry import Carried, carry
 from potsim.still.course import Course, Rising, States
-from potsim.still.escape import Source, refuse_strong
+from potsim.still.escape import Source, escape, refuse_strong
 
 if TYPE_CHECKING:
     from potsim.planning.jars import Jar
@@ -306,7 +306,8 @@ class Flavours:
     def faded(self) -> float | None:
         """Depletion from which all that lead or are clear have given nearly all; None if none does.
 
-        The late class is left out: it fades only with the water.
+        The late class is left out: it fades only with the water. There is no band: it jumps when a threshold
+        or an oil content, known to a factor of three, lets another botanical be clear.
         """
         counted = [
             k
@@ -350,7 +351,12 @@ class Flavours:
 
     @cached_property
     def _bands(self) -> tuple[Array, Array]:
-        """Least and most of each line's oil that is over by the stop, as a share, shape (lines,) each."""
+        """Least and most of each line's oil that is over by the stop, as a share, shape (lines,) each.
+
+        Of what a piece has released, the share that is still in the pot is taken to the power of the expected
+        factor of the volatility, and of one over it: right for what is dissolved at the first drop. What the
+        neck turns back counts the volatility once more.
+        """
         lies = [soaks(dose, heats) for heats in [heat_up(self.course)] for dose in self.bill]
         tried = [
             source(*each, levels, holds_back)
@@ -358,10 +364,20 @@ class Flavours:
             for each in zip(self.bill, lies, strict=True)
         ]
         carried = carry(self.course, tried, self.own, [self.cut.end], steps=COARSE)  # in one pot
-        over = self.collected * carried.at(np.array([self.cut.end])).over[:, 0]
-        weight = np.tile(self._weight[self.carried.rows.source > 0], len(ROUGHLY))
-        found = np.bincount(carried.rows.source, over * weight, len(tried)).reshape(len(ROUGHLY), -1)
-        return found.min(axis=0), found.max(axis=0)
+        there = carried.at(np.array([self.cut.end]))
+        free = 1.0 - there.in_plant[:, 0]
+        stays = np.clip(there.in_pot[:, 0] / np.where(free > 0.0, free, 1.0), 0.0, 1.0)
+        known = [self.own.get(name) or compound(name) for name in carried.compound_ids]
+        along = self.course.at(np.linspace(0.0, self.cut.end, COARSE))
+        back = 1.0 - escape(carried.rows.compounds, along, carried.rows.pressure_pa).past_neck.min(axis=0)
+        factor = np.array([one.expected_factor for one in known]) ** (1.0 + back)
+        factor = factor[carried.rows.compound]
+        weight = self.collected * np.tile(self._weight[self.carried.rows.source > 0], len(ROUGHLY)) * free
+        least, most = (
+            np.bincount(carried.rows.source, weight * (1.0 - stays**power), len(tried))
+            for power in (1.0 / factor, factor)
+        )
+        return least.reshape(len(ROUGHLY), -1).min(axis=0), most.reshape(len(ROUGHLY), -1).max(axis=0)
 
     @cached_property
     def _weight(self) -> Array:

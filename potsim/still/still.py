@@ -184,8 +184,10 @@ def pressure_at_altitude(altitude_m: float) -> float:
 # --- What a plan leaves open: losses and metal by size, and the share of the heat that arrives.
 #
 # Rules, none a measurement of the still at hand. Heat leaves a wall of height H by free convection,
-# ``h = 1.42 (dT / H)^0.25`` W/(m2 K) (laminar, in air; simplified equation of McAdams, FROM MEMORY), and by
-# radiation, ``eps sigma (T1^2 + T2^2) (T1 + T2)``.
+# ``h = 1.42 (dT / H)^0.25`` W/(m2 K) (laminar, in air; simplified equation of McAdams, from memory), and by
+# radiation, ``eps sigma (T1^2 + T2^2) (T1 + T2)``. For a wall at 85 °C in a room at 20 °C the equation of
+# Churchill and Chu, 1975, as a web page quotes it, has 2 % less at a height of 12 cm, 6 % more at 25 cm and
+# 14 % more at 40 cm.
 
 
 SIGMA = 5.670374419e-8  # W/(m2 K4), CODATA 2018, exact
@@ -226,7 +228,7 @@ def materials() -> dict[str, Material]:
 
 
 def material(name: str) -> Material:
-    """Return a wall by its name, with handbook values from memory; ``'stainless steel'`` is steel."""
+    """Return a wall by its name, with handbook values; ``'stainless steel'`` is steel."""
     known = materials()
     found = known.get({"stainless steel": "steel"}.get(name, name))
     if found is None:
