@@ -16,10 +16,23 @@ import potsim
 from potsim.interfaces.evidence import clouding as practice
 from potsim.interfaces.plots.run import figure_of_run
 from potsim.interfaces.report.flavours import GLASS, cloud_sections, sentences, span_words
-from potsim.liquid.clouding import ClearLimit, Oils, learn, let_down, limit, loads
+from potsim.liquid.clouding import (
+    Believed,
+    ClearLimit,
+    Dissolved,
+    Oils,
+    learn,
+    let_down,
+    limit,
+    loads,
+    pooled,
+)
+from potsim.planning.blends import blend_trials
 from potsim.planning.cloud import Cloud, Glass, Remedy, Stream
+from potsim.planning.next_trial import next_trial
 from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, Plan, Result, Stop
 from potsim.planning.run import Run
+from potsim.planning.trials import Trial, run_of
 
 OILY = """
 title = "An oily one"
@@ -313,6 +326,40 @@ def test_what_a_glass_taught_moves_and_narrows_the_next_forecast(gin: Run) -> No
     assert any("cloud_shift -0.30" in words for words in sentences(after))
 
 
+@pytest.mark.parametrize("botanical", ["juniper", "star anise", "lemon peel"])
+@pytest.mark.parametrize("seen_abv", [25.0, 38.0, 52.0])
+def test_what_a_glass_showed_is_a_measurement_to_every_face(botanical: str, seen_abv: float) -> None:
+    def made(grams: float, bottling: Bottling) -> Trial:
+        spirit = (Ingredient("spirit", 2.0, 45.0, "neutral"),)
+        bill = (BotanicalDose(botanical, mass_g=grams), BotanicalDose("coriander seed", mass_g=5.0))
+        plan = Plan(spirit, botanicals=bill, cuts=Cuts(stop=Stop(stream_abv=50.0)), bottling=bottling)
+        return Trial("one.toml", plan, None, Result(clouded_at=seen_abv))
+
+    def cloud_of(run: Run) -> Cloud:
+        assert run.cloud is not None
+        return run.cloud
+
+    trial = made(15.0, Bottling(abv=42.0))
+    run = run_of(trial)
+    batch = cloud_of(run)
+    assert batch.room.low_abv <= batch.room.abv == pytest.approx(seen_abv, abs=0.5)
+    assert batch.room.high_abv >= seen_abv
+    assert potsim.Run.from_dict(run.to_dict()).cloud == batch
+    alone = blend_trials([trial], [1.0]).cloud
+    assert alone is not None
+    assert (alone.room, alone.chilled, alone.verdict) == (batch.room, batch.chilled, batch.verdict)
+    after = next_trial(trial)
+    again = cloud_of(after.after)
+    assert again.room.low_abv <= seen_abv <= again.room.high_abv
+    more = cloud_of(potsim.distil(made(18.0, after.plan.bottling).plan))
+    for one, richer in ((again.room, more.room), (again.chilled, more.chilled)):
+        assert richer.low_abv >= one.low_abv
+        assert richer.abv >= one.abv
+        assert richer.high_abv >= one.high_abv
+    assert more.room.high_abv >= batch.room.high_abv
+    assert (more.room.high_abv - more.room.low_abv) > (batch.room.high_abv - batch.room.low_abv)
+
+
 def test_hundred_pairs_of_batches() -> None:
     """Seven botanicals: 7.6 and 4.3 % vol rms, the band 0.50 as wide, 73 inside.
 
@@ -349,11 +396,12 @@ def test_hundred_pairs_of_batches() -> None:
             batches.append((planned, truth(planned * 10.0 ** lot[rows.source], common, each, sesquiterpenes)))
         (one, seen), (two, there) = batches
         first = limit(oils, two, 100.0)
-        shift, knowing = 0.0, "nothing"
+        known = Believed()
         if seen > 0.0:
             read = min(max(seen + draw.normal(0.0, 1.0), 1.0), 99.0)
-            shift, knowing = learn(let_down(oils, one, 100.0, read)).believed, "another batch"
-        second = limit(oils, two, 100.0, shift_log10=shift, knowing=knowing)
+            taught = learn(let_down(oils, one, 100.0, read))
+            known = Believed(taught.believed, "another batch", taught.seen)
+        second = pooled([Dissolved(oils, two, known)])
         first_off.append(first.abv - there)
         second_off.append(second.abv - there)
         widths.append((second.high_abv - second.low_abv) / (first.high_abv - first.low_abv))

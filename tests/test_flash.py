@@ -7,6 +7,7 @@ from refusals import refused
 
 from potsim.data import read_table
 from potsim.errors import RangeError
+from potsim.interfaces import quantities
 from potsim.liquid import strength
 from potsim.liquid.heat import flash_point
 from potsim.planning.notes import fire
@@ -45,6 +46,8 @@ def test_what_cannot_be_lit_is_refused(x: float) -> None:
 
 def test_a_strong_charge_is_told_where_it_lights() -> None:
     assert fire(40.0) == ()
+    assert fire(quantities.abv("80 proof")) == ()  # 40 % vol at 60 °F, the same to any hydrometer
+    assert fire(41.0) != ()
     (note,) = fire(100.0)
     assert (note.kind, note.severity) == ("strong_charge", "danger")
     assert note.values["lights_c"] == pytest.approx(12.0, abs=0.01)

@@ -49,10 +49,12 @@ from potsim.planning.schema import Key, keys_of
 
 if TYPE_CHECKING:
     from potsim.planning.botanicals import Botanical, Library
+    from potsim.planning.cloud import Glass
 
 TOP_TABLES = tuple(name for name in TABLES if "." not in name)
 TITLE = {**keys_of(Plan), "parent": Key(schema.TEXT, example="trial-1.toml", name="parent")}
 TITLE["parent"].field = "parent"
+HAZE = ("clouded_at", "clouded_at_c", "stream_hazy_at")  # what a result says of a haze
 LEFT_OVER = keys_of(LeftOver)
 WATER = {"water", "wasser", "leitungswasser", "quellwasser", "eau", "agua", "acqua"}  # accents do not count
 
@@ -518,11 +520,27 @@ def new_plan_text() -> str:
 
 def the_plan(name: str | None) -> Plan:
     """Return the plan that a command line names."""
+    return the_batch(name)[0]
+
+
+def the_batch(name: str | None) -> tuple[Plan, Glass | None]:
+    """Return the plan that a command line names, and where its batch was seen to haze."""
     path = the_plan_file(name)
-    if path is not None:
-        return load_plan(path)
-    output.words("No plan is named: this is the built-in example (`potsim new FILE` starts one of yours).")
-    return example_plan()
+    if path is None:
+        output.words(
+            "No plan is named: this is the built-in example (`potsim new FILE` starts one of yours)."
+        )
+        return example_plan(), None
+    source, document = opened(path)
+    plan = plan_of(document, source)
+    if "result" not in document:
+        return plan, None
+    from potsim.planning.cloud import glass_of  # start-up: only for a batch that is made
+
+    told = document["result"]
+    result = read_result({"result": {key: told[key] for key in HAZE if key in told}}, source)
+    source.refuse_faults()
+    return plan, glass_of(result)
 
 
 def the_plan_file(name: str | None) -> Path | None:

@@ -354,6 +354,8 @@ def next_text(file: TrialFile, made: NextTrial, folder: Path, today: datetime.da
         taught = learnt.get(path)
         if taught is not None:
             return f"learnt from {file.path.name}: noticed in jars {format_numbers(taught.tasted)}"
+        if str(path[-1]) == "cloud_seen":
+            return f"what the glass of {file.path.name} showed: the band reaches it; goes with cloud_shift"
         if str(path[-1]) == "cloud_shift":
             return f"learnt from the haze of {file.path.name}; delete the line to forget it"
         change = changes.get(path[:2])

@@ -32,7 +32,9 @@ __all__ = [
     "COLDEST_C",
     "ROOM_C",
     "WARMEST_C",
+    "Believed",
     "ClearLimit",
+    "Dissolved",
     "Haze",
     "Knowing",
     "Load",
@@ -46,6 +48,7 @@ __all__ = [
     "limit",
     "load",
     "loads",
+    "pooled",
     "solubility",
     "solubility_law",
     "solubility_mol_per_l",
@@ -72,6 +75,7 @@ MOST_TAUGHT = 2.5  # standard deviations that a glass may move the forecast by
 MOST_SHIFT = 2.0  # decades that are carried to another batch
 MOST_SEEN = 10.0  # decades that a glass of one batch may tell: beyond that there is no oil to speak of
 DENSEST_G_PER_L = 1500.0  # no oil weighs as much
+_LN_10 = math.log(10.0)
 _GRID = np.linspace(0.0, 100.0, 101)  # strengths along a dilution, % vol
 
 
@@ -100,6 +104,42 @@ class Oils(NamedTuple):
         """Return rows whose amounts are known."""
         none = np.zeros(0)
         return cls(tuple(names), np.full(len(names), -1, dtype=np.intp), none, none.astype(bool))
+
+
+class Believed(NamedTuple):
+    """What glasses have taught of the solubilities of one batch.
+
+    Parameters
+    ----------
+    shift_log10 : float
+        Added to the logarithm of every solubility [decades].
+    knowing : {'nothing', 'another batch', 'this batch'}
+        What the glass was of; the band narrows with it.
+    seen : float, optional
+        Shift that the glass of another batch showed [decades]; the band reaches as far.
+    """
+
+    shift_log10: float = 0.0
+    knowing: Knowing = "nothing"
+    seen: float | None = None
+
+
+class Dissolved(NamedTuple):
+    """Oil in a litre of pure alcohol.
+
+    Parameters
+    ----------
+    oils : Oils
+        What is dissolved.
+    g_per_l : ndarray, shape (rows,)
+        Grams of each row in a litre of pure alcohol at 20 °C.
+    believed : Believed
+        What glasses have taught of it.
+    """
+
+    oils: Oils
+    g_per_l: Array
+    believed: Believed = Believed()
 
 
 class Load(NamedTuple):
@@ -135,11 +175,19 @@ class Load(NamedTuple):
             lasting = self._left()
         return np.asarray(np.sqrt(lasting + passing))
 
-    def edges(self, knowing: Knowing = "nothing") -> tuple[Array, Array]:
-        """Return what is to be added to the logarithm for its 10th and 90th percentile [decades]."""
-        spread, whole = self.spread(knowing), np.maximum(self.spread(), 1e-9)
+    def edges(self, believed: Believed) -> tuple[Array, Array]:
+        """Return what is to be added to the logarithm for its 10th and 90th percentile [decades].
+
+        They reach as far as what the glass of another batch showed: less of it is believed than was seen, and
+        that takes no doubt away.
+        """
+        spread, whole = self.spread(believed.knowing), np.maximum(self.spread(), 1e-9)
         lift = self.lift * np.minimum(spread / whole, 1.0) ** 2
-        return np.minimum(lift - TENTH * spread, 0.0), np.maximum(lift + TENTH * spread, 0.0)
+        low, high = np.minimum(lift - TENTH * spread, 0.0), np.maximum(lift + TENTH * spread, 0.0)
+        if believed.seen is None:
+            return low, high
+        off = believed.shift_log10 - believed.seen
+        return np.minimum(low, off - TENTH * SEEN_LOG10), np.maximum(high, off + TENTH * SEEN_LOG10)
 
     def gain(self, knowing: Knowing = "nothing") -> Array:
         """Return how much of what a glass shows is to be believed of the next batch, 0 to 1."""
@@ -527,7 +575,7 @@ def limit(
     abv, own, at_c
         See `clear_limit`.
     shift_log10 : float
-        What a glass has taught: added to the logarithm of every solubility [decades], -2 to 2.
+        What a glass has taught: added to the logarithm of every solubility [decades], -10 to 10.
     knowing : {'nothing', 'another batch', 'this batch'}
         What the glass was of; the band narrows with it.
 
@@ -539,7 +587,7 @@ def limit(
     Raises
     ------
     RangeError, UnknownNameError
-        See `clear_limit`; also if the shift lies outside -2 to 2.
+        See `clear_limit`; also if the shift lies outside -10 to 10.
 
     Notes
     -----
@@ -553,13 +601,50 @@ def limit(
     """
     within("at_c", at_c, COLDEST_C, WARMEST_C, "°C")
     require("shift_log10", shift_log10, -MOST_SEEN, MOST_SEEN, "decades")
-    along = loads(oils, (g_per_l / _strength(abv))[:, None] * _GRID, _GRID, own, at_c)
-    log_load = np.log10(np.maximum(along.value, 1e-300)) - shift_log10
-    middle, low, high = (_highest(log_load + off) for off in (0.0, *along.edges(knowing)))
+    held = g_per_l * 100.0 / _strength(abv)
+    return pooled([Dissolved(oils, held, Believed(shift_log10, knowing))], own, at_c)
+
+
+def pooled(spirits: Sequence[Dissolved], own: Own | None = None, at_c: float = ROOM_C) -> ClearLimit:
+    """Return the strength at which spirits poured together cloud.
+
+    Parameters
+    ----------
+    spirits : sequence of Dissolved
+        What each brings to a litre of pure alcohol of them all.
+    own, at_c
+        See `limit`.
+
+    Returns
+    -------
+    ClearLimit
+        With the band and the compounds to blame.
+
+    Raises
+    ------
+    RangeError, UnknownNameError
+        See `limit`.
+
+    Notes
+    -----
+    Their loads add up, and those at the 10th and at the 90th percentile: errors are taken to agree.
+    """
+    loaded = [loads(one.oils, one.g_per_l[:, None] * _GRID / 100.0, _GRID, own, at_c) for one in spirits]
+    lines = []
+    for one, along in zip(spirits, loaded, strict=True):
+        middle_of = np.log10(np.maximum(along.value, 1e-300)) - one.believed.shift_log10
+        low_off, high_off = along.edges(one.believed)
+        lines.append(np.stack([middle_of, middle_of + low_off, middle_of + high_off]))
+    log_load = lines[0] if len(lines) == 1 else np.logaddexp.reduce(np.array(lines) * _LN_10) / _LN_10
+    middle, low, high = map(_highest, log_load)
     states: dict[float, State] = {0.0: "always clear", 100.0: "always cloudy"}
     state = states.get(middle, "clouds below")
-    at = int(np.argmax(log_load)) if state == "always clear" else int(np.searchsorted(_GRID, middle))
-    return ClearLimit(state, middle, low, high, _blame(oils, along.part[:, min(at, _GRID.size - 1)]), at_c)
+    at = int(np.argmax(log_load[0])) if state == "always clear" else int(np.searchsorted(_GRID, middle))
+    at = min(at, _GRID.size - 1)
+    names = [name for one in spirits for name in one.oils.names]
+    each = [10.0 ** (line[0, at] - log_load[0, at]) for line in lines]
+    parts = [along.part[:, at] * share for along, share in zip(loaded, each, strict=True)]
+    return ClearLimit(state, middle, low, high, _blame(names, np.concatenate(parts)), at_c)
 
 
 class Taught(NamedTuple):
@@ -650,10 +735,10 @@ def _strength(abv: float) -> float:
     return float(abv)
 
 
-def _blame(oils: Oils, part: Array) -> dict[str, float]:
+def _blame(names: Sequence[str], part: Array) -> dict[str, float]:
     """Share of each compound, largest first."""
     blame: dict[str, float] = {}
-    for name, share in zip(oils.names, part.tolist(), strict=True):
+    for name, share in zip(names, part.tolist(), strict=True):
         if share > 0.0:
             blame[name] = blame.get(name, 0.0) + share
     return dict(sorted(blame.items(), key=lambda pair: -pair[1]))

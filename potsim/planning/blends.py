@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from potsim.errors import VOL, RequestError, require
 from potsim.liquid import strength
-from potsim.liquid.clouding import ClearLimit, Oils, limit
 from potsim.planning.botanicals import spelling
 from potsim.planning.charge import resolve
-from potsim.planning.cloud import glass_of
+from potsim.planning.cloud import LetDown, poured
 from potsim.planning.notes import Note, hint, plain_notes
 from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, JarPlan, LeftOver, Plan, Stop
 from potsim.planning.proofing import Proofing, proof_down
@@ -28,6 +28,7 @@ from potsim.planning.trials import (
     in_bottle,
     kept_g,
     on_scale,
+    run_of,
 )
 from potsim.records import dataclass, plain
 
@@ -324,12 +325,6 @@ class Share:
     bottled_l: float  # what there is of it [L at 20 °C]
     abv: float  # its strength [% vol at 20 °C]
 
-    @property
-    def cloud_shift(self) -> float | None:
-        """What its glass, or an earlier one, taught of its cloud [decades]; ``None`` for nothing."""
-        seen = self.run.cloud_at(self.run.plan.bottling.abv, glass_of(self.trial.result))
-        return self.run.plan.bottling.cloud_shift if seen is None or seen.taught is None else seen.taught.seen
-
 
 @dataclass(frozen=True)
 class BlendOil:
@@ -355,23 +350,23 @@ class TrialBlend:
     run: Run  # what it is predicted to do
     notes: tuple[Note, ...]  # what the combined recipe could not take from all
 
-    @property
-    def clear_limit(self) -> ClearLimit | None:
-        """Strength down to which the blend stays clear; ``None`` if there is no alcohol or no oil.
+    @cached_property
+    def cloud(self) -> LetDown | None:
+        """How it is likely to look; ``None`` if there is no alcohol or no oil.
 
-        Compounds of the distiller's own, whose solubility nobody knows, are left out. What glasses of the
-        spirits have taught counts by their volumes; the band stays as wide as before any.
+        What was seen of each spirit counts by the oil that it brings.
         """
         if self.abv <= 0.0 or not any(share.run.bill for share in self.shares):
             return None
-        own = {name for share in self.shares for name in share.run.flavours.own}
-        held = {name: mg / MG_PER_G for name, mg in self.compounds_mg_per_l.items() if name not in own}
-        if not held:
-            return None
-        shifts = [share.cloud_shift for share in self.shares]
-        shift = float(np.average([one or 0.0 for one in shifts], weights=[s.poured_l for s in self.shares]))
-        amounts = np.array(list(held.values()))
-        return limit(Oils.known(list(held)), amounts, self.abv, shift_log10=shift)
+        alcohol = sum(share.poured_l * share.abv for share in self.shares)
+        brought = [share.poured_l * share.abv / alcohol for share in self.shares]
+        return poured(
+            [
+                (s.run.flavours, s.run.bottled(s.abv), part)
+                for s, part in zip(self.shares, brought, strict=True)
+            ],
+            self.abv,
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """Return plain numbers, texts, lists and dictionaries."""
@@ -441,7 +436,7 @@ def _shares(trials: Sequence[Trial], parts: Sequence[float]) -> tuple[Share, ...
     runs: dict[int, Run] = {}
     for trial in trials:
         if id(trial) not in runs:
-            runs[id(trial)] = distil(trial.plan)
+            runs[id(trial)] = run_of(trial)
     wanted: dict[int, float] = {}
     for trial, part in zip(trials, parts, strict=True):
         wanted[id(trial)] = wanted.get(id(trial), 0.0) + part

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 
 from potsim.errors import RangeError
 from potsim.liquid import clouding
-from potsim.liquid.clouding import CHILLED_C, ROOM_C, ClearLimit, Haze, Knowing, Oils, Taught
+from potsim.liquid.clouding import CHILLED_C, ROOM_C, Believed, ClearLimit, Dissolved, Haze, Oils, Taught
 from potsim.planning.charge import between
 from potsim.planning.flavours import Flavours, Span, stream_l
-from potsim.planning.plan import Result
+from potsim.planning.plan import Bottling, Result
 from potsim.records import dataclass, plain
 from potsim.still.course import States
 
@@ -43,6 +43,12 @@ def glass_of(result: Result | None) -> Glass | None:
     return Glass(result.clouded_at, result.clouded_at_c, result.stream_hazy_at_l)
 
 
+def believed(bottling: Bottling) -> Believed:
+    """Return what a plan says that glasses of earlier batches have taught."""
+    shift = bottling.cloud_shift
+    return Believed() if shift is None else Believed(shift, "another batch", bottling.cloud_seen)
+
+
 @dataclass(frozen=True)
 class Bottled:
     """What is bottled, as far as its cloud goes."""
@@ -52,7 +58,7 @@ class Bottled:
     abv: float  # strength of the keep, stretched [% vol]
     target_abv: float | None  # bottling strength [% vol]; ``None`` if the keep is not let down
     heads_l: float = 0.0  # what the heads take now [L]
-    shift: float | None = None  # learnt from a glass of another batch [decades]; ``None`` before any
+    believed: Believed = Believed()  # what a glass of another batch has taught
     glass: Glass | None = None  # of this very keep
 
 
@@ -83,19 +89,48 @@ class Stream(NamedTuple):
 
 
 @dataclass(frozen=True)
-class Cloud:
-    """The cloud in stream and bottle.
+class LetDown:
+    """How a spirit let down with water is likely to look.
 
     Parameters
     ----------
     room, chilled : ClearLimit
-        Strength down to which the keep stays clear at 20 and at 5 °C.
+        Strength down to which it stays clear at 20 and at 5 °C.
+    keep_abv : float
+        Its strength before any water [% vol].
+    target_abv : float or None
+        The strength wanted [% vol].
+    """
+
+    room: ClearLimit
+    chilled: ClearLimit
+    keep_abv: float
+    target_abv: float | None
+
+    @property
+    def span_abv(self) -> tuple[float, float]:
+        """Strengths between which the first haze shows, warm and chilled taken together."""
+        return self.room.low_abv, max(self.room.high_abv, self.chilled.high_abv)
+
+    @property
+    def verdict(self) -> clouding.Verdict | None:
+        """Of the bottled spirit at room temperature; ``None`` if the keep is not let down."""
+        return None if self.target_abv is None else self.room.verdict(self.target_abv)
+
+    @property
+    def deciding(self) -> ClearLimit:
+        """The limit that matters: at room temperature, unless the bottle is clear there."""
+        return _deciding(self.room, self.chilled, self.target_abv)
+
+
+@dataclass(frozen=True)
+class Cloud(LetDown):
+    """The cloud in stream and bottle.
+
+    Parameters
+    ----------
     stream : Stream or None
         ``None`` where the stream stays clear to the end of the alcohol.
-    keep_abv : float
-        Strength of the keep before any water, stretched [% vol].
-    target_abv : float or None
-        Bottling strength [% vol].
     oil_mg_per_l : float
         Oil of the botanicals in the spirit bottled [mg/L].
     haze : Haze or None
@@ -114,11 +149,7 @@ class Cloud:
         The shift used [decades].
     """
 
-    room: ClearLimit
-    chilled: ClearLimit
     stream: Stream | None
-    keep_abv: float
-    target_abv: float | None
     oil_mg_per_l: float
     haze: Haze | None
     blame: dict[str, float]
@@ -134,16 +165,6 @@ class Cloud:
         return self.room
 
     @property
-    def span_abv(self) -> tuple[float, float]:
-        """Strengths between which the first haze shows, warm and chilled taken together."""
-        return self.room.low_abv, max(self.room.high_abv, self.chilled.high_abv)
-
-    @property
-    def verdict(self) -> clouding.Verdict | None:
-        """Of the bottled spirit at room temperature; ``None`` if the keep is not let down."""
-        return None if self.target_abv is None else self.room.verdict(self.target_abv)
-
-    @property
     def clear_stream(self) -> bool:
         """Whether no haze is possible in the stream before the stop."""
         stream = self.stream
@@ -156,11 +177,6 @@ class Cloud:
         if stream is None or stream.middle_l is None or stream.middle_l > stream.end_l:
             return None
         return stream.middle_l
-
-    @property
-    def deciding(self) -> ClearLimit:
-        """The limit that matters: at room temperature, unless the bottle is clear there."""
-        return _deciding(self.room, self.chilled, self.target_abv)
 
     @property
     def to_blame(self) -> dict[str, float]:
@@ -184,12 +200,11 @@ class Oil:
     same, and are counted as pure oil.
     """
 
-    def __init__(self, flavours: Flavours, shift: float | None) -> None:
+    def __init__(self, flavours: Flavours, believed: Believed) -> None:
         rows = flavours.carried.rows
         names = [flavours.compound_ids[k] for k in rows.compound]
         self.flavours = flavours
-        self.shift = shift or 0.0
-        self.knowing: Knowing = "nothing" if shift is None else "another batch"
+        self.believed = believed
         self.row = np.array([k for k, name in enumerate(names) if name not in flavours.own], dtype=np.intp)
         source = rows.source[self.row]
         lots = 1 + len(flavours.bill)
@@ -210,8 +225,8 @@ class Oil:
         carried = self.flavours.carried
         held = np.minimum(self._per_l[self.row], clouding.DENSEST_G_PER_L)
         found = clouding.loads(self.oils, held, np.asarray(carried.states.stream_abv))
-        middle = np.log10(np.maximum(found.value, TINY)) - self.shift
-        low, high = found.edges(self.knowing)
+        middle = np.log10(np.maximum(found.value, TINY)) - self.believed.shift_log10
+        low, high = found.edges(self.believed)
         return np.stack([middle + high, middle, middle + low])
 
     @cached_property
@@ -256,33 +271,31 @@ class Oil:
         found = dict(zip(edges.tolist(), np.where(strong, at, np.nan).tolist(), strict=True))
         return [None if math.isnan(found.get(edge, math.nan)) else found[edge] for edge in range(3)]
 
-    def limit(
-        self, by_row: Array, ethanol_l: float, at_c: float, bottled: Bottled | None = None
-    ) -> ClearLimit:
+    def dissolved(self, by_row: Array, ethanol_l: float) -> Dissolved:
         """Letting down keeps the oil in each litre of pure alcohol, and only that decides."""
-        held = by_row[self.row] / ethanol_l
-        shift, knowing = self.shift, self.knowing
-        if bottled is not None:
-            taught = self.taught(by_row, bottled)
-            if taught is not None:
-                shift, knowing = taught.seen, "this batch"
-        return clouding.limit(self.oils, held, PURE_ABV, at_c=at_c, shift_log10=shift, knowing=knowing)
+        return Dissolved(self.oils, by_row[self.row] / ethanol_l, self.believed)
 
-    def taught(self, by_row: Array, bottled: Bottled) -> Taught | None:
-        """What a glass of this keep says, or else its stream, if either was seen."""
+    def limit(self, by_row: Array, ethanol_l: float, at_c: float) -> ClearLimit:
+        """Strength down to which a spirit stays clear."""
+        return clouding.pooled([self.dissolved(by_row, ethanol_l)], at_c=at_c)
+
+    def taught_by_glass(self, by_row: Array, bottled: Bottled) -> Taught | None:
+        """What a glass of this keep says, if one was seen to haze."""
         glass = bottled.glass
-        if glass is None or (glass.clouded_at is None and glass.stream_hazy_at_l is None):
+        if glass is None or glass.clouded_at is None:
             return None
-        if glass.clouded_at is None:
-            return self._taught_by_stream(float(glass.stream_hazy_at_l or 0.0))
         if glass.clouded_at > bottled.abv:
             values = {"given": glass.clouded_at, "allowed": bottled.abv, "of": "keep"}
             raise RangeError.of("too_strong", "clouded_at", **values)
         held, at_c = by_row[self.row] / bottled.ethanol_l, ROOM_C if glass.at_c is None else glass.at_c
         there = clouding.let_down(self.oils, held, PURE_ABV, glass.clouded_at, at_c=at_c)
-        return clouding.learn(there, self.shift, self.knowing)
+        return self._learn(there)
 
-    def _taught_by_stream(self, collected_l: float) -> Taught:
+    def taught_by_stream(self, glass: Glass | None) -> Taught | None:
+        """What the stream says, if it was seen to haze."""
+        if glass is None or glass.stream_hazy_at_l is None:
+            return None
+        collected_l = glass.stream_hazy_at_l
         course, depletion = self.flavours.course, self.flavours.carried.depletion
         most_l = float(self.flavours.carried.states.collected_l[-1])
         if collected_l >= most_l:
@@ -291,7 +304,10 @@ class Oil:
         held = np.minimum(self._per_l[self.row], clouding.DENSEST_G_PER_L)
         there = np.array([np.interp(at, depletion, row) for row in held])[:, None]
         abv = np.asarray(course.at(np.array([at])).stream_abv)
-        return clouding.learn(clouding.loads(self.oils, there, abv), self.shift, self.knowing)
+        return self._learn(clouding.loads(self.oils, there, abv))
+
+    def _learn(self, there: clouding.Load) -> Taught:
+        return clouding.learn(there, self.believed.shift_log10, self.believed.knowing)
 
     def lines(self, by_row: Array, ethanol_l: float, abv: float, at_c: float) -> list[float]:
         """Share of each source in the load at a strength."""
@@ -300,13 +316,49 @@ class Oil:
         return [float(part[self.oils.lot == k].sum()) for k in range(1 + len(self.flavours.bill))]
 
 
+class Batch(NamedTuple):
+    """The oil of one batch by all that is known of it: what was seen of the batch itself is a measurement."""
+
+    keep: Oil  # as let down
+    stream: Oil  # as it runs
+    whole: Array  # grams of each row of ``carried`` in the keep
+    taught: Taught | None  # by the glass, or else by the stream
+
+    @classmethod
+    def of(cls, flavours: Flavours, bottled: Bottled) -> Batch:
+        """Of what was seen in one of the two the other learns as another batch does."""
+        oil, whole = Oil(flavours, bottled.believed), _by_row(flavours, bottled.spans)
+        by_glass, by_stream = oil.taught_by_glass(whole, bottled), oil.taught_by_stream(bottled.glass)
+
+        def knowing(own: Taught | None, other: Taught | None) -> Oil:
+            if own is not None:
+                return Oil(flavours, Believed(own.seen, "this batch"))
+            return oil if other is None else Oil(flavours, Believed(other.seen, "another batch", other.seen))
+
+        return cls(knowing(by_glass, by_stream), knowing(by_stream, by_glass), whole, by_glass or by_stream)
+
+
+def poured(spirits: Sequence[tuple[Flavours, Bottled, float]], abv: float) -> LetDown | None:
+    """Predict how spirits poured together look, each with its share of the alcohol; ``None`` without oil."""
+    parts = []
+    for flavours, bottled, share in spirits:
+        if flavours.compound_ids and bottled.ethanol_l > 0.0:
+            batch = Batch.of(flavours, bottled)
+            held = batch.keep.dissolved(batch.whole, bottled.ethanol_l)
+            parts.append(held._replace(g_per_l=held.g_per_l * share))
+    if not parts or abv <= 0.0:
+        return None
+    room, chilled = (clouding.pooled(parts, at_c=at_c) for at_c in (ROOM_C, CHILLED_C))
+    return LetDown(room, chilled, max(bottled.abv for _, bottled, _ in spirits), abv)
+
+
 def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:
     """Predict the cloud of a run; ``None`` where there is no oil or no alcohol to speak of."""
     if not flavours.compound_ids or bottled.ethanol_l <= 0.0:
         return None
-    oil = Oil(flavours, bottled.shift)
-    whole = _by_row(flavours, bottled.spans)
-    room, chilled = (oil.limit(whole, bottled.ethanol_l, at_c, bottled) for at_c in (ROOM_C, CHILLED_C))
+    batch = Batch.of(flavours, bottled)
+    oil, whole = batch.keep, batch.whole
+    room, chilled = (oil.limit(whole, bottled.ethanol_l, at_c) for at_c in (ROOM_C, CHILLED_C))
     deciding = _deciding(room, chilled, bottled.target_abv)
     at = deciding.abv if 0.0 < deciding.abv < 100.0 else (bottled.target_abv or bottled.abv)
     shares = oil.lines(whole, bottled.ethanol_l, at, deciding.at_c)
@@ -315,7 +367,7 @@ def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:
     return Cloud(
         room=room,
         chilled=chilled,
-        stream=_stream(oil, end),
+        stream=_stream(batch.stream, end),
         keep_abv=bottled.abv,
         target_abv=bottled.target_abv,
         oil_mg_per_l=1000.0 * grams * strength / 100.0 / bottled.ethanol_l,
@@ -324,13 +376,17 @@ def cloud(flavours: Flavours, end: float, bottled: Bottled) -> Cloud | None:
         by_line=tuple(shares),
         names=flavours.labels,
         remedies=_remedies(oil, bottled, whole, deciding),
-        taught=oil.taught(whole, bottled),
-        shift=bottled.shift,
+        taught=batch.taught,
+        shift=None if bottled.believed.knowing == "nothing" else bottled.believed.shift_log10,
     )
 
 
 def to_dict(found: Cloud | None) -> dict[str, Any] | None:
-    """Return a cloud as plain data; ``None`` where nothing ever clouds."""
+    """Return a cloud as plain data; ``None`` where nothing ever clouds.
+
+    ``clear_abv``, ``low_abv`` and ``high_abv`` are 0 where there is no strength at which it hazes, by the
+    middle, the most hopeful and the most doubtful estimate, and 100 where it is hazy at any.
+    """
     if found is None or found.never:
         return None
     stream, haze, taught = found.stream, found.haze, found.taught
@@ -406,8 +462,7 @@ def _haze(oil: Oil, whole: Array, bottled: Bottled, room: ClearLimit) -> Haze | 
     """What is dispersed in the bottle, as if the shift were oil more or less."""
     if bottled.target_abv is None:
         return None
-    taught = oil.taught(whole, bottled)
-    shift = oil.shift if taught is None else taught.seen
+    shift = oil.believed.shift_log10
     held: dict[str, float] = {}
     litres = bottled.ethanol_l * 100.0 / bottled.target_abv
     for name, grams in zip(oil.oils.names, whole[oil.row].tolist(), strict=True):
@@ -419,9 +474,8 @@ def _haze(oil: Oil, whole: Array, bottled: Bottled, room: ClearLimit) -> Haze | 
 class _Remedies:
     """Tries remedies on a keep, and holds those that lower its limit by something."""
 
-    def __init__(self, oil: Oil, bottled: Bottled, whole: Array, limit: ClearLimit) -> None:
+    def __init__(self, oil: Oil, limit: ClearLimit) -> None:
         self.oil, self.limit = oil, limit
-        self.before = oil.limit(whole, bottled.ethanol_l, limit.at_c)
         self.found: list[Remedy] = []
 
     def offer(
@@ -431,13 +485,9 @@ class _Remedies:
         if ethanol_l <= 0.0:
             return False
         after = self.oil.limit(by_row, ethanol_l, self.limit.at_c)
-        if self.before.abv - after.abv < WORTH_ABV:
+        if self.limit.abv - after.abv < WORTH_ABV:
             return False
-        moved = self.limit.abv - self.before.abv  # as a glass has moved the whole
-        abv, low, high = (max(one + moved, 0.0) for one in (after.abv, after.low_abv, after.high_abv))
-        self.found.append(
-            Remedy(kind, value, name, ClearLimit(after.state, abv, low, high, after.blame, after.at_c))
-        )
+        self.found.append(Remedy(kind, value, name, after))
         return True
 
 
@@ -446,7 +496,7 @@ def _remedies(oil: Oil, bottled: Bottled, whole: Array, limit: ClearLimit) -> tu
     target, flavours = bottled.target_abv, oil.flavours
     if target is None or target > limit.high_abv or limit.high_abv < NOISE_ABV:
         return ()
-    tried = _Remedies(oil, bottled, whole, limit)
+    tried = _Remedies(oil, limit)
     stronger = float(math.ceil(limit.high_abv))
     if target < stronger <= bottled.abv:
         tried.found.append(Remedy("bottle stronger", stronger, None, limit))

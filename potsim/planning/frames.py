@@ -428,6 +428,7 @@ def document(run: Run) -> dict[str, Any]:
         "potsim": __version__,
         "format": FORMAT,
         "plan": faces.tables_of(run.plan),
+        "glass": plain(run.glass),
         "title": run.plan.title,
         "charge": {
             "volume_l": run.charge.volume_l,

@@ -57,6 +57,7 @@ from potsim.planning.trials import (
     notes_by_line,
     on_scale,
     pairs,
+    run_of,
     short,
 )
 from potsim.records import dataclass, plain
@@ -165,7 +166,7 @@ def next_trial(trial: Trial, factors: Factors | None = None) -> NextTrial:
     glass = glass_of(trial.result)
     if glass is None and not any(note.verdict or note.tasted_in for note in trial.notes):
         raise RequestError.of("no_verdict", allowed=list(VERDICTS)).at(Where(trial.name))
-    before = distil(trial.plan)
+    before = run_of(trial)
     changes = _changes(trial, before, factors)
     dropped = {change.line for change in changes if change.after is None}
     _refuse_awaited(trial, changes)
@@ -177,10 +178,11 @@ def next_trial(trial: Trial, factors: Factors | None = None) -> NextTrial:
     for one in learnt:
         doses[one.line] = replace(doses[one.line], oil_factor=one.after)
     bill = tuple(dose for k, dose in enumerate(doses) if k not in dropped)
-    bottling, seen = trial.plan.bottling, before.cloud_at(trial.plan.bottling.abv, glass)
+    bottling, seen = trial.plan.bottling, before.cloud
     taught = None if seen is None else seen.taught
     if taught is not None:
-        bottling = replace(bottling, cloud_shift=round(taught.believed, 2))
+        shift, shown = round(taught.believed, 2), round(taught.seen, 2)
+        bottling = replace(bottling, cloud_shift=shift, cloud_seen=shown)
     title = next_title(trial.plan.title)
     plan = replace(trial.plan, botanicals=bill, bottling=bottling, title=title)
     after = distil(plan)
@@ -600,7 +602,7 @@ def _entry(trial: Trial, trials: Mapping[str, Trial]) -> Entry:
     changes = differences(parent.plan, trial.plan) if parent else ()
     try:
         check(trial)
-        run = distil(trial.plan)
+        run = run_of(trial)
     except PotsimError as error:
         return Entry(trial.name, trial, None, parent.name if parent else None, changes, error)
     return Entry(trial.name, trial, run, parent.name if parent else None, changes)

@@ -197,7 +197,7 @@ ALWAYS = (
 )
 MOST_FILL = 0.75  # common practice, no source
 MOST_CHARGE_ABV = 40.0  # common practice in a domestic still, no source
-ROUNDING_ABV = 1e-6  # a charge let down to the limit is not above it
+READ_ABV = 0.5  # % vol that a hydrometer is read to: a charge at the limit is not above it
 USUAL_BOTANICAL_ABV = 60.0  # charges of botanicals go up to here: common practice, no source
 
 # What is the worse the larger it is, of kinds that are told of several runs at once.
@@ -245,9 +245,9 @@ def for_run(
 def fire(charge_abv: float, *, with_botanicals: bool = False) -> tuple[Note, ...]:
     """Caution against a strong charge; with botanicals stronger ones are usual."""
     usual = USUAL_BOTANICAL_ABV if with_botanicals else MOST_CHARGE_ABV
-    if charge_abv <= usual + ROUNDING_ABV:
+    if charge_abv <= usual + READ_ABV:
         return ()
-    strong = charge_abv > USUAL_BOTANICAL_ABV + ROUNDING_ABV
+    strong = charge_abv > USUAL_BOTANICAL_ABV + READ_ABV
     return (
         danger(
             "strong_charge",

@@ -305,9 +305,20 @@ class Bottling:
         label="Shift of the cloud",
         usually="no glass tried yet",
     )
+    # what the glass itself showed, of which `cloud_shift` believes a part [decades]; the band reaches it
+    cloud_seen: float | None = key(
+        *(schema.DECADES, -10, 10),
+        default=None,
+        example="0.4",
+        label="Shift seen in the glass",
+        usually="as far as the shift",
+    )
 
     def __post_init__(self) -> None:
         check(self, "bottling")
+        if self.cloud_seen is not None and self.cloud_shift is None:
+            values = {"given": self.cloud_seen, "lacks": "bottling.cloud_shift"}
+            raise RequestError.of("alone", "bottling.cloud_seen", **values)
         if self.stretch is not None:
             self._check_stretch(self.stretch.abv)
 

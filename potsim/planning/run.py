@@ -20,11 +20,11 @@ from potsim.planning import apparatus, botanicals, flavours, frames, jars, notes
 from potsim.planning.apparatus import Setting, settle
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
 from potsim.planning.charge import Charge, Portion, amounts, blend, resolve
-from potsim.planning.cloud import Bottled, Cloud, Glass, cloud
+from potsim.planning.cloud import Bottled, Cloud, Glass, believed, cloud, glass_of
 from potsim.planning.flavours import Cut, Flavours, predict
 from potsim.planning.frames import FORMAT, Line, document
 from potsim.planning.notes import Note, hint, sentences
-from potsim.planning.plan import LeftOver, Plan
+from potsim.planning.plan import LeftOver, Plan, Result
 from potsim.planning.proofing import Costs, Proofing, account, bottle
 from potsim.planning.stops import (
     CutPoints,
@@ -85,6 +85,8 @@ class Run(Line):
         Down to bottling strength; ``None`` if the plan names none.
     flavours : Flavours
         What the botanicals, and the base spirits' own volatiles, do over the run.
+    glass : Glass or None
+        Where this very batch was seen to haze.
     """
 
     # numbers that stand in `to_dict` as they are
@@ -100,6 +102,7 @@ class Run(Line):
     keep: proofing.Keep
     proofing: Proofing | None
     flavours: Flavours
+    glass: Glass | None = None
 
     @cached_property
     def profile(self) -> Profile:
@@ -190,7 +193,7 @@ class Run(Line):
         target_abv : float or None
             Bottling strength [% vol]; ``None`` if the keep is not let down.
         glass : Glass, optional
-            Where a glass of this very keep hazed.
+            Where a glass of this very keep hazed; as the run has it if left out.
 
         Returns
         -------
@@ -202,17 +205,20 @@ class Run(Line):
         RangeError
             If the glass hazed above the strength of the keep.
         """
+        return cloud(self.flavours, self.end.depletion, self.bottled(target_abv, glass))
+
+    def bottled(self, target_abv: float | None, glass: Glass | None = None) -> Bottled:
+        """Return what is bottled, as far as its cloud goes."""
         kept = self.let_down
-        bottled = Bottled(
+        return Bottled(
             self.kept_spans,
             kept.ethanol_l,
             kept.abv,
             target_abv,
             self.setting.heads_l,
-            self.plan.bottling.cloud_shift,
-            glass,
+            believed(self.plan.bottling),
+            self.glass if glass is None else glass,
         )
-        return cloud(self.flavours, self.end.depletion, bottled)
 
     @cached_property
     def let_down(self) -> strength.Mixture:
@@ -560,7 +566,7 @@ class Run(Line):
         Parameters
         ----------
         data : mapping
-            With ``format`` and ``plan``; all else is computed again.
+            With ``format``, ``plan`` and ``glass``; all else is computed again.
 
         Returns
         -------
@@ -575,19 +581,27 @@ class Run(Line):
         given = data.get("format", "none")
         if given != FORMAT or not isinstance(data.get("plan"), Mapping):
             raise RequestError.of("no_run", "format", given=given, allowed=FORMAT)
-        return distil(faces.plan_of(data["plan"], faces.Source("run")))
+        seen = data.get("glass") or {}
+        result = Result(
+            clouded_at=seen.get("clouded_at"),
+            clouded_at_c=seen.get("at_c"),
+            stream_hazy_at_l=seen.get("stream_hazy_at_l"),
+        )
+        return distil(faces.plan_of(data["plan"], faces.Source("run")), glass_of(result))
 
     def __str__(self) -> str:
         return faces.text_of_card(self)
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return distil, (self.plan,)  # a run follows from its plan, and is quicker made than moved
+        return distil, (self.plan, self.glass)  # all follows from them, and is quicker made than moved
 
     def __eq__(self, other: object) -> bool:
-        return self.plan == other.plan if isinstance(other, Run) else NotImplemented
+        if not isinstance(other, Run):
+            return NotImplemented
+        return (self.plan, self.glass) == (other.plan, other.glass)
 
     def __hash__(self) -> int:
-        return hash(self.plan)
+        return hash((self.plan, self.glass))
 
     def __repr__(self) -> str:
         stop = self.stop
@@ -595,13 +609,15 @@ class Run(Line):
 
 
 @in_units_of_plan
-def distil(plan: Plan) -> Run:
+def distil(plan: Plan, glass: Glass | None = None) -> Run:
     """Compute the run that a plan describes.
 
     Parameters
     ----------
     plan : Plan
         What goes in, the still, the cuts; all else may be left to the defaults.
+    glass : Glass, optional
+        Where this very batch was seen to haze, once it is made: a measurement that its cloud is told by.
 
     Returns
     -------
@@ -628,11 +644,11 @@ def distil(plan: Plan) -> Run:
     setting = settle(plan, charge)
     solids_l = solids(bill)
     run, found = _stream(plan, charge, setting, bill, solids_l)
-    shift = plan.bottling.cloud_shift
-    conditions = wanted(setting.stop, found, setting.heads_l, shift)
+    known = believed(plan.bottling)
+    conditions = wanted(setting.stop, found, setting.heads_l, known)
     end = stops.find_end(run, conditions, stops.min_level(run, solids_l))
     apparatus.refuse_large_parrot(run, end)
-    keep_end = keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l, shift)
+    keep_end = keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l, known)
     points = cut_points(run, setting.heads_l, keep_end, end.depletion)
     row = jars.lay(run, points, plan.jars.stock)
     pooled = proofing.pool(row.jars, plan.jars.keep)
@@ -648,7 +664,7 @@ def distil(plan: Plan) -> Run:
     )
     followed = found.cut_at(cut)
     followed.refuse()
-    return Run(
+    made = Run(
         plan=plan,
         charge=charge,
         setting=setting,
@@ -659,7 +675,11 @@ def distil(plan: Plan) -> Run:
         keep=pooled,
         proofing=bottled,
         flavours=followed,
+        glass=glass,
     )
+    if glass is not None:
+        made.cloud_at(plan.bottling.abv)  # refuses a glass that cannot be of it
+    return made
 
 
 _STREAMS: deque[tuple[Plan, Excess, tuple[Course, Flavours]]] = deque(maxlen=4)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from potsim.errors import SHARE, RangeError, RequestError, require
 from potsim.liquid import strength
+from potsim.liquid.clouding import Believed
 from potsim.liquid.compounds import ZERO_C_K
 from potsim.planning.botanicals import Level, volatiles
 from potsim.planning.charge import Amounts, amounts, between
@@ -493,26 +494,27 @@ def _late(whole: Flavours, faded: float) -> list[dict[str, Any]]:
     ]
 
 
-def wanted(
-    stop: Stop, flavours: Flavours, heads_l: float, cloud_shift: float | None = None
-) -> list[Condition]:
+NO_GLASS = Believed()
+
+
+def wanted(stop: Stop, flavours: Flavours, heads_l: float, believed: Believed = NO_GLASS) -> list[Condition]:
     """Return the conditions of a stop."""
     found = conditions(stop, flavours.course)
     found += [over_condition(flavours, name, share) for name, share in stop.over.items()]
     if stop.cloudy and flavours.compound_ids:
         # A stream that is cloudy from the first drop has to clear first.
-        found.append(Condition("cloudy", {}, Oil(flavours, cloud_shift).margin, needed=False))
+        found.append(Condition("cloudy", {}, Oil(flavours, believed).margin, needed=False))
     if stop.faded:
         found.append(faded_condition(flavours, heads_l))
     return found
 
 
 def keep_end_depletion(
-    tails_from: Stop | None, flavours: Flavours, end: End, heads_l: float, cloud_shift: float | None = None
+    tails_from: Stop | None, flavours: Flavours, end: End, heads_l: float, believed: Believed = NO_GLASS
 ) -> float:
     """Return the depletion at which the keep ends."""
     if tails_from is None:
         return end.depletion
-    conditions = wanted(tails_from, flavours, heads_l, cloud_shift)
+    conditions = wanted(tails_from, flavours, heads_l, believed)
     found = [locate(flavours.course, one, "cuts.tails_from") for one in conditions]
     return min([end.depletion, *(at for at in found if at is not None)])

@@ -17,6 +17,7 @@ from potsim import faces
 from potsim.errors import RequestError, UnknownNameError, Where
 from potsim.planning.botanicals import ResolvedDose, labels, lines_called, spelling
 from potsim.planning.charge import blend, resolve
+from potsim.planning.cloud import glass_of
 from potsim.planning.frames import Shown, outcome
 from potsim.planning.plan import Plan, Result, Tasting
 from potsim.planning.release import Klass, Passage
@@ -144,6 +145,11 @@ def alcohol_book(charged_l: float, result: Result | None) -> AlcoholBook | None:
     left_pot = charged_l - pot
     lost = left_pot - collected
     return AlcoholBook(charged_l, collected, pot, lost, lost / left_pot if left_pot > 0.0 else 0.0)
+
+
+def run_of(trial: Trial) -> Run:
+    """Return what a trial is predicted to do, its haze by what was seen of it."""
+    return distil(trial.plan, glass_of(trial.result))
 
 
 def check(trial: Trial) -> None:
@@ -377,8 +383,7 @@ class Comparison(Shown):
 
 def compare(a: Trial, b: Trial) -> Comparison:
     """Put two trials side by side."""
-    run_a = distil(a.plan)
-    run_b = distil(b.plan)
+    run_a, run_b = run_of(a), run_of(b)
     every = pairs(run_a, run_b)
     differing = tuple(pair for pair in every if pair.differs)
     return Comparison(

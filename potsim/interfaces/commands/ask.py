@@ -26,7 +26,7 @@ from potsim.interfaces.options import (
     targets,
     typed_as,
 )
-from potsim.interfaces.planfile import the_plan, the_plan_file
+from potsim.interfaces.planfile import the_batch, the_plan, the_plan_file
 from potsim.interfaces.wording import units_of
 from potsim.planning.plan import TABLES
 from potsim.records import plain
@@ -291,7 +291,7 @@ def _kept(name: str, target_abv: float) -> Run:
     """The run of a plan, if what it lets down is strong enough."""
     from potsim.planning.run import distil
 
-    run = distil(the_plan(name))
+    run = distil(*the_batch(name))
     if run.let_down.abv < target_abv:
         raise RequestError.of("weaker_keep", "--of", given=name, abv=run.let_down.abv)
     return run

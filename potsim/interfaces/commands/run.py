@@ -24,7 +24,7 @@ from potsim.interfaces.options import (
     targets,
     typed_as,
 )
-from potsim.interfaces.planfile import the_plan, the_plan_file
+from potsim.interfaces.planfile import the_batch, the_plan_file
 from potsim.interfaces.wording import units_of
 from potsim.planning.plan import TABLES
 from potsim.records import plain
@@ -42,10 +42,10 @@ MANY = 20_000  # from here on it is said beforehand how long it takes
 def run(args: argparse.Namespace) -> None:
     """Predict a run."""
     wanted = targets(args, {"plot": PICTURES, "csv": (), "report": PAGES}, the_plan_file(args.plan))
-    plan = the_plan(args.plan)
+    plan, glass = the_batch(args.plan)
     from potsim.planning.run import distil  # start-up: --help loads nothing heavy
 
-    made = distil(plan)
+    made = distil(plan, glass)
     sure = _sure(args, plan)
 
     def content(option: str) -> str | bytes:
@@ -103,11 +103,11 @@ def _bar(done: int, of: int) -> None:
 
 def jars(args: argparse.Namespace) -> None:
     """Lay jars along a run, and pool some of them."""
-    plan = the_plan(args.plan)
-    plan = dataclasses.replace(plan, jars=_jars(args, plan.jars))
+    planned, glass = the_batch(args.plan)
+    plan = dataclasses.replace(planned, jars=_jars(args, planned.jars))
     from potsim.planning.run import distil
 
-    made = distil(plan)
+    made = distil(plan, glass if plan == planned else None)  # a glass is of the keep as it was pooled
     from potsim.interfaces.report import jars as report
 
     with typed_as({"minutes": "--away", "most_lost": "--most"}, args.typed):
@@ -154,11 +154,11 @@ def _size(typed: str) -> str:
 
 def flavours(args: argparse.Namespace) -> None:
     """Tell where each botanical comes over."""
-    plan = the_plan(args.plan)
+    plan, glass = the_batch(args.plan)
     from potsim.interfaces.report.flavours import heads_sections
     from potsim.planning.run import distil
 
-    made = distil(plan)
+    made = distil(plan, glass)
 
     def data() -> dict[str, Any]:
         whole = made.to_dict()

@@ -23,6 +23,7 @@ from potsim.interfaces.planfile import tables_of
 from potsim.interfaces.report import underway as words
 from potsim.interfaces.stillfile import NUMBERS, read_still, still_text
 from potsim.interfaces.wording import in_units
+from potsim.planning.cloud import Glass
 from potsim.planning.events import Clouded, Full, HoldUp, Read, Record, Start, Titled, Undo, Water
 from potsim.planning.forecast import Band, Follower, Forecast
 from potsim.planning.journal import Journal
@@ -75,7 +76,7 @@ def under_way(name: str, root: str) -> UnderWay:
     first = journal.records[0]  # two runs of one name, one after the other, are two
     key = (root, f"{name} {first.id} {first.at}", len(journal.records))
     if key not in _UNDER_WAY:
-        run = run_of(plan_of_run(journal, root))
+        run = _seen(run_of(plan_of_run(journal, root)), journal)
         still = run.setting.still
         journal.pressure_pa, journal.parrot_l = still.conditions.pressure_pa, still.parrot_l
         journal.fits = functools.partial(check_reading, run)
@@ -85,6 +86,14 @@ def under_way(name: str, root: str) -> UnderWay:
     while len(_UNDER_WAY) > HELD:
         _UNDER_WAY.popitem(last=False)
     return _UNDER_WAY[key]
+
+
+def _seen(run: Run, journal: Journal) -> Run:
+    """The run with the glass of it that hazed, if it can be of this keep: the next trial refuses another."""
+    clouded: Clouded | None = journal.latest(Clouded)
+    if clouded is None or clouded.abv is None or clouded.abv > run.let_down.abv:
+        return run
+    return dataclasses.replace(run, glass=Glass(clouded.abv, clouded.at_c))
 
 
 def off_before(run: Run) -> float:

@@ -26,7 +26,7 @@ from potsim.interfaces.wording import (
 from potsim.liquid.clouding import ClearLimit
 from potsim.liquid.compounds import compound, compounds
 from potsim.planning.botanicals import Botanical, Spread
-from potsim.planning.cloud import NOISE_ABV, Cloud, Remedy, Stream
+from potsim.planning.cloud import NOISE_ABV, Cloud, LetDown, Remedy, Stream
 from potsim.planning.release import BotanicalFlavour, CompoundFlavour
 from potsim.planning.run import Run
 from potsim.planning.stops import HeadsCut, heads_table
@@ -91,7 +91,7 @@ def _worst(found: Cloud) -> Level:
     return max((level(one, abv) for one in (found.room, found.chilled)), key=order.index)
 
 
-def bottle_words(found: Cloud) -> str:
+def bottle_words(found: LetDown) -> str:
     """Say how the bottle is likely to look, warm and chilled, and where the first haze falls."""
     span = span_words(found)
     if found.target_abv is None:
@@ -104,7 +104,7 @@ def bottle_words(found: Cloud) -> str:
     return f"{warm} at {at}, {fridge}; {span}"
 
 
-def span_words(found: Cloud) -> str:
+def span_words(found: LetDown) -> str:
     """Say between which strengths the first haze shows, warm and chilled taken together."""
     low, high = found.span_abv
     if found.room.state == "always cloudy" and low > 99.0:

@@ -9,7 +9,7 @@ from typing import Any
 from potsim import __version__
 from potsim.errors import RangeError, RequestError
 from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table
-from potsim.interfaces.report.flavours import GLASS, level, limit_words
+from potsim.interfaces.report.flavours import GLASS, bottle_words, level
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.trialfile import amount, oil, ratio
 from potsim.interfaces.wording import (
@@ -415,7 +415,7 @@ def sections_of_blend(made: TrialBlend) -> tuple[Section, ...]:
         *_bottles_cloud(made),
     )
     parts: list[Part] = [poured, Facts(comes)]
-    if made.clear_limit is not None:
+    if made.cloud is not None and all(share.run.glass is None for share in made.shares):
         parts.append(Points((GLASS,)))
     sections = [Section("Poured together", tuple(parts))]
     if made.oils:
@@ -426,12 +426,10 @@ def sections_of_blend(made: TrialBlend) -> tuple[Section, ...]:
 
 def _bottles_cloud(made: TrialBlend) -> list[tuple[str, str]]:
     """Whether the blend clouds, as far as that can be told."""
-    limit = made.clear_limit
-    if limit is None:
+    if made.cloud is None:
         none = "not told: there is no alcohol" if made.abv <= 0.0 else "none: no botanicals, no oil of theirs"
         return [("cloud", none)]
-    said = f"{level(limit, made.abv)} at {format_abv(made.abv)}, {limit_words(limit)}, near 20 °C"
-    return [("cloud", said)]
+    return [("cloud", bottle_words(made.cloud))]
 
 
 def _blended(oils: Sequence[BlendOil], spirits: int) -> Table:

@@ -68,6 +68,7 @@ RANGES = {
     "family": "Ask for a wider family.",
     **dict.fromkeys(("cuts.stop.recovered", "cuts.tails_from.recovered"), _LAST),
     "bottling.cloud_shift": "0.3 is twice the oil kept clear; `trial next` writes it from clouded_at.",
+    "bottling.cloud_seen": "`trial next` writes it from clouded_at; the band of the haze reaches as far.",
     "result.clouded_at": "Let a glass of the keep down with water until it hazes; measure its strength.",
     "result.clouded_at_c": "A fridge has 5 °C, a room 20.",
     "result.stream_hazy_at": "Count from the first drop; a haze cannot come before it.",

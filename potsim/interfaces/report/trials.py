@@ -9,7 +9,7 @@ import numpy as np
 
 from potsim.interfaces.output import csv_of
 from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table, render
-from potsim.interfaces.report.flavours import level, span_words, taught_words
+from potsim.interfaces.report.flavours import bottle_words, span_words, taught_words
 from potsim.interfaces.trialfile import (
     amount,
     factors_in_words,
@@ -212,10 +212,8 @@ def _hazed(made: NextTrial) -> tuple[Section, ...]:
 def _cloud(run: Run) -> str:
     if run.cloud is None:
         return "no oil"
-    span, target_abv = span_words(run.cloud), run.cloud.target_abv
-    if target_abv is None:
-        return f"keep not let down; {span}"
-    return f"{level(run.cloud.room, target_abv)} at {format_abv(target_abv)}; {span}"
+    told = bottle_words(run.cloud)
+    return f"keep not let down; {span_words(run.cloud)}" if run.cloud.target_abv is None else told
 
 
 def text_of_comparison(made: Comparison) -> str:
