@@ -16,17 +16,8 @@ import potsim
 from potsim.interfaces.evidence import clouding as practice
 from potsim.interfaces.plots.run import figure_of_run
 from potsim.interfaces.report.flavours import GLASS, cloud_sections, sentences, span_words
-from potsim.liquid.clouding import (
-    Believed,
-    ClearLimit,
-    Dissolved,
-    Oils,
-    learn,
-    let_down,
-    limit,
-    loads,
-    pooled,
-)
+from potsim.liquid.clouding import Believed, ClearLimit, Dissolved, Oils, limit, loads, pooled
+from potsim.liquid.taught import learn, let_down
 from potsim.planning.blends import blend_trials
 from potsim.planning.cloud import Cloud, Glass, Remedy, Stream
 from potsim.planning.next_trial import next_trial

@@ -13,7 +13,7 @@ from refusals import refused
 from potsim.data import read_table
 from potsim.interfaces.evidence import clouding as evidence
 from potsim.interfaces.evidence.clouding import RING, log10_s, ring_hydrocarbons
-from potsim.liquid.clouding import Oils, clear_limit, haze, learn, let_down, limit, load
+from potsim.liquid.clouding import Oils, clear_limit, haze, limit, load
 from potsim.liquid.compounds import compound, compounds
 from potsim.liquid.solubility import (
     Solubility,
@@ -22,6 +22,7 @@ from potsim.liquid.solubility import (
     solubility_law,
     solubility_mol_per_l,
 )
+from potsim.liquid.taught import learn, let_down
 from potsim.liquid.traces import bend, warming
 
 OILS = [c.id for c in compounds() if not solubility_law(c.id).never_clouds]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 from typing import Any, Literal, NamedTuple
 
@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from potsim.errors import RangeError
 from potsim.liquid import clouding
-from potsim.liquid.clouding import CHILLED_C, ROOM_C, Believed, ClearLimit, Dissolved, Haze, Oils, Taught
+from potsim.liquid.clouding import CHILLED_C, ROOM_C, Believed, ClearLimit, Dissolved, Haze, Oils
+from potsim.liquid.taught import Taught, learn, let_down
 from potsim.planning.charge import between
 from potsim.planning.flavours import Flavours, Span, stream_l
 from potsim.planning.plan import Bottling, Result
@@ -41,6 +42,13 @@ def glass_of(result: Result | None) -> Glass | None:
     if result is None or (result.clouded_at is None and result.stream_hazy_at_l is None):
         return None
     return Glass(result.clouded_at, result.clouded_at_c, result.stream_hazy_at_l)
+
+
+def glass_in(data: Mapping[str, Any]) -> Glass | None:
+    """Return what the plain data of a run tell of a haze; ``None`` if nothing."""
+    seen = data.get("glass") or {}
+    hazed = {"clouded_at": seen.get("clouded_at"), "clouded_at_c": seen.get("at_c")}
+    return glass_of(Result(stream_hazy_at_l=seen.get("stream_hazy_at_l"), **hazed))
 
 
 def believed(bottling: Bottling) -> Believed:
@@ -288,7 +296,7 @@ class Oil:
             values = {"given": glass.clouded_at, "allowed": bottled.abv, "of": "keep"}
             raise RangeError.of("too_strong", "clouded_at", **values)
         held, at_c = by_row[self.row] / bottled.ethanol_l, ROOM_C if glass.at_c is None else glass.at_c
-        there = clouding.let_down(self.oils, held, PURE_ABV, glass.clouded_at, at_c=at_c)
+        there = let_down(self.oils, held, PURE_ABV, glass.clouded_at, at_c=at_c)
         return self._learn(there)
 
     def taught_by_stream(self, glass: Glass | None) -> Taught | None:
@@ -307,7 +315,7 @@ class Oil:
         return self._learn(clouding.loads(self.oils, there, abv))
 
     def _learn(self, there: clouding.Load) -> Taught:
-        return clouding.learn(there, self.believed.shift_log10, self.believed.knowing)
+        return learn(there, self.believed.shift_log10, self.believed.knowing)
 
     def lines(self, by_row: Array, ethanol_l: float, abv: float, at_c: float) -> list[float]:
         """Share of each source in the load at a strength."""

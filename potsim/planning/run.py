@@ -20,11 +20,11 @@ from potsim.planning import apparatus, botanicals, flavours, frames, jars, notes
 from potsim.planning.apparatus import Setting, settle
 from potsim.planning.botanicals import ResolvedDose, extend, library, solids
 from potsim.planning.charge import Charge, Portion, amounts, blend, resolve
-from potsim.planning.cloud import Bottled, Cloud, Glass, believed, cloud, glass_of
+from potsim.planning.cloud import Bottled, Cloud, Glass, believed, cloud, glass_in
 from potsim.planning.flavours import Cut, Flavours, predict
 from potsim.planning.frames import FORMAT, Line, document
 from potsim.planning.notes import Note, hint, sentences
-from potsim.planning.plan import LeftOver, Plan, Result
+from potsim.planning.plan import LeftOver, Plan
 from potsim.planning.proofing import Costs, Proofing, account, bottle
 from potsim.planning.stops import (
     CutPoints,
@@ -209,16 +209,9 @@ class Run(Line):
 
     def bottled(self, target_abv: float | None, glass: Glass | None = None) -> Bottled:
         """Return what is bottled, as far as its cloud goes."""
-        kept = self.let_down
-        return Bottled(
-            self.kept_spans,
-            kept.ethanol_l,
-            kept.abv,
-            target_abv,
-            self.setting.heads_l,
-            believed(self.plan.bottling),
-            self.glass if glass is None else glass,
-        )
+        kept, known, heads_l = self.let_down, believed(self.plan.bottling), self.setting.heads_l
+        seen = self.glass if glass is None else glass
+        return Bottled(self.kept_spans, kept.ethanol_l, kept.abv, target_abv, heads_l, known, seen)
 
     @cached_property
     def let_down(self) -> strength.Mixture:
@@ -581,13 +574,7 @@ class Run(Line):
         given = data.get("format", "none")
         if given != FORMAT or not isinstance(data.get("plan"), Mapping):
             raise RequestError.of("no_run", "format", given=given, allowed=FORMAT)
-        seen = data.get("glass") or {}
-        result = Result(
-            clouded_at=seen.get("clouded_at"),
-            clouded_at_c=seen.get("at_c"),
-            stream_hazy_at_l=seen.get("stream_hazy_at_l"),
-        )
-        return distil(faces.plan_of(data["plan"], faces.Source("run")), glass_of(result))
+        return distil(faces.plan_of(data["plan"], faces.Source("run")), glass_in(data))
 
     def __str__(self) -> str:
         return faces.text_of_card(self)
@@ -596,9 +583,8 @@ class Run(Line):
         return distil, (self.plan, self.glass)  # all follows from them, and is quicker made than moved
 
     def __eq__(self, other: object) -> bool:
-        if not isinstance(other, Run):
-            return NotImplemented
-        return (self.plan, self.glass) == (other.plan, other.glass)
+        mine = self.plan, self.glass
+        return mine == (other.plan, other.glass) if isinstance(other, Run) else NotImplemented
 
     def __hash__(self) -> int:
         return hash((self.plan, self.glass))
