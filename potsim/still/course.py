@@ -111,6 +111,12 @@ SLACK = 0.05  # of depletion, and of 1 + depletion, by which such a table is lon
 EXHAUSTED = float(np.log(1000.0))  # depletion at which 99.9 % of the charge's moles are over
 
 
+def evenly(upto: float, points: int, since: float = 0.0) -> Array:
+    """Depletions evenly spaced in what is over."""
+    over = np.linspace(-np.expm1(-since), -np.expm1(-upto), points)
+    return np.maximum(np.minimum(-np.log1p(-over), upto), since)
+
+
 class _Held:
     """What states hold, be they of one run or of many."""
 
@@ -369,8 +375,7 @@ class Course:
         with points that crowd where a straight line would cross. A condition that comes true and false again
         between two of them is missed.
         """
-        over = np.linspace(-np.expm1(-since), -np.expm1(-upto), 257)
-        s = np.maximum(np.minimum(-np.log1p(-over), upto), since)
+        s = evenly(upto, 257, since)
         while True:
             reached = margin(self.at(s))
             true = np.flatnonzero(reached >= 0.0)
@@ -488,8 +493,7 @@ def _short_tables(run: Course) -> Sequence[tuple[Curves, float]]:
     changes = run.still.power_changes
     if len(changes) < SEVERAL:
         return ()
-    over = np.linspace(0.0, -np.expm1(-EXHAUSTED), 1025)
-    depletion = np.minimum(-np.log1p(-over), EXHAUSTED)
+    depletion = evenly(EXHAUSTED, 1025)
     litres = run.at(depletion).collected_l
     at = np.interp([change.from_collected_l for change in changes], litres, depletion)
     start = np.maximum(at - SLACK * (1.0 + at), 0.0)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from potsim.liquid import strength
 from potsim.records import dataclass
-from potsim.still.course import EXHAUSTED, Derived, heat_up_s
+from potsim.still.course import EXHAUSTED, Derived, evenly, heat_up_s
 from potsim.still.family import Family, Look, Walks
 from potsim.still.still import Still, Stills
 
@@ -90,7 +90,9 @@ class Courses:
     def evenly(self, upto: float) -> ManyStates:
         """States at depletions evenly spaced in what is over; looked up once."""
         if upto not in self._evenly:
-            self._evenly[upto] = replace(self).at(_even(upto))  # of a copy: no circle keeps large arrays
+            self._evenly[upto] = replace(self).at(
+                evenly(upto, POINTS)
+            )  # of a copy: no circle keeps large arrays
         return self._evenly[upto]
 
     def first(self, margin: Callable[[ManyStates], Array], upto: float = EXHAUSTED) -> Array:
@@ -115,7 +117,7 @@ class Courses:
         Looks at 65 points evenly spaced in what is over, then closes in by false position. A condition that
         comes true and false again between two of them is missed.
         """
-        s = _even(upto)
+        s = evenly(upto, POINTS)
         f = margin(self.evenly(upto))
         true = f >= 0.0
         k = np.argmax(true, axis=1)
@@ -133,7 +135,7 @@ class Courses:
 
     def at_collected(self, collected_l: Array, upto: float = EXHAUSTED) -> Array:
         """Depletion, (n, k), at which volumes [L at 20 °C] are collected; infinite if not by `upto`."""
-        s = _even(upto)
+        s = evenly(upto, POINTS)
         over = -np.expm1(-s)
         volumes = self.evenly(upto).collected_l
         wanted = np.broadcast_to(collected_l, (volumes.shape[0], np.shape(collected_l)[-1]))
@@ -317,12 +319,6 @@ def courses(
         there = out.at_collected(np.array([change.from_collected_l]))[:, 0]
         out = out.at_power(there, family, told * change.power_w)
     return out
-
-
-def _even(upto: float) -> Array:
-    """Depletions evenly spaced in what is over."""
-    over = np.linspace(0.0, -np.expm1(-upto), POINTS)
-    return np.minimum(-np.log1p(-over), upto)
 
 
 def _close_in(

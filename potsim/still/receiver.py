@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from potsim.errors import RequestError
 from potsim.liquid import equilibrium, heat
 from potsim.liquid.pure import distinct
-from potsim.still.course import EXHAUSTED, Course, States
+from potsim.still.course import EXHAUSTED, Course, States, evenly
 from potsim.still.still import Conditions
 from potsim.still.tables import balance
 
@@ -54,8 +54,7 @@ class Parrot:
 
     def __init__(self, course: Course, volume_l: float) -> None:
         self.course, self.volume_l = course, volume_l
-        over = np.linspace(0.0, -np.expm1(-EXHAUSTED), LOOKS)
-        s = np.minimum(-np.log1p(-over), EXHAUSTED)
+        s = evenly(EXHAUSTED, LOOKS)
         breaks = np.array([leg.from_depletion for leg in course.legs[1:]])
         s = distinct(np.concatenate([s, breaks, np.maximum(breaks - 1e-9, 0.0)]))
         self._s, self._v = s, course.at(s).collected_l
@@ -133,8 +132,8 @@ def first_parrot_abv(runs: Courses, volume_l: float, abv: float, upto: float) ->
     ndarray, shape (n,)
         The depletion; 0 where it shows so from the first drop, infinite where it never does.
     """
-    over = np.linspace(0.0, -np.expm1(-upto), MANY_POINTS)
-    s = np.minimum(-np.log1p(-over), upto)
+    s = evenly(upto, MANY_POINTS)
+    over = -np.expm1(-s)
     states = runs.at(s)
     v, stream, shown = states.collected_l, states.stream_abv, states.mean_abv.copy()
     z = np.diff(v, axis=1) / volume_l

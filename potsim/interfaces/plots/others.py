@@ -524,7 +524,7 @@ def contours(table: pd.DataFrame, answer: str, ax: Axes | None = None) -> Axes:
     'charge.abv, % vol'
     """
     if answer not in table:
-        raise UnknownNameError("answer of the study", answer, [str(name) for name in table])
+        raise UnknownNameError("answer", answer, [str(name) for name in table])
     down, across = (str(name) for name in table.columns[:2])
     try:
         grid = table.pivot(index=down, columns=across, values=answer).astype(float)
