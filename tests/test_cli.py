@@ -14,7 +14,7 @@ from refusals import is_refusal
 import potsim
 from potsim.errors import ConvergenceError
 from potsim.interfaces import output
-from potsim.interfaces.commands import COMMANDS
+from potsim.interfaces.cli import COMMANDS
 from potsim.interfaces.commands import run as run_command
 
 

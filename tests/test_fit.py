@@ -11,8 +11,8 @@ from following_cases import readings, the_plan, truth
 from refusals import refused
 
 from potsim.interfaces.evidence.still import SINGLE_STAGE, fitted_still, misfit, neck_share
+from potsim.interfaces.ownfile import read_still, still_text
 from potsim.interfaces.planfile import load_plan
-from potsim.interfaces.stillfile import read_still, still_text
 from potsim.liquid import strength
 from potsim.planning.forecast import Band, Follower, Forecast, follow
 from potsim.planning.learnt import (

@@ -17,7 +17,7 @@ from matplotlib.collections import PathCollection
 from refusals import Record, is_refusal, refused
 
 import potsim
-from potsim.interfaces import enter
+from potsim.interfaces.commands import follow as command
 from potsim.interfaces.plots.others import figure_of_follow, plot_follow
 from potsim.interfaces.report.underway import text_of_forecast
 from potsim.interfaces.report.words import words
@@ -323,7 +323,7 @@ def test_readings_typed_at_the_still_are_answered_and_saved(
         "strike 2\nstrike 7\ntaste 1 green apple\n"
         "taste well\nnote door open, a draught\n?\nall\nend\n30 min, 300 mL\n"
     )
-    monkeypatch.setattr(enter.sys, "stdin", io.StringIO(typed))
+    monkeypatch.setattr(command.sys, "stdin", io.StringIO(typed))
     done = say("follow", "quince.toml", "--enter")
     assert done.code == 0
     for banana in ("banana", "90 mL", "reading 7", "'well'", "30 L", "26 250"):
@@ -378,7 +378,7 @@ def test_going_on_after_a_crash_and_forecasting_from_the_journal(
         def isatty(self) -> bool:
             return True
 
-    monkeypatch.setattr(enter.sys, "stdin", Typed())
+    monkeypatch.setattr(command.sys, "stdin", Typed())
     crashed = say("follow", "quince.toml", "--enter", "--journal", "j.jsonl")
     assert crashed.code == 1  # no more lines: StopIteration stands for anything unforeseen
     assert "1> " in crashed.err

@@ -446,12 +446,12 @@ def test_one_run_has_one_plan(path: Path) -> None:
 # The prompt as it is, but for its answers, which would take longer to make than to test.
 PROMPT = """
 import sys
-from potsim.interfaces import enter
+from potsim.interfaces.commands import follow
 from potsim.planning.journal import Journal
 
-enter._say = lambda follower, journal: None
+follow._say = lambda follower, journal: None
 with Journal.open(sys.argv[1], "plan") as journal:
-    enter.enter(None, journal)
+    follow.enter(None, journal)
 """
 
 

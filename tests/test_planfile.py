@@ -10,7 +10,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from refusals import refused
 
-from potsim.interfaces import kinds
 from potsim.interfaces.planfile import (
     example_plan,
     load_plan,
@@ -18,6 +17,7 @@ from potsim.interfaces.planfile import (
     read_plan,
     write_plan,
 )
+from potsim.interfaces.tomlfile import read_value, write_value
 from potsim.liquid.compounds import Compound
 from potsim.planning import plan
 from potsim.planning.botanicals import Botanical, Piece, Share, Spread, UsualDose
@@ -95,9 +95,9 @@ def test_the_example_of_every_key_is_read_and_written_back(table, name) -> None:
     key = TABLES[table].keys[name]
     bare = key.example == "true" or key.example.startswith("{")
     typed = tomllib.loads(f"x = {key.example}" if bare else f'x = "{key.example}"')["x"]
-    value = kinds.read(key, typed)
+    value = read_value(key, typed)
     key.check(value, table)
-    assert kinds.read(key, kinds.write(key, value)) == value
+    assert read_value(key, write_value(key, value)) == value
 
 
 def test_every_table() -> None:

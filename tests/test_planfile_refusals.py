@@ -12,8 +12,8 @@ from refusals import refused
 
 from potsim.data import read_text
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces import kinds
 from potsim.interfaces.planfile import load_plan, read_plan
+from potsim.interfaces.tomlfile import read_value
 from potsim.planning.plan import TABLES
 
 CHARGE = '[[charge]]\nname = "apple spirit"\nvolume = "1 L"\nabv = "60 %"\n'
@@ -377,7 +377,7 @@ def test_any_text_is_read_or_refused(text) -> None:
 )
 def test_any_value_of_any_key_is_read_or_refused(key, value) -> None:
     try:
-        kinds.read(key, value)
+        read_value(key, value)
     except PotsimError as refused:
         message = str(refused)
     else:

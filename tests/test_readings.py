@@ -9,7 +9,7 @@ import pytest
 from refusals import Record, refused
 
 from potsim.errors import PotsimError, RequestError
-from potsim.interfaces import enter
+from potsim.interfaces.commands import follow as command
 from potsim.interfaces.readingsfile import column, entry_of, load_readings, read_entry_fields, read_readings
 from potsim.liquid import strength
 from potsim.planning.notes import sentences
@@ -224,7 +224,7 @@ def test_what_is_typed_and_refused(typed: str, words: Record) -> None:
         entry_of(read_entry_fields(typed))
 
 
-@pytest.mark.parametrize("typed", [typed for typed, _ in enter.READINGS])
+@pytest.mark.parametrize("typed", [typed for typed, _ in command.READINGS])
 def test_what_the_help_shows_is_taken(typed: str) -> None:
     assert next_reading([], entry_of(read_entry_fields(typed))).placed
 

@@ -12,9 +12,9 @@ import pytest
 from refusals import Record, is_refusal
 
 from potsim.interfaces.cli import main
+from potsim.interfaces.ownfile import still_text
 from potsim.interfaces.plots import shown_axes
 from potsim.interfaces.plots.others import figure_of_comparison, plot_comparison
-from potsim.interfaces.stillfile import still_text
 from potsim.interfaces.trialfile import read_factors, read_trial
 from potsim.planning.learnt import Known, Learnt
 from potsim.planning.next_trial import Factors, next_trial

@@ -9,7 +9,7 @@ from refusals import refused
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import quantities
-from potsim.interfaces.kinds import KINDS
+from potsim.interfaces.tomlfile import KINDS
 
 REFUSED = [
     (quantities.volume_l, "250", "'250' has no unit; allowed: a volume in mL, cL"),

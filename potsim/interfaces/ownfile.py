@@ -1,19 +1,35 @@
-"""The tables [[own_botanical]] and [[own_compound]]: what the distiller adds to the library."""
+"""What is the distiller's own: botanicals and compounds added to the library, and a still remembered."""
 
 from __future__ import annotations
 
 import dataclasses
+import json
 import re
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from potsim.data import read_table
-from potsim.errors import RangeError, RequestError, UnknownNameError
-from potsim.interfaces import kinds
-from potsim.interfaces.tomlfile import Place, build, missing, read_fields, several
+from potsim.errors import PotsimError, RangeError, RequestError, UnknownNameError, Where
+from potsim.interfaces import quantities
+from potsim.interfaces.quantities import shown
+from potsim.interfaces.tomlfile import (
+    Place,
+    build,
+    missing,
+    parse,
+    read_fields,
+    read_file,
+    several,
+    write_value,
+)
+from potsim.interfaces.wording import exact
 from potsim.planning import schema
 from potsim.planning.botanicals import Botanical, Piece, find
 from potsim.planning.schema import STATES, Key
+
+if TYPE_CHECKING:
+    from potsim.planning.learnt import Learnt
 
 OWN = ("own_botanical", "own_compound")
 
@@ -158,7 +174,7 @@ def write_own(botanicals: Mapping[str, Botanical], compounds: Mapping[str, Any])
     for compound in compounds.values():
         said = {name: (key, getattr(compound, key.field)) for name, key in OWN_COMPOUND.items()}
         tables.setdefault("own_compound", []).append(
-            {name: kinds.write(key, value) for name, (key, value) in said.items() if value not in (None, ())}
+            {name: write_value(key, value) for name, (key, value) in said.items() if value not in (None, ())}
         )
     return tables
 
@@ -166,7 +182,92 @@ def write_own(botanicals: Mapping[str, Botanical], compounds: Mapping[str, Any])
 def table_of(thing: Any, known: Mapping[str, Key]) -> dict[str, Any]:
     """Return a dataclass as one table; fields that are as by default are left out."""
     return {
-        name: kinds.write(key, getattr(thing, key.field))
+        name: write_value(key, getattr(thing, key.field))
         for name, key in known.items()
         if getattr(thing, key.field) != key.usual
     }
+
+
+# --- The file of a still remembered: a table that plans name, and how sure it is.
+
+
+STILL_HEADER = """\
+# A still learnt from readings. A plan takes it over by  from_file = {name}  in its [still];
+# what that table says itself counts before what is here.
+"""
+
+
+def _loss_text(w_per_k: float) -> str:
+    return exact(float(f"{w_per_k:.4g}"), "W/K")
+
+
+def _share_text(share: float) -> str:
+    return exact(float(f"{100.0 * share:.4g}"), "%")
+
+
+NUMBERS: dict[str, tuple[str, Callable[[str], float], Callable[[float], str]]] = {
+    "neck_loss": ("neck_w_per_k", quantities.heat_loss_w_per_k, _loss_text),
+    "heat_share": ("heat_share", quantities.share, _share_text),
+}
+"""Keys of a still's file: the number that is remembered, how it is read and written."""
+
+
+def still_text(learnt: Learnt, name: str) -> str:
+    """Write what is remembered of a still as the text of its file."""
+    known = [(key, getattr(learnt, field), write) for key, (field, _, write) in NUMBERS.items()]
+    known = [(key, number, write) for key, number, write in known if number is not None]
+    lines = [STILL_HEADER.format(name=json.dumps(name, ensure_ascii=False)), "[still]"]
+    lines += [f'{key} = "{write(number.value)}"' for key, number, write in known]
+    lines += [
+        "",
+        "# Standard errors, and how many runs they come from; the next run is weighed against them.",
+        "[learnt]",
+    ]
+    for key, number, write in known:
+        lines += [f'{key}_error = "{write(number.error)}"', f"{key}_runs = {number.runs}"]
+    lines.append(f"runs = [{', '.join(json.dumps(mark) for mark in learnt.runs)}]")
+    return "\n".join(lines) + "\n"
+
+
+def read_still(path: Path) -> Learnt:
+    """Read the file of a still remembered."""
+    from potsim.planning.learnt import Known, Learnt  # start-up: a plan needs no fit
+
+    document = parse(read_file(path), path.name)
+    still, errors = document.get("still"), document.get("learnt")
+    if not isinstance(still, dict) or not isinstance(errors, dict):
+        raise RequestError.of("no_still", given=path.name)
+    try:
+        found = {field: _known(still, errors, key) for key, (field, _, _) in NUMBERS.items()}
+        known = {field: Known(*one) if one else None for field, one in found.items()}
+        return Learnt(known["neck_w_per_k"], known["heat_share"], _runs(errors))
+    except PotsimError as error:
+        raise error.at(Where(path.name)) from None
+
+
+def is_still(path: Path) -> bool:
+    """Whether a file is one of a still remembered, and no plan."""
+    try:
+        document = parse(read_file(path), path.name)
+    except PotsimError:
+        return False
+    return "learnt" in document and "charge" not in document
+
+
+def _runs(errors: dict[str, Any]) -> tuple[str, ...]:
+    runs = errors.get("runs", [])
+    if not isinstance(runs, list) or not all(isinstance(mark, str) for mark in runs):
+        raise RequestError.of("no_marks", "learnt.runs", given=shown(runs))
+    return tuple(runs)
+
+
+def _known(still: dict[str, Any], errors: dict[str, Any], key: str) -> tuple[float, float, int] | None:
+    if key not in still:
+        return None
+    _, read, _ = NUMBERS[key]
+    # Files of before counted the runs of a loss under its name without "_loss".
+    runs = errors.get(f"{key}_runs", errors.get(f"{key.removesuffix('_loss')}_runs", 1))
+    error = read(errors.get(f"{key}_error", ""))
+    if isinstance(runs, bool) or not isinstance(runs, int) or runs < 1 or error <= 0.0:
+        raise RequestError.of("no_error", f"learnt.{key}_error", given=shown(runs), key=key)
+    return read(still[key]), error, runs

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from potsim.data import read_text
 from potsim.errors import RequestError, UnknownNameError
-from potsim.interfaces import kinds, output
+from potsim.interfaces import output
 from potsim.interfaces.ownfile import OWN, read_own, table_of, write_own
 from potsim.interfaces.quantities import Amount
 from potsim.interfaces.tomlfile import (
@@ -23,7 +23,9 @@ from potsim.interfaces.tomlfile import (
     parse,
     read_fields,
     read_file,
+    read_value,
     several,
+    write_value,
 )
 from potsim.interfaces.wording import plural
 from potsim.planning import schema
@@ -353,7 +355,7 @@ def _read_cuts(value: object, top: Place) -> Cuts | None:
         with place.noting("heads"):
             place.typed["heads"] = heads
             try:
-                fields[key.field] = kinds.read(key, heads)
+                fields[key.field] = read_value(key, heads)
             except RequestError as error:
                 error.values["instead"] = "heads" if error.kind == "quantity" else None
                 raise
@@ -407,7 +409,7 @@ def tables_of(plan: Plan) -> dict[str, Any]:
     if plan.bottling.stretch is not None:
         bottling["stretch"] = table_of(plan.bottling.stretch, keys_of(Stretch))
     tables = {
-        "title": kinds.write(TITLE["title"], plan.title),
+        "title": write_value(TITLE["title"], plan.title),
         "units": plan.units or "",
         "charge": [_part(part) for part in plan.charge],
         "still": still,
@@ -441,7 +443,7 @@ def _dose(dose: BotanicalDose) -> dict[str, Any]:
         count = dose.pieces or 0.0
         amount = Amount(count, plural(dose.counted) if count > 1.0 and dose.counted else dose.counted)
     table = table_of(dose, {name: key for name, key in said.items() if name not in ("mass", "pieces")})
-    return {"name": table.pop("name"), "amount": kinds.write(keys["amount"], amount), **table}
+    return {"name": table.pop("name"), "amount": write_value(keys["amount"], amount), **table}
 
 
 def _cuts_tables(cuts: Cuts) -> dict[str, Any]:
@@ -449,7 +451,7 @@ def _cuts_tables(cuts: Cuts) -> dict[str, Any]:
     for key in keys_of(Cuts).values():
         size = getattr(cuts, key.field)
         if size is not None:
-            table["heads"] = kinds.write(key, size)
+            table["heads"] = write_value(key, size)
     for name in ("stop", "tails_from"):
         stop = getattr(cuts, name)
         if stop is not None and stop.named:

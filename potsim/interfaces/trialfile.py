@@ -14,9 +14,9 @@ from typing import Any
 import tomlkit
 
 from potsim.errors import PotsimError, RequestError, UnknownNameError
+from potsim.interfaces.ownfile import is_still
 from potsim.interfaces.planfile import inlined, opened, plan_of, read_notes, read_result, tables_of
 from potsim.interfaces.quantities import short
-from potsim.interfaces.stillfile import is_still
 from potsim.interfaces.tomlfile import Source, parse
 from potsim.interfaces.wording import (
     Step,

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from potsim.planning.plan import Plan
 
 
-# Kinds of quantity. How each is read, written and told: `potsim.interfaces.kinds`.
+# Kinds of quantity. How each is read, written and told: `potsim.interfaces.tomlfile`.
 VOLUME, ABV, SHARE, RELATIVE, PERCENT = "volume", "abv", "share", "relative", "percent"
 MASS, MASS_KG, DURATION, DURATION_H = "mass", "mass_kg", "duration", "duration_h"
 TEMPERATURE, HEIGHT, PRESSURE, POWER, HEAT_LOSS = "temperature", "height", "pressure", "power", "heat_loss"

@@ -13,7 +13,7 @@ from pathlib import Path
 from unittest import mock
 
 from potsim.interfaces import cli
-from potsim.interfaces.commands import COMMANDS, command
+from potsim.interfaces.cli import COMMANDS, command
 from tests.fuzz.readings import SEEDS as READINGS
 from tests.fuzz.target import Target
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from potsim.errors import RequestError
 from potsim.interfaces import output, quantities
-from potsim.interfaces.options import (
+from potsim.interfaces.cli import (
     FORCE,
     JSON,
     PICTURES,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from potsim.errors import RequestError
 from potsim.interfaces import output, quantities
-from potsim.interfaces.options import FORCE, JSON, PICTURES, Command, OneOf, argument, read, targets, typed_as
+from potsim.interfaces.cli import FORCE, JSON, PICTURES, Command, OneOf, argument, read, targets, typed_as
 from potsim.interfaces.wording import counted, units_of
 from potsim.records import plain
 

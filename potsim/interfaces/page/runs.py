@@ -16,12 +16,12 @@ import numpy as np
 
 from potsim.errors import PotsimError, RequestError
 from potsim.interfaces import quantities
+from potsim.interfaces.ownfile import NUMBERS, read_still, still_text
 from potsim.interfaces.page import answers, told
 from potsim.interfaces.page.answers import column, plan_of_run, run_of, shelf_at
 from potsim.interfaces.page.shelf import Kept, merged, verdicts
 from potsim.interfaces.planfile import tables_of
 from potsim.interfaces.report import underway as words
-from potsim.interfaces.stillfile import NUMBERS, read_still, still_text
 from potsim.interfaces.wording import in_units
 from potsim.planning.cloud import Glass
 from potsim.planning.events import Clouded, Full, HoldUp, Read, Record, Start, Titled, Undo, Water

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from potsim.errors import RequestError
-from potsim.interfaces import kinds, quantities
+from potsim.interfaces import quantities
 from potsim.interfaces.report import Column, Part, Points, Section, Table, render
 from potsim.interfaces.report.flavours import MEANS_STAYS
 from potsim.interfaces.report.words import sentences
+from potsim.interfaces.tomlfile import read_value, write_value
 from potsim.interfaces.wording import (
     as_planned,
     briefly,
@@ -43,7 +44,7 @@ def value_reader(number: Number) -> Callable[[str], float]:
     """Return what turns typed text into the plain number, such as ``"1 kW"`` into 1000."""
     if number.key.kind == schema.COUNT:
         return lambda text: _pieces(number, text)
-    return lambda text: float(kinds.read(number.key, text))
+    return lambda text: float(read_value(number.key, text))
 
 
 def _pieces(number: Number, text: str) -> float:
@@ -60,7 +61,7 @@ def value_words(number: Number, value: float, *, planned: bool = False) -> str:
     if kind is not None and (system() == "us" or number.key.kind == schema.TEMPERATURE):
         return briefly(kind, value)
     told = round(value, 1) if planned and number.name == CHARGE_ABV else float(f"{value:.{DIGITS}g}")
-    return str(kinds.write(number.key, told))
+    return str(write_value(number.key, told))
 
 
 def number_words(number: Number) -> str:
