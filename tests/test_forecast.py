@@ -345,11 +345,11 @@ def test_a_reading_that_cannot_be_is_set_aside_and_taken_back(
     told = say("follow", "quince.toml", "old.jsonl")
     assert told.code == 0
     assert "strike 2" in told.out
-    monkeypatch.setattr(enter.sys, "stdin", io.StringIO("200 mL, 69 %\nstrike 2\n"))
+    monkeypatch.setattr(command.sys, "stdin", io.StringIO("200 mL, 69 %\nstrike 2\n"))
     assert say("follow", "quince.toml", "--enter", "--journal", "old.jsonl").code == 0
     assert [reading.collected_l for reading in Journal.read("old.jsonl").readings] == [0.1, 0.2]
     assert Journal.read("old.jsonl").aside == ()
-    monkeypatch.setattr(enter.sys, "stdin", None)
+    monkeypatch.setattr(command.sys, "stdin", None)
     assert say("follow", "quince.toml", "--enter").code == 2
 
 
