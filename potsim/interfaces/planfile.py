@@ -276,7 +276,7 @@ def _meant(dose: BotanicalDose, among: Library) -> Botanical:
     try:
         return meant(dose, among)[0]
     except UnknownNameError as error:
-        if dose.like is None:
+        if dose.like is None and not error.near:
             error.values["also"] = "like"
         raise
 

@@ -589,8 +589,10 @@ def name_of(difference: Difference) -> str:
 
 
 def _bare(field: str) -> str:
-    if field == "sizes.1.size_l":
-        return "size"
+    of_size = re.fullmatch(r"sizes\.(\d+)\.(size_l|count)", field)
+    if of_size:
+        size = "size" if of_size[1] == "1" else f"size {of_size[1]}"
+        return size if of_size[2] == "size_l" else f"jars of {size}"
     for ending in _ENDINGS:
         if field.endswith(ending):
             return field.removesuffix(ending).replace("_", " ").replace(".", " ")
@@ -603,6 +605,8 @@ def value_of(difference: Difference, value: Value) -> str:
         return "-"
     if difference.field == "jars_kept":
         return format_numbers(int(number) for number in str(value).split(","))
+    if difference.field == "stop":
+        return _bare(str(value))
     if isinstance(value, str):
         return " ".join(value.replace("_", " ").split())
     if difference.field.rpartition(".")[2] in _SHARES:

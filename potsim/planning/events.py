@@ -423,6 +423,11 @@ def blame(path: Path) -> Iterator[None]:
     try:
         yield
     except FileNotFoundError:
+        if path.is_symlink():
+            raise RequestError.of("file_gone", given=str(path)) from None
+        if not path.parent.is_dir():
+            folder = str(path.parent)
+            raise RequestError.of("no_folder", given=path.name, folder=folder, near="") from None
         raise RequestError.of("file_missing", given=str(path)) from None
     except IsADirectoryError:
         raise RequestError.of("file_is_folder", given=str(path), sort="file") from None

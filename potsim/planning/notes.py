@@ -196,6 +196,8 @@ ALWAYS = (
     caution(EVERY_RUN, "forecast"),
 )
 MOST_FILL = 0.75  # common practice, no source
+LEAST_PART_L = 0.005  # less of a spirit or of water than a spoonful is likely a slip of a point or unit
+LEAST_HEAT_UP_S = 60.0  # no still that stands on a table boils sooner
 MOST_CHARGE_ABV = 40.0  # common practice in a domestic still, no source
 READ_ABV = 0.5  # % vol that a hydrometer is read to: a charge at the limit is not above it
 USUAL_BOTANICAL_ABV = 60.0  # charges of botanicals go up to here: common practice, no source
@@ -232,6 +234,11 @@ def for_run(
     fill = hot / setting.still.capacity_l
     if fill > MOST_FILL:
         found.append(caution("fill", "still.capacity", boiling_l=hot, fill=fill, most_fill=MOST_FILL))
+    tiny = [part for part in charge.parts if 0.0 < part.volume_l < LEAST_PART_L]
+    found += [caution("tiny_part", part.name, volume_l=part.volume_l) for part in tiny]
+    if 0.0 < course.first_drop_s < LEAST_HEAT_UP_S:
+        power_w = setting.still.on_plate_w(setting.still.heat_up_power_w)
+        found.append(caution("boils_at_once", "still.power", power_w=power_w, seconds=course.first_drop_s))
     found += fire(charge.abv, with_botanicals=bool(bill))
     bare = setting.heated_by in (None, "element")
     if bare and setting.still.min_level_l == 0.0:

@@ -25,7 +25,7 @@ from potsim.interfaces.cli import (
     typed_as,
 )
 from potsim.interfaces.planfile import the_batch, the_plan_file
-from potsim.interfaces.wording import units_of
+from potsim.interfaces.wording import format_minutes, units_of
 from potsim.planning.plan import TABLES
 from potsim.records import plain
 
@@ -89,7 +89,8 @@ def _sure(args: argparse.Namespace, plan: Plan) -> Ensemble | None:
     seed = 0 if args.seed is None else args.seed
     runs = RUNS if args.runs is None else args.runs
     if MANY < runs <= MOST:
-        output.words(f"Drawing {runs:,} runs takes about {estimate_s(plan, runs):.0f} s. Ctrl-C stops.")
+        about = format_minutes(estimate_s(plan, runs) / 60.0)
+        output.words(f"Drawing {runs:,} runs takes about {about}. Ctrl-C stops.")
     with typed_as({"n": "--runs"}, args.typed):
         return ensemble(plan, runs, seed, progress=_bar if runs > MANY else None)
 

@@ -130,7 +130,7 @@ def _known(error: PotsimError) -> str:
     if error.values.get("home"):
         return f"It belongs in [{error.values['home']}]."
     known = error.known
-    if not known:
+    if not known and error.values["what"] == "bill":
         return "Add a [[botanical]]."
     listed = "Known: " + ", ".join(known[:30]) + ("." if len(known) <= 30 else ", ...")
     return LISTED.get(error.values["what"], listed)
@@ -169,7 +169,7 @@ NAMES = {
         {"readings": "Keep one a minute, or fewer.", "": "Take some out."},
     ),
     "wrong_sort": Reads(
-        "is or holds {given}.",
+        "{several:?is or holds|is} {given}.",
         "Give {several:?several in a tuple, each |}{allowed:list}, or use Plan.from_dict.",
     ),
     "conflict": Reads(
@@ -480,8 +480,11 @@ KEEP = {
         "Count every spirit that went in, also one added before bottling.",
     ),
     "no_bottle": Reads(
-        "is not given: how much {bottles} bottles hold is open.",
-        'Give the bottling strength and the bottle, such as abv = "42 %" and bottle = "350 mL".',
+        "is not given: what goes into {bottles:bottles} is open.",
+        {
+            "bottling.abv": 'Give abv = "42 %", say, in [bottling], or --abv "42 %".',
+            "": 'Give bottle = "350 mL", say, in [bottling], or --bottle "350 mL".',
+        },
     ),
     "no_oil_aimed": Said("the profile aimed at holds no oil.", "Aim at a plan with botanicals."),
     "no_botanical_shared": Said(

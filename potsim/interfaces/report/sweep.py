@@ -64,9 +64,17 @@ def value_words(number: Number, value: float, *, planned: bool = False) -> str:
     return str(write_value(number.key, told))
 
 
+ENDS = {"cuts.stop": "stop", "cuts.tails_from": "tails"}
+
+
 def number_words(number: Number) -> str:
     """Return what a number is called in a heading."""
-    return "strength of the charge" if number.name == CHARGE_ABV else number.name
+    if number.name == CHARGE_ABV:
+        return "strength of the charge"
+    noun, row = number.key.noun.removeprefix("the "), number.name.removeprefix(f"{number.table}.")
+    if number.table in ENDS:
+        return f"{ENDS[number.table]} when {number.key.noun}"
+    return noun if row == number.key.name else f"{row.removesuffix(f'.{number.key.name}')}: {noun}"
 
 
 def short_words(number: Number) -> str:

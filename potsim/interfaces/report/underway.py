@@ -213,6 +213,7 @@ def fits(read_abv: float, expected: Band) -> dict[str, Any]:
     return {"fits": False, "text": f"{read} is {by} {side} the forecast: {asked}"}
 
 
+SAME_L = 1e-4  # a jar with so little in it is empty
 SAME_MIN = 0.075  # a stop moved by less is the same
 
 
@@ -327,7 +328,7 @@ def _minutes(band: Band) -> str:
 
 
 def _jar(jar: JarNow) -> str:
-    held = f"{format_volume(jar.holds_l)} at {format_abv(jar.abv)} in it" if jar.holds_l > 0.0 else "empty"
+    held = f"{format_volume(jar.holds_l)} at {format_abv(jar.abv)} in it" if jar.holds_l > SAME_L else "empty"
     return (
         f"{held}; takes {format_volume(jar.full_in_l)} more, {format_minutes(jar.full_in_min)}, then at "
         f"{format_abv(jar.full_abv)}"

@@ -79,6 +79,7 @@ def _limit(value: float, step: float) -> float:
 TELLERS: dict[str, Callable[[Any], str]] = {
     "list": lambda of: ", ".join(one if isinstance(one, str) else f"{one:.6g}" for one in of),
     "minute": lambda of: minute(of),
+    "bottles": lambda of: counted(of, "bottle"),
     "kilograms": lambda of: say("mass", 1000.0 * of),
     "jars": lambda of: format_numbers(of),
     "note": lambda of: words(of),
@@ -130,6 +131,9 @@ HEED: dict[str, Words] = {
     "fill": "Fill: the boiling charge takes {boiling_l:volume}, {fill:share} of the pot; at most "
     "{most_fill:share} leaves room for foam (common practice, no source).",
     "strong_charge": _strong_charge,
+    "tiny_part": "Only {volume_l:volume} of {subject} goes in: is that meant? A point is a decimal point, so "
+    "that 1.500 mL is one and a half.",
+    "boils_at_once": "At {power_w:power} the first drop comes after {seconds:.0f} s: is that power meant?",
     "bare_element": "A heating element inside the pot must stay covered to the end: set min_level.",
     "ground_on_element": "{subject}, ground, settles on a bare element and scorches: put it in a bag.",
     "condenser_short": "Condenser: it carries off {capacity_w:power}, but {condensing_w:power} are needed to "
@@ -569,7 +573,7 @@ def _thermometer_off(note: Note) -> str:
 
 def _heat_told(note: Note) -> str:
     v = note.values
-    told = fill("{share:share} of the power on the plate reaches the pot", **v)
+    told = fill("{share:share} of the power reaches the pot", **v)
     plan = fill("the plan has {planned:share}", **v)
     held = fill(
         "if the pot sheds {pot_w_per_k:loss}, as the plan has it: one run cannot tell the two apart", **v
