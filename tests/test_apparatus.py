@@ -417,3 +417,19 @@ def test_a_recipe_for_another_size_takes_parrot_and_condenser_along() -> None:
     made = to_charge(plan, 24.0).plan.still
     assert made.parrot_l == pytest.approx(0.8)
     assert made.condenser_w == pytest.approx(9000.0)
+
+
+def test_a_spoonful_of_spirit_and_a_pot_that_boils_at_once_are_asked_about() -> None:
+    plan = potsim.Plan.from_dict(
+        {
+            "charge": [
+                {"name": "spirit", "volume": "1.500 L", "abv": "40 %"},
+                {"name": "rum", "volume": "1.500 mL", "abv": "60 %"},
+            ],
+            "still": {"power": "70 kW", "capacity": "4 L"},
+        }
+    )
+    found = {note.kind: note for note in potsim.distil(plan).notes}
+    assert found["tiny_part"].subject == "rum"
+    assert found["tiny_part"].values["volume_l"] == pytest.approx(0.0015)
+    assert found["boils_at_once"].values["seconds"] < 60.0

@@ -61,7 +61,7 @@ def test_lists_of_values(say, values: str, read: list[float]) -> None:
 def test_another_number_by_range_and_what_the_table_calls_it(say) -> None:
     said = say("strengths", "--vary", "Still.Power", "--from", "400 W", "--to", "1 kW", "--step", "300 W")
     lines = said.out.splitlines()
-    assert lines[0].endswith(": still.power")
+    assert lines[0].endswith(": power")
     assert [line.split("  ")[1] for line in lines[3:6]] == ["400 W", "700 W *", "1000 W"]
 
 

@@ -120,8 +120,7 @@ BAD_PLANS = [
         JUNIPER.replace("juniper", "junipr"),
         (
             "bad.toml, line 6: [[botanical]] 'junipr' name: Unknown botanical 'junipr'. Did you "
-            "mean 'juniper'? Or add like = \"juniper\", if it is like that; or describe it in "
-            "[[own_botanical]]."
+            "mean 'juniper'?"
         ),
     ),
     (
@@ -242,7 +241,7 @@ BAD_REQUESTS = [
     (("proof", "1 pint", "72 %", "42 %"), "VOLUME: '1 pint'", "US pint"),
     (("proof", "0 L", "72 %", "42 %"), "VOLUME is 0 L; allowed is more than 0 L", ""),
     (("proof", "-1L", "72 %", "42 %"), "'-1L' begins with a minus", "in quotes"),
-    (("proof", "1 L", "72", "42 %"), "ABV: '72' does not say whether it is % or proof", '"62 %"'),
+    (("proof", "1 L", "72", "42 %"), "ABV: '72' does not say whether it is % or proof", '"72 %"'),
     (("proof", "1 L", "40 %", "60 %"), "TARGET is 60 %; allowed is at most 40 % vol", "stronger"),
     (("proof", *P, "--at", "20"), "--at: '20' does not say which degrees", '"20 °C"'),
     (("proof", *P, "--at", "60 °C"), "--at is 60 °C; allowed is at least 0 and at most 40 °C", ""),

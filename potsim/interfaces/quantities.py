@@ -613,7 +613,8 @@ def abv(text: str) -> float:
     number, unit = leading_number(text, _ABV, "62 %")
     spelling = normal(unit)
     if not unit:
-        raise refusal(text, "which_strength", _ABV, f"{text.strip()} {'%' if number <= 100 else 'proof'}")
+        with_unit = f"{short(str(text).strip())} {'%' if number <= 100 else 'proof'}"
+        raise refusal(text, "which_strength", _ABV, with_unit if 0 <= number <= 200 else "62 %")
     if spelling in {"%mass", "%wt", "%w/w", "wt%", "mass%", "%byweight", "%bymass", "%w", "%m/m"}:
         raise refusal(text, "by_weight", _ABV, "62 % vol")
     if spelling in {"%", "%vol", "%abv", "vol%", "abv", "%v/v", "%byvolume", "%alc/vol", "percent"}:
