@@ -18,9 +18,8 @@ from pathlib import Path
 from typing import Any
 
 import potsim
-from potsim.interfaces.page.app import Desk
+from potsim.interfaces.page.app import Desk, Page, listen
 from potsim.interfaces.page.door import Census, House, OneTimeCode, Sessions, secret_of
-from potsim.interfaces.page.serve import Page, listen
 from potsim.interfaces.page.shelf import Shelf
 from potsim.interfaces.page.workers import Workers
 from potsim.interfaces.planfile import tables_of

@@ -93,7 +93,7 @@ def _called(arguments: list[str], typed: str) -> tuple[int, str, str]:
     try:
         with (
             mock.patch.object(sys, "stdin", io.StringIO(typed)),
-            mock.patch("potsim.interfaces.page.serve.serve"),
+            mock.patch("potsim.interfaces.page.app.serve"),
             contextlib.redirect_stdout(out),
             contextlib.redirect_stderr(err),
         ):

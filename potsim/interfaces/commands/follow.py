@@ -387,7 +387,7 @@ out), jar, parrot, or pooled for all so far poured together. Or a journal that
 
 def page(args: argparse.Namespace) -> None:
     """Serve the page until it is stopped."""
-    from potsim.interfaces.page.serve import LOOPBACK, Wish, serve  # start-up: --help loads nothing heavy
+    from potsim.interfaces.page.app import LOOPBACK, Wish, serve  # start-up: --help loads nothing heavy
 
     data = Path(args.data).expanduser() if args.data else Path.home() / "potsim-runs"
     wish = Wish(data, args.host or LOOPBACK, args.port, browser=not args.no_browser)

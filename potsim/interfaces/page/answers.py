@@ -66,25 +66,7 @@ def column(values: Any, decimals: int) -> list[float]:
 
 
 def plan_from(tables: object, root: str | None = None) -> Plan:
-    """Return the plan that a browser sent.
-
-    Parameters
-    ----------
-    tables : object
-        Tables of a plan file.
-    root : str, optional
-        The data folder, of which files may be named without a path.
-
-    Returns
-    -------
-    Plan
-        What they say.
-
-    Raises
-    ------
-    PotsimError
-        If they will not be read.
-    """
+    """Return the plan that a browser sent."""
     if not isinstance(tables, dict):
         raise RequestError.of("no_tables_sent")
     if _runs_inside(tables) > MOST_RUNS:

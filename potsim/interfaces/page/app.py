@@ -1,21 +1,25 @@
-"""The server: files and addresses of the page, what answers them, and the news that all devices get."""
+"""The server of the page: its addresses and what answers them, the news for all devices, its sockets."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
-import gzip
+import functools
 import hashlib
+import ipaddress
 import json
-import re
+import socket
+import threading
+import time
+import webbrowser
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from dataclasses import field
-from importlib.resources import files
-from importlib.resources.abc import Traversable
+from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs
 
 import anyio
+import uvicorn
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response, StreamingResponse
@@ -28,13 +32,19 @@ from potsim.interfaces.page import told
 from potsim.interfaces.page.door import (
     CODES,
     Buckets,
+    Census,
     Guard,
     House,
     OneTimeCode,
     Sessions,
     address_of,
+    assets,
     cookie_header,
     malformed,
+    protocol,
+    secret_of,
+    sent_back,
+    served,
 )
 from potsim.interfaces.page.shelf import Shelf, plain_name
 from potsim.interfaces.page.workers import (
@@ -55,132 +65,8 @@ PING_S = 15.0
 WATCH_S = 2.0  # how often the folder is looked at for what other programs wrote
 LISTENERS = 200
 MOST_THINGS = 500  # told at once
-TYPES = {
-    ".html": "text/html; charset=utf-8",
-    ".css": "text/css; charset=utf-8",
-    ".js": "text/javascript; charset=utf-8",
-    ".svg": "image/svg+xml",
-    ".png": "image/png",
-    ".webmanifest": "application/manifest+json",
-}
-FIRST = "main"  # the module that the page begins with
-SCRIPT = "page.js"
-_IMPORT = re.compile(
-    r'^import (?:\* as (?P<whole>\w+)|\{(?P<names>[^}]*)\}) from "\./(?P<of>\w+)\.js";\n', re.M
-)
-_LATER = re.compile(r'\bimport\("\./(\w+)\.js"\)')
-_EXPORT = re.compile(r"^export ((?:async )?(?:const|function|class) (?P<name>[\w$]+))", re.M)
 Serve = Callable[[Request], Awaitable[Response]]
 Phone = Callable[[bool | None], Awaitable[Mapping[str, Any]]]
-
-
-# Files: read once from the package; the modules are sent as one script, needs first -------------------------
-
-
-@dataclass(frozen=True)
-class Asset:
-    """One file of the page, plain and packed."""
-
-    content: bytes
-    packed: bytes
-    media_type: str
-    etag: str
-
-
-def assets() -> dict[str, Asset]:
-    """Return every file of the page by its name, such as ``"css/page.css"``; nothing else becomes a path."""
-    found = dict(_walk(files("potsim.interfaces.page").joinpath("static"), ""))
-    modules = {name[3:-3]: text.decode("utf-8") for name, text in found.items() if name.startswith("js/")}
-    found[SCRIPT] = one_script(modules).encode("utf-8")
-    return {name: _asset(name, content) for name, content in found.items()}
-
-
-def _walk(folder: Traversable, before: str) -> list[tuple[str, bytes]]:
-    found = []
-    for item in folder.iterdir():
-        if item.is_dir():
-            found += _walk(item, f"{before}{item.name}/")
-        elif item.name[item.name.rfind(".") :] in TYPES:
-            found.append((f"{before}{item.name}", item.read_bytes()))
-    return found
-
-
-def _asset(name: str, content: bytes) -> Asset:
-    tag = f'"{hashlib.sha256(content).hexdigest()[:20]}"'
-    packed = gzip.compress(content, 9, mtime=0)
-    return Asset(content, packed, TYPES[name[name.rfind(".") :]], tag)
-
-
-def one_script(modules: Mapping[str, str]) -> str:
-    """Return modules as one script: each a closure that hands out what it exports, those it needs before it.
-
-    Parameters
-    ----------
-    modules : mapping of str to str
-        Name to source, with imports and exports as the modules of the page write them.
-
-    Returns
-    -------
-    str
-        To be run once; the modules are also at ``potsim`` of the page, by their names.
-    """
-    done: list[str] = []
-    under_way: list[str] = []
-
-    def add(name: str) -> None:
-        if name in done:
-            return
-        assert name not in under_way, under_way  # no circle
-        under_way.append(name)
-        text = modules[name]
-        for needed in [*(found["of"] for found in _IMPORT.finditer(text)), *_LATER.findall(text)]:
-            add(needed)
-        under_way.pop()
-        done.append(name)
-
-    add(FIRST)
-    closures = "\n".join(_closure(name, modules[name]) for name in done)
-    return f'"use strict";\nconst potsim = {{}};\nglobalThis.potsim = potsim;\n{closures}\n'
-
-
-def _closure(name: str, text: str) -> str:
-    def bound(found: re.Match[str]) -> str:
-        names = found["whole"] or f"{{{found['names'].replace(' as ', ': ')}}}"
-        return f"const {names} = potsim.{found['of']};\n"
-
-    exported = ", ".join(found["name"] for found in _EXPORT.finditer(text))
-    text = _LATER.sub(r"Promise.resolve(potsim.\1)", _EXPORT.sub(r"\1", _IMPORT.sub(bound, text)))
-    return f"potsim.{name} = (() => {{\n{text}return {{ {exported} }};\n}})();"
-
-
-def _packs(request: Request) -> bool:
-    return "gzip" in request.headers.get("accept-encoding", "")
-
-
-def _served(asset: Asset, request: Request, **more: str) -> Response:
-    headers = {"ETag": asset.etag, "Cache-Control": "no-cache", "Vary": "Accept-Encoding", **more}
-    if request.headers.get("if-none-match") == asset.etag:
-        return Response(status_code=304, headers=headers)
-    if _packs(request):
-        headers["Content-Encoding"] = "gzip"
-        return Response(asset.packed, media_type=asset.media_type, headers=headers)
-    return Response(asset.content, media_type=asset.media_type, headers=headers)
-
-
-def _sent_back(answer: Body, request: Request, *, status: int = 200, tagged: bool = False) -> Response:
-    """Return an answer as JSON, packed if the browser can unpack it."""
-    headers = {"Vary": "Accept-Encoding"}
-    if tagged:
-        headers |= {
-            "ETag": f'"{hashlib.sha256(answer.plain).hexdigest()[:20]}"',
-            "Cache-Control": "no-cache",
-        }
-        if request.headers.get("if-none-match") == headers["ETag"]:
-            return Response(status_code=304, headers=headers)
-    content = answer.plain
-    if answer.packed is not None and _packs(request):
-        content, headers["Content-Encoding"] = answer.packed, "gzip"
-    return Response(content, status, headers=headers, media_type="application/json")
 
 
 # News -------------------------------------------------------------------------------------------------------
@@ -226,30 +112,14 @@ def _now_ms() -> int:
 
 @dataclass
 class Desk:
-    """What the addresses share.
-
-    Parameters
-    ----------
-    house : House
-        Where the page lives.
-    shelf : Shelf
-        Where plans, runs and stills are kept.
-    sessions : Sessions
-        Of the server.
-    workers : Workers
-        What calculates.
-    code : OneTimeCode or None
-        What lets a browser of another machine in, beside the square.
-    phone : callable or None
-        Opens (``True``) or closes (``False``) the page to the home network, and tells how it can be reached.
-    """
+    """What the addresses share."""
 
     house: House
     shelf: Shelf
     sessions: Sessions
     workers: Workers
-    code: OneTimeCode | None = None
-    phone: Phone | None = None
+    code: OneTimeCode | None = None  # lets a browser of another machine in, beside the square
+    phone: Phone | None = None  # opens or closes the page to the home network; tells how it is reached
 
     def __post_init__(self) -> None:
         self.files = assets()
@@ -268,7 +138,7 @@ class Desk:
 
         async def serve(request: Request) -> Response:
             asset = self.files.get(name or str(request.path_params["name"]))
-            return _served(asset, request, **more) if asset else malformed("nothing_there", 404)
+            return served(asset, request, **more) if asset else malformed("nothing_there", 404)
 
         return serve
 
@@ -277,7 +147,7 @@ class Desk:
         names = sorted(
             f"/static/{name}" for name in self.files if not name.startswith(("js/", "index", "code"))
         )
-        return _sent_back(body({"version": self.version, "files": ["/", *names]}), request, tagged=True)
+        return sent_back(body({"version": self.version, "files": ["/", *names]}), request, tagged=True)
 
     async def try_code(self, request: Request) -> Response:
         """Let a browser in if it brings the code that was printed."""
@@ -305,7 +175,7 @@ class Desk:
         self.workers.warm()
         name = request.scope["session_name"]
         told_ = {"token": self.sessions.token(name), "version": __version__, "epoch_ms": _now_ms()}
-        return _sent_back(body({**told_, "files": self.version}), request)
+        return sent_back(body({**told_, "files": self.version}), request)
 
     async def on_phone(self, request: Request, sent: Mapping[str, Any]) -> Response:
         """Tell how a phone reaches the page; a POST opens or closes that way."""
@@ -320,11 +190,11 @@ class Desk:
             import segno
 
             rows = ["".join("1" if module else "0" for module in row) for row in segno.make(url).matrix]
-        return _sent_back(body({**way, "rows": rows}), request)
+        return sent_back(body({**way, "rows": rows}), request)
 
     @staticmethod
     def _refusal(error: PotsimError | OSError, request: Request, status: int = 200) -> Response:
-        return _sent_back(body({"refused": told.refused(error)}, refused=True), request, status=status)
+        return sent_back(body({"refused": told.refused(error)}, refused=True), request, status=status)
 
     # Calculations
 
@@ -337,24 +207,16 @@ class Desk:
         tagged: bool = False,
         answer: Callable[[Any], Response] | None = None,
     ) -> Serve:
-        """Return what serves an address by a calculation.
+        """Return what serves an address by a calculation, as JSON or as ``answer`` makes it.
 
-        Parameters
-        ----------
-        lane, task : str
-            For `Workers.ask`.
-        slot : bool
-            Whether a newer request of the session takes the place of one that waits.
-        tagged : bool
-            Whether the browser may keep the answer and ask whether it still holds.
-        answer : callable, optional
-            Makes a response of the data; JSON if left out.
+        In a ``slot`` a newer request of the session takes the place of one that waits; what is ``tagged`` the
+        browser may keep, and ask whether it still holds.
         """
 
         async def serve(request: Request, sent: dict[str, Any]) -> Response:
             query = {key: value for key, value in request.query_params.items() if key not in sent}
             made = await self.calculate(lane, task, {**sent, **query}, request, task if slot else None)
-            return _sent_back(made, request, tagged=tagged) if answer is None else answer(made.data)
+            return sent_back(made, request, tagged=tagged) if answer is None else answer(made.data)
 
         return _reads(serve)
 
@@ -379,7 +241,7 @@ class Desk:
         else:
             if not made.refused:
                 return made
-            end = _sent_back(made, request)
+            end = sent_back(made, request)
         raise _EndedError(end)
 
     # The shelf
@@ -390,7 +252,7 @@ class Desk:
         async def serve(request: Request, sent: dict[str, Any]) -> Response:
             answer = await self._in_thread(lambda: work(sent), request)
             self.live.tell("shelf", {})
-            return _sent_back(answer, request)
+            return sent_back(answer, request)
 
         return _reads(serve)
 
@@ -409,7 +271,7 @@ class Desk:
             lambda: {"run": self.shelf.begin(plan["text"], plan["title"], thing, device, parent)}, request
         )
         self.live.tell("shelf", {})
-        return _sent_back(await self.calculate("run", "run", began.data, request), request)
+        return sent_back(await self.calculate("run", "run", began.data, request), request)
 
     async def learn(self, request: Request, sent: dict[str, Any]) -> Response:
         """Take what a run told of a still into the file of that still."""
@@ -421,7 +283,7 @@ class Desk:
 
         answer = await self._in_thread(work, request)
         self.live.tell("shelf", {})
-        return _sent_back(answer, request)
+        return sent_back(answer, request)
 
     async def tell(self, request: Request, sent: dict[str, Any]) -> Response:
         """Take in what is told of a run; never waits for a calculation."""
@@ -429,7 +291,7 @@ class Desk:
         answer = await self._in_thread(lambda: told.tell(self.shelf, run, sent, MOST_THINGS), request)
         if answer.data.get("new"):
             self._news(run, answer.data["version"], told.word(sent, "device"))
-        return _sent_back(answer, request)
+        return sent_back(answer, request)
 
     def _news(self, run: str, version: int, device: str) -> None:
         """Tell all devices at once, and once more when the forecast is ready; bring the files into line."""
@@ -523,13 +385,7 @@ def _attached(suffix: str, media_type: str) -> Callable[[Any], Response]:
 
 
 def build(desk: Desk) -> ASGIApp:
-    """Return the server of the page, guarded.
-
-    Parameters
-    ----------
-    desk : Desk
-        What its addresses share.
-    """
+    """Return the server of the page, guarded."""
     shelf, ask, keep = desk.shelf, desk.asks, desk.keeps
     gets: dict[str, Serve] = {
         "/": desk.file("index.html"),
@@ -587,3 +443,217 @@ async def _lost(request: Request, error: Exception) -> Response:
 
 async def _fault(request: Request, error: Exception) -> Response:
     return malformed("fault", 500)
+
+
+# Bringing it up: sockets, the server, the browser, the way in for a phone -----------------------------------
+
+
+PORT = 8437
+LOOPBACK = "127.0.0.1"
+HEADER_BYTES = 16 * 1024
+PHONE_FILE = ".page-phone"
+"""There if the home network was let in on the page: it is again after a restart."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """How the page is to be served."""
+
+    data: Path  # folder in which plans, runs and stills are kept
+    host: str = LOOPBACK
+    port: int | None = None  # ``None`` for the usual one, or any free one if that is taken
+    browser: bool = True  # whether to open one
+
+
+def serve(wish: Wish, result: Callable[[str], None], words: Callable[[str], None]) -> None:
+    """Serve the page until it is stopped."""
+    shelf = Shelf(wish.data)
+    listening = listen(wish.host, wish.port)
+    with contextlib.closing(listening):
+        port = listening.getsockname()[1]
+        house = House(port, _names(wish.host))
+        address = f"http://{_shown(wish.host)}:{port}/"
+        result(f"The page is at {address}")
+        words(f"Plans and runs are kept in {shelf.root.resolve()}. Stop with Ctrl-C.")
+        open_to_all = not _is_loopback(wish.host)
+        code = OneTimeCode(
+            (lambda fresh: words(f"Code for one browser: {fresh}")) if open_to_all else _silent
+        )
+        if open_to_all:
+            words("Whoever is on this network can reach the page; what is sent is not encrypted.")
+        page = Page(Desk(house, shelf, Sessions(secret_of(shelf.root)), Workers(), code), wish.host, words)
+        if wish.browser:
+            threading.Thread(target=_open, args=(page.server, address), daemon=True).start()
+        with contextlib.suppress(KeyboardInterrupt):
+            page.run(listening)
+
+
+def _silent(code: str) -> None:
+    """Keep a code to oneself: the square is the way in."""
+
+
+@dataclass
+class Page:
+    """A server with its desk, and a second socket for the home network when it is asked for."""
+
+    desk: Desk
+    host: str = LOOPBACK
+    words: Callable[[str], None] = _silent
+    census: Census = field(default_factory=Census)
+
+    def __post_init__(self) -> None:
+        self.desk.phone = self.phone
+        self._home: asyncio.Server | None = None
+        self._at: str | None = None
+        self.server = uvicorn.Server(
+            uvicorn.Config(
+                build(self.desk),
+                log_config=None,
+                access_log=False,
+                server_header=False,
+                proxy_headers=False,
+                lifespan="off",
+                ws="none",
+                loop="asyncio",
+                http=protocol(self.census),
+                h11_max_incomplete_event_size=HEADER_BYTES,
+                timeout_keep_alive=30,
+                timeout_graceful_shutdown=2,
+            )
+        )
+
+    def run(self, listening: socket.socket) -> None:
+        """Serve until it is stopped."""
+        try:
+            asyncio.run(self._serve(listening))
+        finally:
+            self.desk.workers.close()
+
+    async def _serve(self, listening: socket.socket) -> None:
+        if self._flag.exists() and _is_loopback(self.host):
+            with contextlib.suppress(PotsimError):
+                await self._let_in()
+        try:
+            await self.server.serve(sockets=[listening])
+        finally:
+            self._shut()
+
+    # The home network
+
+    @property
+    def _flag(self) -> Path:
+        return self.desk.shelf.root / PHONE_FILE
+
+    async def phone(self, wanted: bool | None) -> Mapping[str, Any]:
+        """Let the home network in, or shut it out, and tell how a phone reaches the page."""
+        if _is_loopback(self.host):
+            if wanted is True:
+                await self._let_in()
+                with contextlib.suppress(OSError):
+                    self._flag.touch()
+            elif wanted is False:
+                self._shut()
+                with contextlib.suppress(OSError):
+                    self._flag.unlink(missing_ok=True)
+            at = self._at
+        else:
+            at = _shown(self.host)
+        if at is None:
+            return {"url": None, "reachable": False, "can": _outward() is not None, "address": _outward()}
+        address = f"http://{at}:{self.desk.house.port}/"
+        return {
+            "url": f"{address}in/{self.desk.sessions.key}",
+            "reachable": True,
+            "can": True,
+            "address": address,
+        }
+
+    async def _let_in(self) -> None:
+        if self._home is not None:
+            return
+        at = _outward()
+        if at is None:
+            raise RequestError.of("no_network")
+        listening = listen(at, self.desk.house.port)
+        config = self.server.config
+        if not config.loaded:
+            config.load()
+        kind: Any = config.http_protocol_class
+        make = functools.partial(kind, config=config, server_state=self.server.server_state, app_state={})
+        self._home = await asyncio.get_running_loop().create_server(make, sock=listening)
+        self._at = at
+        self.words(f"The page is open to the home network too, at http://{at}:{self.desk.house.port}/")
+
+    def _shut(self) -> None:
+        home, self._home, self._at = self._home, None, None
+        if home is not None:
+            home.close()
+
+
+def _open(server: uvicorn.Server, address: str) -> None:
+    for _ in range(200):
+        if server.started:
+            webbrowser.open(address)
+            return
+        time.sleep(0.05)
+
+
+def listen(host: str = LOOPBACK, port: int | None = None) -> socket.socket:
+    """Return a socket that listens where the page is to be served."""
+    try:
+        found = socket.getaddrinfo(host, None, type=socket.SOCK_STREAM)
+    except (OSError, UnicodeError):
+        raise RequestError.of("no_host", "--host", given=host) from None
+    family, address = found[0][0], found[0][4][0]
+    ports = [port] if port is not None else [PORT, 0]
+    for one in ports:
+        # TCP by name, for only then are small answers sent off at once.
+        listening = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listening.bind((address, one))
+            listening.listen(256)  # whoever reads the address may come at once
+            return listening
+        except OSError as error:
+            listening.close()
+            why = (error.strerror or str(error)).lower()
+            if one == ports[-1]:
+                of = "host" if port is None else "port"
+                raise RequestError.of("no_port_free", given=one, host=host, why=why, of=of) from None
+    raise AssertionError(ports)
+
+
+def _names(host: str) -> set[str]:
+    """Names that the page may be called by; numbered addresses may always."""
+    own = socket.gethostname().lower()
+    names = {"localhost", host.lower()}
+    return names if _is_loopback(host) else names | {own, f"{own}.local"}
+
+
+def _is_loopback(host: str) -> bool:
+    if host.lower() == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _shown(host: str) -> str:
+    """The address as a browser on another machine would need it."""
+    try:
+        given = ipaddress.ip_address(host)
+    except ValueError:
+        return host
+    if given.is_unspecified:
+        return _outward() or socket.gethostname()
+    return f"[{host}]" if given.version == 6 else host
+
+
+def _outward() -> str | None:
+    """The address by which this machine would reach others; nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe, contextlib.suppress(OSError):
+        probe.connect(("192.0.2.1", 9))
+        at = str(probe.getsockname()[0])
+        return None if _is_loopback(at) else at
+    return None

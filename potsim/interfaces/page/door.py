@@ -1,27 +1,32 @@
-"""The door: who may come in, how much and how fast, and the headers of everything that goes out."""
+"""The door: who may come in, how much and how fast, and how all that goes out is packed and headed."""
 
 from __future__ import annotations
 
 import asyncio
 import contextlib
+import gzip
 import hashlib
 import hmac
 import ipaddress
 import os
+import re
 import secrets
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
+from importlib.resources import files
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import HTTPConnection
+from starlette.requests import HTTPConnection, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from potsim.errors import RequestError
+from potsim.interfaces.page.workers import Body
 from potsim.interfaces.page.workers import body as answer_body
 from potsim.records import dataclass
 
@@ -54,6 +59,23 @@ CODE_LENGTH = 8
 WRONG_BEFORE_NEW = 10  # wrong codes after which another is printed
 
 
+TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".png": "image/png",
+    ".webmanifest": "application/manifest+json",
+}
+FIRST = "main"  # the module that the page begins with
+SCRIPT = "page.js"
+_IMPORT = re.compile(
+    r'^import (?:\* as (?P<whole>\w+)|\{(?P<names>[^}]*)\}) from "\./(?P<of>\w+)\.js";\n', re.M
+)
+_LATER = re.compile(r'\bimport\("\./(\w+)\.js"\)')
+_EXPORT = re.compile(r"^export ((?:async )?(?:const|function|class) (?P<name>[\w$]+))", re.M)
+
+
 # Rates ------------------------------------------------------------------------------------------------------
 
 
@@ -72,17 +94,7 @@ CODES = Rate(0.2, 5.0)  # codes and keys tried from one address
 
 
 class Buckets:
-    """One token bucket for each key; the longest unused is forgotten when there are too many.
-
-    Parameters
-    ----------
-    rate : Rate
-        Of each.
-    most : int
-        How many are remembered.
-    clock : callable
-        Seconds.
-    """
+    """One token bucket for each key; the longest unused is forgotten when there are too many."""
 
     def __init__(self, rate: Rate, most: int = SESSIONS, clock: Callable[[], float] = time.monotonic) -> None:
         self._rate, self._most, self._clock = rate, most, clock
@@ -107,15 +119,7 @@ class Buckets:
 
 
 class Census:
-    """The connections there are, by address; one that has asked nothing yet makes room for one that may.
-
-    Parameters
-    ----------
-    most, per_address : int
-        How many there may be in all, and from one address.
-    header_s : float
-        Within which the headers of a request are to come.
-    """
+    """The connections there are, by address; one that has asked nothing yet makes room for one that may."""
 
     def __init__(
         self, most: int = CONNECTIONS, per_address: int = PER_ADDRESS, header_s: float = HEADER_S
@@ -157,13 +161,7 @@ class Census:
 
 
 def protocol(census: Census) -> type[H11Protocol]:
-    """Return the protocol of a server: h11's, which cuts connections whose headers do not come.
-
-    Parameters
-    ----------
-    census : Census
-        Where connections are counted.
-    """
+    """Return the protocol of a server: h11's, which cuts connections whose headers do not come."""
 
     class Impatient(H11Protocol):
         _waiting: asyncio.TimerHandle | None = None
@@ -213,18 +211,7 @@ def protocol(census: Census) -> type[H11Protocol]:
 
 
 def secret_of(folder: Path) -> bytes:
-    """Return the key of a data folder, made when it is first asked for: sessions outlive the server.
-
-    Parameters
-    ----------
-    folder : Path
-        The data folder.
-
-    Returns
-    -------
-    bytes
-        32 of them; where the folder cannot be written, others each time.
-    """
+    """Return the key of a data folder, made when it is first asked for: sessions outlive the server."""
     path = folder / KEY_FILE
     fresh = secrets.token_bytes(32)
     with contextlib.suppress(OSError):
@@ -240,13 +227,7 @@ def secret_of(folder: Path) -> bytes:
 
 
 class Sessions:
-    """Sessions that the server need not remember: a random name, signed.
-
-    Parameters
-    ----------
-    secret : bytes, optional
-        Key of the signatures; a random one if left out, so that a restart ends all sessions.
-    """
+    """Sessions that the server need not remember: a random name, signed."""
 
     def __init__(self, secret: bytes | None = None) -> None:
         self._secret = secret or secrets.token_bytes(32)
@@ -287,26 +268,14 @@ def _same(one: str, other: str) -> bool:
 
 
 class OneTimeCode:
-    """A code printed at the laptop that lets one browser in; the next browser needs the next code.
-
-    Parameters
-    ----------
-    announce : callable
-        Is given each new code, to print it.
-    """
+    """A code printed at the laptop that lets one browser in; the next browser needs the next code."""
 
     def __init__(self, announce: Callable[[str], None]) -> None:
         self._announce = announce
         self._renew()
 
     def redeem(self, given: str) -> bool:
-        """Use up the code; blanks, hyphens and small letters do not matter.
-
-        Returns
-        -------
-        bool
-            Whether it was the code. A used one, and one guessed at ten times, is replaced.
-        """
+        """Whether it was the code, which is used up then, and replaced too after ten wrong ones."""
         typed = "".join(letter for letter in given.upper() if letter.isalnum())
         right = _same(typed, self._code)
         self._wrong += not right
@@ -325,22 +294,12 @@ class OneTimeCode:
 
 @dataclass(frozen=True)
 class House:
-    """Where the page lives.
-
-    Parameters
-    ----------
-    port : int
-        Where it listens.
-    names : collection of str
-        Names that it may be called by; a numbered address always may, for no stranger's page can pass its
-        own name off as that.
-    trusts : bool
-        Whether a browser on this machine is let in without a code.
-    """
+    """Where the page lives."""
 
     port: int
+    # Beside these a numbered address always may: no stranger's page can pass its own name off as that.
     names: Collection[str] = ("localhost",)
-    trusts: bool = True
+    trusts: bool = True  # whether a browser on this machine is let in without a code
 
     @property
     def cookie(self) -> str:
@@ -393,17 +352,7 @@ def slow() -> Response:
 
 
 class Guard:
-    """Middleware that refuses before anything else looks at a request.
-
-    Parameters
-    ----------
-    app : ASGI application
-        What is guarded.
-    house : House
-        Where the page lives.
-    sessions : Sessions
-        Of the server.
-    """
+    """Middleware that refuses before anything else looks at a request."""
 
     def __init__(self, app: ASGIApp, house: House, sessions: Sessions) -> None:
         self._app, self._house, self._sessions = app, house, sessions
@@ -537,3 +486,102 @@ def _with_cookie(send: Send, house: House, cookie: str) -> Send:
 def cookie_header(house: House, cookie: str) -> str:
     """Return the header that gives a browser its session; ``cookie`` is from `Sessions.new`."""
     return f"{house.cookie}={cookie}; Max-Age={COOKIE_S}; Path=/; HttpOnly; SameSite=Strict"
+
+
+# Files: read once from the package; the modules are sent as one script, needs first -------------------------
+
+
+@dataclass(frozen=True)
+class Asset:
+    """One file of the page, plain and packed."""
+
+    content: bytes
+    packed: bytes
+    media_type: str
+    etag: str
+
+
+def assets() -> dict[str, Asset]:
+    """Return every file of the page by its name, such as ``"css/page.css"``; nothing else becomes a path."""
+    found = dict(_walk(files("potsim.interfaces.page").joinpath("static"), ""))
+    modules = {name[3:-3]: text.decode("utf-8") for name, text in found.items() if name.startswith("js/")}
+    found[SCRIPT] = one_script(modules).encode("utf-8")
+    return {name: _asset(name, content) for name, content in found.items()}
+
+
+def _walk(folder: Traversable, before: str) -> list[tuple[str, bytes]]:
+    found = []
+    for item in folder.iterdir():
+        if item.is_dir():
+            found += _walk(item, f"{before}{item.name}/")
+        elif item.name[item.name.rfind(".") :] in TYPES:
+            found.append((f"{before}{item.name}", item.read_bytes()))
+    return found
+
+
+def _asset(name: str, content: bytes) -> Asset:
+    tag = f'"{hashlib.sha256(content).hexdigest()[:20]}"'
+    packed = gzip.compress(content, 9, mtime=0)
+    return Asset(content, packed, TYPES[name[name.rfind(".") :]], tag)
+
+
+def one_script(modules: Mapping[str, str]) -> str:
+    """Return modules as one script: each a closure that hands out its exports, those it needs before it."""
+    done: list[str] = []
+    under_way: list[str] = []
+
+    def add(name: str) -> None:
+        if name in done:
+            return
+        assert name not in under_way, under_way  # no circle
+        under_way.append(name)
+        text = modules[name]
+        for needed in [*(found["of"] for found in _IMPORT.finditer(text)), *_LATER.findall(text)]:
+            add(needed)
+        under_way.pop()
+        done.append(name)
+
+    add(FIRST)
+    closures = "\n".join(_closure(name, modules[name]) for name in done)
+    return f'"use strict";\nconst potsim = {{}};\nglobalThis.potsim = potsim;\n{closures}\n'
+
+
+def _closure(name: str, text: str) -> str:
+    def bound(found: re.Match[str]) -> str:
+        names = found["whole"] or f"{{{found['names'].replace(' as ', ': ')}}}"
+        return f"const {names} = potsim.{found['of']};\n"
+
+    exported = ", ".join(found["name"] for found in _EXPORT.finditer(text))
+    text = _LATER.sub(r"Promise.resolve(potsim.\1)", _EXPORT.sub(r"\1", _IMPORT.sub(bound, text)))
+    return f"potsim.{name} = (() => {{\n{text}return {{ {exported} }};\n}})();"
+
+
+def _packs(request: Request) -> bool:
+    return "gzip" in request.headers.get("accept-encoding", "")
+
+
+def served(asset: Asset, request: Request, **more: str) -> Response:
+    """Return a file of the page, packed if the browser can unpack it; nothing if it has it already."""
+    headers = {"ETag": asset.etag, "Cache-Control": "no-cache", "Vary": "Accept-Encoding", **more}
+    if request.headers.get("if-none-match") == asset.etag:
+        return Response(status_code=304, headers=headers)
+    if _packs(request):
+        headers["Content-Encoding"] = "gzip"
+        return Response(asset.packed, media_type=asset.media_type, headers=headers)
+    return Response(asset.content, media_type=asset.media_type, headers=headers)
+
+
+def sent_back(answer: Body, request: Request, *, status: int = 200, tagged: bool = False) -> Response:
+    """Return an answer as JSON, packed if the browser can unpack it."""
+    headers = {"Vary": "Accept-Encoding"}
+    if tagged:
+        headers |= {
+            "ETag": f'"{hashlib.sha256(answer.plain).hexdigest()[:20]}"',
+            "Cache-Control": "no-cache",
+        }
+        if request.headers.get("if-none-match") == headers["ETag"]:
+            return Response(status_code=304, headers=headers)
+    content = answer.plain
+    if answer.packed is not None and _packs(request):
+        content, headers["Content-Encoding"] = answer.packed, "gzip"
+    return Response(content, status, headers=headers, media_type="application/json")

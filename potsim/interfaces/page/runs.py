@@ -53,25 +53,7 @@ _SEEN: OrderedDict[tuple[str, str, int], dict[str, Any]] = OrderedDict()
 
 
 def under_way(name: str, root: str) -> UnderWay:
-    """Return a run with its forecast, the same as that of `potsim follow`; computed once for each event.
-
-    Parameters
-    ----------
-    name : str
-        Of the run.
-    root : str
-        The data folder.
-
-    Returns
-    -------
-    UnderWay
-        By all that is in its journal now.
-
-    Raises
-    ------
-    RequestError
-        If there is no such run, or its readings cannot be of it.
-    """
+    """Return a run with its forecast, the same as that of `potsim follow`; computed once for each event."""
     journal = shelf_at(root).journal(name)
     first = journal.records[0]  # two runs of one name, one after the other, are two
     key = (root, f"{name} {first.id} {first.at}", len(journal.records))

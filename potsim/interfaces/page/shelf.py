@@ -58,39 +58,16 @@ def plain_name(title: str) -> str:
 
 @dataclass(frozen=True)
 class Kept:
-    """Something in the data folder.
+    """Something in the data folder."""
 
-    Parameters
-    ----------
-    id : str
-        Name of its file, without the suffix.
-    kind : {'plan', 'run', 'still'}
-        What it is.
-    path : Path
-        Its plan file, or its journal if it has no plan file.
-    changed_ms : int
-        When it was last changed [ms since 1970].
-    """
-
-    id: str
+    id: str  # name of its file, without the suffix
     kind: Kind
-    path: Path
-    changed_ms: int
+    path: Path  # its plan file, or its journal if it has no plan file
+    changed_ms: int  # when it was last changed [ms since 1970]
 
 
 class Shelf:
-    """A folder that holds what the page keeps.
-
-    Parameters
-    ----------
-    root : Path
-        The folder; made if it is not there.
-
-    Raises
-    ------
-    RequestError
-        If it is something else.
-    """
+    """A folder that holds what the page keeps."""
 
     def __init__(self, root: Path) -> None:
         self.root = root
@@ -153,13 +130,7 @@ class Shelf:
             raise RequestError.of("no_toml", given=path.name) from None
 
     def text(self, name: str) -> str:
-        """Return the text of a plan, a still, or a run's plan file.
-
-        Raises
-        ------
-        RequestError
-            If there is none of that name.
-        """
+        """Return the text of a plan, a still, or a run's plan file."""
         path = self._path(name, ".toml")
         with blame(path):
             return path.read_bytes().decode("utf-8-sig")
@@ -170,13 +141,7 @@ class Shelf:
         return {key: _plain(value) for key, value in document.items() if key not in OUTCOME}
 
     def journal(self, name: str) -> Journal:
-        """Return the journal of a run as it is now; not to be added to.
-
-        Raises
-        ------
-        RequestError
-            If there is no such run.
-        """
+        """Return the journal of a run as it is now; not to be added to."""
         return Journal.read(self._journal_path(name))
 
     def has_run(self, name: str) -> bool:
@@ -190,22 +155,7 @@ class Shelf:
     # Writing ----------------------------------------------------------------------------------------------
 
     def keep_plan(self, tables: dict[str, Any], name: str | None = None, thing: str = "") -> str:
-        """Keep a plan as it was typed; in a file that is there its comments stay.
-
-        Parameters
-        ----------
-        tables : dict
-            Tables of a plan file.
-        name : str, optional
-            Of the plan; a new one if left out.
-        thing : str
-            Made where it was typed: told again it is the same plan.
-
-        Returns
-        -------
-        str
-            Its name.
-        """
+        """Keep a plan as it was typed, comments of its file too; the same ``thing`` told again is the same plan."""
         with self._writing:
             name = name or self._named(thing, str(tables.get("title") or "plan"))
             path = self._path(name, ".toml", there=False)
@@ -229,31 +179,7 @@ class Shelf:
             self._replace(self._path(name, ".toml", there=False), text)
 
     def begin(self, plan_text: str, title: str, thing: str = "", device: str = "", parent: str = "") -> str:
-        """Begin a run.
-
-        Parameters
-        ----------
-        plan_text : str
-            Its plan.
-        title : str
-            Title of the plan.
-        thing : str
-            Made where it was begun: told again it is the same run.
-        device : str
-            Where that was.
-        parent : str
-            Name of the plan that it was begun from.
-
-        Returns
-        -------
-        str
-            Name of the run.
-
-        Raises
-        ------
-        RequestError
-            If the folder is full.
-        """
+        """Begin a run of a plan's text, from the plan ``parent``; the same ``thing`` told again is the same run."""
         day = events.now().date().isoformat()
         with self._writing:
             name = self._named(thing, f"{day} {title}")
@@ -272,13 +198,7 @@ class Shelf:
 
     @contextlib.contextmanager
     def added_to(self, name: str) -> Iterator[Journal]:
-        """Open the journal of a run to add to it.
-
-        Raises
-        ------
-        RequestError
-            If there is no such run, or it has been written full.
-        """
+        """Open the journal of a run to add to it."""
         with self._writing:
             path = self._journal_path(name)
             if path.stat().st_size > LARGEST:
@@ -326,13 +246,7 @@ class Shelf:
                     os.replace(path, gone / path.name)
 
     def settle(self, name: str) -> bool:
-        """Bring a run's plan file and its journal into line; what was changed last counts.
-
-        Returns
-        -------
-        bool
-            Whether the file told something that the journal did not have.
-        """
+        """Bring a run's file and its journal into line, the last change counts; whether the file told news."""
         with self._writing, self.added_to(name) as journal:
             path = self._path(name, ".toml", there=False)
             if not path.exists():
@@ -455,20 +369,7 @@ def _document_of(text: str) -> dict[str, Any]:
 
 
 def merged(before: str, tables: Mapping[str, Any]) -> str:
-    """Return the text of a plan file with other tables; comments, order and what came of the run stay.
-
-    Parameters
-    ----------
-    before : str
-        The file; empty for a new one.
-    tables : mapping
-        All tables of the plan.
-
-    Returns
-    -------
-    str
-        TOML.
-    """
+    """Return the text of a plan file with other tables; comments, order and what came of the run stay."""
     gone = {key: None for key in _document_of(before) if key not in tables and key not in OUTCOME}
     if not before or not _document_of(before):
         return tomlkit.dumps(inlined(dict(tables)))
@@ -519,18 +420,7 @@ def _rows(value: Any) -> bool:
 
 
 def outcome(journal: Journal) -> dict[str, Any]:
-    """Return ``[result]`` and ``[[note]]`` of a run as its journal has them; empty where it says nothing.
-
-    Parameters
-    ----------
-    journal : Journal
-        Of the run.
-
-    Returns
-    -------
-    dict
-        Tables of a trial file.
-    """
+    """Return ``[result]`` and ``[[note]]`` of a run as its journal has them; empty where it says nothing."""
     result: dict[str, Any] = {}
     begun = journal.heat_on
     if begun is not None:

@@ -239,29 +239,8 @@ def _field(name: str, key: Key) -> dict[str, Any]:
 def tell(shelf: Shelf, run: str, sent: Mapping[str, Any], most: int) -> dict[str, Any]:
     """Put what is told of a run into its journal.
 
-    Parameters
-    ----------
-    shelf : Shelf
-        The data folder.
-    run : str
-        Which run.
-    sent : mapping
-        ``things`` with their ids, ``device``, and ``sent_ms``, the time of its clock when they were sent.
-    most : int
-        How many may be told at once.
-
-    Returns
-    -------
-    dict
-        ``accepted`` ids, those ``refused`` with why, those that ask (``asks``), the ``version`` of the run,
-        and how many are ``new``.
-
-    Raises
-    ------
-    BusyError
-        If another program holds the journal.
-    PotsimError
-        If the disk is full or fails; what was accepted before is on disk all the same.
+    Each of the ``things`` has its id; ``sent_ms`` is the time of the device when they were sent. Those that are
+    ``accepted`` are on disk even if the disk fails later; those that ask are written when they come again, sure.
     """
     things = sent.get("things")
     if not isinstance(things, list) or len(things) > most:
@@ -318,23 +297,7 @@ def _number(value: object) -> bool:
 
 
 def event_of(thing: Mapping[str, Any]) -> Event:
-    """Return the event that a thing told is.
-
-    Parameters
-    ----------
-    thing : mapping
-        As a browser sends it, quantities as typed.
-
-    Returns
-    -------
-    Event
-        Checked.
-
-    Raises
-    ------
-    RequestError
-        If it will not be read.
-    """
+    """Return the event that a thing told is."""
     kind = str(thing.get("kind"))
     if kind not in _EVENTS:
         raise RequestError.of("unknown_thing", given=kind)

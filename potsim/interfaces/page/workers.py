@@ -204,15 +204,7 @@ class _Process:
 
 
 class Workers:
-    """The processes of a page.
-
-    Parameters
-    ----------
-    module : str
-        The one whose ``TASKS`` they know.
-    lanes : tuple of Lane
-        One process each.
-    """
+    """The processes of a page."""
 
     def __init__(self, module: str = TASKS, lanes: tuple[Lane, ...] = LANES) -> None:
         self._processes = {lane.name: _Process(lane, module) for lane in lanes}
@@ -226,26 +218,7 @@ class Workers:
     ) -> Body:
         """Have one piece of work done.
 
-        Parameters
-        ----------
-        lane, task : str
-            Which process, and what it is to do.
-        sent : dict
-            Plain data for it.
-        owner : str
-            Who asks; each may have a few pieces waiting.
-        slot : str, optional
-            A newer request of one owner and slot takes the place of one that still waits.
-
-        Returns
-        -------
-        Body
-            The answer, or a refusal.
-
-        Raises
-        ------
-        TooBusyError, SupersededError, BudgetError, FaultError
-            As they say.
+        Each owner may have a few pieces waiting; a newer one of its ``slot`` takes the place of one that waits.
         """
         waiting = self._waiting[lane]
         place = None if slot is None else (owner, slot)
