@@ -155,7 +155,7 @@ class Shelf:
     # Writing ----------------------------------------------------------------------------------------------
 
     def keep_plan(self, tables: dict[str, Any], name: str | None = None, thing: str = "") -> str:
-        """Keep a plan as it was typed, comments of its file too; the same ``thing`` told again is the same plan."""
+        """Keep a plan as typed, comments of its file too; the same ``thing`` told again is the same plan."""
         with self._writing:
             name = name or self._named(thing, str(tables.get("title") or "plan"))
             path = self._path(name, ".toml", there=False)
@@ -179,7 +179,7 @@ class Shelf:
             self._replace(self._path(name, ".toml", there=False), text)
 
     def begin(self, plan_text: str, title: str, thing: str = "", device: str = "", parent: str = "") -> str:
-        """Begin a run of a plan's text, from the plan ``parent``; the same ``thing`` told again is the same run."""
+        """Begin a run of a plan that came from ``parent``; the same ``thing`` told again is the same run."""
         day = events.now().date().isoformat()
         with self._writing:
             name = self._named(thing, f"{day} {title}")
@@ -246,7 +246,7 @@ class Shelf:
                     os.replace(path, gone / path.name)
 
     def settle(self, name: str) -> bool:
-        """Bring a run's file and its journal into line, the last change counts; whether the file told news."""
+        """Bring a run's file and its journal into line, the last change counts; tell if the file had news."""
         with self._writing, self.added_to(name) as journal:
             path = self._path(name, ".toml", there=False)
             if not path.exists():

@@ -239,8 +239,8 @@ def _field(name: str, key: Key) -> dict[str, Any]:
 def tell(shelf: Shelf, run: str, sent: Mapping[str, Any], most: int) -> dict[str, Any]:
     """Put what is told of a run into its journal.
 
-    Each of the ``things`` has its id; ``sent_ms`` is the time of the device when they were sent. Those that are
-    ``accepted`` are on disk even if the disk fails later; those that ask are written when they come again, sure.
+    Each of the ``things`` has its id; ``sent_ms`` is the time of the device when they were sent. Those
+    ``accepted`` are on disk even if it fails later; those that ask are written when they come again, sure.
     """
     things = sent.get("things")
     if not isinstance(things, list) or len(things) > most:

@@ -218,7 +218,7 @@ class Workers:
     ) -> Body:
         """Have one piece of work done.
 
-        Each owner may have a few pieces waiting; a newer one of its ``slot`` takes the place of one that waits.
+        Each owner may have a few waiting; a newer one of its ``slot`` takes the place of one that waits.
         """
         waiting = self._waiting[lane]
         place = None if slot is None else (owner, slot)
