@@ -54,7 +54,7 @@ class PotsimError(Exception):
     """
 
     exit_code = 1
-    kind = "failed"
+    kind: str = ""
 
     def __init__(
         self, kind: str = "", path: str = "", *, given: Any = None, allowed: Any = "", **values: Any
@@ -153,13 +153,10 @@ class RequestError(PotsimError, ValueError):
     """The request itself is wrong: a plan, a unit, a number that cannot be."""
 
     exit_code = 2
-    kind = "request"
 
 
 class RangeError(RequestError):
     """A number lies outside the range in which a model is valid."""
-
-    kind = "range"
 
     @property
     def argument(self) -> str:
@@ -219,8 +216,6 @@ class SeveralFaultsError(RequestError):
 
 class ConvergenceError(PotsimError, RuntimeError):
     """A calculation did not come to an end; the request was fair."""
-
-    kind = "not_converged"
 
 
 def in_units_of_plan(act: Act) -> Act:

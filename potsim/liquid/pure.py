@@ -1,4 +1,4 @@
-"""Numbers in, numbers out: range checks on arrays, and a float back for a float."""
+"""Numbers in, numbers out: range checks on arrays; and pure ethanol and water, by published correlations."""
 
 from __future__ import annotations
 

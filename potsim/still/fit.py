@@ -174,21 +174,12 @@ class Fit:
         return float(self.information[i, j]) / size if size > 0.0 else 0.0
 
     def spread(self, per_row: Array) -> Array:
-        """Standard errors of anything computed on all tracks.
+        """Standard errors, shape (...), of anything computed on all `tracks`, shape (11, ...)."""
+        return np.asarray(np.sqrt(np.maximum(quadratic(self._slopes(per_row), self.covariance), 0.0)))
 
-        Parameters
-        ----------
-        per_row : ndarray, shape (11, ...)
-            Its value on each of `tracks`.
-
-        Returns
-        -------
-        ndarray
-            Shape of one row.
-        """
+    def _slopes(self, per_row: Array) -> Array:
         steps = self.steps.reshape(-1, *[1] * (per_row.ndim - 1))
-        slopes = (per_row[1:] - per_row[0]) / steps
-        return np.asarray(np.sqrt(np.maximum(quadratic(slopes, self.covariance), 0.0)))
+        return np.asarray((per_row[1:] - per_row[0]) / steps)
 
     def band(self, per_row: Array, share: float) -> tuple[Array, Array]:
         """Ends of the band that holds anything computed on all tracks so often.
@@ -210,8 +201,7 @@ class Fit:
         For each share lost the rest is normal, and moves with it in proportion. The band reaches over that of
         a still that loses what is planned and that of one that may lose any share: it holds in both.
         """
-        steps = self.steps.reshape(-1, *[1] * (per_row.ndim - 1))
-        slopes = ((per_row[1:] - per_row[0]) / steps).reshape(len(NAMES), -1)
+        slopes = self._slopes(per_row).reshape(len(NAMES), -1)
         k = NAMES.index("lost")
         variance = float(self.covariance[k, k])
         with_lost = self.covariance[:, k] / variance if variance > 0.0 else np.zeros(len(NAMES))
@@ -331,7 +321,8 @@ def fit(
     all else where it meets the readings best beside it: noise is not told as a loss. Bands reach
     over both, so that a loss that the readings leave open is in them.
     """
-    problem = Problem(bench, prior, observed, noise or Noise())
+    noise = noise or Noise()
+    problem = Problem(bench, prior, observed, noise)
     start = problem.plain(problem.scaled(prior.mean if before is None else before.values))
     problem.weigh(start)
     kept = np.ones(problem.read.size, dtype=bool)
@@ -339,7 +330,7 @@ def fit(
     if problem.read.size:
         values, kept = _search(problem, start, before)
         if _many_left_out(problem, kept):
-            loose = Problem(bench, prior.loosened(LOOSE), observed, noise or Noise())
+            loose = Problem(bench, prior.loosened(LOOSE), observed, noise)
             loose.weigh(values)
             again, kept_now = _search(loose, values, None)
             if kept_now.sum() > kept.sum():

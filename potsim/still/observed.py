@@ -377,27 +377,28 @@ class Problem:
         kept = np.ones(self.read.size, dtype=bool)
         scaled, before = self.scaled(start), np.inf
         for _ in range(STEPS):
-            seen, slopes = self.look(self.plain(scaled))[:2]
-            off = (self.read - seen) / self.error
+            off, pull, inner = self._normal(self.plain(scaled), scaled, kept)
             cost = float(off @ off + scaled @ scaled)
             if cost > before * (1.0 + 1e-9):
                 return None
             before = cost
-            pull = (slopes * self.prior.error[:, None] / self.error) @ off - scaled
-            inner = np.eye(len(NAMES)) + self.information(self.plain(scaled), kept)
             step = _bounded_step(inner, pull, scaled, self.bounds)
             if step @ inner @ step < CLOSE**2:
                 return self.plain(scaled)
             scaled = scaled + step
         return None
 
-    def toward(self, values: Array, k: int, kept: NDArray[np.bool_]) -> tuple[float, float]:
-        """Where number k would be without bounds, seen from values, and its standard error."""
+    def _normal(self, values: Array, scaled: Array, kept: NDArray[np.bool_]) -> tuple[Array, Array, Array]:
+        """How far the readings kept are off, and pull and matrix of the normal equations of scaled values."""
         seen, slopes = self.look(values)[:2]
         off = ((self.read - seen) / self.error)[kept]
-        scaled = self.scaled(values)
-        pull = (slopes * self.prior.error[:, None] / self.error)[:, kept] @ off - scaled
-        inverse = np.linalg.inv(np.eye(len(NAMES)) + self.information(values, kept))
+        slopes = (slopes * self.prior.error[:, None] / self.error)[:, kept]
+        return off, slopes @ off - scaled, np.eye(len(NAMES)) + slopes @ slopes.T
+
+    def toward(self, values: Array, k: int, kept: NDArray[np.bool_]) -> tuple[float, float]:
+        """Where number k would be without bounds, seen from values, and its standard error."""
+        _, pull, inner = self._normal(values, self.scaled(values), kept)
+        inverse = np.linalg.inv(inner)
         size = float(self.prior.error[k])
         return float(values[k]) + size * float(inverse[k] @ pull), size * float(np.sqrt(inverse[k, k]))
 
@@ -409,10 +410,7 @@ class Problem:
         low, high = (bound.copy() for bound in self.bounds)
         low[k] = high[k] = scaled[k] = (value - self.prior.mean[k]) / self.prior.error[k]
         for _ in range(STEPS):
-            seen, slopes = self.look(self.plain(scaled))[:2]
-            off = ((self.read - seen) / self.error)[kept]
-            pull = (slopes * self.prior.error[:, None] / self.error)[:, kept] @ off - scaled
-            inner = np.eye(len(NAMES)) + self.information(self.plain(scaled), kept)
+            _, pull, inner = self._normal(self.plain(scaled), scaled, kept)
             step = _bounded_step(inner, pull, scaled, (low, high))
             scaled = scaled + step
             if step @ inner @ step < CLOSE**2:
