@@ -9,11 +9,13 @@ import pytest
 import potsim
 from potsim.interfaces.planfile import read_plan
 from potsim.interfaces.report.card import facts, lines_of_card, text_of_card
+from potsim.interfaces.report.words import waits
 from potsim.interfaces.wording import say
 from potsim.planning.plan import Cuts, Ingredient, Plan, Stop
 from potsim.planning.sweep import Neighbour, Strongest, card, sweep
 
 ORDER = (
+    "DANGER",
     *(
         "pot",
         "stop",
@@ -29,7 +31,7 @@ ORDER = (
         "noticed",
         "stream",
     ),
-    *("bottle", "charge", "DANGER", "take care", "", "counted", "taken", "guessed", "always"),
+    *("bottle", "charge", "take care", "", "counted", "taken", "guessed", "always"),
 )
 PLAIN = '[[charge]]\nname = "spirit"\nvolume = "1 L"\nabv = "45 %"\n'
 PLANS = {
@@ -69,6 +71,16 @@ def test_every_run_has_a_card(name: str) -> None:
     lines = text_of_card(run).splitlines()
     assert len(lines) <= 30
     assert max(map(len, lines)) <= 80
+
+
+def test_a_haze_that_does_not_come_is_told_with_what_was_asked() -> None:
+    waiting = PLAIN + '[[botanical]]\nname = "juniper"\nmass = "5 g"\n[cuts]\nstop = { cloudy = true }\n'
+    (stop,) = [said for label, said in facts(card(potsim.distil(read_plan(waiting)))) if label == "stop"]
+    assert stop.startswith(f"NOT WHERE THE PLAN ASKS, once {waits('cloudy', {})} (")
+
+
+def test_danger_stands_first() -> None:
+    assert facts(card(potsim.distil(read_plan(PLANS["strong"]))))[0][0] == "DANGER"
 
 
 def test_a_long_bill_fits_too_and_a_phone_wraps_it() -> None:

@@ -36,7 +36,7 @@ def read(true: potsim.Run, noise: Noise, rng: np.random.Generator) -> list[Readi
 def knowing(follower: Follower, found: list[Reading], noise: Noise, known: dict[str, float]) -> list[Band]:
     """The bands of who knows some numbers exactly, and of all else as much as anybody."""
     run = follower.run
-    before = opened(follower.prior, found, run)
+    before = opened(follower.prior, run)
     bench = bench_of(run, found, before)
     prior = on_bench(before, bench, run)
     mean, error, low, high = (v.copy() for v in (prior.mean, prior.error, prior.low, prior.high))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import json
 import math
 from collections.abc import Callable
@@ -447,3 +448,18 @@ def test_a_pool_as_planned_changes_nothing_and_a_weaker_one_is_learnt() -> None:
         [next_reading([], Entry(of="pooled", collected_l=at_l, read_abv=planned - 3.0))]
     )
     assert weaker.fit.value("charge_abv") < as_planned.fit.value("charge_abv")
+
+
+def test_readings_that_agree_never_make_the_stop_less_sure() -> None:
+    run = potsim.distil(replace(potsim.example_plan(), botanicals=()))
+    told = []
+    widths = []
+    for place in (None, 0.1, 0.25, 0.45):
+        if place is not None:
+            seen = run.at(collected_l=place)
+            told.append({"time": seen.elapsed_min, "collected": f"{place} L", "strength": seen.stream_abv})
+        found = run.follow(told)
+        widths.append([band.high - band.low for band in (found.stop_l, found.stop_min, found.stop_mean_abv)])
+    assert all(
+        b <= 1.02 * a for one, other in itertools.pairwise(widths) for a, b in zip(one, other, strict=True)
+    )

@@ -18,7 +18,7 @@ def test_strengths_prints_a_table_within_80_columns(say) -> None:
     assert max(map(len, said.out.splitlines())) <= 80
     assert "38.1 % *" in said.out
     assert "20 %: The charge takes 4.75 L" in said.out
-    assert "Neither stream nor bottle clouds" in said.out
+    assert "Neither stream, up to the stop," in said.out
     assert said.out.count("savin") == 1  # a caution for all is said once
     assert "The plan names no capacity" not in said.out
 

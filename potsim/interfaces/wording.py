@@ -174,7 +174,7 @@ US: Mapping[str, Format] = {
         (Step(453.6, "oz", OZ, 3, trim=True), Step(math.inf, "lb", LB, 2, trim=True)), beside="mass"
     ),
     "mass_column": Format((Step(10_000.0, "oz", OZ, 2), Step(math.inf, "lb", LB, 2))),
-    "mass_about": Format((Step(453.6, "oz", OZ, 1), Step(math.inf, "lb", LB, 1, trim=True))),
+    "mass_about": Format((Step(10_000.0, "oz", OZ, 1), Step(math.inf, "lb", LB, 1, trim=True))),
     "mass_rough": _rough("oz", OZ),
     "water": Format((Step(math.inf, "oz", OZ, 1),), beside="water"),
     "temperature": _one("°F", 1.8, 0, plus=32.0),

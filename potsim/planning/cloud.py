@@ -47,8 +47,8 @@ def glass_of(result: Result | None) -> Glass | None:
 def glass_in(data: Mapping[str, Any]) -> Glass | None:
     """Return what the plain data of a run tell of a haze; ``None`` if nothing."""
     seen = data.get("glass") or {}
-    hazed = {"clouded_at": seen.get("clouded_at"), "clouded_at_c": seen.get("at_c")}
-    return glass_of(Result(stream_hazy_at_l=seen.get("stream_hazy_at_l"), **hazed))
+    at, at_c, hazy_l = (seen.get(name) for name in Glass._fields)
+    return glass_of(Result(clouded_at=at, clouded_at_c=at_c, stream_hazy_at_l=hazy_l))
 
 
 def believed(bottling: Bottling) -> Believed:
@@ -175,8 +175,15 @@ class Cloud(LetDown):
     @property
     def clear_stream(self) -> bool:
         """Whether no haze is possible in the stream before the stop."""
+        return self.may_cloud_l is None
+
+    @property
+    def may_cloud_l(self) -> float | None:
+        """All collected from where the stream may be hazy; ``None`` if not before the stop."""
         stream = self.stream
-        return stream is None or stream.possible_l is None or stream.possible_l >= stream.end_l
+        if stream is None or stream.possible_l is None or stream.possible_l >= stream.end_l:
+            return None
+        return stream.possible_l
 
     @property
     def clouds_l(self) -> float | None:

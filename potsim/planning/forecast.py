@@ -297,7 +297,7 @@ class Follower:
         for reading in readings:
             check_reading(self.run, reading)
         told = told_during_run(readings)
-        known = opened(self.prior, told, self.run)
+        known = opened(self.prior, self.run)
         bench = bench_of(self.run, readings, known)
         before = None
         if self._last is not None:

@@ -343,6 +343,8 @@ class Outcome:
     water_l: float | None  # water to bottling strength [L]; ``None`` if the plan names no strength
     bottled_l: float | None  # what it comes to [L]; ``None`` if the plan names no strength
     bottles: int | None  # full bottles; ``None`` if the plan names no bottle
+    # distillate collected from where the stream may cloud [L]; ``None`` if it stays clear to the stop
+    may_cloud_l: float | None
     # distillate collected when the stream clouds, by the middle estimate [L]; ``None`` if it stays clear
     clouds_l: float | None
     bottle_clouds: str | None  # the bottled spirit; ``None`` if none is bottled, or nothing in it can cloud
@@ -395,6 +397,7 @@ def outcome(run: Run) -> Outcome:
         water_l=made.water_l if made else None,
         bottled_l=made.volume_l if made else None,
         bottles=made.bottles if made else None,
+        may_cloud_l=None if run.cloud is None else run.cloud.may_cloud_l,
         clouds_l=None if run.cloud is None else run.cloud.clouds_l,
         bottle_clouds=run.cloud.verdict if run.cloud else None,
     )

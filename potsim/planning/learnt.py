@@ -108,14 +108,10 @@ def prior_of(run: Run, held: HoldUp) -> Prior:
     return Prior(means, errors, low, high, run.charge.volume_l)
 
 
-def opened(prior: Prior, readings: Sequence[Reading], run: Run) -> Prior:
-    """Return what is known before with the doubt that readings may settle; nothing read leaves the plan's."""
+def opened(prior: Prior, run: Run) -> Prior:
+    """Return what is known before with the doubt that readings may settle, the same before any of them."""
     error = prior.error.copy()
-    least = {
-        "time_scale": KIND_DOUBT if any(r.entry.elapsed_min is not None for r in readings) else 0.0,
-        "lost": LOST_LEARNT if readings else 0.0,
-        "charge_abv": CHARGE_LEARNT * run.charge.abv if any(r.abv is not None for r in readings) else 0.0,
-    }
+    least = {"time_scale": KIND_DOUBT, "lost": LOST_LEARNT, "charge_abv": CHARGE_LEARNT * run.charge.abv}
     low, high = prior.low.copy(), prior.high.copy()
     for name, size in least.items():
         k = NAMES.index(name)

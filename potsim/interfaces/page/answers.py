@@ -217,9 +217,9 @@ def slice_of(jar: Any) -> dict[str, Any]:
 
 
 def clouds(run: Run) -> float | None:
-    """Return where the stream may turn hazy, if that lies on the strip or on its tail."""
+    """Return from where the stream may turn hazy, if that lies on the strip or on its tail."""
     stream = None if run.cloud is None else run.cloud.stream
-    at = None if stream is None else stream.middle_l or stream.possible_l
+    at = None if stream is None else stream.possible_l
     on = at is not None and at <= run.stop.collected_l * (1.0 + TAIL_TO)
     return at if at is not None and on else None
 

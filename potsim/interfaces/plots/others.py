@@ -18,7 +18,8 @@ from potsim.interfaces.plots import WIDTH_IN, Picture, Volumes, shown_axes, volu
 from potsim.interfaces.report.sweep import number_words, short_words, value_words
 from potsim.interfaces.report.words import minute
 from potsim.interfaces.trialfile import oil, ratio
-from potsim.interfaces.wording import as_planned
+from potsim.interfaces.wording import as_planned, say
+from potsim.liquid.strength import REFERENCE_C
 from potsim.planning.forecast import Forecast, in_short
 from potsim.planning.learnt import observed_of
 from potsim.planning.sweep import Row, Sweep
@@ -136,7 +137,7 @@ def plot_follow(forecast: Forecast, ax: Axes | None = None) -> Axes:
     low, high = (f(np.concatenate([np.asarray(v, dtype=float) for v in shown])) for f in (np.min, np.max))
     ax.set_xlim(0.0, float(places[-1]))
     ax.set_ylim(max(0.0, float(low) - 4.0), min(100.0, float(high) + 5.0))
-    ax.set_xlabel(f"distillate collected, {volumes.label} at 20 °C")
+    ax.set_xlabel(f"distillate collected, {volumes.label} at {say('temperature_about', REFERENCE_C)}")
     ink.plain(ax)
     ink.strengths(ax, "strength at the spout")
     _mark(forecast, ax)
@@ -484,7 +485,7 @@ def _draw_line(
     ax.plot(x[-1:], abv[-1:], "o", color=line.get_color(), markersize=5)
     if band is not None:
         ax.fill_between(x, *band, facecolor=line.get_color(), alpha=BAND, linewidth=0.0)
-    ax.set_xlabel(f"distillate collected, {volumes.label} at 20 °C")
+    ax.set_xlabel(f"distillate collected, {volumes.label} at {say('temperature_about', REFERENCE_C)}")
     ink.strengths(ax, "strength of the stream")
     ax.set_xlim(left=0.0)
     ink.plain(ax)

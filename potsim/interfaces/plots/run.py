@@ -29,6 +29,7 @@ from potsim.interfaces.plots import (
 from potsim.interfaces.report.flavours import sentences
 from potsim.interfaces.report.words import minute
 from potsim.interfaces.wording import as_planned, number, say, step_of
+from potsim.liquid.strength import REFERENCE_C
 from potsim.planning.lanes import Lane, Lanes, lanes
 from potsim.planning.run import Run
 
@@ -89,7 +90,8 @@ def plot_run(run: Run, ax: Axes | None = None, ground: Ground | None = None) -> 
     _scale(ax, _ends(run, scale, end), volumes, ground)
     strengths(ax, "stream")
     ax.yaxis.label.set(fontsize=SIZE, color=ground.ink)
-    ax.set_xlabel(f"distillate collected, {volumes.label} at 20 °C", fontsize=SIZE, color=ground.ink)
+    at = say("temperature_about", REFERENCE_C)
+    ax.set_xlabel(f"distillate collected, {volumes.label} at {at}", fontsize=SIZE, color=ground.ink)
     _cloud(run, ax, volumes, ground)
     _upper(run, ax, scale, end, ground)
     return ax
@@ -172,8 +174,9 @@ def plot_lines(run: Run, ax: Axes, ground: Ground = LIGHT) -> Axes:
     kinds = {False: "percent_about", True: "abv_about"}
     ends = sorted((float(values[-1]), kinds[name.endswith(step.unit)]) for values, _, name, *_ in lines)
     for place, (value, kind) in zip(_apart([value for value, _ in ends], 15.0), ends, strict=True):
+        one_unit = kind == "abv_about" or step.times == 1.0
         ax.annotate(
-            number(kind, value),
+            number(kind, value) if one_unit else say(kind, value),
             (1.0, place),
             (4, 0),
             xycoords=("axes fraction", "data"),
@@ -187,7 +190,7 @@ def plot_lines(run: Run, ax: Axes, ground: Ground = LIGHT) -> Axes:
     ax.set_ylim(0.0, 104.0)
     _plain(ax, ground)
     ax.set_xticks([])
-    ax.set_yticks([0, 50, 100], ["0", "50", "100"] if step.times == 1.0 else ["0 %", "50 %", "100 %"])
+    ax.set_yticks([0, 50, 100], [number("abv_about", tick) for tick in (0.0, 50.0, 100.0)])
     return ax
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from potsim.interfaces import output
 from potsim.interfaces.report import wrapped
 from potsim.interfaces.report.flavours import bottle_words, watch_words
-from potsim.interfaces.report.words import CHOSEN, minute, words
+from potsim.interfaces.report.words import CHOSEN, minute, waits, words
 from potsim.interfaces.wording import (
     as_planned,
     briefly,
@@ -25,6 +25,7 @@ from potsim.planning.run import Run
 from potsim.planning.sweep import CLASSES, Card, Neighbour, Strongest, card
 
 WIDTH, MOST_LINES, LABEL = 80, 30, 11
+DANGER = "DANGER"  # stands first
 FULLNESS = (
     (6, 2),
     (4, 2),
@@ -80,18 +81,20 @@ def facts(of: Card) -> list[tuple[str, str]]:
 
 def _facts(of: Card, most: int, most_cautions: int) -> list[tuple[str, str]]:
     run = of.run
+    heed = _heed(run.notes, most_cautions)
     rows = [
+        *(row for row in heed if row[0] == DANGER),
         ("pot", _pot(run)),
         ("stop", _stop(of)),
         ("plate", _plate(run)),
         ("heads", _heads(run, most)),
         *_keep(run),
         ("jars", _jars(run)) if run.emptied is None else ("jar", _emptied(run, run.emptied)),
-        *((klass, _named(of.comes[klass], most)) for klass in CLASSES),
+        *((klass, _together(of.comes[klass], most)) for klass in CLASSES),
         ("noticed", _noticed(of, most)),
         *_cloud(run),
         ("charge", _neighbours(of)),
-        *_heed(run.notes, most_cautions),
+        *(row for row in heed if row[0] != DANGER),
         ("counted", _few([_counted(line) for line in run.bill if line.dose.pieces], most)),
         ("taken", _few([_taken(line.choice) for line in run.bill if line.choice is not None], most)),
         ("guessed", _guessed(run.notes)),
@@ -116,7 +119,7 @@ def _pot(run: Run) -> str:
 
 def _stop(of: Card) -> str:
     run, stop = of.run, of.run.stop
-    loud = "" if of.asked else "NOT WHERE THE PLAN ASKS: "
+    loud = "" if of.asked else f"NOT WHERE THE PLAN ASKS, once {_asked(run)}: "
     there = {
         "stream_abv": f"stream {say('abv', stop.stream_abv)}",
         "parrot_abv": "" if stop.parrot_abv is None else f"parrot {say('abv', stop.parrot_abv)}",
@@ -128,6 +131,22 @@ def _stop(of: Card) -> str:
         f"{run.end.words}; "
         f"{', '.join(filter(None, there.values()))}"
     )
+
+
+def _asked(run: Run) -> str:
+    """What the plan waits for in vain; of a haze that does not come, what to do instead."""
+    named = dict(run.plan.cuts.stop.named)
+    over = named.pop("over", {})
+    told = [waits(key, {"value": value}) for key, value in named.items()]
+    told += [waits("over", {"botanical": name, "value": share}) for name, share in over.items()]
+    stream = None if run.cloud is None else run.cloud.stream
+    if "cloudy" not in named:
+        return " or ".join(told)
+    may = "it stays clear"
+    if stream is not None and stream.possible_l is not None:
+        likely = "" if stream.middle_l is None else f", likely from {say('volume', stream.middle_l)}"
+        may = f"it may from {say('volume', stream.possible_l)}{likely or ', but likely does not'}"
+    return f"{' or '.join(told)} ({may}; stop by its strength instead)"
 
 
 def _plate(run: Run) -> str:
@@ -171,7 +190,7 @@ def _keep(run: Run) -> list[tuple[str, str]]:
     if made is not None:
         bottles = ""
         if made.bottles is not None and made.bottle_l is not None:
-            bottles = f", {counted(made.bottles, 'bottle')} of {say('volume', made.bottle_l)}"
+            bottles = f", {counted(made.bottles, 'bottle')} of {metric('volume', made.bottle_l)}"
         water = f"{say('volume', made.water_l)} or {say('mass_about', 1000.0 * made.water_kg)}"
         rows.append(("water", f"{water}: makes {_spirit(made.volume_l, made.target_abv)}{bottles}"))
     return rows
@@ -215,6 +234,13 @@ def _emptied(run: Run, jar: Emptied) -> str:
 
 def _named(botanicals: Iterable[BotanicalFlavour], most: int) -> str:
     return _few([one.botanical for one in botanicals], most, ", ")
+
+
+def _together(botanicals: Iterable[BotanicalFlavour], most: int) -> str:
+    """Name all that fit on a line, or else so many."""
+    each = list(botanicals)
+    every = _named(each, len(each))
+    return every if len(every) <= WIDTH - LABEL - 2 else _named(each, most)
 
 
 def _few(said: Sequence[str], most: int, between: str = "; ") -> str:
@@ -264,7 +290,7 @@ def _heed(notes: Iterable[Note], most: int) -> list[tuple[str, str]]:
     own = [note for note in notes if note.kind not in said]
     dangers = [note for note in own if note.severity == "danger"]
     cautions = [note for note in own if note.severity == "caution"]
-    rows = [("DANGER", words(note)) for note in dangers]
+    rows = [(DANGER, words(note)) for note in dangers]
     rows += [("take care", words(note)) for note in cautions[:most]]
     more = len(cautions) - most
     label, also = ("", "and ") if rows else ("take care", "")

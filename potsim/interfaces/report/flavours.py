@@ -402,6 +402,10 @@ ROUGH = (
     "holds; the rest is this run to its stop, rough by a factor of two and more: oil of the lot, size of "
     "its pieces, fat."
 )
+BASKET = (
+    "In the basket: the band is of how fast the pieces let go; that vapour passes all of them alike is taken "
+    "for granted, and a packed basket gives up less."
+)
 NOSE = (
     "Times: what it brings over the odour thresholds in water, all together. Thresholds differ tenfold "
     "between sources and alcohol raises them all: compare with them, do not count on them. Clear from an "
@@ -433,6 +437,8 @@ def _botanicals(run: Run) -> list[Part]:
     every = run.flavours.botanicals
     names = [_where(run, one) for one in every]
     parts: list[Part] = [_timings("botanical", names, every), _amounts(names, every), ROUGH]
+    if any(line.dose.where == "basket" for line in run.bill):
+        parts.append(BASKET)
     if any(one.klass == STAYS for one in every):
         parts.append(MEANS_STAYS)
     parts += [_noticed(names, every), NOSE]

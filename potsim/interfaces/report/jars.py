@@ -319,7 +319,7 @@ def _at_20(warm: bool) -> str:
 def _bottles(made: Proofing) -> list[tuple[str, str]]:
     if made.bottles is None or made.bottle_l is None:
         return []
-    full = f"{made.bottles} of {format_volume(made.bottle_l)}"
+    full = f"{made.bottles} of {metric('volume', made.bottle_l)}"
     return [("bottles", f"{full}, and {format_volume(made.left_over_l)} left over")]
 
 

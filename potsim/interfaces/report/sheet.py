@@ -245,7 +245,7 @@ def proofing_sheet(run: Run) -> str:
     rows += _glass(run)
     if made.bottles is not None and made.bottle_l is not None:
         rest = format_volume(made.left_over_l)
-        size = f"{made.bottles} of {format_volume(made.bottle_l)}, {rest} left over"
+        size = f"{made.bottles} of {metric('volume', made.bottle_l)}, {rest} left over"
         rows.append(("bottles", size, "number"))
     columns = [_Column(""), _Column("foretold"), _Column("found", kind="blank broad")]
     cells = [

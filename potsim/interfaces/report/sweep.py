@@ -22,6 +22,7 @@ from potsim.interfaces.wording import (
     unit_of,
     volumes,
 )
+from potsim.liquid.clouding import ROOM_C
 from potsim.planning import schema
 from potsim.planning.apparatus import heat_doubt
 from potsim.planning.ensemble import Band, Ensemble
@@ -38,6 +39,10 @@ TOLD = {
     schema.PRESSURE: "pressure",
     schema.HEIGHT: "height",
 }
+OF_CLASS = (
+    "Early, middle, late is told of a botanical whole, not macerated, in a charge of that strength; all else "
+    "is of this plan, where finer pieces and maceration bring it earlier."
+)
 
 
 def value_reader(number: Number) -> Callable[[str], float]:
@@ -224,7 +229,11 @@ def _flavours(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
                 (place.botanical, *(words(row.places[line]) for row in abreast))
                 for line, place in enumerate(abreast[0].places)
             ]
+            if all(word in ("0", "stays") for _, *said in lines for word in said):
+                continue
             parts.append(Table((Column(head, align="left"), *heads), tuple(lines)))
+    if any(row.places for row in ran):
+        parts.append(OF_CLASS)
     if any(place.klass == "stays" for row in ran for place in row.places):
         parts.append(MEANS_STAYS)
     return [*parts, *_clouds(sweep, ran)]
@@ -245,15 +254,19 @@ def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
         made = row.outcome
         if made is None:
             continue
-        stream = "" if made.clouds_l is None else f"the stream clouds at {format_volume(made.clouds_l)}"
+        likely = "" if made.clouds_l is None else f", likely at {format_volume(made.clouds_l)}"
+        stream = (
+            f"the stream may cloud from {format_volume(made.may_cloud_l)}{likely}" if made.may_cloud_l else ""
+        )
         bottle = {"may cloud": "the bottle may cloud", "cloudy": "the bottle clouds"}.get(
             made.bottle_clouds or "", ""
         )
-        words = " and ".join(part for part in (stream, bottle) if part)
+        words = ", and ".join(part for part in (stream, bottle) if part)
         if words:
             told.append(f"{_value(sweep, row)}: {words}.")
     if not told:
-        return ["Neither stream nor bottle clouds, at any of these values."]
+        warm = say("temperature_about", ROOM_C)
+        return [f"Neither stream, up to the stop, nor bottle, at {warm}, may cloud at any of these values."]
     return [Points(tuple(told))]
 
 
@@ -321,7 +334,6 @@ def sure_section(found: Ensemble) -> Section:
         Column("", align="left"),
         Column("", align="left"),
         Column("run"),
-        Column("+/-"),
         Column("9 in 10 lie between"),
     )
     rows = [
@@ -343,8 +355,8 @@ def sure_section(found: Ensemble) -> Section:
     taken = (
         f"{found.n} runs drawn (seed {found.seed}) with strengths +/-{abv}, volumes {volume}, neck "
         f"loss {neck}, pot loss {pot}, room +/-{room}, heat that arrives {heat}, spirit "
-        f"lost up to {lost} more, and the misfit of the vapour model to published data. Set your own in "
-        "[uncertainty]."
+        f"lost up to {lost} more (+/- is one standard deviation), and the misfit of the vapour model to "
+        "published data. Set your own in [uncertainty]."
     )
     return Section("How sure", (Table(columns, tuple(rows)), taken, Points(found.sentences())))
 
@@ -360,6 +372,6 @@ def _row(band: Band, unit: str, per: float, digits: int) -> tuple[str, ...]:
     return unit, *_cells(band, per, digits)
 
 
-def _cells(band: Band, per: float, digits: int) -> tuple[str, str, str]:
+def _cells(band: Band, per: float, digits: int) -> tuple[str, str]:
     low, high = (f"{per * value:.{digits}f}" for value in (band.low, band.high))
-    return f"{per * band.value:.{digits}f}", f"{per * band.sd:.{max(digits, 1)}f}", f"{low} and {high}"
+    return f"{per * band.value:.{digits}f}", f"{low} and {high}"

@@ -109,9 +109,10 @@ function running(host) {
   function lesser(minute) {
     const { stop } = view.forecast;
     const left = stop.min - minute;
-    const pm = stop.high_min > stop.low_min ? `± ${countdown((stop.high_min - stop.low_min) / 2)}` : "";
+    const [low, high] = [stop.low_min, stop.high_min].map((end) => Math.max(0, end - minute));
+    const span = high > low ? `${figure("minutes", low)} to ${said("minutes", high)}` : "";
     const rows = [];
-    if (order.kind !== "stop") rows.push(["Stop in", countdown(left), pm]);
+    if (order.kind !== "stop") rows.push(["Stop in", countdown(left), span]);
     if (order.kind !== "drop") rows.push(["Spout should read", figure("abv", spoutNow(view, minute)), unit("abv")]);
     if (order.kind === "stop" && order.jar) rows.push([`Jar ${order.jar.n} holds`, figure("volume", Math.max(0, nowL - order.jar.from_l)), unit("volume")]);
     swap(parts.lesser, rows.map(([label, value, small]) => el("div", null, el("dt", { text: label }), el("dd", null, el("b", { text: value }), el("span", { text: ` ${small}` })))));

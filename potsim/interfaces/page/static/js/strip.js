@@ -157,7 +157,7 @@ export function picture(strip, options) {
     if (strip.clouds_l && strip.clouds_l <= scale.end) {
       const where = { l: [...curve.l, ...strip.tail.l], abv: [...curve.abv, ...strip.tail.abv] };
       const [x, y] = [scale.x(strip.clouds_l), scale.y(at(where, strip.clouds_l))];
-      const lines = ["clouds", figure("volume", strip.clouds_l)];
+      const lines = ["may cloud", `from ${figure("volume", strip.clouds_l)}`];
       const right = Math.min(x + 8, scale.width);
       const clear = right - Math.max(...lines.map((text) => textWidth(text, 700))) - 8 > scale.x(strip.end_l);
       root.append(svg("circle", { cx: x, cy: y, r: 6, class: "ring" }), ...(clear ? lines.map((text, k) => svg("text", { x: right, y: y + 24 + 18 * k, class: "clouds left" }, text)) : []));
