@@ -452,14 +452,13 @@ def test_a_pool_as_planned_changes_nothing_and_a_weaker_one_is_learnt() -> None:
 
 def test_readings_that_agree_never_make_the_stop_less_sure() -> None:
     run = potsim.distil(replace(potsim.example_plan(), botanicals=()))
-    told = []
-    widths = []
+    told, widths = [], []
     for place in (None, 0.1, 0.25, 0.45):
         if place is not None:
             seen = run.at(collected_l=place)
-            told.append({"time": seen.elapsed_min, "collected": f"{place} L", "strength": seen.stream_abv})
+            row = {"time": f"{seen.elapsed_min} min", "strength": f"{seen.stream_abv} %"}
+            told.append({**row, "collected": f"{place} L"})
         found = run.follow(told)
         widths.append([band.high - band.low for band in (found.stop_l, found.stop_min, found.stop_mean_abv)])
-    assert all(
-        b <= 1.02 * a for one, other in itertools.pairwise(widths) for a, b in zip(one, other, strict=True)
-    )
+    for one, other in itertools.pairwise(widths):
+        assert all(after <= 1.02 * before for before, after in zip(one, other, strict=True))
