@@ -19,7 +19,7 @@ from numpy.typing import DTypeLike, NDArray
 from potsim.errors import RangeError
 from potsim.liquid import traces
 from potsim.liquid.compounds import Compound
-from potsim.liquid.pure import distinct
+from potsim.liquid.pure import Array, distinct
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, States
 from potsim.still.escape import (
@@ -43,7 +43,6 @@ from potsim.still.escape import (
 if TYPE_CHECKING:
     from potsim.still.courses import Courses, ManyStates
 
-Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 MANY_STEPS = 14  # of each of many runs: the fewest by which shares of oil are good to 1e-4 over drawn plans

@@ -8,15 +8,13 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from potsim.errors import RangeError, RequestError
 from potsim.liquid import heat, strength
+from potsim.liquid.pure import Array
 from potsim.records import dataclass
 from potsim.still.still import Conditions, Still, Stills
 from potsim.still.tables import ROWS, Curves, curves, many_curves, refuse_weak_heat
-
-Array = NDArray[np.float64]
 
 STEPS = 60  # at most, in the search for a level; four or five do
 STEP_CLOSE = 1e-10  # of a step of the grid

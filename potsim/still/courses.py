@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim.liquid import strength
+from potsim.liquid.pure import Array
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Derived, evenly, heat_up_s
 from potsim.still.family import Family, Look, Walks
 from potsim.still.still import Still, Stills
 
-Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 POINTS = 65  # at which a condition is looked for, evenly spaced in moles that are over

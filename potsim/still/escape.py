@@ -18,7 +18,7 @@ from potsim.errors import RangeError
 from potsim.liquid import compounds as library
 from potsim.liquid import strength, traces
 from potsim.liquid.equilibrium import bubble_point
-from potsim.liquid.pure import R
+from potsim.liquid.pure import Array, R
 from potsim.records import dataclass
 from potsim.still.course import States
 from potsim.still.lookup import SmoothFit, hermite, product
@@ -26,7 +26,6 @@ from potsim.still.lookup import SmoothFit, hermite, product
 if TYPE_CHECKING:
     from potsim.still.carry import Across
 
-Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Pools = tuple[tuple[float, float], ...]  # shares, and the rate at which each is released [1/s]
 

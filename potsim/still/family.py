@@ -11,12 +11,12 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from potsim.errors import RangeError
+from potsim.liquid.pure import Array
 from potsim.records import dataclass
 from potsim.still.lookup import four_rows, product
 from potsim.still.still import REFERENCE_X, Conditions, Span, Stills, reference_k
 from potsim.still.tables import LEAST_X, WATER_X, Curves, many_curves
 
-Array = NDArray[np.float64]
 Rows = tuple[NDArray[np.intp], tuple[Array, Array, Array, Array]]
 
 MARGIN = 8  # rows made beyond those asked for

@@ -10,11 +10,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from potsim.liquid.pure import Array
 from potsim.records import dataclass
 from potsim.still.courses import Bench, Tracks
 from potsim.still.observed import KINDS, NAMES, Noise, Observed, Prior, Problem, quadratic
-
-Array = NDArray[np.float64]
 
 LOGARITHMS = ("time_scale", "charge_l")  # sought and told as logarithms of a factor
 AS_PLANNED = 0.5  # probability that what is lost is as planned, mostly nothing: nobody knows; no source

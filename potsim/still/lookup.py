@@ -8,7 +8,7 @@ import numpy as np
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from potsim.liquid.pure import Array
 
 # Points handled at a time, so that the work stays in the processor's cache.
 BLOCK = 8192

@@ -10,10 +10,9 @@ from numpy.typing import NDArray
 
 from potsim.errors import ConvergenceError
 from potsim.liquid import strength
+from potsim.liquid.pure import Array
 from potsim.records import dataclass
 from potsim.still.courses import Bench, TrackRows, Tracks
-
-Array = NDArray[np.float64]
 
 KINDS = ("strength", "vapour", "pot", "time")
 

@@ -7,11 +7,10 @@ from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from potsim.errors import RequestError
 from potsim.liquid import equilibrium, heat
-from potsim.liquid.pure import distinct
+from potsim.liquid.pure import Array, distinct
 from potsim.still.course import EXHAUSTED, Course, States, evenly
 from potsim.still.still import Conditions
 from potsim.still.tables import balance
@@ -19,7 +18,6 @@ from potsim.still.tables import balance
 if TYPE_CHECKING:
     from potsim.still.courses import Courses
 
-Array = NDArray[np.float64]
 
 STEPS_IN_PARROT = 2  # steps of the table while as much runs as the parrot holds, at the least
 STEPS_IN_RUN = 256

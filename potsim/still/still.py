@@ -12,9 +12,8 @@ from numpy.typing import NDArray
 from potsim.data import read_table
 from potsim.errors import OF_WHAT_COMES, UnknownNameError, require
 from potsim.liquid import equilibrium
+from potsim.liquid.pure import Array
 from potsim.records import dataclass
-
-Array = NDArray[np.float64]
 
 MOST_LOST = 0.5  # of what comes over
 LOWEST_PRESSURE_PA = 60e3

@@ -13,16 +13,14 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from potsim.errors import ConvergenceError, RangeError, RequestError, require
 from potsim.liquid import equilibrium, heat, strength
 from potsim.liquid.boiling import Boiling
+from potsim.liquid.pure import Array
 from potsim.records import dataclass
 from potsim.still.lookup import BLOCK, SmoothFit, UniformTable, difference, product, running_integral
 from potsim.still.still import Conditions
-
-Array = NDArray[np.float64]
 
 TOLERANCE = 1e-9  # of the neck's heat, or of the reflux composition, in the search for it
 ROUNDING = 1e-12  # of the power: a heat so small is none
