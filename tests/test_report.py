@@ -10,10 +10,15 @@ from pathlib import Path
 import pytest
 
 import potsim
+from potsim.interfaces.report import Table, render
 from potsim.interfaces.report.run import sections_of_run
 from potsim.interfaces.report.sheet import content
+from potsim.interfaces.report.underway import sections_of_forecast
 from potsim.interfaces.report.words import sentences
+from potsim.interfaces.wording import format_volume, in_column
+from potsim.planning.forecast import follow
 from potsim.planning.plan import BotanicalDose, Bottling, Ingredient, Stretch
+from potsim.planning.readings import Entry, Reading, next_reading
 from potsim.planning.run import Run
 
 ANEW = """
@@ -34,6 +39,30 @@ def test_oils_of_left_over_jars_are_said_not_to_be_followed(say, tmp_path: Path)
     assert words in say("run", "anew.toml", "--full").out
     assert words in potsim.distil(potsim.load_plan(tmp_path / "anew.toml")).assumed
     assert words not in say("run", "quince.toml", "--full").out
+
+
+def test_each_reading_stands_beside_its_own_fit(example_run: Run) -> None:
+    read: list[Reading] = []
+    for place, off in ((0.2, 0.1), (0.5, -0.2)):
+        seen = example_run.at(collected_l=place)
+        read.append(next_reading(read, Entry(collected_l=place, read_abv=seen.stream_abv + off)))
+    forecast = follow(example_run, read)
+    fits = [r for r in forecast.fit.residuals if r.kind == "strength"]
+    parts = [part for section in sections_of_forecast(forecast) for part in section.parts]
+    rows = [row for part in parts if isinstance(part, Table) and len(part.columns) == 10 for row in part.rows]
+    assert [row[5] for row in rows] == [in_column(r.read) for r in fits]
+    assert [row[6] for row in rows] == [in_column(r.fitted) for r in fits]
+    assert rows[0][6] != rows[1][6]
+
+
+def test_water_that_botanicals_bring_is_told_beside_the_charge(example_run: Run) -> None:
+    peel = replace(example_run.plan.botanicals[0], name="lemon peel", mass_g=50.0, state="fresh")
+    run = potsim.distil(replace(example_run.plan, botanicals=(peel,)))
+    brought = f" {format_volume(sum(dose.water_brought_l for dose in run.bill))} "
+    assert brought in render(sections_of_run(run))
+    dry = potsim.distil(replace(example_run.plan, botanicals=(replace(peel, state="dried"),)))
+    assert sum(dose.water_brought_l for dose in dry.bill) == 0.0
+    assert f" {format_volume(0.0)} " not in render(sections_of_run(dry))
 
 
 class Sheet(HTMLParser):
