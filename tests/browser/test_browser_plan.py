@@ -227,6 +227,27 @@ def test_us_units_are_those_of_the_trade(with_plan: Any) -> None:
     assert "proof" in page.locator(".why").inner_text()
 
 
+def test_a_plan_is_answered_in_the_units_it_is_typed_in_until_others_are_chosen(with_plan: Any) -> None:
+    tables = {
+        "charge": [{"name": "spirit", "volume": "0.5 US gal", "abv": "100 proof"}],
+        "still": {"capacity": "1 US gal", "power": "700 W"},
+        "cuts": {"heads": "1 US fl oz", "stop": {"stream_abv": "110 proof"}},
+        "bottling": {"abv": "86 proof", "bottle": "12 US fl oz"},
+    }
+    page = with_plan(tables)
+    expect(page.locator(".figures")).to_contain_text("Water to 86\u00a0proof")
+    assert "proof" in page.locator(".why").inner_text()
+    go(page, "shelf")
+    expect(page.locator(".shelf-row").first).to_contain_text("proof")
+    page.get_by_role("button", name="This device").click()
+    expect(page.locator("[data-key=units-null]")).to_have_attribute("aria-pressed", "true")
+    page.locator("[data-key=units-metric]").click()
+    page.keyboard.press("Escape")
+    go(page, "plan")
+    expect(page.locator(".figures")).to_contain_text("Water to 43.1\u00a0%")
+    expect(page.locator(".why")).to_contain_text("% vol")
+
+
 def test_one_part_is_open_at_a_time_on_a_phone(with_plan: Any) -> None:
     page = with_plan(**PHONE)
     assert page.locator(".part-row").count() >= 5

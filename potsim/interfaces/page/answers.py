@@ -27,7 +27,7 @@ from potsim.interfaces.report import underway as words
 from potsim.interfaces.report.trials import foretold, rows_of
 from potsim.interfaces.tomlfile import Source
 from potsim.interfaces.trialfile import per_litre, ratio
-from potsim.interfaces.wording import formats
+from potsim.interfaces.wording import formats, units_of
 from potsim.liquid import strength
 from potsim.liquid.compounds import compound
 from potsim.planning.blends import blend_trials
@@ -66,7 +66,9 @@ def column(values: Any, decimals: int) -> list[float]:
 
 
 def plan_from(tables: object, root: str | None = None) -> Plan:
-    """Return the plan that a browser sent."""
+    """Return the plan that a browser sent; one that was made of its tables stays as it is."""
+    if isinstance(tables, Plan):
+        return tables
     if not isinstance(tables, dict):
         raise RequestError.of("no_tables_sent")
     if _runs_inside(tables) > MOST_RUNS:
@@ -162,6 +164,7 @@ def figures(run: Run) -> dict[str, Any]:
         "first_drop_min": run.first_drop_min,
         "charge_l": run.charge.volume_l,
         "charge_abv": run.charge.abv,
+        "units": units_of(run.plan),
     }
 
 
@@ -447,10 +450,11 @@ def parts_of(sent: dict[str, Any], least: int, most: int) -> list[tuple[dict[str
     parts = sent.get("parts")
     if not isinstance(parts, list) or not least <= len(parts) <= most:
         raise RequestError.of("choose", allowed=[least, most])
-    return [(part, _plan_of_part(part, str(sent.get("root")))) for part in parts if isinstance(part, dict)]
+    return [(part, plan_of_part(part, str(sent.get("root")))) for part in parts if isinstance(part, dict)]
 
 
-def _plan_of_part(part: dict[str, Any], root: str) -> Plan:
+def plan_of_part(part: dict[str, Any], root: str) -> Plan:
+    """Return the plan that a part of a request names."""
     shelf = shelf_at(root)
     if isinstance(part.get("tables"), dict):
         return plan_from(part["tables"], root)

@@ -21,8 +21,9 @@ from potsim.interfaces.page import answers, told
 from potsim.interfaces.page.answers import column, plan_of_run, run_of, shelf_at
 from potsim.interfaces.page.shelf import Kept, merged, verdicts
 from potsim.interfaces.planfile import tables_of
+from potsim.interfaces.quantities import System
 from potsim.interfaces.report import underway as words
-from potsim.interfaces.wording import in_units
+from potsim.interfaces.wording import SYSTEMS, in_units, units_of
 from potsim.planning.cloud import Glass
 from potsim.planning.events import Clouded, Full, HoldUp, Read, Record, Start, Titled, Undo, Water
 from potsim.planning.forecast import Band, Follower, Forecast
@@ -102,6 +103,7 @@ def run(sent: dict[str, Any]) -> dict[str, Any]:
         "version": len(journal.records),
         "live": journal.heat_on is not None and journal.heat_off is None,
         "plan": tables_of(planned.plan),
+        "units": units_of(planned.plan),
         "begun_ms": _ms(journal.records[0].at),
         "heat_ms": _ms(journal.heat_on),
         "off_ms": _ms(journal.heat_off),
@@ -554,7 +556,7 @@ def _shown_run(kept: Kept, root: str, full: bool) -> dict[str, Any]:
         poured = _pour(made, None)
         if poured is not None:
             shown["answer"] = {key: poured["pool"][key] for key in ("volume_l", "abv")}
-            shown["answer"]["bottles"] = poured["bottles"]
+            shown["answer"] |= {"bottles": poured["bottles"], "units": units_of(plan)}
     elif full:
         shown["thumb"] = answers.card(tables_of(plan), root)["thumb"]
     return shown
@@ -564,13 +566,27 @@ _SHOWN = {"plan": _shown_plan, "still": _shown_still, "run": _shown_run}
 
 
 def _in_its_units(task: answers.Task) -> answers.Task:
-    """Tell what a task answers in the units of the device that asked."""
+    """Tell what a task answers in the units chosen on the device that asked, else in those of the plan."""
 
     def told(sent: dict[str, Any]) -> Any:
-        with in_units("us" if sent.get("units") == "us" else "metric"):
+        chosen = next((system for system in SYSTEMS if system == sent.get("units")), None)
+        with in_units(chosen or _units(sent)):
             return task(sent)
 
     return told
+
+
+def _units(sent: dict[str, Any]) -> System:
+    """The units of the plan that is asked about, which is put in the place of its tables; else metric."""
+    root, parts = str(sent.get("root")), sent.get("parts")
+    if isinstance(sent.get("plan"), dict):
+        sent["plan"] = answers.plan_from(sent["plan"], sent.get("root"))
+        return units_of(sent["plan"])
+    if isinstance(run := sent.get("run", sent.get("of")), str):
+        return units_of(plan_of_run(run, root))
+    if isinstance(parts, list) and parts and isinstance(parts[-1], dict):
+        return units_of(answers.plan_of_part(parts[-1], root))
+    return "metric"
 
 
 TASKS: dict[str, Any] = {

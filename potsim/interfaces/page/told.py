@@ -87,7 +87,7 @@ def message(error: PotsimError) -> str:
 
 # Kind of quantity to the kind of number that it is on the page, and the units in which it may be typed.
 _KINDS: Mapping[str, tuple[str, tuple[str, ...]]] = {
-    of.VOLUME: ("volume", ("mL", "L", "fl oz", "US gal")),
+    of.VOLUME: ("volume", ("mL", "L", "US fl oz", "US gal")),
     of.ABV: ("abv", ("%", "proof")),
     of.ABV_DIFFERENCE: ("abv", ("%", "proof")),
     of.SHARE: ("share", ("%",)),

@@ -76,9 +76,9 @@ const send = (path, body, signal) => withToken(() => ask(path, {
   ...(signal ? { signal } : {}),
 }));
 
-// Sentences come in the units of this device.
-const units = () => kept("units", "metric");
-const inUnits = (path) => (units() === "metric" ? path : `${path}${path.includes("?") ? "&" : "?"}units=${units()}`);
+// Sentences come in the units that were chosen on this device, else in those of the plan.
+const units = () => kept("units") ?? undefined;
+const inUnits = (path) => (units() ? `${path}${path.includes("?") ? "&" : "?"}units=${units()}` : path);
 
 export const post = async (path, body, signal) => unpack(await send(path, { ...body, units: units() }, signal));
 export const get = async (path) => unpack(await withToken(() => ask(inUnits(path))));

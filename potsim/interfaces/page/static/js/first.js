@@ -5,7 +5,7 @@ import { button, el, swap } from "./dom.js";
 import { putAt } from "./draft.js";
 import { parted } from "./formats.js";
 import { pad, usualUnit } from "./pad.js";
-import { held, tableOf } from "./held.js";
+import { held, tableOf, useUnits } from "./held.js";
 import { keep, kept } from "./store.js";
 import { empty, stripIn } from "./strip.js";
 import { words } from "./words.js";
@@ -113,6 +113,7 @@ export function first({ onPlan, acts }) {
       swap(below, strip, told);
       shown ??= stripIn(strip, () => found && { strip: found.strip, height: 130 });
       shown.draw();
+      useUnits(found.answer.units);
       swap(told, figures(found.answer), why(found.why, found.then));
     } catch (error) {
       swap(told, el("p", { class: "fault", role: "alert", text: [error.message, error.hint].filter(Boolean).join(" ") }));

@@ -11,6 +11,8 @@ export function useFormats(formats, system = "metric") {
   table = formats[system] ?? metric;
 }
 
+export const isMetric = () => table === metric;
+
 const MINUS = "\u2212";
 
 function entry(kind, value) {
@@ -34,7 +36,7 @@ export const said = (kind, value) => [figure(kind, value), unit(kind, value)].fi
 
 // The same in metric units, in brackets, where all else is told in others: what jars and jugs are marked in.
 export function beside(kind, value) {
-  if (table === metric || value === null || value === undefined) return "";
+  if (isMetric() || value === null || value === undefined) return "";
   const others = table;
   table = metric;
   const text = said(kind, value);

@@ -11,13 +11,27 @@ const listeners = new Set();
 export const onChange = (react) => { listeners.add(react); return () => listeners.delete(react); };
 export const tellAll = (what) => { for (const react of [...listeners]) react(what); };
 
+// Numbers are told in the units chosen on this device, else in those of what is shown.
+let own = null;
+export function useUnits(of = own) {
+  own = of;
+  useFormats(held.start.formats, kept("units") ?? of ?? "metric");
+}
+export function inUnits(of, work) {
+  const before = own;
+  useUnits(of ?? null);
+  const made = work();
+  useUnits(before);
+  return made;
+}
+
 // Begin with what this device kept, at once; what is fresh comes after.
 export async function begin() {
   const id = kept("run");
   held.shelf = api.lastGot("/api/shelf");
   held.run = id ? api.lastGot(runPath(id)) : null;
   held.start = api.lastGot("/api/start") ?? await api.getOrKept("/api/start");
-  useFormats(held.start.formats, kept("units", "metric"));
+  useUnits();
   fresh(id).catch(() => {});
 }
 
@@ -25,7 +39,7 @@ async function fresh(id) {
   const start = await api.getOrKept("/api/start");
   const changed = JSON.stringify(start) !== JSON.stringify(held.start);
   held.start = start;
-  useFormats(start.formats, kept("units", "metric"));
+  useUnits();
   if (changed) tellAll("start");
   if (id) await loadRun(id);
   if (held.run) return;

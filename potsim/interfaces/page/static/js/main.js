@@ -4,7 +4,7 @@ import * as alarms from "./alarms.js";
 import { isHere } from "./api.js";
 import { everySecond, minutesSince } from "./clock.js";
 import { restore } from "./draft.js";
-import { begin, held, listen, onChange, runSeen } from "./held.js";
+import { begin, held, listen, onChange, runSeen, useUnits } from "./held.js";
 import { orderOf } from "./order.js";
 import { kept } from "./store.js";
 import { useTheme } from "./theme.js";
@@ -16,6 +16,7 @@ const places = {
   pour: () => import("./pour.js"), trials: () => import("./trials.js"),
 };
 let shown = null;
+let units = () => null; // of what the open place shows
 let turn = 0;
 
 const here = () => location.hash.slice(2).split("/")[0] || "shelf";
@@ -34,6 +35,8 @@ async function show() {
   const module = await places[place]();
   if (mine !== turn) return;
   shown?.close?.();
+  units = module.units ?? (() => null);
+  useUnits(units());
   undoElsewhere(() => false);
   document.body.dataset.place = place;
   const host = $("#main");
@@ -70,7 +73,7 @@ async function start() {
   listen();
   let untouched = !location.hash;
   const toLive = () => { if (untouched && held.run?.heat_ms && !held.run.off_ms) { untouched = false; go("now"); } };
-  onChange((what) => { if (what === "run" || what === "outbox") navigation(); if (what === "run") toLive(); });
+  onChange((what) => { useUnits(units()); if (what === "run" || what === "outbox") navigation(); if (what === "run") toLive(); });
   addEventListener("hashchange", () => { untouched = false; show(); });
   addEventListener("pointerdown", () => { untouched = false; }, { once: true });
   await show();

@@ -6,7 +6,7 @@ import { atArmsLength, countdown, everySecond, minutesSince } from "./clock.js";
 import { button, el, say, seenHeight, swap, tapOrHold, textWidth } from "./dom.js";
 import { askForgotten } from "./forgotten.js";
 import { figure, said, unit } from "./formats.js";
-import { onChange, runSeen } from "./held.js";
+import { held, onChange, runSeen } from "./held.js";
 import { lanesPicture, leadBand, leadsNow } from "./lanes.js";
 import { notedList, refusedList } from "./noted.js";
 import { orderOf } from "./order.js";
@@ -22,6 +22,8 @@ import { words } from "./words.js";
 const SPOKEN_S = [60, 10, 0];
 const LEAST_PX = 96; // digits of 11 mm on usual phones
 const CLOSE = 0.045; // by which figures stand closer than in text, in their size
+
+export const units = () => held.run?.units ?? null;
 
 export function show(host, { go }) {
   let inner = null;

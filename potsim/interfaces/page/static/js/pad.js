@@ -1,6 +1,6 @@
 // Our own number pad: large keys, units as chips that are remembered, proposals to tap; no keyboard covers it.
 import { ERASE, button, el, icon, swap } from "./dom.js";
-import { parted, unit } from "./formats.js";
+import { isMetric, parted, unit } from "./formats.js";
 import { keep, kept } from "./store.js";
 
 // Kinds whose ranges the schema tells in the unit that stands first.
@@ -13,7 +13,8 @@ const nameOf = ({ path, kind }) => (path ? path.replace(/\.\d+(?=\.)/g, "") : ki
 // The unit that was chosen last for a field; before that the one that this device shows, or that of its example.
 export function usualUnit(field) {
   const { kind, units = [] } = field;
-  const known = [kept(`unit.${nameOf(field)}`), kept("units") === "us" ? unit(kind) : null, parted(field.example)?.unit].find((one) => units.includes(one));
+  const shown = isMetric() ? [] : [unit(kind), `US ${unit(kind)}`];
+  const known = [kept(`unit.${nameOf(field)}`), ...shown, parted(field.example)?.unit].find((one) => units.includes(one));
   return known ?? units[0] ?? "";
 }
 const unitOf = (field) => field.unit ?? usualUnit(field);

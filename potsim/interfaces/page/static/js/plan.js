@@ -23,6 +23,8 @@ const GRAVE = ["danger", "caution", "hint"];
 const ALWAYS = "every_run"; // kind of the cautions that hold for any plan
 const UNUSUAL = "dose"; // kind of a caution: a dose far from the usual one
 
+export const units = () => draft.answer?.answer.units ?? null;
+
 export function show(host, { go }) {
   if (!draft.tables) {
     host.append(el("section", { class: "place" }, el("h1", { class: "order", text: "No plan on the table" }), empty(words.yourRun),

@@ -17,6 +17,8 @@ import { words } from "./words.js";
 
 const OVER = new Set(["over", "safe", "out"]);
 
+export const units = () => held.run?.units ?? null;
+
 export function show(host, { go }) {
   let inner = null;
   const draw = () => {

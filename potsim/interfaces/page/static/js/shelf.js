@@ -5,8 +5,7 @@ import { inOneLine } from "./answer.js";
 import { day, timeOfDay } from "./clock.js";
 import { ask, draft, open } from "./draft.js";
 import { first } from "./first.js";
-import { useFormats } from "./formats.js";
-import { held, loadRun, loadShelf, onChange, openRun, tellAll } from "./held.js";
+import { held, inUnits, loadRun, loadShelf, onChange, openRun, tellAll, useUnits } from "./held.js";
 import { onMyPhone } from "./phone.js";
 import { printSheet } from "./print.js";
 import { asks, askText, sheet } from "./sheet.js";
@@ -78,7 +77,7 @@ export function show(host, { go }) {
   button("…", () => more(kind, one), { class: "quiet small", "aria-label": `${one.title}: rename, print or delete` }));
 
   const group = (title, rows) => (rows.length ? el("section", null, el("h2", { text: title }), el("ul", { class: "list" }, rows)) : "");
-  const figures = (one) => (one.answer ? inOneLine({ ...one.answer, keep_l: one.answer.keep_l ?? one.answer.volume_l, keep_abv: one.answer.keep_abv ?? one.answer.abv }) : "");
+  const figures = (one) => (one.answer ? inUnits(one.answer.units, () => inOneLine({ ...one.answer, keep_l: one.answer.keep_l ?? one.answer.volume_l, keep_abv: one.answer.keep_abv ?? one.answer.abv })) : "");
   const learnt = (one) => (one.learnt?.length ? `learnt: ${one.learnt.map((number) => `${number.of} ${number.value} ± ${number.error}`).join(", ")}` : "");
   const when = (one) => `${day(one.begun)}, ${timeOfDay(one.begun)}`;
 
@@ -110,14 +109,14 @@ export function show(host, { go }) {
     const names = [[null, "as the device"], ["light", "light"], ["dark", "dark"]];
     return el("div", { class: "settings" }, el("div", { class: "chips" },
       names.map(([name, label]) => button(label, () => { useTheme(name); again(); }, { class: "chip", "aria-pressed": String(theme === name), "data-key": `theme${label}` }))),
-    el("div", { class: "chips" }, [["metric", "mL, g, °C"], ["us", "fl oz, oz, °F"]].map(([name, label]) => button(label, () => {
+    el("div", { class: "chips" }, [[null, "units of the plan"], ["metric", "mL, g, °C"], ["us", "fl oz, oz, °F"]].map(([name, label]) => button(label, () => {
       keep("units", name);
-      useFormats(held.start.formats, name);
+      useUnits();
       tellAll("shelf");
       if (draft.tables) ask();
       if (held.run) loadRun(held.run.id);
       again();
-    }, { class: "chip", "aria-pressed": String(kept("units", "metric") === name), "data-key": `units-${name}` }))),
+    }, { class: "chip", "aria-pressed": String(kept("units") === name), "data-key": `units-${name}` }))),
     el("div", { class: "chips" }, button("acts for the left hand", () => {
       keep("left", !kept("left", false));
       document.documentElement.classList.toggle("left", kept("left", false));

@@ -3,7 +3,7 @@ import * as api from "./api.js";
 import { TICK, button, el, icon, svg, swap } from "./dom.js";
 import { draft, open } from "./draft.js";
 import { said } from "./formats.js";
-import { held, loadShelf, onChange } from "./held.js";
+import { held, loadShelf, onChange, useUnits } from "./held.js";
 import { lanesPicture, leadBand } from "./lanes.js";
 import { nextTrial } from "./tasting.js";
 import { printSheet } from "./print.js";
@@ -31,6 +31,9 @@ function shortly(titles) {
   while (shared < most && parts.every((one) => one[shared] === parts[0][shared])) shared += 1;
   return parts.map((one) => one.slice(shared).join(", "));
 }
+
+let newest = null;
+export const units = () => newest?.units ?? null;
 
 export function show(host, { go }) {
   const parts = { head: el("div", { class: "trials-head" }), strip: el("div", { class: "strip-host" }), lanes: el("div", { class: "lanes-host" }), body: el("div", { class: "trials-body" }), acts: el("div", { class: "acts above" }) };
@@ -64,7 +67,7 @@ export function show(host, { go }) {
     found = null;
     fault = null;
     if (these.length > 1) {
-      try { found = await api.post("/api/compare", { parts: these.map((one) => one.part) }); } catch (error) { fault = error; }
+      try { found = await api.post("/api/compare", { parts: these.map((one) => one.part) }); newest = found.answers[found.answers.length - 1]; useUnits(units()); } catch (error) { fault = error; }
     }
     draw();
     if (found) blend();
