@@ -392,6 +392,15 @@ def test_one_page_to_print_beside_the_still(with_plan: Any, tmp_path: Path) -> N
     assert words.index("jar") < words.index("juniper")
 
 
+def test_an_empty_journal_says_on_the_shelf_what_to_do(with_plan: Any, folder: Path) -> None:
+    (folder / "autumn.readings.jsonl").touch()
+    page = with_plan()
+    go(page, "shelf")
+    row = page.locator(".shelf-row", has_text="autumn")
+    expect(row).to_contain_text("no run was begun in it. Delete it")
+    assert str(folder) not in row.inner_text()
+
+
 def test_runs_and_plans_are_renamed_and_deleted(with_plan: Any, folder: Path) -> None:
     page = with_plan()
     go(page, "shelf")

@@ -206,6 +206,17 @@ def test_a_working_jar_is_tasted_and_emptied(with_run: Any, clock: Clock, folder
     assert [jar["state"] for jar in seen(page)["strip"]["jars"][:3]] == ["over", "safe", "flowing"]
 
 
+def test_a_slip_of_typing_is_refused_once_and_cannot_be_noted(with_run: Any, clock: Clock) -> None:
+    page = with_run(**PHONE)
+    clock.to(page, seen(page)["first_drop_min"] + 2)
+    page.locator("[data-key=read]").click()
+    page.keyboard.type("795")
+    expect(page.locator(".pad .fault:visible")).to_have_count(1)
+    expect(page.locator(".pad [data-key=take]")).to_have_attribute("aria-disabled", "true")
+    page.keyboard.press("Backspace")
+    expect(page.locator(".pad [data-key=take]")).to_have_attribute("aria-disabled", "false")
+
+
 def test_jars_changed_but_not_noted_are_noted_as_planned_by_one_tap(
     with_run: Any, clock: Clock, folder: Path
 ) -> None:

@@ -27,7 +27,7 @@ from potsim.interfaces.report import underway as words
 from potsim.interfaces.report.trials import foretold, rows_of
 from potsim.interfaces.tomlfile import Source
 from potsim.interfaces.trialfile import per_litre, ratio
-from potsim.interfaces.wording import formats, units_of
+from potsim.interfaces.wording import formats, plural, units_of
 from potsim.liquid import strength
 from potsim.liquid.compounds import compound
 from potsim.planning.blends import blend_trials
@@ -530,7 +530,7 @@ def _start() -> dict[str, Any]:
                 "class": None,
                 "states": list(one.states),
                 "state": one.yield_state,
-                "piece": None if one.piece is None else one.piece.name,
+                "pieces": None if one.piece is None else plural(one.piece.name),
                 "piece_g": None if one.piece is None else one.piece.mass_g,
                 "usual_g_per_l": None
                 if one.usual_dose is None
@@ -590,7 +590,7 @@ def card(tables: Mapping[str, Any], root: str) -> dict[str, Any]:
         try:
             run = distil(plan_from(dict(tables), root))
         except PotsimError as error:
-            _CARDS[key] = {"answer": None, "thumb": None, "refused": str(error)}
+            _CARDS[key] = {"answer": None, "thumb": None, "refused": refused(error)}
         else:
             _CARDS[key] = {"answer": figures(run), "thumb": thumb(strip(run, THUMB_POINTS))}
         while len(_CARDS) > 500:

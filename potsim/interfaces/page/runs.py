@@ -497,7 +497,8 @@ def shelf(sent: dict[str, Any]) -> dict[str, Any]:
             try:
                 shown = _SHOWN[kept.kind](kept, root, whole)
             except (PotsimError, OSError) as error:
-                shown = {"id": kept.id, "title": kept.id, "changed": kept.changed_ms, "refused": str(error)}
+                shown = {"id": kept.id, "title": kept.id, "changed": kept.changed_ms}
+                shown["refused"] = told.refused(error)
             if whole:
                 _SEEN[key] = shown
             found["partial"] |= not whole

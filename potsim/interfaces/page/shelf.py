@@ -141,8 +141,11 @@ class Shelf:
         return {key: _plain(value) for key, value in document.items() if key not in OUTCOME}
 
     def journal(self, name: str) -> Journal:
-        """Return the journal of a run as it is now; not to be added to."""
-        return Journal.read(self._journal_path(name))
+        """Return the journal of a run as it is now; not to be added to. An empty one is refused."""
+        path = self._journal_path(name)
+        if not path.stat().st_size:
+            raise RequestError.of("journal_empty", given=path.name)
+        return Journal.read(path)
 
     def has_run(self, name: str) -> bool:
         """Whether there is a run of that name."""

@@ -456,6 +456,10 @@ PAGE = {
     ),
     "no_network": Said("this computer is in no network.", "Join it to the network of the phone."),
     "no_toml": Said("'{given}' is not written as TOML wants it.", "Mend the file."),
+    "journal_empty": Said(
+        "'{given}' is empty: no run was begun in it.",
+        "Delete it, by the … beside it. A run is begun from a plan: To the still.",
+    ),
     "journal_full": Said("this run's journal is full.", "Begin another run."),
     "title": Said("the title is empty or has more than {allowed} characters.", "Write a few words."),
     "not_on_shelf": Said("there is no '{given}'.", "It may have been deleted, or renamed."),

@@ -65,8 +65,8 @@ function askDose(k) {
   const known = librarian(row.name);
   askNumber(`botanical.${k}.${key}`, { ...fieldOf(key), label: words.capital(row.name), ticks: null }, {
     extra: () => {
-      if (!known?.piece && key === "mass") return [];
-      const other = key === "mass" ? `count ${known?.piece ?? "piece"}s` : "weigh it";
+      if (!known?.pieces && key === "mass") return [];
+      const other = key === "mass" ? `count ${known?.pieces ?? "pieces"}` : "weigh it";
       return [button(other, () => {
         document.querySelector("dialog.pad")?.close();
         change((tables) => swapMeasure(tables.botanical[k], key, known, draft.answer?.doses?.[k]?.g), `${row.name}: ${other}`);

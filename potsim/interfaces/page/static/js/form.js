@@ -104,7 +104,8 @@ function fieldsOf(base, fields) {
 
 // One table of the plan: its fields, or its rows with their fields.
 export function tableForm(table, alone = false) {
-  const title = alone ? "" : el("h3", { text: table.label });
+  const bare = table.many && !valueAt(table.table)?.length;
+  const title = alone || bare ? "" : el("h3", { text: table.label });
   if (!table.many) return el("div", { class: "table-form" }, title, fieldsOf(table.table, table.fields));
   const rows = valueAt(table.table) ?? [];
   const [first, ...others] = table.fields;
@@ -113,7 +114,7 @@ export function tableForm(table, alone = false) {
     return el("div", { class: "row-form" }, el("div", { class: "row-head" }, fieldRow(base, first),
       button("Remove", () => change((tables) => valueAt(table.table, tables).splice(k, 1), `${row[first.key] ?? table.label} removed`), { class: "link", "data-key": `remove-${base}` })),
     fieldsOf(base, others));
-  }), button(`Add ${table.label}`, () => change((tables) => putAt(tables, `${table.table}.${rows.length}`, structuredClone(table.new ?? {})), `${table.label} added`), { class: "link", "data-key": `add-${table.table}` }));
+  }), button(`Add ${rows.length ? "another" : "a"} ${table.label}`, () => change((tables) => putAt(tables, `${table.table}.${rows.length}`, structuredClone(table.new ?? {})), `${table.label} added`), { class: "link", "data-key": `add-${table.table}` }));
 }
 
 export const sectionForm = (part) => el("div", { class: "section-form" }, part.tables.map((table, k) => tableForm(table, k === 0 && !table.many)));

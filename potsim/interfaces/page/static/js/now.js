@@ -56,7 +56,7 @@ function over(host, view, go) {
   const asked = el("div", { class: "trouble" });
   host.append(el("section", { class: "place now-over" }, el("p", { class: "sub" }, el("span", { text: view.title }), el("span", { text: "heat is off" })),
     el("h1", { class: "order", text: words.order.over }), el("p", { text: "Let it cool; water runs till the spout is cold." }), strip, asked, list,
-    el("div", { class: "acts" }, button("Heat is still on", () => {
+    el("div", { class: "acts" }, button("Not over yet", () => {
       const last = view.things.filter((one) => (one.kind === "heat" || one.kind === "off") && !one.struck).pop();
       if (last) takeBack(view.id, last.id);
     }, { class: "quiet" }), button("Pour", () => go("pour"), { class: "main" }))));

@@ -45,6 +45,7 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
   async function comment() {
     if (!note) return;
     const mine = (asked += 1);
+    if (outside()) { swap(words); return; }
     const said = await note(values());
     if (mine === asked) swap(words, said ?? []);
   }
@@ -69,6 +70,9 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
     swap(tiles, state.proposals?.length ? [el("p", { class: "caption", text: "or tap what you saw" }), el("div", { class: "tile-row" },
       state.proposals.map((one) => button(one, () => { state.text = one; state.fresh = true; changed(); act.focus(); }, { class: "tile", "data-key": `tile${one}` })))] : []);
     const more = chain && states.some((one, k) => k > open && !one.text);
+    const over = above();
+    if (over) { fault.textContent = over; fault.hidden = false; }
+    act.setAttribute("aria-disabled", String(Boolean(over)));
     swap(act, more ? "Next" : actWords ? actWords(values()) : `Keep ${typed(state) ?? "nothing"}`);
   }
 
@@ -102,6 +106,9 @@ export function pad({ title, lead, fields, extra, note, accept, actWords, first 
     if (value >= low && (high === null || high === undefined || value <= high)) return "";
     return `${label} of ${text} ${typedIn}: allowed is ${low} to ${high} ${typedIn}.`;
   }
+
+  // Further digits make a number that is too large no smaller: it is refused as it is typed.
+  const above = () => (Number(states[open].text) > states[open].high ? outside() : "");
 
   async function take() {
     fault.textContent = outside();

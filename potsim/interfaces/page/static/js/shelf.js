@@ -45,6 +45,7 @@ export function show(host, { go }) {
   }
 
   async function openOldRun(one) {
+    if (one.refused) { done(one.refused.message, null, { second: one.refused.hint }); return; }
     await loadRun(one.id);
     go(one.live ? "now" : "pour");
   }
@@ -79,6 +80,7 @@ export function show(host, { go }) {
   const group = (title, rows) => (rows.length ? el("section", null, el("h2", { text: title }), el("ul", { class: "list" }, rows)) : "");
   const figures = (one) => (one.answer ? inUnits(one.answer.units, () => inOneLine({ ...one.answer, keep_l: one.answer.keep_l ?? one.answer.volume_l, keep_abv: one.answer.keep_abv ?? one.answer.abv })) : "");
   const learnt = (one) => (one.learnt?.length ? `learnt: ${one.learnt.map((number) => `${number.of} ${number.value} ± ${number.error}`).join(", ")}` : "");
+  const why = (one) => (one.refused ? [one.refused.message, one.refused.hint].filter(Boolean).join(" ") : "");
   const when = (one) => `${day(one.begun)}, ${timeOfDay(one.begun)}`;
 
   function list() {
@@ -86,9 +88,9 @@ export function show(host, { go }) {
     const live = runs.filter((one) => one.live);
     const past = runs.filter((one) => !one.live);
     swap(body, el("h1", { class: "unseen", text: "Shelf" }), group("On now", live.map((one) => line("runs", one, () => openOldRun(one), when(one)))),
-      group("Plans", plans.map((one) => line("plans", one, () => openPlan(one.id), one.refused?.message ?? (figures(one) || day(one.changed))))),
-      group("Runs", past.map((one) => line("runs", one, () => openOldRun(one), [when(one), figures(one)].filter(Boolean).join(" · ")))),
-      group("Stills", stills.map((one) => line("stills", one, () => still(one), [one.still?.capacity, one.still?.power, learnt(one)].filter(Boolean).join(" · ")))), thisDevice());
+      group("Plans", plans.map((one) => line("plans", one, () => openPlan(one.id), why(one) || figures(one) || day(one.changed)))),
+      group("Runs", past.map((one) => line("runs", one, () => openOldRun(one), why(one) || [when(one), figures(one)].filter(Boolean).join(" · ")))),
+      group("Stills", stills.map((one) => line("stills", one, () => still(one), why(one) || [one.still?.capacity, one.still?.power, learnt(one)].filter(Boolean).join(" · ")))), thisDevice());
     swap(acts, button("New plan", () => { asking = true; keep("asking", true); draw(); }, { class: "main" }), button("Example", example, { class: "quiet" }), button("Open a file", openFile, { class: "quiet" }));
   }
 

@@ -6,6 +6,10 @@ const GAP = 3;
 const ROUND = 3;
 const EDGE = 1;
 const LOWERED = 10; // what is left out
+const RING = 5.5;
+
+// A reading stays on the picture, however wild it is.
+const within = (place, most) => Math.max(RING + 1, Math.min(most - RING - 1, place));
 
 export function at(columns, x, from = "l", to = "abv") {
   const xs = columns[from];
@@ -174,11 +178,11 @@ export function picture(strip, options) {
   if (strip.band && options.band !== false) {
     const { band } = strip;
     const ls = [...band.l.filter((l) => l < strip.end_l), Math.min(strip.end_l, band.l[band.l.length - 1])];
-    const up = ls.map((l) => [scale.x(l), scale.y(Math.min(100, at(band, l, "l", "high")))]);
+    const up = ls.map((l) => [scale.x(l), Math.max(0, scale.y(Math.min(100, at(band, l, "l", "high"))))]);
     const down = ls.map((l) => [scale.x(l), scale.y(at(band, l, "l", "low"))]).reverse();
     root.append(svg("path", { d: `${line([...up, ...down])}Z`, class: "band" }));
   }
-  for (const one of strip.readings ?? []) root.append(svg("circle", { cx: scale.x(one.l), cy: scale.y(one.abv), r: 5.5, class: "ring" }));
+  for (const one of strip.readings ?? []) root.append(svg("circle", { cx: within(scale.x(one.l), scale.width), cy: within(scale.y(one.abv), scale.foot), r: RING, class: "ring" }));
   if (Number.isFinite(options.nowL)) {
     const x = scale.x(Math.min(options.nowL, scale.end));
     root.append(svg("path", { d: `M${x} 0V${scale.foot + 3}`, class: "now-line" }));
