@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from potsim.interfaces.planfile import read_plan as read_plan
     from potsim.interfaces.planfile import tables_of as tables_of
     from potsim.interfaces.planfile import write_plan as write_plan
+    from potsim.interfaces.plots.others import figure_of_result as figure_of_result
+    from potsim.interfaces.plots.others import page_part as page_part
+    from potsim.interfaces.plots.others import plot_result as plot_result
     from potsim.interfaces.readingsfile import readings_of as readings_of
     from potsim.interfaces.report.card import text_of_card as text_of_card
     from potsim.interfaces.report.refusals import fault as fault
@@ -27,9 +30,6 @@ if TYPE_CHECKING:
     from potsim.interfaces.report.sweep import text_of_sweep as text_of_sweep
     from potsim.interfaces.report.trials import text_of_comparison as text_of_comparison
     from potsim.interfaces.report.words import sentences as sentences
-    from potsim.interfaces.shown import figure_of_result as figure_of_result
-    from potsim.interfaces.shown import page_part as page_part
-    from potsim.interfaces.shown import plot_result as plot_result
     from potsim.interfaces.tomlfile import Source as Source
 
 _HOMES = {
@@ -48,9 +48,9 @@ _HOMES = {
     "text_of_sweep": "report.sweep",
     "text_of_comparison": "report.trials",
     "sentences": "report.words",
-    "figure_of_result": "shown",
-    "page_part": "shown",
-    "plot_result": "shown",
+    "figure_of_result": "plots.others",
+    "page_part": "plots.others",
+    "plot_result": "plots.others",
     "Source": "tomlfile",
 }
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary
 
@@ -14,15 +16,38 @@ from numpy.typing import NDArray
 
 from potsim.errors import RequestError, UnknownNameError
 from potsim.interfaces import plots as ink
-from potsim.interfaces.plots import WIDTH_IN, Picture, Volumes, shown_axes, volumes_up_to
-from potsim.interfaces.report.sweep import number_words, short_words, value_words
+from potsim.interfaces.plots import (
+    WIDTH_IN,
+    Picture,
+    Volumes,
+    of_style,
+    picture_of,
+    shown_axes,
+    volumes_up_to,
+)
+from potsim.interfaces.plots.run import figure_of_run, plot_run
+from potsim.interfaces.report import Facts, Part
+from potsim.interfaces.report.card import facts
+from potsim.interfaces.report.sheet import part_of_page
+from potsim.interfaces.report.sweep import (
+    number_words,
+    sections_of_sweep,
+    short_words,
+    sure_section,
+    value_words,
+)
+from potsim.interfaces.report.trials import sections_of_comparison
+from potsim.interfaces.report.underway import now_section
 from potsim.interfaces.report.words import minute
 from potsim.interfaces.trialfile import oil, ratio
-from potsim.interfaces.wording import as_planned, say
+from potsim.interfaces.wording import as_planned, in_units, say, units_of
 from potsim.liquid.strength import REFERENCE_C
+from potsim.planning.ensemble import Ensemble
 from potsim.planning.forecast import Forecast, in_short
 from potsim.planning.learnt import observed_of
-from potsim.planning.sweep import Row, Sweep
+from potsim.planning.reach import Reach
+from potsim.planning.run import Run, distil
+from potsim.planning.sweep import Row, Sweep, card
 from potsim.planning.trials import Comparison, Pair, pairs
 from potsim.records import dataclass
 from potsim.still.observed import places
@@ -31,6 +56,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from potsim.planning.ensemble import Ensemble
+    from potsim.planning.frames import Shown
     from potsim.planning.run import Run
 
 ROW_IN = 0.36  # height of a row
@@ -549,3 +575,67 @@ def contours(table: pd.DataFrame, answer: str, ax: Axes | None = None) -> Axes:
     ax.set_title(titled(answer), loc="left", fontsize=ink.SIZE + 1, color=ink.ink())
     ink.plain(ax)
     return ax
+
+
+# --- Any result as a notebook shows it: its picture, and the small table beside it.
+
+
+def plot_result(result: Shown, ax: Axes | None, label: str | None = None, color: Any = None) -> Axes:
+    """Draw a result on axes."""
+    result = _drawn(result)
+    if isinstance(result, Run):
+        alone = label is None and color is None and (ax is None or not ax.has_data())
+        return plot_run(result, ax) if alone else plot_line(result, ax, label, color)
+    if isinstance(result, Ensemble):
+        return plot_ensemble(result, ax, label, color)
+    if isinstance(result, Sweep):
+        return plot_sweep(result, ax)
+    if isinstance(result, Forecast):
+        return plot_follow(result, ax)
+    assert isinstance(result, Comparison)
+    return plot_comparison(result, ax)
+
+
+def figure_of_result(result: Shown) -> Figure:
+    """Return the whole picture of a result."""
+    result = _drawn(result)
+    if isinstance(result, Run):
+        return figure_of_run(result, ground=of_style())
+    if isinstance(result, Ensemble):
+        return figure_of_run(distil(result.plan), result, ground=of_style())
+    if isinstance(result, Sweep):
+        return figure_of_sweep(result)
+    if isinstance(result, Forecast):
+        return figure_of_follow(result)
+    assert isinstance(result, Comparison)
+    return figure_of_comparison(result)
+
+
+def page_part(result: Shown) -> str:
+    """Return a result as a notebook shows it: a small table, and its picture."""
+    plan = result.a.plan if isinstance(result, Comparison) else getattr(result, "plan", None)
+    with in_units(units_of(plan if plan is not None else result.run.plan)):  # type: ignore[attr-defined]
+        told = "".join(map(part_of_page, _parts(result)))
+    if isinstance(result, Sweep) and all(row.outcome is None for row in result.rows):
+        return f"<div>{told}</div>"
+    picture = base64.b64encode(picture_of(figure_of_result(result))).decode()
+    return f'<div>{told}<img alt="" src="data:image/png;base64,{picture}"></div>'
+
+
+def _drawn(result: Shown) -> Shown:
+    """What there is to see of a result: of a question turned round, the run that answers it."""
+    return result.run if isinstance(result, Reach) else result
+
+
+def _parts(result: Shown) -> Sequence[Part]:
+    result = _drawn(result)
+    if isinstance(result, Run):
+        return (Facts(tuple(facts(card(result)))),)
+    if isinstance(result, Ensemble):
+        return sure_section(result).parts[:1]
+    if isinstance(result, Sweep):
+        return sections_of_sweep(result)[0].parts
+    if isinstance(result, Forecast):
+        return now_section(result).parts
+    assert isinstance(result, Comparison)
+    return [part for section in sections_of_comparison(result) for part in section.parts]
