@@ -125,7 +125,10 @@ class PotsimError(Exception):
             "path": last.path or self.path,
             "given": self.given if self.given is None or _finite(self.given) else str(self.given),
             "allowed": self.allowed,
-            "values": self.values,
+            "values": {
+                name: str(value) if isinstance(value, float) and not _finite(value) else value
+                for name, value in self.values.items()
+            },
             "message": self.message,
             "hint": self.hint,
         }
@@ -260,6 +263,14 @@ def require(
         raise RangeError.of(
             "range", key, given=value, allowed=[low, most], unit=unit, open_low=open_low, **values
         )
+
+
+def require_sort(key: str, value: object, kinds: type | tuple[type, ...], allowed: str) -> None:
+    """Refuse what is another sort of thing; ``allowed`` is the name of what is asked for."""
+    if not isinstance(value, kinds):
+        import reprlib  # start-up: for refusals only
+
+        raise RequestError.of("wrong_type", key, given=reprlib.repr(value), allowed=allowed)
 
 
 def nearest(given: str, known: Iterable[str], most: int = 3) -> tuple[str, ...]:

@@ -135,7 +135,7 @@ def test_a_run_is_asked_at_several_places(run: potsim.Run) -> None:
             lambda: Plan((Ingredient("spirit", 0.9, 60.0),), still={"power": 700.0}),
             ("wrong_sort", "plan.still", "{'power': 700.0}"),
         ),
-        (lambda: potsim.distil("trial-1.toml"), ("wrong_sort", "plan", "'trial-1.toml'")),
+        (lambda: potsim.distil("trial-1.toml"), ("wrong_type", "plan", "'trial-1.toml'")),
     ],
 )
 def test_the_wrong_sort_of_thing_is_refused_where_it_enters(make: object, said: Record) -> None:

@@ -7,6 +7,8 @@ import errno
 import io
 import os
 import sys
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -19,6 +21,7 @@ from potsim.interfaces import output
 from potsim.interfaces.cli import main
 from potsim.interfaces.output import csv_of
 from potsim.interfaces.planfile import load_plan
+from potsim.interfaces.readingsfile import readings_of
 from potsim.interfaces.trialfile import read_folder
 from potsim.planning import events as kept
 from potsim.planning.events import BusyError, Read
@@ -170,3 +173,37 @@ def test_what_is_no_plain_file_is_not_waited_for(tmp_path: Path, monkeypatch: py
     with refused("file_to_read"):
         load_plan("/dev/zero")
     assert list(read_folder(str(tmp_path))) == ["gone.toml", "pipe.toml"]
+
+
+@pytest.mark.parametrize(
+    ("door", "name"),
+    [
+        (lambda plan: potsim.Plan.from_dict(None), "tables"),
+        (lambda plan: potsim.Plan.from_dict({3: 4}), "key"),
+        (lambda plan: potsim.Plan.from_text(None), "text"),
+        (lambda plan: potsim.load_plan(3), "path"),
+        (lambda plan: potsim.Run.from_dict(None), "data"),
+        (lambda plan: potsim.sweep(None, "charge.abv", [30.0]), "plan"),
+        (lambda plan: potsim.study(None, {"charge.abv": [30.0]}), "plan"),
+        (lambda plan: potsim.study(plan, None), "vary"),
+        (lambda plan: potsim.reach(None, bottles=1), "plan"),
+        (lambda plan: potsim.contours(None, "keep.abv"), "table"),
+        (lambda plan: potsim.ensemble(plan, n=10.5), "n"),
+        (lambda plan: readings_of(None), "readings"),
+        (lambda plan: potsim.clear_limit({"anethole": [0.5, 1.0]}, 42.0), "anethole"),
+        (lambda plan: replace(plan, title=3), "plan.title"),
+    ],
+)
+def test_another_sort_of_thing_is_refused_at_the_door(
+    door: Callable[[potsim.Plan], object], name: str
+) -> None:
+    with refused("wrong_type", name):
+        door(potsim.example_plan())
+
+
+def test_a_title_moves_no_cursor_and_rows_are_counted_without_a_header() -> None:
+    with refused("no_line", "plan.title"):
+        replace(potsim.example_plan(), title="a\x1b[2J")
+    with pytest.raises(RequestError) as caught:
+        readings_of([{"collected": "100 mL"}, {"collected": "90 mL"}])
+    assert caught.value.where[0].file == "reading 2"

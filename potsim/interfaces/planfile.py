@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from potsim.data import read_text
-from potsim.errors import RequestError, UnknownNameError
+from potsim.errors import RequestError, UnknownNameError, require_sort
 from potsim.interfaces import output
 from potsim.interfaces.ownfile import OWN, read_own, table_of, write_own
 from potsim.interfaces.quantities import Amount
@@ -502,6 +502,7 @@ def load_plan(path: str | os.PathLike[str]) -> Plan:
         If the file cannot be read, or says something that cannot be; each of its ``faults`` has its
         file, line, table and key.
     """
+    require_sort("path", path, (str, os.PathLike), "path")
     return load(Path(path))
 
 

@@ -7,13 +7,22 @@ import csv
 import io
 import os
 import re
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import field
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Any
 
 from potsim.data import read_table
-from potsim.errors import MOST_FAULTS, PotsimError, RequestError, UnknownNameError, Where, nearest, together
+from potsim.errors import (
+    MOST_FAULTS,
+    PotsimError,
+    RequestError,
+    UnknownNameError,
+    Where,
+    nearest,
+    require_sort,
+    together,
+)
 from potsim.interfaces import quantities
 from potsim.interfaces.output import content_of
 from potsim.interfaces.quantities import short, tidy
@@ -347,7 +356,9 @@ def readings_of(
     rows: Any, pressure_pa: float = ATMOSPHERE_PA, parrot_l: float | None = None
 ) -> tuple[Reading, ...]:
     """Return readings from rows of a program: mappings, a DataFrame, or readings as they are."""
-    records = rows.to_dict("records") if hasattr(rows, "columns") else list(rows)
+    records = rows.to_dict("records") if hasattr(rows, "columns") else rows
+    require_sort("readings", records, Iterable, "readings")
+    records = list(records)
     if all(isinstance(row, Reading) for row in records):
         return tuple(records)
     for row in records:
@@ -359,7 +370,15 @@ def readings_of(
     writer.writeheader()
     # An empty cell of a DataFrame is a number that is none.
     writer.writerows([{k: "" if v is None or v != v else v for k, v in row.items()} for row in records])
-    return read_readings(text.getvalue(), pressure_pa=pressure_pa, parrot_l=parrot_l).readings
+    try:
+        made = read_readings(text.getvalue(), pressure_pa=pressure_pa, parrot_l=parrot_l).readings
+    except PotsimError as error:
+        for fault in error.faults:  # rows are counted from 1, and have no header
+            first = fault.where[0] if fault.where else Where("")
+            if first.line is not None and first.line > 1:
+                fault.where = (first._replace(file=f"reading {first.line - 1}", line=None),)
+        raise
+    return tuple(replace(reading, line=0) for reading in made)
 
 
 def read_readings(

@@ -20,6 +20,7 @@ from potsim.errors import (
     RequestError,
     UnknownNameError,
     Where,
+    require_sort,
     together,
 )
 from potsim.interfaces import quantities
@@ -506,6 +507,7 @@ def read_fields(
     """Read the keys of one table; each fault is noted."""
     fields = {}
     for name, value in table.items():
+        require_sort("key", name, str, "str")
         if name in beside:
             continue
         if name not in keys:

@@ -10,7 +10,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from potsim.errors import VOL, require
+from potsim.errors import VOL, RequestError, require, require_sort
 from potsim.liquid.compounds import compound
 from potsim.liquid.pure import Array, FloatOrArray, plain, within
 from potsim.liquid.solubility import (
@@ -545,6 +545,10 @@ def clear_limit(
     >>> found.low_abv < found.abv < found.high_abv < 55.0
     True
     """
+    require_sort("concentrations_g_per_l", concentrations_g_per_l, Mapping, "concentrations")
+    for name, grams in concentrations_g_per_l.items():
+        if np.ndim(grams) > 0:
+            raise RequestError.of("wrong_type", name, given=repr(grams), allowed="float")
     oils = Oils.known(list(concentrations_g_per_l))
     held = [float(_concentration(name, c)) for name, c in concentrations_g_per_l.items()]
     return limit(oils, np.array(held), abv, own, at_c)

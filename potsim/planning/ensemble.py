@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim import faces
-from potsim.errors import RequestError, UnknownNameError, require
+from potsim.errors import RequestError, UnknownNameError, require, require_sort
 from potsim.planning.frames import Line, frame, read_only
 from potsim.planning.many import (
     CURVES,
@@ -365,7 +365,10 @@ def ensemble(
     >>> sure.answers["keep.volume_l"].low < sure.answers["keep.volume_l"].value
     True
     """
+    require_sort("n", n, (int, float, np.number), "int")
     require("n", n, 1, MOST, "runs")
+    if n != int(n):
+        raise RequestError.of("wrong_type", "n", given=repr(n), allowed="int")
     seed = _seed(seed)
     run = distil(plan)
     doubts = doubts_of(run, model_misfit=model_misfit)

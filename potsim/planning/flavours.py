@@ -127,6 +127,12 @@ class Flavours:
     def __len__(self) -> int:
         return len(self.bill)
 
+    def __getitem__(self, which: int | str) -> BotanicalFlavour:
+        """One of them by its place in the bill, or by any of its names."""
+        if isinstance(which, str):
+            which = self.lines_called(which)[0]
+        return self.botanicals[which]
+
     def cut_at(self, cut: Cut) -> Flavours:
         """Return the same run, looked at up to a stop."""
         there = replace(self, cut=cut)

@@ -13,7 +13,7 @@ from dataclasses import field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from potsim import faces
-from potsim.errors import SHARE, RangeError, RequestError, require
+from potsim.errors import SHARE, RangeError, RequestError, require, require_sort
 from potsim.planning import schema
 from potsim.planning.schema import MOST_STEPS, Key, Watch, check, key, keys_of
 from potsim.planning.schema import BotanicalDose as BotanicalDose
@@ -550,11 +550,13 @@ class Plan:
         >>> plan.charge[0].volume_l
         0.9
         """
+        require_sort("tables", tables, Mapping, "tables")
         return faces.plan_of(tables, faces.Source("plan"))
 
     @classmethod
     def from_text(cls, text: str) -> Plan:
         """Return the plan in the text of a plan file; refusals as `from_dict`."""
+        require_sort("text", text, str, "str")
         return faces.read_plan(text)
 
     def to_text(self) -> str:

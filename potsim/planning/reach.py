@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import SHARE, VOL, RequestError, UnknownNameError, in_units_of_plan, require
+from potsim.errors import SHARE, VOL, RequestError, UnknownNameError, in_units_of_plan, require, require_sort
 from potsim.liquid import strength
 from potsim.planning import stops
 from potsim.planning.apparatus import settle
@@ -470,6 +470,7 @@ def reach(
     >>> found.runs, found.run.proofing.bottles
     (1, 6)
     """
+    require_sort("plan", plan, Plan, "plan")
     if by not in get_args(By):
         raise UnknownNameError("by", by, get_args(By))
     require("spare", spare, 0.0, 0.5, SHARE)

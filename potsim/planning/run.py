@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from potsim import faces
-from potsim.errors import RequestError, in_units_of_plan
+from potsim.errors import RequestError, in_units_of_plan, require_sort
 from potsim.liquid import strength
 from potsim.liquid.boiling import Excess
 from potsim.liquid.compounds import ZERO_C_K
@@ -571,6 +571,7 @@ class Run(Line):
         RequestError
             If there is no plan in it, it is of another format, or the plan cannot be run.
         """
+        require_sort("data", data, Mapping, "run")
         given = data.get("format", "none")
         if given != FORMAT or not isinstance(data.get("plan"), Mapping):
             raise RequestError.of("no_run", "format", given=given, allowed=FORMAT)
@@ -622,8 +623,7 @@ def distil(plan: Plan, glass: Glass | None = None) -> Run:
     >>> run.end.reason
     'stream_abv'
     """
-    if not isinstance(plan, Plan):
-        raise RequestError.of("wrong_sort", "plan", given=repr(plan), allowed=["potsim.Plan"], several=False)
+    require_sort("plan", plan, Plan, "plan")
     spirit = blend(resolve(plan.charge, distil))
     bill = resolve_bill(plan)
     charge = spirit.with_water(sum(dose.water_brought_l for dose in bill))

@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable, Collection, Mapping
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
-from potsim.errors import OF_WHAT_COMES, RequestError, UnknownNameError, require
+from potsim.errors import OF_WHAT_COMES, RequestError, UnknownNameError, require, require_sort
 from potsim.records import dataclass
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ TEMPERATURE, HEIGHT, PRESSURE, POWER, HEAT_LOSS = "temperature", "height", "pres
 ABV_DIFFERENCE, TEMPERATURE_DIFFERENCE = "abv_difference", "temperature_difference"
 COUNT, ADDITIONS, PRICE, PRICE_PER_L = "count", "additions", "price", "price_per_l"
 AMOUNT = "amount"
+LONGEST_LINE = 200  # characters of a name or a title
 TEXT, WORDS, SAID, DAY, YES, CHOICE, SPIRIT = "text", "words", "said", "day", "yes", "choice", "spirit"
 JAR_NUMBERS, JAR_SIZES, SHARES_OVER = "jar_numbers", "jar_sizes", "shares_over"
 SPREAD, COMPOSITION, NAMES, USUAL_DOSE = "spread", "composition", "names", "usual_dose"
@@ -124,6 +125,10 @@ class Key:
         path = f"{table}.{self.name}"
         if self.low is not None:
             require(path, value, self.low, self.high, self.unit, open_low=self.open_low)
+        elif self.kind == TEXT:
+            require_sort(path, value, str, "str")
+            if len(value) > LONGEST_LINE or not value.isprintable():
+                raise RequestError.of("no_line", path, given=ascii(value[:60]), allowed=LONGEST_LINE)
         elif self.choices and value not in self.choices:
             raise UnknownNameError(self.what, value, self.choices, path=path)
 
@@ -160,7 +165,7 @@ def keys_of(table: type[Any]) -> Mapping[str, Key]:
 def check(thing: Any, table: str) -> None:
     """Refuse a dataclass with a field outside its range."""
     for known in keys_of(type(thing)).values():
-        if known.low is not None or known.choices:
+        if known.low is not None or known.choices or known.kind == TEXT:
             known.check(getattr(thing, known.field), table)
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from potsim.errors import PotsimError, RequestError
+from potsim.errors import PotsimError, RequestError, require_sort
 from potsim.liquid import strength
 from potsim.liquid.compounds import Compound
 from potsim.liquid.traces import X_MAX
@@ -144,7 +144,10 @@ def _wanted(vary: Any) -> tuple[list[str], Array]:
             raise RequestError.of("nothing_varied")
         grid = np.meshgrid(*each, indexing="ij")
         return list(vary), np.stack([one.ravel() for one in grid], axis=1)
+    require_sort("vary", vary, Sequence, "varied")
     rows = list(vary)
+    for row in rows:
+        require_sort("vary", row, Mapping, "varied")
     if not rows or not rows[0]:
         raise RequestError.of("nothing_varied")
     names = list(rows[0])

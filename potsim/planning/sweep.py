@@ -19,6 +19,7 @@ from potsim.errors import (
     RequestError,
     UnknownNameError,
     require,
+    require_sort,
 )
 from potsim.liquid import strength
 from potsim.planning import notes
@@ -229,6 +230,7 @@ def _changed(thing: Any, path: tuple[str | int, ...], changes: dict[str, Any]) -
 
 def numbers(plan: Plan) -> dict[str, Number]:
     """Return the numbers of a plan that can be varied."""
+    require_sort("plan", plan, Plan, "plan")
     known: dict[str, Number] = {}
     for found in (
         Number(CHARGE_ABV, "charge", keys_of(Ingredient)["abv"], ()),
@@ -242,6 +244,7 @@ def numbers(plan: Plan) -> dict[str, Number]:
 def number(plan: Plan, key: str) -> Number:
     """Return the number of a plan that goes by a key."""
     known = numbers(plan)
+    require_sort("key", key, str, "str")
     by_spelling = {_spelled(name): name for name in known}
     if _spelled(key) not in by_spelling:
         raise UnknownNameError("number", key, known)

@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 from numpy.typing import NDArray
 
-from potsim.errors import RequestError, UnknownNameError
+from potsim.errors import RequestError, UnknownNameError, require_sort
 from potsim.interfaces import plots as ink
 from potsim.interfaces.plots import (
     WIDTH_IN,
@@ -550,6 +550,8 @@ def contours(table: pd.DataFrame, answer: str, ax: Axes | None = None) -> Axes:
     >>> ax.get_xlabel()
     'charge.abv, % vol'
     """
+    if not hasattr(table, "pivot"):
+        require_sort("table", table, (), "grid")
     if answer not in table:
         raise UnknownNameError("answer", answer, [str(name) for name in table])
     down, across = (str(name) for name in table.columns[:2])

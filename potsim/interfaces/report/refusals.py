@@ -141,6 +141,14 @@ SORTS = {
     "int": "a whole number",
     "float": "a number",
     "str": "a text",
+    "path": "the name of a file, as a text or a pathlib.Path",
+    "tables": "the tables of a plan file, in a dict",
+    "run": "what Run.to_dict gave",
+    "grid": "the table that potsim.study made of two numbers",
+    "varied": "numbers with values in a dict, or rows with numbers in a list or a DataFrame",
+    "readings": "a list of rows, each a dict, or a DataFrame",
+    "concentrations": "a dict of compounds, each with its grams in a litre",
+    "plan": "a potsim.Plan, or use Plan.from_dict",
     "seed": "a whole number from 0 on, a numpy.random.Generator or None",
 }
 
@@ -154,6 +162,10 @@ def _type(error: PotsimError) -> str:
 
 NAMES = {
     "wrong_type": Reads("is {given}, which is of another type.", _type),
+    "no_line": Reads(
+        "is {given}; allowed is one line of up to {allowed} characters.",
+        "Write it with letters, digits and signs.",
+    ),
     "too_long": Reads("has {given} characters; allowed are {allowed}.", "Say less."),
     "no_values": Said("no value is given.", "Give at least one."),
     "nothing_varied": Said(
