@@ -303,5 +303,5 @@ def test_a_plan_that_takes_from_another_reads_back_equal(plan, name) -> None:
 
 
 def test_what_a_file_cannot_hold_is_not_written() -> None:
-    with refused("quantity", "", "two\\nlines"):
+    with refused("no_line", "charge.name"):
         write_plan(plan.Plan((plan.Ingredient("two\nlines", 1, 60),)))
