@@ -66,7 +66,11 @@ def test_a_share_of_the_power_is_a_smaller_power(heat: str, share: float) -> Non
 
 def test_a_plan_that_says_nothing_of_its_heat_gets_all_and_is_told() -> None:
     assert bench().setting.still.heat_share == 1.0
-    assert note_of(bench(), "assumed_all_heat").subject == "still.heated_by"
+    bare = bench(min_level_l=None)
+    assert note_of(bare, "assumed_all_heat").subject == "still.heated_by"
+    # A least level covers an element, which heats from inside: nothing is said of plates then.
+    assert note_of(bench(), "assumed_element").subject == "still.heated_by"
+    assert "assumed_all_heat" not in kinds(bench())
 
 
 def test_half_the_heat_takes_longer_and_gives_stronger_spirit() -> None:

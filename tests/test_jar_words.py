@@ -67,7 +67,7 @@ def test_jars_are_told_in_grams_and_with_their_oil(say) -> None:
         row = next(line for line in text.splitlines() if re.match(rf" +{jar['number']}  (heads|keep)", line))
         assert f" {jar['mass_g']:.1f} " in row
         assert row.endswith(f" {jar['oil_mg_per_l']:.0f}")
-    assert f"oil             {data['keep']['oil_mg_per_l']:.0f} mg/L" in text
+    assert re.search(rf"\n  oil +{data['keep']['oil_mg_per_l']:.0f} mg/L", text)
 
 
 @pytest.mark.parametrize("sizes", [(), ("60 L",), ("12 L", "2.55 L")])

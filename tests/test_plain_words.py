@@ -85,8 +85,8 @@ def test_what_stays_is_said_and_all_else_has_its_places(say, gin: str) -> None:
 
 def test_two_numbers_are_told_apart_the_class_and_this_run(say, gin: str) -> None:
     text = words(say("run", gin, "--full").out)
-    assert "whatever the pot, the power and the dose" in text
-    assert "the rest is this run to its stop" in text
+    assert "whatever pot, power and dose" in text
+    assert "All else is this run to its stop" in text
 
 
 # --- Water.

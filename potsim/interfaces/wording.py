@@ -127,14 +127,14 @@ METRIC: Mapping[str, Format] = {
     "minutes_short": Format(
         (Step(1.495, "s", 60.0, 0), Step(9.95, "min", 1.0, 1, trim=True), Step(math.inf, "min", 1.0, 0))
     ),
-    "dose": _one("g/L", decimals=3, trim=True),
+    "dose": Format((Step(0.0995, "g/L", 1.0, 3, trim=True), Step(math.inf, "g/L", 1.0, 2, trim=True))),
     "mass_rough": _rough("g"),
     "per_kg": Format((Step(9.95, "mg/kg", 1.0, 1, trim=True), Step(math.inf, "mg/kg", 1.0, 0))),
     "hours": _one("h", decimals=1, trim=True),
     "percent": _one("%", decimals=3, trim=True),  # of what counts in % already
     "percent_about": _one("%"),
     "factor": _one("", decimals=3, trim=True),
-    "times": Format((Step(9.95, "", 1.0, 1, trim=True), Step(math.inf, "", 1.0, 0))),
+    "times": Format((Step(9.95, "", 1.0, 1), Step(math.inf, "", 1.0, 0))),
     "decades": _one("", decimals=2),
     "oil_column": _one("mg/L"),
     "oil": Format((Step(1000.0, "mg/L", 1.0, 0), Step(math.inf, "g/L", 0.001, 1))),  # in mg/L

@@ -145,6 +145,9 @@ def _share(given: StillPlan, assumed: list[Note]) -> float:
     """Share of the power on the plate that reaches the pot."""
     if given.heat_share is not None:
         return given.heat_share
+    if given.heated_by is None and given.min_level_l:
+        assumed.append(hint("assumed_element", "still.heated_by"))
+        return 1.0
     if given.heated_by is None:
         low, high = HEATERS["plate"].low, HEATERS["plate"].high
         assumed.append(hint("assumed_all_heat", "still.heated_by", plate_low=low, plate_high=high))

@@ -130,8 +130,9 @@ def jars(args: argparse.Namespace) -> None:
         if is_cleaning(made):
             return [Section("Nothing to keep", (CLEANING,))]
         working = () if made.emptied is None else (report.emptied_section(made, made.emptied),)
-        pooled = (*working, report.jar_section(made), report.keep_section(made), report.changes_section(made))
-        return [*pooled, report.section(small, args.away, args.most), *cloud_sections(made)]
+        keep = (report.keep_section(made, edges=False), report.changes_section(made))
+        other = report.section(small, args.away, args.most)
+        return [*working, report.jar_section(made), *keep, other, *cloud_sections(made)]
 
     output.emit(args, data, text, units=units_of(plan))
 

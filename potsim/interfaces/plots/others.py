@@ -632,7 +632,7 @@ def _drawn(result: Shown) -> Shown:
 def _parts(result: Shown) -> Sequence[Part]:
     result = _drawn(result)
     if isinstance(result, Run):
-        return (Facts(tuple(facts(card(result)))),)
+        return (Facts(tuple(facts(card(result), "run.notes"))),)
     if isinstance(result, Ensemble):
         return sure_section(result).parts[:1]
     if isinstance(result, Sweep):

@@ -104,7 +104,8 @@ def figure_of_run(
     """Return the whole picture of a run: strip, what is pooled and left, lanes of flavour, and words."""
     told = lanes(run.flavours)
     foot = foot_words(run, told, words)
-    title_in = LINE_IN * (1.5 if words else 0.0) + LINE_IN * len(stop_lines(run))
+    head = stop_lines(run) if words else []
+    title_in = LINE_IN * (1.5 + len(head) if words else 0.0)
     lanes_in = LANE_IN * len(told.lanes)
     height = PAD_IN + title_in + UPPER_IN + STRIP_IN + AXIS_IN + LINES_IN + GAP_IN + lanes_in
     height += GAP_IN + LINE_IN * len(foot) + PAD_IN
@@ -126,14 +127,13 @@ def figure_of_run(
     at += LINES_IN + GAP_IN
     if told.lanes:
         plot_lanes(told, panel(at, lanes_in), ground)
-    head = [run.plan.title] if words and run.plan.title else []
-    y = 1.0 - PAD_IN / height
-    if head:
-        figure.text(
-            PAD_IN / WIDTH_IN, y, head[0], va="top", fontsize=SIZE + 3, fontweight="bold", color=ground.ink
-        )
+    x, y = PAD_IN / WIDTH_IN, 1.0 - PAD_IN / height
+    style: dict[str, Any] = {"va": "top", "color": ground.ink}
+    if words and run.plan.title:
+        figure.text(x, y, run.plan.title, fontsize=SIZE + 3, fontweight="bold", **style)
         y -= 1.5 * LINE_IN / height
-    figure.text(PAD_IN / WIDTH_IN, y, "\n".join(stop_lines(run)), va="top", fontsize=SIZE, color=ground.ink)
+    if head:
+        figure.text(x, y, "\n".join(head), fontsize=SIZE, **style)
     if foot:
         figure.supxlabel(
             "\n".join(foot),

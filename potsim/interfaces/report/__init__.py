@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
-from typing import Literal
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, Literal, NamedTuple
 
 from potsim.interfaces import output
+from potsim.interfaces.wording import column
 from potsim.records import dataclass
 
 WIDTH = 80
@@ -33,12 +34,33 @@ class Table:
     columns: tuple[Column, ...]  # the columns
     rows: tuple[tuple[str, ...], ...]  # cells, one for each column
 
-    def without_unit(self, unit: str) -> Table:
-        """The table without its columns of a unit."""
-        kept = [k for k, column in enumerate(self.columns) if column.unit != unit]
-        return Table(
-            tuple(self.columns[k] for k in kept), tuple(tuple(row[k] for k in kept) for row in self.rows)
-        )
+
+class Told(NamedTuple):
+    """A column as it is declared: what it tells of each row, and as which kind of quantity."""
+
+    head: str  # its name
+    of: Callable[[Any], Any]  # of a row its value, `None` for a blank, or ready-made text
+    # in the table of formats, or what tells a column; ready-made text at the left if empty, else "right"
+    kind: str | Callable[[Sequence[float]], tuple[str, list[str]]] = ""
+    unit: str = ""  # of ready-made text; numbers have that of the largest
+
+
+def tabulate(rows: Iterable[Any], *columns: Told | None) -> Table:
+    """Return a declared table; a column of `None` is left out."""
+    lines = list(rows)
+    heads, cells = [], []
+    for head, of, kind, unit in filter(None, columns):
+        values = [of(line) for line in lines]
+        if kind in ("", "right"):
+            heads.append(Column(head, unit, "right" if kind else "left"))
+            cells.append(values)
+            continue
+        known = [value for value in values if value is not None]
+        its_unit, told = kind(known) if callable(kind) else column(kind, known)
+        texts = iter(told)
+        heads.append(Column(head, its_unit))
+        cells.append(["" if value is None else next(texts) for value in values])
+    return Table(tuple(heads), tuple(zip(*cells, strict=True)))
 
 
 @dataclass(frozen=True)
@@ -185,9 +207,9 @@ def _told(table: Table, width: int) -> list[str]:
     """Each row as lines of its own, for a table that is too wide."""
     lines: list[str] = []
     for row in table.rows:
-        for k, (column, cell) in enumerate(zip(table.columns, row, strict=True)):
-            unit = f" {column.unit}" if column.unit and cell else ""
+        for k, (one, cell) in enumerate(zip(table.columns, row, strict=True)):
+            unit = f" {one.unit}" if one.unit and cell else ""
             lead = " " * INDENT + ("- " if k == 0 else "  ")
-            head = f"{column.head}: " if column.head else ""
+            head = f"{one.head}: " if one.head else ""
             lines += wrapped(f"{head}{cell}{unit}", width, lead, " " * (INDENT + 4))
     return lines

@@ -43,6 +43,7 @@ GUESSES = {
     "assumed_power": "power",
     "assumed_heat_share": "how much heat arrives",
     "assumed_all_heat": "that all heat arrives",
+    "assumed_element": "an element (min_level)",
     "assumed_loss": "losses",
     "assumed_stop": "the stop",
     "assumed_no_heads": "no heads",
@@ -70,18 +71,21 @@ def lines_of_card(of: Card, width: int = WIDTH) -> list[str]:
     return lines
 
 
-def facts(of: Card) -> list[tuple[str, str]]:
-    """Return label and answer in order, as full as a screen holds; what a run does not have is left out."""
+def facts(of: Card, more: str = "--full") -> list[tuple[str, str]]:
+    """Return label and answer in order, as full as a screen holds; what a run does not have is left out.
+
+    ``more`` is where the rest is told; empty where it stands below, so that dangers alone are said here too.
+    """
     for most_named, most_cautions in FULLNESS:
-        found = _facts(of, most_named, most_cautions)
+        found = _facts(of, most_named, most_cautions, more)
         if sum(len(wrapped(text, WIDTH - LABEL - 2)) for _, text in found) < MOST_LINES:
             break
     return found
 
 
-def _facts(of: Card, most: int, most_cautions: int) -> list[tuple[str, str]]:
+def _facts(of: Card, most: int, most_cautions: int, more: str) -> list[tuple[str, str]]:
     run = of.run
-    heed = _heed(run.notes, most_cautions)
+    heed = _heed(run.notes, most_cautions, more)
     rows = [
         *(row for row in heed if row[0] == DANGER),
         ("pot", _pot(run)),
@@ -97,8 +101,7 @@ def _facts(of: Card, most: int, most_cautions: int) -> list[tuple[str, str]]:
         *(row for row in heed if row[0] != DANGER),
         ("counted", _few([_counted(line) for line in run.bill if line.dose.pieces], most)),
         ("taken", _few([_taken(line.choice) for line in run.bill if line.choice is not None], most)),
-        ("guessed", _guessed(run.notes)),
-        ("always", ALWAYS),
+        *([("guessed", _guessed(run.notes, more)), ("always", ALWAYS)] if more else []),
     ]
     return [(label, text) for label, text in rows if text]
 
@@ -172,9 +175,9 @@ def _heads(run: Run, most: int) -> str:
     if fewer := [note for note in run.notes if note.kind == "heads_take"]:
         less = [f"{note.subject} {say('share', note.values['smaller_share'])}" for note in fewer]
         half = briefly("volume", fewer[0].values["smaller_l"])
-        smaller = f"; {half} would take {', '.join(less[:MOST_SMALLER])}"
+        smaller = f"; {half} takes {', '.join(less[:MOST_SMALLER])}"
     share = first.ethanol_l / run.charge.ethanol_l if run.charge.ethanol_l > 0.0 else 0.0
-    with_it = f"; with it, of what comes over, {_few(taken, most, ', ')}{smaller}" if taken else ""
+    with_it = f" and, of what comes over, {_few(taken, most, ', ')}{smaller}" if taken else ""
     return f"{say('volume', run.setting.heads_l)}, {say('share', share)} of the alcohol{with_it}"
 
 
@@ -285,23 +288,25 @@ def _neighbours(of: Card) -> str:
     return "; ".join(said)
 
 
-def _heed(notes: Iterable[Note], most: int) -> list[tuple[str, str]]:
+def _heed(notes: Iterable[Note], most: int, where: str) -> list[tuple[str, str]]:
     said = (EVERY_RUN, "heads_take", "jars_too_few")  # heads and jars tell theirs
     own = [note for note in notes if note.kind not in said]
     dangers = [note for note in own if note.severity == "danger"]
     cautions = [note for note in own if note.severity == "caution"]
     rows = [(DANGER, words(note)) for note in dangers]
+    if not where:
+        return rows
     rows += [("take care", words(note)) for note in cautions[:most]]
     more = len(cautions) - most
     label, also = ("", "and ") if rows else ("take care", "")
     what = "more" if rows else "cautions"
-    return [*rows, *([(label, f"{also}{more} {what}: --full")] if more > 0 else [])]
+    return [*rows, *([(label, f"{also}{more} {what}: {where}")] if more > 0 else [])]
 
 
-def _guessed(notes: Iterable[Note]) -> str:
+def _guessed(notes: Iterable[Note], more: str) -> str:
     kinds = {note.kind for note in notes}
     named = [short for kind, short in GUESSES.items() if kind in kinds]
-    return f"{', '.join(named[:MOST_GUESSED])} (all: --full)" if named else ""
+    return f"{', '.join(named[:MOST_GUESSED])} (all: {more})" if named else ""
 
 
 def _cloud(run: Run) -> list[tuple[str, str]]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
-from typing import Literal
+from collections.abc import Callable, Sequence
+from functools import partial
+from typing import Any, Literal
 
-from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table
+from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table, Told, tabulate
 from potsim.interfaces.wording import (
+    Step,
     briefly,
     format_abv,
     format_mass,
@@ -20,6 +22,7 @@ from potsim.interfaces.wording import (
     number,
     say,
     signed,
+    step_of,
     unit_of,
     volumes,
 )
@@ -38,9 +41,9 @@ NO_ALCOHOL = (
 NO_OIL = "Not told: no oil that the model follows comes over into the keep."
 NEVER = f"Nothing here hazes above {metric('abv_about', NOISE_ABV)}, as far as the oil that is followed goes."
 GLASS = (
-    "One glass settles it: 20 mL of the keep against something dark, water drop by drop until it hazes, once "
-    "warm and once from the fridge. Write the strength down as clouded_at: potsim trial next learns from it, "
-    "and potsim proof --clouded-at tells what it means for this keep."
+    "One glass settles it: 20 mL of the keep against something dark, water by drops until it hazes, warm and "
+    "from the fridge. Write the strength down as clouded_at: `potsim trial next` learns from it, `potsim "
+    "proof --clouded-at` tells what it means for this keep."
 )
 SOME_DROPS_L = 0.0005
 FEW = 0.1  # a share of the load that is worth a name
@@ -266,10 +269,6 @@ def heads_sections(run: Run) -> tuple[Section, ...]:
         return ()
     unit, sizes = volumes([cut.heads_l for cut in found])
     lost_unit, lost = volumes([cut.ethanol_l for cut in found])
-    columns = (
-        Column("heads of", align="left"),
-        *(Column(_head(run, cut, size), unit) for cut, size in zip(found, sizes, strict=True)),
-    )
     rows = [
         (f"pure alcohol, {lost_unit}", *lost),
         ("the alcohol", *(number("share_column", cut.ethanol_share) for cut in found)),
@@ -279,7 +278,9 @@ def heads_sections(run: Run) -> tuple[Section, ...]:
             if one.compound_id in found[0].taken
         ),
     ]
-    return (Section("What a heads cut takes, and what it costs", (WHAT, Table(columns, tuple(rows)))),)
+    heads = (Column(_head(run, cut, size), unit) for cut, size in zip(found, sizes, strict=True))
+    table = Table((Column("heads of", align="left"), *heads), tuple(rows))
+    return (Section("What a heads cut takes, and what it costs", (WHAT, table)),)
 
 
 def _head(run: Run, cut: HeadsCut, size: str) -> str:
@@ -297,27 +298,17 @@ def spread(given: Spread) -> str:
 
 def list_of(every: Sequence[Botanical]) -> Section:
     """Return the list of botanicals."""
-    columns = (
-        Column("name", align="left"),
-        Column("part", align="left"),
-        Column("as", align="left"),
-        Column("oil", "%"),
-        Column("usual dose", "g per L of charge", align="left"),
-        Column("", align="left"),
-    )
-    rows = tuple(
-        (
-            one.common_name,
-            one.part or one.category,
-            one.yield_state,
-            number("percent", one.oil_yield_pct.typical),
-            _dose(one),
-            "caution" if one.cautions else "",
-        )
-        for one in every
+    table = tabulate(
+        every,
+        Told("name", lambda one: one.common_name),
+        Told("part", lambda one: one.part or one.category),
+        Told("as", lambda one: one.yield_state),
+        Told("oil", lambda one: number("percent", one.oil_yield_pct.typical), "right", "%"),
+        Told("usual dose", _dose, "", "g per L of charge"),
+        Told("", lambda one: "caution" if one.cautions else ""),
     )
     more = "`potsim botanicals NAME` tells compounds, cautions and the source of every figure."
-    return Section(f"{len(rows)} botanicals", (Table(columns, rows), more))
+    return Section(f"{len(every)} botanicals", (table, more))
 
 
 def _dose(one: Botanical) -> str:
@@ -360,19 +351,15 @@ def _facts(one: Botanical) -> list[tuple[str, str]]:
 
 def _compound_rows(one: Botanical) -> Section:
     names = {compound.id: compound.name for compound in compounds()}
-    columns = (
-        Column("compound", align="left"),
-        Column("share", "%", align="left"),
-        Column("of the", align="left"),
-        Column("source", align="left"),
-    )
-    rows = tuple(
-        (names.get(share.compound_id, share.compound_id), spread(share.pct), share.basis, share.source)
-        for share in sorted(one.composition, key=lambda share: -share.pct.typical)
+    table = tabulate(
+        sorted(one.composition, key=lambda share: -share.pct.typical),
+        Told("compound", lambda share: names.get(share.compound_id, share.compound_id)),
+        Told("share", lambda share: spread(share.pct), "", "%"),
+        Told("of the", lambda share: share.basis),
+        Told("source", lambda share: share.source),
     )
     listed, rest = (say("share_about", pct / 100.0) for pct in (one.listed_pct, 100.0 - one.listed_pct))
-    said = f"The list accounts for {listed} of the oil; the other {rest} is not followed."
-    return Section("Compounds", (Table(columns, rows), said))
+    return Section("Compounds", (table, f"The list holds {listed} of the oil; {rest} is not followed."))
 
 
 def _sources(one: Botanical) -> Section:
@@ -397,24 +384,23 @@ def _stop(text: str) -> str:
 
 Flavour = BotanicalFlavour | CompoundFlavour
 ROUGH = (
-    "Comes: when half of it is over in a run of an hour from a charge of this strength, whatever the pot, "
-    "the power and the dose: early within a fifth of the distillate, middle within 0.6, late beyond. That "
-    "holds; the rest is this run to its stop, rough by a factor of two and more: oil of the lot, size of "
-    "its pieces, fat."
+    "Comes: when half is over in an hour's run from a charge of this strength, whatever pot, power and dose: "
+    "early within a fifth of the distillate, middle within 0.6, late beyond. All else is this run to its "
+    "stop, rough by a factor of two and more: oil of the lot, size of its pieces, fat."
 )
 BASKET = (
     "In the basket: the band is of how fast the pieces let go; that vapour passes all of them alike is taken "
     "for granted, and a packed basket gives up less."
 )
 NOSE = (
-    "Times: what it brings over the odour thresholds in water, all together. Thresholds differ tenfold "
-    "between sources and alcohol raises them all: compare with them, do not count on them. Clear from an "
-    "eighth of the whole, a hint from a thirtieth: would you miss it if you left it out?"
+    "Times: over the odour thresholds in water, all together. They differ tenfold between sources, and "
+    "alcohol raises them all: compare, do not count on them. Clear from an eighth of the whole, a hint from "
+    "a thirtieth."
 )
-MARKS = "Leads: the most by times threshold. Marks: what a jar has more of than the run as a whole."
+MARKS = "Leads: the most by times. Marks: what a jar has more of than the run as a whole."
 DOSES = (
-    "Beside the rest of this bill, charge and cuts as they are; solved with the fat it brings. As rough as "
-    "all of this: between a third and three times."
+    "Beside the rest of this bill, charge and cuts as they are, with the fat it brings; between a third and "
+    "three times as much."
 )
 STAYS = "stays"
 LEFT_OUT = 0.2  # of what is kept of a botanical, from which on it is told that it has no threshold
@@ -435,22 +421,20 @@ def flavour_sections(run: Run) -> tuple[Section, ...]:
 
 def _botanicals(run: Run) -> list[Part]:
     every = run.flavours.botanicals
-    names = [_where(run, one) for one in every]
-    parts: list[Part] = [_timings("botanical", names, every), _amounts(names, every), ROUGH]
+    parts: list[Part] = [_timings("botanical", partial(_where, run), every), _amounts(run, every), ROUGH]
     if any(line.dose.where == "basket" for line in run.bill):
         parts.append(BASKET)
     if any(one.klass == STAYS for one in every):
         parts.append(MEANS_STAYS)
-    parts += [_noticed(names, every), NOSE]
+    parts += [_noticed(run, every), NOSE]
     left_out = [
-        f"{name} {format_share(one.without_threshold)}"
-        for name, one in zip(names, every, strict=True)
+        f"{_where(run, one)} {format_share(one.without_threshold)}"
+        for one in every
         if one.without_threshold > LEFT_OUT
     ]
     if left_out:
-        parts.append(
-            f"Without a known threshold, and left out of times: of {', '.join(left_out)} of its oil kept."
-        )
+        shares = ", ".join(left_out)
+        parts.append(f"Without a known threshold, and left out of times: {shares} of its oil kept.")
     return [*parts, *_fading(run), MARKS, _jars(run)]
 
 
@@ -491,16 +475,22 @@ def dose_sections(run: Run) -> tuple[Section, ...]:
     every = run.flavours.botanicals
     if len(every) < 2:
         return ()
-    columns = (
-        Column("botanical", align="left"),
-        Column("now", align="left"),
-        *(Column(head, unit_of("mass_rough")) for head in ("dose", "a hint from", "clear from")),
+    doses = {one.line: noticed_doses(run.flavours, one.line) for one in every}
+    unit = unit_of("mass_rough")
+
+    def told(k: int, one: BotanicalFlavour) -> str:
+        return _grams(doses[one.line][k])
+
+    table = tabulate(
+        every,
+        Told("botanical", partial(_where, run)),
+        Told("now", lambda one: one.noticed),
+        *(
+            Told(head, partial(told, k), "right", unit)
+            for k, head in enumerate(("dose", "a hint from", "clear from"))
+        ),
     )
-    rows = []
-    for one in every:
-        found = noticed_doses(run.flavours, one.line)
-        rows.append((_where(run, one), one.noticed, *(_grams(g) for g in found)))
-    return (Section("What it takes to be noticed", (Table(columns, tuple(rows)), DOSES)),)
+    return (Section("What it takes to be noticed", (table, DOSES)),)
 
 
 def _grams(grams: float | None) -> str:
@@ -513,85 +503,64 @@ def _where(run: Run, flavour: BotanicalFlavour) -> str:
     return f"{flavour.botanical} (basket)" if flavour.where == "basket" and not told else flavour.botanical
 
 
-def _timings(head: str, names: Sequence[str], flavours: Sequence[Flavour]) -> Table:
-    unit, rows = _passages(flavours)
-    columns = (
-        Column(head, align="left"),
-        Column("comes", align="left"),
-        Column("5 % at", unit),
-        Column("half at", unit),
-        Column("95 % at", unit),
-        Column("most at", unit),
+PASSAGE = (("5 % at", "start_l"), ("half at", "half_l"), ("95 % at", "end_l"), ("most at", "peak_l"))
+
+
+def _timings(head: str, name: Callable[[Any], str], flavours: Sequence[Flavour], *more: Told) -> Table:
+    """When each comes over, up to the stop; its volumes in one unit."""
+    step = _step(flavours)
+    return tabulate(
+        flavours,
+        Told(head, name),
+        Told("comes", lambda one: one.klass),
+        *(Told(at, partial(_place, step, what), "right", step.unit) for at, what in PASSAGE),
+        *more,
     )
-    return Table(columns, tuple((name, *row) for name, row in zip(names, rows, strict=True)))
 
 
-def _passages(flavours: Sequence[Flavour]) -> tuple[str, list[tuple[str, ...]]]:
-    """Unit of the volumes; class and four volumes of each, up to the stop."""
-    places = [
-        ()
-        if one.passage is None
-        else (one.passage.start_l, one.passage.half_l, one.passage.end_l, one.passage.peak_l)
-        for one in flavours
-    ]
-    unit, told = volumes([place for each in places for place in each])
-    words = iter(told)
-    return unit, [
-        (one.klass, *([next(words) for _ in each] or [""] * 4))
-        for one, each in zip(flavours, places, strict=True)
-    ]
+def _step(flavours: Sequence[Flavour]) -> Step:
+    return step_of(
+        "volume_column",
+        max((one.passage.end_l for one in flavours if one.passage is not None), default=0.0),
+    )
 
 
-def _amounts(names: Sequence[str], every: Sequence[BotanicalFlavour]) -> Table:
+def _place(step: Step, what: str, one: Flavour) -> str:
+    passage = one.passage
+    return "" if passage is None else number("volume_column", getattr(passage, what), step)
+
+
+def _amounts(run: Run, every: Sequence[BotanicalFlavour]) -> Table:
     """How much of each is given up, and where the rest is."""
-    columns = (
-        Column("of its oil, %", align="left"),
-        Column("gives up"),
-        Column("about", align="left"),
-        Column("in heads"),
-        Column("in keep"),
-        Column("in plant"),
-        Column("in pot"),
+
+    def about(one: BotanicalFlavour) -> str:
+        return f"{_percent(one.gives_up.low)} to {_percent(one.gives_up.high)}"
+
+    return tabulate(
+        every,
+        Told("of its oil, %", partial(_where, run)),
+        Told("gives up", lambda one: _percent(one.gives_up.value), "right"),
+        Told("about", about),
+        Told("in heads", lambda one: _percent(one.in_heads), "right"),
+        Told("in keep", lambda one: _percent(one.in_keep), "right"),
+        Told("in plant", lambda one: _percent(one.left_in_plant), "right"),
+        Told("in pot", lambda one: _percent(one.left_in_pot), "right"),
     )
-    rows = [
-        (
-            name,
-            _percent(one.gives_up.value),
-            f"{_percent(one.gives_up.low)} to {_percent(one.gives_up.high)}",
-            _percent(one.in_heads),
-            _percent(one.in_keep),
-            _percent(one.left_in_plant),
-            _percent(one.left_in_pot),
-        )
-        for name, one in zip(names, every, strict=True)
-    ]
-    return Table(columns, tuple(rows))
 
 
-def _noticed(names: Sequence[str], every: Sequence[BotanicalFlavour]) -> Table:
+def _noticed(run: Run, every: Sequence[BotanicalFlavour]) -> Table:
     """How each is noticed in the bottle."""
-    unit, kept = masses([one.in_keep * one.releasable_g for one in every])
-    columns = (
-        Column("in the bottle", align="left"),
-        Column("noticed", align="left"),
-        Column("times"),
-        Column("in keep", unit),
+    return tabulate(
+        every,
+        Told("in the bottle", partial(_where, run)),
+        Told("noticed", lambda one: one.noticed),
+        Told("times", lambda one: one.times_threshold, "count"),
+        Told("in keep", lambda one: one.in_keep * one.releasable_g, masses),
     )
-    rows = [
-        (name, one.noticed, number("count", one.times_threshold), grams)
-        for name, one, grams in zip(names, every, kept, strict=True)
-    ]
-    return Table(columns, tuple(rows))
 
 
 def _percent(share: float) -> str:
     return number("share_about", share)
-
-
-def _beside(table: Table, column: Column, cells: Sequence[str]) -> Table:
-    """The table with one more column."""
-    rows = tuple((*row, cell) for row, cell in zip(table.rows, cells, strict=True))
-    return Table((*table.columns, column), rows)
 
 
 def _smell(compound: CompoundFlavour) -> str:
@@ -600,30 +569,17 @@ def _smell(compound: CompoundFlavour) -> str:
 
 
 def _compounds(flavour: BotanicalFlavour) -> Table:
-    unit, rows = _passages(flavour.compounds)
-    mass, over = masses([compound.over_g for compound in flavour.compounds])
-    columns = (
-        Column("compound", align="left"),
-        Column("comes", align="left"),
-        Column("half at", unit),
-        Column("over", mass),
-        Column("in plant", "%"),
-        Column("in pot", "%"),
-        Column("off by", "factor"),
+    step = _step(flavour.compounds)
+    return tabulate(
+        flavour.compounds,
+        Told("compound", _smell),
+        Told("comes", lambda one: one.klass),
+        Told("half at", partial(_place, step, "half_l"), "right", step.unit),
+        Told("over", lambda one: one.over_g, masses),
+        Told("in plant", lambda one: one.left_in_plant, "share_about"),
+        Told("in pot", lambda one: one.left_in_pot, "share_about"),
+        Told("off by", lambda one: number("times", one.expected_factor), "right", "factor"),
     )
-    cells = tuple(
-        (
-            _smell(one),
-            klass,
-            half,
-            grams,
-            _percent(one.left_in_plant),
-            _percent(one.left_in_pot),
-            number("times", one.expected_factor),
-        )
-        for one, (klass, _, half, *_), grams in zip(flavour.compounds, rows, over, strict=True)
-    )
-    return Table(columns, cells)
 
 
 def _jars(run: Run) -> Table:
@@ -640,12 +596,14 @@ def _jars(run: Run) -> Table:
 def _base(run: Run) -> Section:
     """The base spirits' own volatiles, and how much of each the heads take."""
     base, heads_l = run.flavours.base, run.setting.heads_l
-    table = _timings("of the base spirit", [compound.name for compound in base], base)
     if heads_l == 0.0:
-        return Section("Base spirit", (table, SAFE))
+        return Section("Base spirit", (_timings("of the base spirit", _name, base), SAFE))
     cut = heads_table(run.flavours, [heads_l])[0]
-    shares = [_percent(cut.taken.get(compound.compound_id, 0.0)) for compound in base]
-    table = _beside(table, Column("in heads", "%"), shares)
+    taken = Told("in heads", lambda one: cut.taken.get(one.compound_id, 0.0), "share_about")
     alcohol = format_share(cut.ethanol_share)
     said = f"The heads, {format_volume(cut.heads_l)}, take {alcohol} of the alcohol with them."
-    return Section("Base spirit", (table, said, SAFE))
+    return Section("Base spirit", (_timings("of the base spirit", _name, base, taken), said, SAFE))
+
+
+def _name(compound: CompoundFlavour) -> str:
+    return compound.name

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 from potsim import __version__
 from potsim.errors import RangeError, RequestError
-from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table
-from potsim.interfaces.report.flavours import GLASS, bottle_words, level
+from potsim.interfaces.report import Facts, Part, Points, Section, Table, Told, tabulate
+from potsim.interfaces.report.flavours import GLASS, bottle_words
 from potsim.interfaces.report.words import sentences
 from potsim.interfaces.trialfile import amount, oil, ratio
 from potsim.interfaces.wording import (
     at_least,
-    column,
     counted,
     exactly,
     format_abv,
@@ -23,14 +22,12 @@ from potsim.interfaces.wording import (
     format_numbers,
     format_share,
     format_volume,
-    in_column,
     made_for,
     metric,
     number,
     say,
     signed,
     unit_of,
-    volumes,
 )
 from potsim.interfaces.wording import (
     plain as rounded,
@@ -38,7 +35,8 @@ from potsim.interfaces.wording import (
 from potsim.liquid.strength import Mixture
 from potsim.planning import flavours
 from potsim.planning.blends import BlendOil, OilBlend, Poured, TrialBlend
-from potsim.planning.jars import TOO_SMALL, Emptied, WorkingJar, working_jar
+from potsim.planning.charge import Charge
+from potsim.planning.jars import TOO_SMALL, Emptied, Jar, WorkingJar, working_jar
 from potsim.planning.proofing import STRETCH, Gauged, Keep, Proofing
 from potsim.planning.run import Run
 from potsim.planning.trials import bottled_abv, bottled_l
@@ -46,32 +44,31 @@ from potsim.records import dataclass, plain
 
 
 def bottling_sections(run: Run) -> tuple[Section, ...]:
-    """Return how the keep becomes what is bottled."""
+    """Return how the keep becomes what is bottled; the keep itself stands under its own head."""
     made = run.proofing
     if made is None:
         return ()
-    section = proofing_section(made)
-    facts, *rest = section.parts
-    if not isinstance(facts, Facts):
-        raise TypeError("A proofing begins with its facts.")
-    pairs = (*_stretched(run), *facts.pairs[1:], *_oil(run))
-    return (Section(section.title, (Facts(pairs), *rest)),)
+    keep = (("keep", _spirit(run.keep.volume_l, run.keep.abv)),) if run.in_one_vessel else ()
+    oil = []
+    if run.bill and run.cloud is not None:
+        oil.append(("oil in it", f"{say('oil', run.cloud.oil_mg_per_l)} of the botanicals"))
+    return (proofing_section(made, (*keep, *_stretched(run)), tuple(oil)),)
 
 
 def costs_sections(run: Run) -> tuple[Section, ...]:
     """Return where the alcohol went and, where the plan says prices, what a bottle comes to."""
-    found = run.costs
-    went = "kept" if run.proofing is None else "bottled"
-    stayed = "in heads, tails, jars not kept and the pot"
-    share = f", {format_share(found.alcohol_out_l / found.alcohol_in_l)}" if found.alcohol_in_l > 0.0 else ""
-    alcohol = (
-        ("alcohol in", f"{format_volume(found.alcohol_in_l)} of pure alcohol"),
-        ("out", f"{format_volume(found.alcohol_out_l)} {went}{share}"),
-        ("left", f"{format_volume(found.alcohol_left_l)} {stayed}"),
-    )
-    pairs = (*(alcohol if found.alcohol_in_l > 0.0 else ()), *_money(run))
+    found, pairs = run.costs, _money(run)
+    parts: list[Part] = [Facts(tuple(pairs))] if pairs else []
+    if found.alcohol_in_l > 0.0:
+        out, went = format_volume(found.alcohol_out_l), "kept" if run.proofing is None else "bottled"
+        share = format_share(found.alcohol_out_l / found.alcohol_in_l)
+        parts.insert(
+            0,
+            f"Of {format_volume(found.alcohol_in_l)} of pure alcohol {out} are {went}, {share}; "
+            f"{format_volume(found.alcohol_left_l)} are in heads, tails, jars not kept and the pot.",
+        )
     priced = found.spent is not None or run.plan.bottling.bottle_price is not None
-    return (Section("Alcohol and money" if priced else "Alcohol", (Facts(pairs),)),) if pairs else ()
+    return (Section("Alcohol and money" if priced else "Alcohol", tuple(parts)),) if parts else ()
 
 
 def _money(run: Run) -> list[tuple[str, str]]:
@@ -96,23 +93,10 @@ def _money(run: Run) -> list[tuple[str, str]]:
 
 
 def _stretched(run: Run) -> tuple[tuple[str, str], ...]:
-    keep, by, both = run.keep, run.plan.bottling.stretch, run.let_down
-    kept = ("keep", f"{format_volume(keep.volume_l)} at {format_abv(keep.abv)}")
+    by, both = run.plan.bottling.stretch, run.let_down
     if by is None:
-        return (kept,)
-    return (
-        kept,
-        ("spirit added", f"{format_volume(by.spirit_l)} at {format_abv(by.abv)}"),
-        ("together", f"{format_volume(both.volume_l)} at {format_abv(both.abv)}"),
-    )
-
-
-def _oil(run: Run) -> tuple[tuple[str, str], ...]:
-    found = run.cloud
-    if found is None or not run.bill:
         return ()
-    verdict = "" if found.target_abv is None else f", {level(found.room, found.target_abv)} at this strength"
-    return (("oil in it", f"{say('oil', found.oil_mg_per_l)} of the botanicals{verdict}"),)
+    return (("spirit added", _spirit(by.spirit_l, by.abv)), ("together", _spirit(both.volume_l, both.abv)))
 
 
 # --- What a distiller reads of the other way of collecting: one small jar, emptied into the keep.
@@ -120,9 +104,9 @@ def _oil(run: Run) -> tuple[tuple[str, str], ...]:
 
 TITLE = "The other way: one small jar, emptied into the keep"
 HOW = (
-    "Heads apart, then a small jar under the spout: taste it whenever it is full, and pour it into the keep "
-    "as long as it is right. At worst the stream turns just after the jar was emptied, the jar is full when "
-    "you are called away, and what runs on is lost with it."
+    "Heads apart, then a small jar under the spout: taste it when it is full, and pour it into the keep "
+    "while it is right. At worst the stream turns just after it was emptied, you are away when it is full, "
+    "and what runs on is lost with it."
 )
 
 
@@ -184,54 +168,31 @@ def jar_data(jar: WorkingJar | RequestError, away_min: float, most_share: float)
 
 def jar_section(run: Run) -> Section:
     """Return the row of jars, in the order of the run."""
-    jars = run.jars
-    spirit = run.charge.ethanol_mol > 0.0
-    unit, held = volumes([jar.volume_l for jar in jars])
-    to_unit, to = volumes([jar.to_l for jar in jars])
-    (mass_unit, grams), kept = column("mass_column", [jar.mass_g for jar in jars]), set(run.keep.jars)
-    rows: list[tuple[str, ...]] = [
-        (
-            str(jar.number),
-            "keep" if jar.number in kept else jar.role if jar.role != "keep" else "left out",
-            metric("volume", jar.size_l),
-            held[k],
-            grams[k],
-            to[k],
-            in_column(jar.abv),
-            in_column(jar.end_abv),
-            number("temperature", jar.vapour_c),
-            number("minutes", jar.full_min),
-        )
-        for k, jar in enumerate(jars)
-    ]
-    columns: tuple[Column, ...] = (
-        Column("jar"),
-        Column("for", align="left"),
-        Column("size"),
-        Column("holds", unit),
-        Column("mass", mass_unit),
-        Column("until", to_unit),
-        Column("jar", unit_of("abv_column")),
-        Column("stream", unit_of("abv_column")),
-        Column("vapour", unit_of("temperature")),
-        Column("at", "min"),
+    spirit, kept = run.charge.ethanol_mol > 0.0, set(run.keep.jars)
+    oils = dict(zip(run.jars, flavours.jars_mg_per_l(run).tolist(), strict=True)) if run.bill else {}
+    table = tabulate(
+        run.jars,
+        Told("jar", lambda jar: str(jar.number), "right"),
+        Told("for", lambda jar: use(jar, kept)),
+        Told("size", lambda jar: metric("volume", jar.size_l), "right"),
+        Told("holds", lambda jar: jar.volume_l, "volume_column"),
+        Told("mass", lambda jar: jar.mass_g, "mass_column"),
+        Told("until", lambda jar: jar.to_l, "volume_column"),
+        Told("jar", lambda jar: jar.abv, "abv_column") if spirit else None,
+        Told("stream", lambda jar: jar.end_abv, "abv_column") if spirit else None,
+        Told("vapour", lambda jar: jar.vapour_c, "temperature"),
+        Told("at", lambda jar: jar.full_min, "minutes"),
+        Told("oil", oils.get, "oil_column") if oils else None,
     )
-    told = "until, stream, vapour, at: all collected, the stream and the minute when the jar is taken away"
-    if not spirit:
-        told = told.replace("stream, vapour", "vapour", 1).replace("the stream", "the vapour", 1)
-    if run.bill:
-        oil_unit, oils = column("oil_column", list(flavours.jars_mg_per_l(run)))
-        columns = (*columns, Column("oil", oil_unit))
-        rows = [(*row, mg) for row, mg in zip(rows, oils, strict=True)]
-        told += "; oil: of the botanicals, in the jar; lots differ by a factor of two and more"
-    table = Table(columns, tuple(rows))
-    if not spirit:
-        table = table.without_unit(unit_of("abv_column"))
-    parts: list[Part] = [table, f"{told}."]
+    told = f"until, {'stream, ' if spirit else ''}vapour, at: when the jar is taken away"
+    told += "; oil: of the botanicals, rough by a factor of two and more." if oils else "."
     notes = jar_notes(run)
-    if notes:
-        parts.append(Points(notes))
-    return Section("Jars", tuple(parts))
+    return Section("Jars", (table, told, *((Points(notes),) if notes else ())))
+
+
+def use(jar: Jar, kept: Collection[int]) -> str:
+    """Return what a jar is for."""
+    return jar.role if jar.role != "keep" or jar.number in kept else "left out"
 
 
 def jar_notes(run: Run) -> tuple[str, ...]:
@@ -240,7 +201,7 @@ def jar_notes(run: Run) -> tuple[str, ...]:
     return sentences(note for note in run.row.notes if spirit or note.kind != TOO_SMALL)
 
 
-def keep_section(run: Run) -> Section:
+def keep_section(run: Run, *, edges: bool = True) -> Section:
     """Return what is pooled, and what the jars at its edges would change."""
     keep, stake = run.keep, run.row.at_stake
     pairs = [
@@ -248,7 +209,7 @@ def keep_section(run: Run) -> Section:
         ("volume", f"{_spirit(keep.volume_l, keep.abv)}, {format_mass(keep.mass_g)}"),
         *([("pure alcohol", format_volume(keep.ethanol_l))] if keep.abv > 0.0 else []),
         *([("oil", f"{say('oil', flavours.keep_mg_per_l(run))}, of the botanicals")] if run.bill else []),
-        *_edges(keep),
+        *(_edges(keep) if edges else []),
     ]
     as_cut = [jar.number for jar in run.jars if jar.role == "keep"] == list(keep.jars)
     if stake is not None and keep.abv > 0.0 and as_cut and len(keep.jars) > 1:
@@ -276,24 +237,34 @@ def _edges(keep: Keep) -> list[tuple[str, str]]:
     ]
 
 
-def proofing_section(made: Proofing) -> Section:
+Pairs = tuple[tuple[str, str], ...]
+
+
+def proofing_section(made: Proofing, before: Pairs | None = None, after: Pairs = ()) -> Section:
     """Return the water that brings spirit down to a strength, and what comes of it."""
     warm, water = made.at_c != 20.0, exactly(made.water_at_c_l)
-    at = say("temperature_short", made.at_c)
-    at = say("temperature_short", made.at_c)
+    at, at_20 = say("temperature_short", made.at_c), ", both at 20 °C" if made.at_c != 20.0 else ""
+    spirit = (("spirit", f"{_spirit(made.from_l, made.from_abv)}{at_20}"),)
     pairs = [
-        ("spirit", f"{format_volume(made.from_l)} at {format_abv(made.from_abv)}{_at_20(warm)}"),
+        *(spirit if before is None else before),
         ("water", f"{say('water', 1000.0 * made.water_kg)}, or {water} of it at {at}"),
-        ("gives", f"{exactly(made.volume_l)} at {format_abv(made.target_abv)}{_at_20(warm)}"),
+        ("gives", f"{exactly(made.volume_l)} at {format_abv(made.target_abv)}{at_20}"),
     ]
     if warm:
-        reading = f"{exactly(made.volume_at_c_l)}, reading {format_abv(made.reading_abv)}"
-        pairs.append(("", f"{reading}, at {at}"))
-    pairs += _bottles(made)
-    parts: list[Part] = [Facts(tuple(pairs))]
-    if len(made.additions) > 1:
-        parts.append(_additions(made))
-    return Section("Proofing", (*parts, Points(sentences(made.notes))))
+        pairs.append(("", f"{exactly(made.volume_at_c_l)}, reading {format_abv(made.reading_abv)}, at {at}"))
+    if made.bottles is not None and made.bottle_l is not None:
+        full, rest = metric("volume", made.bottle_l), format_volume(made.left_over_l)
+        pairs.append(("bottles", f"{made.bottles} of {full}, and {rest} left over"))
+    additions = tabulate(
+        made.additions,
+        Told("addition", lambda one: str(one.number), "right"),
+        Told("water", lambda one: 1000.0 * one.water_kg, "mass_column"),
+        Told(f"at {at}", lambda one: one.water_at_c_l, "volume_column"),
+        Told("strength", lambda one: one.abv, "abv_column"),
+        Told("reads", lambda one: one.reading_abv, "abv_column"),
+    )
+    steps = (additions,) if len(made.additions) > 1 else ()
+    return Section("Proofing", (Facts((*pairs, *after)), *steps, Points(sentences(made.notes))))
 
 
 def gauged_section(read: Gauged) -> Section:
@@ -312,40 +283,6 @@ def gauged_section(read: Gauged) -> Section:
     return Section("Strength", (Facts(tuple(pairs)),))
 
 
-def _at_20(warm: bool) -> str:
-    return ", both at 20 °C" if warm else ""
-
-
-def _bottles(made: Proofing) -> list[tuple[str, str]]:
-    if made.bottles is None or made.bottle_l is None:
-        return []
-    full = f"{made.bottles} of {metric('volume', made.bottle_l)}"
-    return [("bottles", f"{full}, and {format_volume(made.left_over_l)} left over")]
-
-
-def _additions(made: Proofing) -> Table:
-    unit, water = volumes([a.water_at_c_l for a in made.additions])
-    mass_unit, masses = column("mass_column", [1000.0 * a.water_kg for a in made.additions])
-    columns = (
-        Column("addition"),
-        Column("water", mass_unit),
-        Column(f"at {say('temperature_short', made.at_c)}", unit),
-        Column("strength", unit_of("abv_column")),
-        Column("reads", unit_of("abv_column")),
-    )
-    rows = tuple(
-        (
-            str(a.number),
-            masses[k],
-            water[k],
-            in_column(a.abv),
-            in_column(a.reading_abv),
-        )
-        for k, a in enumerate(made.additions)
-    )
-    return Table(columns, rows)
-
-
 def timing(minutes: float) -> str:
     """Return a moment of a run in words, counted from switch-on."""
     return f"{format_minutes(minutes)} after switch-on"
@@ -353,28 +290,16 @@ def timing(minutes: float) -> str:
 
 def changes_section(run: Run) -> Section:
     """Return what each jar more or less would make of the keep."""
-    keep = run.keep
-    unit, become = volumes([keep.volume_l + change.volume_l for change in keep.changes])
-    columns = (
-        Column("jar"),
-        Column("", align="left"),
-        Column("keep", unit),
-        Column("keep", unit_of("abv_column")),
-        Column("change", unit_of("abv_column")),
+    keep, spirit = run.keep, run.keep.abv > 0.0
+    step = unit_of("abv_step")
+    table = tabulate(
+        keep.changes,
+        Told("jar", lambda one: str(one.number), "right"),
+        Told("", lambda one: "dropped" if one.kept else "added"),
+        Told("keep", lambda one: keep.volume_l + one.volume_l, "volume_column"),
+        Told("keep", lambda one: keep.abv + one.abv, "abv_column") if spirit else None,
+        Told("change", lambda one: signed("abv_step", one.abv), "right", step) if spirit else None,
     )
-    rows = tuple(
-        (
-            str(change.number),
-            "dropped" if change.kept else "added",
-            become[k],
-            in_column(keep.abv + change.abv),
-            signed("abv_step", change.abv),
-        )
-        for k, change in enumerate(keep.changes)
-    )
-    table = Table(columns, rows)
-    if keep.abv == 0.0:
-        table = table.without_unit(unit_of("abv_column"))
     return Section("One jar more or less", (table,))
 
 
@@ -395,33 +320,23 @@ def blend_section(poured: Sequence[str], made: Mixture) -> Section:
 
 def sections_of_blend(made: TrialBlend) -> tuple[Section, ...]:
     """Return bottled spirits poured together."""
-    columns = (Column("spirit", align="left"), Column("parts"), Column("pour"), Column("of"))
-    poured = Table(
-        (*columns, Column("at", unit_of("abv_column"))),
-        tuple(
-            (
-                share.trial.name,
-                number("factor", share.parts),
-                format_volume(share.poured_l),
-                format_volume(share.bottled_l),
-                in_column(share.abv),
-            )
-            for share in made.shares
-        ),
+    poured = tabulate(
+        made.shares,
+        Told("spirit", lambda share: share.trial.name),
+        Told("parts", lambda share: number("factor", share.parts), "right"),
+        Told("pour", lambda share: format_volume(share.poured_l), "right"),
+        Told("of", lambda share: format_volume(share.bottled_l), "right"),
+        Told("at", lambda share: share.abv, "abv_column"),
     )
     comes = (
-        ("comes to", f"{format_volume(made.volume_l)} at {format_abv(made.abv)}"),
+        ("comes to", _spirit(made.volume_l, made.abv)),
         ("pure alcohol", format_volume(made.ethanol_l)),
         *_bottles_cloud(made),
     )
-    parts: list[Part] = [poured, Facts(comes)]
-    if made.cloud is not None and all(share.run.glass is None for share in made.shares):
-        parts.append(Points((GLASS,)))
-    sections = [Section("Poured together", tuple(parts))]
-    if made.oils:
-        sections.append(Section("Oil for a litre", (_blended(made.oils, len(made.shares)),)))
-    sections.append(_one_run(made))
-    return tuple(sections)
+    said = made.cloud is not None and all(share.run.glass is None for share in made.shares)
+    glass = (Points((GLASS,)),) if said else ()
+    oils = (Section("Oil for a litre", (_blended(made.oils, len(made.shares)),)),) if made.oils else ()
+    return (Section("Poured together", (poured, Facts(comes), *glass)), *oils, _one_run(made))
 
 
 def _bottles_cloud(made: TrialBlend) -> list[tuple[str, str]]:
@@ -432,34 +347,46 @@ def _bottles_cloud(made: TrialBlend) -> list[tuple[str, str]]:
     return [("cloud", bottle_words(made.cloud))]
 
 
+MOST_ABREAST = 3  # spirits
+
+
 def _blended(oils: Sequence[BlendOil], spirits: int) -> Table:
-    columns = [Column("botanical", align="left")]
-    if spirits <= 3:
-        columns += [Column(f"spirit {k + 1}", "mg/L") for k in range(spirits)]
-    columns += [Column("blend", "mg/L"), Column("one run", "mg/L"), Column("run to blend")]
-    rows = []
-    for line in oils:
-        each = [oil(content) for content in line.each_mg_per_l] if spirits <= 3 else []
-        change = line.run_mg_per_l / line.blend_mg_per_l if line.blend_mg_per_l else None
-        both = (oil(line.blend_mg_per_l), oil(line.run_mg_per_l), ratio(change))
-        rows.append((line.label, *each, *both))
-    return Table(tuple(columns), tuple(rows))
+    def each(k: int) -> Told:
+        return Told(f"spirit {k + 1}", lambda line: oil(line.each_mg_per_l[k]), "right", "mg/L")
+
+    def change(line: BlendOil) -> str:
+        return ratio(line.run_mg_per_l / line.blend_mg_per_l if line.blend_mg_per_l else None)
+
+    return tabulate(
+        oils,
+        Told("botanical", lambda line: line.label),
+        *(each(k) for k in range(spirits) if spirits <= MOST_ABREAST),
+        Told("blend", lambda line: oil(line.blend_mg_per_l), "right", "mg/L"),
+        Told("one run", lambda line: oil(line.run_mg_per_l), "right", "mg/L"),
+        Told("run to blend", change, "right"),
+    )
+
+
+def charge_table(charge: Charge) -> Table:
+    """Return what is poured into the pot."""
+    return tabulate(
+        charge.parts,
+        Told("charge", lambda part: part.name),
+        Told("volume", lambda part: format_volume(part.volume_l), "right"),
+        Told("strength", lambda part: part.abv, "abv_column"),
+    )
 
 
 def _one_run(made: TrialBlend) -> Section:
     run = made.run
-    charge = Table(
-        (Column("charge", align="left"), Column("volume"), Column("strength", unit_of("abv_column"))),
-        tuple((part.name, format_volume(part.volume_l), in_column(part.abv)) for part in run.charge.parts),
+    bill = tabulate(
+        run.bill,
+        Told("botanical", lambda dose: dose.botanical.common_name),
+        Told("amount", amount, "right"),
+        Told("in the", lambda dose: dose.dose.where),
     )
-    parts: list[Part] = [charge]
-    if run.bill:
-        bill = Table(
-            (Column("botanical", align="left"), Column("amount"), Column("in the", align="left")),
-            tuple((d.botanical.common_name, amount(d), d.dose.where) for d in run.bill),
-        )
-        parts.append(bill)
-    gives = f"{_bottled(run)}, from {format_volume(run.charge.volume_l)} at {format_abv(run.charge.abv)}"
+    gives = f"{_bottled(run)}, from {_spirit(run.charge.volume_l, run.charge.abv)}"
+    parts: list[Part] = [charge_table(run.charge), *([bill] if run.bill else [])]
     parts.append(Facts((("gives", gives), ("keeps", f"{format_share(_kept(run))} of the alcohol"))))
     if made.notes:
         parts.append(Points(sentences(made.notes)))
@@ -518,23 +445,14 @@ def sections_of_oil_blend(blended: Blended) -> tuple[Section, ...]:
 
 
 def _pour(blended: Blended) -> Table:
-    poured = blended.poured.volumes_l
-    unit, told = volumes(poured)
-    kept = [run.keep for run in blended.runs]
-    grams = [volume / keep.volume_l * keep.mass_g for keep, volume in zip(kept, poured, strict=True)]
-    mass_unit, masses = column("mass_column", grams)
-    columns = (
-        Column("keep of", align="left"),
-        Column("pour", unit),
-        Column("mass", mass_unit),
-        Column("strength", unit_of("abv_column")),
-        Column("share", "%"),
+    return tabulate(
+        zip(blended.runs, blended.poured.volumes_l, blended.made.shares, strict=True),
+        Told("keep of", lambda row: row[0].plan.title),
+        Told("pour", lambda row: row[1], "volume_column"),
+        Told("mass", lambda row: row[1] / row[0].keep.volume_l * row[0].keep.mass_g, "mass_column"),
+        Told("strength", lambda row: row[0].keep.abv, "abv_column"),
+        Told("share", lambda row: row[2], "share_column"),
     )
-    rows = []
-    for run, mass, text, share in zip(blended.runs, masses, told, blended.made.shares, strict=True):
-        cells = (text, mass, in_column(run.keep.abv), number("share_column", share))
-        rows.append((run.plan.title, *cells))
-    return Table(columns, tuple(rows))
 
 
 def _amount(factor: float) -> str:
@@ -555,22 +473,13 @@ def _worst(blended: Blended) -> Table | str:
     worst = [one for one in blended.made.misses[:WORST] if abs(one.miss) > RIGHT]
     if not worst:
         return "Nothing: every compound is within 0.5 %."
-    columns = (
-        Column("compound", align="left"),
-        Column("wanted", "mg/L"),
-        Column("matched", "mg/L"),
-        Column("off by", "%"),
+    return tabulate(
+        worst,
+        Told("compound", lambda one: names[one.compound_id]),
+        Told("wanted", lambda one: oil(one.wanted_mg_per_l), "right", "mg/L"),
+        Told("matched", lambda one: oil(one.matched_mg_per_l), "right", "mg/L"),
+        Told("off by", lambda one: signed("share_about", one.miss), "right", "%"),
     )
-    rows = tuple(
-        (
-            names[one.compound_id],
-            oil(one.wanted_mg_per_l),
-            oil(one.matched_mg_per_l),
-            signed("share_about", one.miss),
-        )
-        for one in worst
-    )
-    return Table(columns, rows)
 
 
 def _names(blended: Blended) -> dict[str, str]:

@@ -1,18 +1,18 @@
-"""Where the figures of a run come from."""
+"""A run in full as a distiller reads it, where its figures come from, and a question turned round."""
 
 from __future__ import annotations
 
-import functools
 import math
-from collections.abc import Callable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.report import Facts, Part, Points, Section, Table, Told, render, tabulate
 from potsim.interfaces.report.flavours import flavour_sections
 from potsim.interfaces.report.jars import (
     bottling_sections,
+    charge_table,
     costs_sections,
     emptied_section,
     jar_section,
@@ -20,7 +20,7 @@ from potsim.interfaces.report.jars import (
     timing,
 )
 from potsim.interfaces.report.sweep import sure_section
-from potsim.interfaces.report.words import sentences
+from potsim.interfaces.report.words import fill, sentences, state_taken, words
 from potsim.interfaces.wording import (
     as_planned,
     counted,
@@ -32,16 +32,14 @@ from potsim.interfaces.wording import (
     format_share,
     format_temperature,
     format_volume,
-    in_column,
     masses,
-    number,
     say,
-    unit_of,
-    volumes,
 )
 from potsim.liquid.compounds import ZERO_C_K
+from potsim.liquid.pure import Array
 from potsim.planning.botanicals import Botanical, composition
 from potsim.planning.frames import outcome, particular
+from potsim.planning.notes import EVERY_RUN, Note
 from potsim.planning.plan import Ingredient, Stretch
 from potsim.planning.proofing import Proofing
 from potsim.planning.reach import Reach
@@ -70,8 +68,11 @@ OILS = (
     "Cloud: solubilities in water, partly from memory of handbooks; growth with ethanol after Li & Yalkowsky "
     "1994 (reference from memory). How fast botanicals give up their oil: common practice, no source."
 )
-MORE = "How far all this is from what was measured: `potsim evidence`. All that is known of a botanical: "
-MORE += "`potsim botanicals NAME`."
+MORE = (
+    "How far all this is from what was measured: `potsim evidence`. Of the other compounds of a botanical: "
+    "`potsim botanicals NAME`."
+)
+MAIN = 0.5  # of the listed oil, whose sources are named
 
 
 def sources_section(run: Run) -> Section:
@@ -96,9 +97,14 @@ def sources_section(run: Run) -> Section:
 
 
 def _botanical(one: Botanical) -> str:
-    shares = dict.fromkeys(f"{share.source} ({share.confidence})" for share in one.composition)
+    """Where its oil comes from, and the compounds that make the most of it."""
+    shares, counted_pct = [], 0.0
+    for share in sorted(one.composition, key=lambda share: -share.pct.typical):
+        if counted_pct < MAIN * one.listed_pct:
+            shares.append(f"{share.source} ({share.confidence})")
+        counted_pct += share.pct.typical
     oil = f"oil {one.yield_source} ({one.yield_confidence})"
-    return f"{one.common_name}: {oil}; compounds {'; '.join(shares)}."
+    return f"{one.common_name}: {oil}; most of it {'; '.join(dict.fromkeys(shares))}."
 
 
 def _spirits(run: Run) -> list[str]:
@@ -121,37 +127,62 @@ CLEANING = (
     "Water without botanicals, as for cleaning the still: nothing of it is for keeping, and neither cuts nor "
     "jars are told."
 )
-NOT_KNOWN = (
-    "Foam, scorching and leaks; faults of the base spirit; how one lot of botanicals differs from another; "
-    "how it tastes."
-)
 
 
 @as_planned
 def text_of_run(run: Run, sure: Ensemble | None = None) -> str:
     """Return the report of a run as text of at most 80 columns."""
-    sections = sections_of_run(run)
-    if sure is None:
-        return render(sections)
+    *sections, heed = sections_of_run(run)
+    return render((*sections, *(() if sure is None else (sure_section(sure),)), heed))
 
-    return render((*sections[:-2], sure_section(sure), *sections[-2:]))
+
+def _after_dangers(note: Note) -> bool:
+    """What stands after the dangers of this very run, in its order."""
+    return note.severity != "danger" or note.kind == EVERY_RUN
 
 
 def sections_of_run(run: Run) -> tuple[Section, ...]:
-    """Return the report of a run, section by section."""
+    """Return the report of a run, section by section; what to heed is the last."""
+    assumed = together(run.taken)
     return (
         Section(run.plan.title, (_in_short(run),)),
         _goes_in(run),
-        *_assumed(run),
+        *((Section("What is assumed", (Points(assumed),)),) if assumed else ()),
         curve_section(run),
         _stop(run),
         *_made(run),
         *bottling_sections(run),
         *costs_sections(run),
         *flavour_sections(run),
-        Section("Not known here", (NOT_KNOWN,)),
-        Section("Take care", (Points(run.cautions),)),
+        Section("Take care", (Points(together(sorted(run.heed, key=_after_dangers))),)),
     )
+
+
+def _heads_take(notes: Sequence[Note]) -> str:
+    names = ("share", "smaller_share")
+    now, smaller = ([format_share(note.values[name]) for note in notes] for name in names)
+    subjects = ", ".join(f"{note.subject} {share}" for note, share in zip(notes, now, strict=True))
+    would = fill("heads of {smaller_l:volume} would take", **notes[0].values)
+    return f"The heads take, of what comes over: {subjects}; {would} {', '.join(smaller)}."
+
+
+def _taken_as(notes: Sequence[Note]) -> str:
+    by_state: dict[str, list[str]] = {}
+    for note in notes:
+        by_state.setdefault(state_taken(note), []).append(note.subject)
+    taken = "; ".join(f"{state} {', '.join(names)}" for state, names in by_state.items())
+    return f"Taken, as not said otherwise: {taken}."
+
+
+TOGETHER = {"heads_take": _heads_take, "taken_as": _taken_as}
+
+
+def together(notes: Iterable[Note]) -> tuple[str, ...]:
+    """Return the sentences of notes; what goes alike for several subjects is said once for all of them."""
+    alike: dict[str | int, list[Note]] = {}
+    for k, note in enumerate(notes):
+        alike.setdefault(note.kind if note.kind in TOGETHER else k, []).append(note)
+    return tuple(words(one[0]) if len(one) == 1 else TOGETHER[one[0].kind](one) for one in alike.values())
 
 
 def is_cleaning(run: Run) -> bool:
@@ -202,14 +233,15 @@ def _neutral(by: Stretch) -> str:
 
 def _goes_in(run: Run) -> Section:
     charge, still = run.charge, run.setting.still
-    parts: list[Part] = [
-        Table(
-            (Column("charge", align="left"), Column("volume"), Column("strength", unit_of("abv_column"))),
-            tuple((p.name, format_volume(p.volume_l), in_column(p.abv)) for p in charge.parts),
-        )
-    ]
-    if run.bill:
-        parts.append(_bill(run))
+    bill = tabulate(
+        run.bill,
+        Told("botanical", lambda dose: dose.botanical.common_name),
+        Told("mass", lambda dose: format_mass(dose.wet_mass_g), "right"),
+        Told("as", lambda dose: dose.prepared),
+        Told("in the", lambda dose: dose.dose.where),
+        Told("macerated", lambda dose: dose.dose.macerated_h or None, "hours"),
+        Told("oil in it", lambda dose: dose.oil_total_g, masses),
+    )
     where, brought = still.conditions, sum(dose.water_brought_l for dose in run.bill)
     wet = f", {format_volume(brought)} of water from the botanicals in it" if brought > 0.0 else ""
     pressure = format_pressure(where.pressure_pa / 100.0)
@@ -218,7 +250,6 @@ def _goes_in(run: Run) -> Section:
     arrives = "" if still.heat_share == 1.0 else f"; {format_share(still.heat_share)} of it reach the pot"
     facts = [
         ("together", f"{_spirit(run, charge.volume_l, charge.abv)}{wet}"),
-        *([("pure alcohol", format_volume(charge.ethanol_l))] if charge.ethanol_mol > 0.0 else []),
         ("pot", f"{format_volume(still.capacity_l)}; sheds {say('loss', where.pot_loss_w_per_k)}"),
         ("neck", f"sheds {say('loss', where.neck_loss_w_per_k)}"),
         ("power", f"{_power(run)}{arrives}"),
@@ -229,7 +260,8 @@ def _goes_in(run: Run) -> Section:
         facts.append(("parrot", f"holds {format_volume(still.parrot_l)}"))
     if still.lost:
         facts.append(("lost", f"{format_share(still.lost)} of what leaves the neck"))
-    return Section("What goes in", (*parts, Facts(tuple(facts))))
+    tables = (charge_table(charge), *((bill,) if run.bill else ()))
+    return Section("What goes in", (*tables, Facts(tuple(facts))))
 
 
 def _spirit(run: Run, volume_l: float, abv: float) -> str:
@@ -253,71 +285,27 @@ def _powers(run: Run) -> str:
     return ", ".join([format_power(still.on_plate_w(still.conditions.power_w)), *steps])
 
 
-def _bill(run: Run) -> Table:
-    unit, oil = masses([dose.oil_total_g for dose in run.bill])
-    columns = (
-        Column("botanical", align="left"),
-        Column("mass"),
-        Column("as", align="left"),
-        Column("in the", align="left"),
-        Column("macerated", "h"),
-        Column("oil in it", unit),
-    )
-    rows = tuple(
-        (
-            dose.botanical.common_name,
-            format_mass(dose.wet_mass_g),
-            dose.prepared,
-            dose.dose.where,
-            number("hours", dose.dose.macerated_h) if dose.dose.macerated_h else "",
-            grams,
-        )
-        for dose, grams in zip(run.bill, oil, strict=True)
-    )
-    return Table(columns, rows)
-
-
-def _assumed(run: Run) -> tuple[Section, ...]:
-    return (Section("What is assumed", (Points(run.assumed),)),) if run.assumed else ()
-
-
 def curve_section(run: Run) -> Section:
     """Return the run from the first drop to the stop, in about a dozen rows."""
     places = curve_places(float(run.collected_l[-1]))
-    unit, collected = volumes(places)
-    shown = () if run.parrot_abv is None else (run.parrot_abv,)
-    along = [
-        np.interp(places, run.collected_l, values)
-        for values in (
-            run.stream_abv,
-            *shown,
-            run.mean_abv,
-            run.pot_abv,
-            run.vapour_c,
-            run.elapsed_min,
-            100.0 * run.recovered,
-        )
-    ]
-    one, warm, whole = in_column, functools.partial(number, "temperature"), "{:.0f}".format
-    told: list[Callable[[float], str]] = [one, *(one for _ in shown), one, one, warm, whole, whole]
-    rows = tuple(
-        (collected[k], *(tell(column[k]) for column, tell in zip(along, told, strict=True)))
-        for k in range(len(places))
-    )
-    columns = (
-        Column("collected", unit),
-        Column("stream", unit_of("abv_column")),
-        *(Column("parrot", unit_of("abv_column")) for _ in shown),
-        Column("pooled", unit_of("abv_column")),
-        Column("pot", unit_of("abv_column")),
-        Column("vapour", unit_of("temperature")),
-        Column("minute"),
-        Column("recovered", "%"),
+
+    def along(head: str, values: Array, kind: str) -> Told:
+        told = dict(zip(places, np.interp(places, run.collected_l, values).tolist(), strict=True))
+        return Told(head, told.__getitem__, kind)
+
+    spirit = run.charge.ethanol_mol > 0.0
+    table = tabulate(
+        places,
+        Told("collected", float, "volume_column"),
+        along("stream", run.stream_abv, "abv_column") if spirit else None,
+        along("parrot", run.parrot_abv, "abv_column") if spirit and run.parrot_abv is not None else None,
+        along("pooled", run.mean_abv, "abv_column") if spirit else None,
+        along("pot", run.pot_abv, "abv_column") if spirit else None,
+        along("vapour", run.vapour_c, "temperature"),
+        along("minute", run.elapsed_min, "count"),
+        along("recovered", run.recovered, "share_about") if spirit else None,
     )
     begins = f"First drop {timing(run.first_drop_min)}, with the pot at {format_temperature(run.pot_c[0])}."
-    table = Table(columns, rows)
-    if run.charge.ethanol_mol == 0.0:
-        table = table.without_unit(unit_of("abv_column")).without_unit("%")
     return Section("How it runs", (begins, table))
 
 
@@ -339,7 +327,7 @@ def _stop(run: Run) -> Section:
     stream = ("stream", f"{format_abv(stop.stream_abv)}{parrot}, vapour {vapour}")
     if run.charge.ethanol_mol == 0.0:
         stream = ("vapour", vapour)
-    words = f"{run.end.words[0].upper()}{run.end.words[1:]}."
+    why = f"{run.end.words[0].upper()}{run.end.words[1:]}."
     pairs = (
         ("when", timing(stop.elapsed_min)),
         ("collected", f"{_spirit(run, stop.collected_l, stop.mean_abv)}{over}"),
@@ -347,13 +335,14 @@ def _stop(run: Run) -> Section:
         ("left in pot", f"{_spirit(run, stop.pot_l, stop.pot_abv)}, {format_temperature(stop.pot_c)}"),
         *([("lost", _spirit(run, run.lost.volume_l, run.lost.abv))] if run.setting.still.lost else []),
     )
-    helps = (Points(sentences(run.at_the_stop)),) if run.at_the_stop else ()
-    return Section("Where it stops", (words, Facts(pairs), *helps))
+    helps = [note for note in run.at_the_stop if note.kind != "parrot_shows"]  # told beside the stream
+    points = (Points(sentences(helps)),) if helps else ()
+    return Section("Where it stops", (why, Facts(pairs), *points))
 
 
 ADDED = (
-    "What each step still adds of the botanicals that are noticed, in % of what each gives with 99 % of the "
-    "alcohol; the first step all until then:"
+    "What each step still adds, in % of what a botanical gives with 99 % of the alcohol; the first row all "
+    "until then:"
 )
 MOST_ADDED = 5  # botanicals
 
@@ -377,48 +366,29 @@ def _cuts(run: Run) -> Section:
 def _added(run: Run) -> Table:
     """What each further step still adds of each botanical that is noticed."""
     names = list(run.added)[:MOST_ADDED]
-    columns = (
-        Column("stream", unit_of("abv_column")),
-        Column("vapour", unit_of("temperature")),
-        *(Column(name, "%") for name in names),
+
+    def added(name: str) -> Told:
+        return Told(name, lambda step: run.added[name][step[0]], "share_about")
+
+    return tabulate(
+        enumerate(run.cuts.keep_end),
+        Told("stream", lambda step: step[1].stream_abv, "abv_column"),
+        Told("vapour", lambda step: step[1].vapour_c, "temperature"),
+        *map(added, names),
     )
-    rows = tuple(
-        (
-            in_column(row.stream_abv),
-            number("temperature", row.vapour_c),
-            *(number("share_about", run.added[name][k]) for name in names),
-        )
-        for k, row in enumerate(run.cuts.keep_end)
-    )
-    return Table(columns, rows)
 
 
 def _moved(rows: tuple[CutRow, ...]) -> Table:
-    unit, collected = volumes([row.collected_l for row in rows])
-    keep_unit, keep = volumes([row.keep_l for row in rows])
-    left_unit, left = volumes([row.left_l for row in rows])
-    columns = (
-        Column("stream", unit_of("abv_column")),
-        Column("collected", unit),
-        Column("minute"),
-        Column("keep", keep_unit),
-        Column("keep", unit_of("abv_column")),
-        Column("alcohol lost", left_unit),
-        Column("", align="left"),
+    return tabulate(
+        rows,
+        Told("stream", lambda row: row.stream_abv, "abv_column"),
+        Told("collected", lambda row: row.collected_l, "volume_column"),
+        Told("minute", lambda row: row.elapsed_min, "count"),
+        Told("keep", lambda row: row.keep_l, "volume_column"),
+        Told("keep", lambda row: row.keep_abv, "abv_column"),
+        Told("alcohol lost", lambda row: row.left_l, "volume_column"),
+        Told("", lambda row: "the plan" if row.planned else ""),
     )
-    cells = tuple(
-        (
-            in_column(row.stream_abv),
-            collected[k],
-            number("minutes", row.elapsed_min),
-            keep[k],
-            in_column(row.keep_abv),
-            left[k],
-            "the plan" if row.planned else "",
-        )
-        for k, row in enumerate(rows)
-    )
-    return Table(columns, cells)
 
 
 # --- The answer to a question asked backwards, as a distiller wants to read it.
@@ -437,7 +407,7 @@ def text_of_reach(found: Reach) -> str:
     sections.append(Section("What sets the bounds", (Points(sentences(found.limits)),)))
     heed = particular(found.run)
     if heed:
-        sections.append(Section("Take care", (Points(sentences(heed)),)))
+        sections.append(Section("Take care", (Points(together(heed)),)))
     return render(sections)
 
 
@@ -456,18 +426,12 @@ def _asked_in_short(found: Reach) -> str:
 
 
 def _charge(found: Reach) -> list[Part]:
-    parts = found.run.charge.parts
-    rows = tuple((part.name, format_volume(part.volume_l), in_column(part.abv)) for part in parts)
-    tables: list[Part] = [
-        Table(
-            (Column("charge", align="left"), Column("volume"), Column("strength", unit_of("abv_column"))),
-            rows,
-        )
-    ]
-    if found.run.bill:
-        doses = tuple((dose.botanical.common_name, format_mass(dose.wet_mass_g)) for dose in found.run.bill)
-        tables.append(Table((Column("botanical", align="left"), Column("mass")), doses))
-    return tables
+    bill = tabulate(
+        found.run.bill,
+        Told("botanical", lambda dose: dose.botanical.common_name),
+        Told("mass", lambda dose: format_mass(dose.wet_mass_g), "right"),
+    )
+    return [charge_table(found.run.charge), *([bill] if found.run.bill else [])]
 
 
 def _result(found: Reach) -> Facts:

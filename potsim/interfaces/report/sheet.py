@@ -5,41 +5,34 @@ from __future__ import annotations
 import html
 import io
 import re
-from collections.abc import Sequence
-from functools import partial
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Any
 
 from potsim import __version__
 from potsim.interfaces.output import csv_of
-from potsim.interfaces.report import Facts, Part, Points, Section, Table
+from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table, Told, tabulate
 from potsim.interfaces.report.card import facts
 from potsim.interfaces.report.flavours import limit_words
-from potsim.interfaces.report.jars import jar_notes
+from potsim.interfaces.report.jars import jar_notes, use
 from potsim.interfaces.report.run import sections_of_run, sources_section
 from potsim.interfaces.report.sweep import sure_section
 from potsim.interfaces.wording import (
     as_planned,
-    briefly,
-    column,
+    exactly,
     format_abv,
     format_mass,
     format_temperature,
     format_volume,
-    in_column,
     made_for,
     metric,
-    number,
     say,
     unit_of,
-    volumes,
 )
 from potsim.liquid.strength import REFERENCE_C
-from potsim.planning.ensemble import Ensemble
 from potsim.planning.notes import EVERY_RUN
 from potsim.planning.run import Run
 from potsim.planning.stops import QUANTITIES
 from potsim.planning.sweep import Sweep, card
-from potsim.records import dataclass
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -62,11 +55,6 @@ header p { margin: 0 0 .6rem; max-width: 44rem }
 h2 { font-size: 1.02rem; margin: 1.35rem 0 .35rem; padding-bottom: .12rem;
   border-bottom: 1px solid #bbb; break-after: avoid }
 p { margin: .4rem 0 } section > p { max-width: 46rem }
-.key { display: grid; grid-template-columns: repeat(auto-fit, minmax(7.2rem, 1fr)); gap: 0 1rem;
-  margin: .8rem 0 1rem }
-.key div { border-left: 3px solid #1c1c1c; padding: .05rem 0 .1rem .55rem; margin-bottom: .4rem }
-.key dt { color: #555; font-size: .8rem } .key dd { font-size: 1.12rem; font-weight: 600; margin: 0 }
-.key small { display: block; font-size: .8rem; font-weight: 400; color: #333 }
 .wide { overflow-x: auto }
 table { border-collapse: collapse; font-variant-numeric: tabular-nums; margin: .3rem 0 }
 th, td { padding: .12rem .85rem .12rem 0; vertical-align: top; text-align: left }
@@ -111,7 +99,6 @@ footer { margin-top: 1.6rem; color: #555; font-size: .85rem; border-top: 1px sol
   .lines { grid-template-columns: repeat(3, 1fr) }
   .pair { grid-template-columns: 1fr 1fr; gap: 0 7mm } .pair table { font-size: 8.3pt }
   .pair th, .pair td { padding-right: .38rem } .aims { gap: 0 8mm }
-  .key { grid-template-columns: repeat(6, auto) }
 }
 """
 
@@ -129,86 +116,44 @@ READ = (
 )
 
 
-@dataclass(frozen=True)
-class _Column:
-    head: str
-    unit: str = ""
-    kind: str = ""
-
-
 def jar_sheet(run: Run) -> str:
-    """Return the jar sheet."""
-    jars = run.jars
-    marks = _marks(run)
+    """Return the jar sheet: what is foretold of each jar, and room for what is found."""
+    jars, kept, marks = run.jars, set(run.keep.jars), _marks(run)
     spirit = run.charge.ethanol_mol > 0.0
-    columns = [
-        _Column("jar", kind="n"),
-        _Column("for"),
-        _Column("size", kind="n"),
-        _Column("until", volumes([jar.to_l for jar in jars])[0], "n"),
-        _Column("at", "min", "n"),
-        _Column("to hold", column("mass_about", [jar.mass_g for jar in jars])[0], "n"),
-        *(
-            [_Column("foretold", unit_of("abv_column"), "n"), _Column("stream", unit_of("abv_column"), "n")]
-            if spirit
-            else []
-        ),
-        _Column("vapour", unit_of("temperature"), "n"),
-        *([_Column("marked by")] if marks else []),
-    ]
-    blank = [
-        *(
-            [
-                _Column("strength", f"read, {unit_of('abv_column')}", "blank"),
-                _Column("spirit", f"at, {unit_of('temperature')}", "blank"),
-            ]
-            if spirit
-            else []
-        ),
-        _Column("vapour", unit_of("temperature"), "blank"),
-        _Column("smell and taste", kind="blank broad"),
-        _Column("keep", "yes, no", "blank box"),
-    ]
-    rows = []
-    for k, row in enumerate(_foretold(run)):
-        cut = ' class="cut"' if k > 0 and jars[k - 1].role != jars[k].role else ""
-        mark = [f'<td class="hint marks">{html.escape(marks[k])}</td>'] if marks else []
-        cells = [
-            f'<td class="{column.kind}">{html.escape(text)}</td>'
-            for column, text in zip(columns, row, strict=False)
-        ]
-        blanks = [f'<td class="{column.kind}"></td>' for column in blank]
-        rows.append(f"<tr{cut}>{''.join([*cells, *mark, *blanks])}</tr>")
+    of = dict(zip(jars, marks, strict=True)) if marks else {}
+    foretold = tabulate(
+        jars,
+        Told("jar", lambda jar: str(jar.number), "right"),
+        Told("for", lambda jar: use(jar, kept)),
+        Told("size", lambda jar: metric("volume", jar.size_l), "right"),
+        Told("until", lambda jar: jar.to_l, "volume_column"),
+        Told("at", lambda jar: jar.full_min, "minutes"),
+        Told("to hold", lambda jar: jar.mass_g, "mass_about"),
+        Told("foretold", lambda jar: jar.abv, "abv_column") if spirit else None,
+        Told("stream", lambda jar: jar.end_abv, "abv_column") if spirit else None,
+        Told("vapour", lambda jar: jar.vapour_c, "temperature"),
+        Told("marked by", of.get) if of else None,
+    )
+    strength, warmth = unit_of("abv_column"), unit_of("temperature")
+    blank = (
+        *(((("strength", f"read, {strength}", ""), ("spirit", f"at, {warmth}", ""))) if spirit else ()),
+        ("vapour", warmth, ""),
+        ("smell and taste", "", "broad"),
+        ("keep", "yes, no", "box"),
+    )
+    cut = {k for k in range(1, len(jars)) if jars[k - 1].role != jars[k].role}
     made_for_c = REFERENCE_C if run.proofing is None else run.proofing.calibrated_c
-    read = READ.format(made_for=made_for(made_for_c))
-    room, glass = unit_of("temperature"), unit_of("pressure")
-    heads = ("date", f"room, {room}", f"barometer, {glass}", "heat on at", "first drop at", "stopped at")
+    read = READ.format(made_for=made_for(made_for_c)) if spirit else ""
+    heads = (
+        *("date", f"room, {warmth}", f"barometer, {unit_of('pressure')}"),
+        *("heat on at", "first drop at", "stopped at"),
+    )
     lines = "".join(f"<span>{html.escape(text)}</span>" for text in heads)
-    notes = "".join(f"<li>{html.escape(note)}</li>" for note in jar_notes(run))
     return (
         f"<section><h2>Jar sheet: {html.escape(run.plan.title)}</h2>"
-        f'<div class="lines">{lines}</div>{_jar_table([*columns, *blank], rows)}<ul>{notes}</ul>'
-        f'<p class="fine">{WEIGH}{read if spirit else ""}</p></section>'
+        f'<div class="lines">{lines}</div>{_written(foretold, blank, cut)}{_points(jar_notes(run))}'
+        f'<p class="fine">{WEIGH}{read}</p></section>'
     )
-
-
-def _foretold(run: Run) -> list[tuple[str, ...]]:
-    kept = set(run.keep.jars)
-    _, until = volumes([jar.to_l for jar in run.jars])
-    _, weights = column("mass_about", [jar.mass_g for jar in run.jars])
-    return [
-        (
-            str(jar.number),
-            jar.role if jar.number in kept or jar.role != "keep" else "left out",
-            metric("volume", jar.size_l),
-            until[k],
-            number("minutes", jar.full_min),
-            weights[k],
-            *((in_column(jar.abv), in_column(jar.end_abv)) if run.charge.ethanol_mol > 0.0 else ()),
-            number("temperature", jar.vapour_c),
-        )
-        for k, jar in enumerate(run.jars)
-    ]
 
 
 def _marks(run: Run) -> list[str]:
@@ -225,35 +170,30 @@ def proofing_sheet(run: Run) -> str:
     made, keep, by = run.proofing, run.keep, run.plan.bottling.stretch
     if made is None:
         return ""
+    warmth, at = unit_of("temperature"), say("temperature_short", made.at_c)
     rows = [
         ("jars kept", "", "which"),
         ("keep", f"{format_volume(keep.volume_l)}, {format_mass(keep.mass_g)}", "volume or grams"),
-        ("its strength", format_abv(keep.abv), f"read, and at {unit_of('temperature')}"),
+        ("its strength", format_abv(keep.abv), f"read, and at {warmth}"),
     ]
     if by is not None:
         added = f"{format_volume(by.spirit_l)} at {format_abv(by.abv)}"
         rows.append(("spirit added", added, "volume, strength"))
-    rows += [
-        (f"water {k}" if len(made.additions) > 1 else "water", format_mass(1000.0 * one.water_kg), "grams")
-        for k, one in enumerate(made.additions, start=1)
-    ]
+    for one in made.additions:
+        name = f"water {one.number}" if len(made.additions) > 1 else "water"
+        grams, litres = say("mass", 1000.0 * one.water_kg), exactly(one.water_at_c_l)
+        rows.append((name, f"{grams}, or {litres} at {at}", "grams"))
     shows = f"{format_abv(made.reading_abv)} at {format_temperature(made.at_c)}"
     rows += [
-        ("after a rest the hydrometer shows", shows, f"read, and at {unit_of('temperature')}"),
+        ("after a rest the hydrometer shows", shows, f"read, and at {warmth}"),
         ("in all", format_volume(made.volume_l), "volume"),
+        *_glass(run),
     ]
-    rows += _glass(run)
     if made.bottles is not None and made.bottle_l is not None:
-        rest = format_volume(made.left_over_l)
-        size = f"{made.bottles} of {metric('volume', made.bottle_l)}, {rest} left over"
-        rows.append(("bottles", size, "number"))
-    columns = [_Column(""), _Column("foretold"), _Column("found", kind="blank broad")]
-    cells = [
-        f'<tr><td>{html.escape(a)}</td><td>{html.escape(b)}</td><td class="blank broad hint">'
-        f"{html.escape(c)}</td></tr>"
-        for a, b, c in rows
-    ]
-    return _jar_table(columns, cells)
+        size, rest = metric("volume", made.bottle_l), format_volume(made.left_over_l)
+        rows.append(("bottles", f"{made.bottles} of {size}, {rest} left over", "number"))
+    table = tabulate(rows, Told("", lambda row: row[0]), Told("foretold", lambda row: row[1]))
+    return _written(table, (("found", "", "broad"),), hints=[row[2] for row in rows])
 
 
 def _glass(run: Run) -> list[tuple[str, str, str]]:
@@ -268,25 +208,54 @@ def _glass(run: Run) -> list[tuple[str, str, str]]:
     ]
 
 
-def _jar_table(columns: Sequence[_Column], rows: Sequence[str]) -> str:
-    heads = "".join(
-        f'<th scope="col" class="{column.kind}">{html.escape(column.head)}'
-        + (f"<small>{html.escape(column.unit)}</small>" if column.unit else "")
-        + "</th>"
-        for column in columns
+def _written(
+    table: Table,
+    blank: Sequence[tuple[str, str, str]],
+    cut: Collection[int] = (),
+    hints: Sequence[str] | None = None,
+) -> str:
+    """A table with columns to write in: head, unit and class of each; a line where the cut is."""
+    marks = ["hint marks" if one.head == "marked by" else _side(one) for one in table.columns]
+    wide = [f"blank {kind}".rstrip() for *_, kind in blank]
+    heads = [(one.head, one.unit, kind) for one, kind in zip(table.columns, marks, strict=True)]
+    heads += [(head, unit, kind) for (head, unit, _), kind in zip(blank, wide, strict=True)]
+    if hints is not None:
+        wide = [f"{kind} hint" for kind in wide]
+    rows = [
+        _cells((*row, *(("" if hints is None else hints[k]) for _ in blank)), [*marks, *wide], k in cut)
+        for k, row in enumerate(table.rows)
+    ]
+    return _html_table(heads, rows, "write")
+
+
+def _side(column: Column) -> str:
+    return "n" if column.align == "right" else ""
+
+
+def _cells(texts: Sequence[str], kinds: Sequence[str], cut: bool = False) -> str:
+    cells = (f'<td class="{kind}">{html.escape(text)}</td>' for text, kind in zip(texts, kinds, strict=True))
+    begin = '<tr class="cut">' if cut else "<tr>"
+    return f"{begin}{''.join(cells)}</tr>"
+
+
+def _html_table(heads: Sequence[tuple[str, str, str]], rows: Sequence[str], kind: str = "") -> str:
+    """Heads, each with unit and class, over rows."""
+    told = "".join(
+        f'<th scope="col" class="{side}">{html.escape(head)}'
+        + (f"<small>{html.escape(unit)}</small></th>" if unit else "</th>")
+        for head, unit, side in heads
     )
-    inner = f"<thead><tr>{heads}</tr></thead><tbody>\n" + "\n".join(rows) + "</tbody>"
-    return f'<div class="wide"><table class="write">{inner}</table></div>'
+    inner = f"<thead><tr>{told}</tr></thead><tbody>\n" + "\n".join(rows) + "</tbody>"
+    return f'<div class="wide"><table class="{kind}">{inner}</table></div>'
 
 
 # --- A run as one sheet to read, to print and to write on: a single file that needs nothing else.
 
 
-SAFETY, PROOFING, JARS = "Take care", "Proofing", "Jars"
-LAST = ("What is assumed", "Not known here")
+SAFETY, PROOFING, JARS, ASSUMED = "Take care", "Proofing", "Jars", "What is assumed"
 # Sections beside each other where there is room: those at the left, those at the right.
 PAIRS = ((("How it runs", "Where it stops"), ("Cuts",)), (("Keep",), ("Alcohol", "Alcohol and money")))
-IN_TWO = (SAFETY, *LAST)  # lists in two columns on paper
+IN_TWO = (SAFETY, ASSUMED)  # lists in two columns on paper
 
 
 @as_planned
@@ -297,23 +266,22 @@ def page_of_run(run: Run, svg: str, sure: Ensemble | None = None) -> str:
     if sure is not None:
         doubts = sure_section(sure)
         named[doubts.title] = doubts
-    safety, jars = named.pop(SAFETY), named.pop(JARS, None)
-    last = [named.pop(title) for title in LAST if title in named]
+    safety, jars, assumed = named.pop(SAFETY), named.pop(JARS, None), named.pop(ASSUMED, None)
     # The picture is named by its heading; what a drawing program would want to know of it is left out.
     picture = re.sub(r"<metadata>.*?</metadata>", "", svg[svg.index("<svg") :], flags=re.DOTALL)
     title = html.escape(head.title)
     return _page(
         title,
         f"<header><h1>{title}</h1>",
-        part_of_page(Facts(tuple(facts(card(run))))),
-        f"</header>{_key(run)}",
+        part_of_page(Facts(tuple(facts(card(run), more="")))),
+        "</header>",
         f'<figure role="img" aria-label="{title}: strength along the run">{picture}</figure>',
         _section(goes_in, inner="aims"),
         _section(safety, "bench"),
         *([] if jars is None else [jar_sheet(run)]),
         *_bottling(run, named),
         *(_pair(named, *pair) for pair in PAIRS),
-        *(_section(section, "whole") for section in (*named.values(), *last)),
+        *(_section(section, "whole") for section in (*named.values(), *filter(None, (assumed,)))),
         _section(sources_section(run), "fine"),
     )
 
@@ -323,12 +291,11 @@ def page_of_bench(run: Run) -> str:
     title = html.escape(run.plan.title)
     named = {section.title: section for section in sections_of_run(run)[2:]}
     every = [said for note, said in zip(run.heed, run.cautions, strict=True) if note.kind == EVERY_RUN]
-    mind = "".join(f"<li>{html.escape(said)}</li>" for said in every)
     return _page(
         title,
         jar_sheet(run) if JARS in named else f"<h1>{title}</h1>",
         f"<section>{proofing_sheet(run)}</section>",
-        f'<section class="two fine"><ul>{mind}</ul></section>',
+        f'<section class="two fine">{_points(every)}</section>',
     )
 
 
@@ -348,50 +315,12 @@ def _page(title: str, *parts: str) -> str:
     )
 
 
-def _key(run: Run) -> str:
-    """The few numbers that are looked for first."""
-    charge, stop, keep, made = run.charge, run.stop, run.keep, run.proofing
-    heads = run.setting.heads_l
-    volume, strength = partial(briefly, "volume"), partial(briefly, "abv")
-    if charge.ethanol_mol == 0.0:
-        return _boxes(
-            [
-                ("in the pot", volume(charge.volume_l), "water"),
-                ("stop", volume(stop.collected_l), say("minutes", stop.elapsed_min)),
-            ]
-        )
-    pairs = [
-        ("in the pot", volume(charge.volume_l), strength(charge.abv)),
-        ("heads", volume(heads) if heads > 0.0 else "none", "first over" if heads > 0.0 else ""),
-        (
-            "stop",
-            strength(stop.stream_abv),
-            f"{volume(stop.collected_l)} over, {say('minutes', stop.elapsed_min)}",
-        ),
-        ("keep", volume(keep.volume_l), strength(keep.abv)),
-    ]
-    if made is not None:
-        pairs.append(("water", volume(made.water_l), f"to {strength(made.target_abv)}"))
-        size = "" if made.bottle_l is None else f"of {volume(made.bottle_l)}"
-        bottles = ("bottled", volume(made.volume_l), "")
-        pairs.append(bottles if made.bottles is None else ("bottles", str(made.bottles), size))
-    return _boxes(pairs)
-
-
-def _boxes(pairs: Sequence[tuple[str, str, str]]) -> str:
-    boxes = (
-        f"<div><dt>{html.escape(a)}</dt><dd>{html.escape(b)}<small>{html.escape(c)}</small></dd></div>"
-        for a, b, c in pairs
-    )
-    return f'<dl class="key">{"".join(boxes)}</dl>'
-
-
 def _bottling(run: Run, named: dict[str, Section]) -> list[str]:
-    """The proofing, with lines to write on, first after the jar sheet."""
+    """The proofing first after the jar sheet, with lines to write on in place of its figures."""
     if PROOFING not in named:
         return []
-    section = _section(named.pop(PROOFING), "whole", inner="pair")
-    return [section.replace("</section>", f"{proofing_sheet(run)}</section>", 1)]
+    notes = part_of_page(named.pop(PROOFING).parts[-1])
+    return [f'<section class="whole"><h2>{PROOFING}</h2>{proofing_sheet(run)}{notes}</section>']
 
 
 def _pair(named: dict[str, Section], left: Sequence[str], right: Sequence[str]) -> str:
@@ -418,24 +347,18 @@ def part_of_page(part: Part) -> str:
         pairs = (f"<dt>{html.escape(a)}</dt><dd>{html.escape(b)}</dd>" for a, b in part.pairs)
         return f'<dl class="facts">{"".join(pairs)}</dl>'
     if isinstance(part, Points):
-        return f"<ul>{''.join(f'<li>{html.escape(text)}</li>' for text in part.texts)}</ul>"
+        return _points(part.texts)
     return f"<p>{html.escape(part)}</p>"
 
 
+def _points(texts: Sequence[str]) -> str:
+    return f"<ul>{''.join(f'<li>{html.escape(text)}</li>' for text in texts)}</ul>" if texts else ""
+
+
 def _table(table: Table) -> str:
-    side = ["" if column.align == "left" else ' class="n"' for column in table.columns]
-    heads = (
-        f'<th scope="col"{s}>{html.escape(c.head)}'
-        + (f"<small>{html.escape(c.unit)}</small>" if c.unit else "")
-        + "</th>"
-        for s, c in zip(side, table.columns, strict=True)
-    )
-    rows = (
-        "<tr>" + "".join(f"<td{s}>{html.escape(c)}</td>" for s, c in zip(side, row, strict=True)) + "</tr>"
-        for row in table.rows
-    )
-    inner = f"<thead><tr>{''.join(heads)}</tr></thead><tbody>\n" + "\n".join(rows) + "</tbody>"
-    return f'<div class="wide"><table>{inner}</table></div>'
+    sides = list(map(_side, table.columns))
+    heads = [(one.head, one.unit, side) for one, side in zip(table.columns, sides, strict=True)]
+    return _html_table(heads, [_cells(row, sides) for row in table.rows])
 
 
 # --- Runs, and runs that differ in one number, as files: picture, numbers, page.

@@ -8,7 +8,7 @@ from potsim.errors import RequestError
 from potsim.interfaces import quantities
 from potsim.interfaces.report import Column, Part, Points, Section, Table, render
 from potsim.interfaces.report.flavours import MEANS_STAYS
-from potsim.interfaces.report.words import sentences
+from potsim.interfaces.report.words import words
 from potsim.interfaces.tomlfile import read_value, write_value
 from potsim.interfaces.wording import (
     as_planned,
@@ -224,9 +224,9 @@ def _flavours(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
     for k in range(0, len(ran), size):
         abreast = ran[k : k + size]
         heads = tuple(Column(_marked(sweep, row)) for row in abreast)
-        for head, words in told:
+        for head, tell in told:
             lines = [
-                (place.botanical, *(words(row.places[line]) for row in abreast))
+                (place.botanical, *(tell(row.places[line]) for row in abreast))
                 for line, place in enumerate(abreast[0].places)
             ]
             if all(word in ("0", "stays") for _, *said in lines for word in said):
@@ -261,9 +261,8 @@ def _clouds(sweep: Sweep, ran: Sequence[Row]) -> list[Part]:
         bottle = {"may cloud": "the bottle may cloud", "cloudy": "the bottle clouds"}.get(
             made.bottle_clouds or "", ""
         )
-        words = ", and ".join(part for part in (stream, bottle) if part)
-        if words:
-            told.append(f"{_value(sweep, row)}: {words}.")
+        if stream or bottle:
+            told.append(f"{_value(sweep, row)}: {', and '.join(filter(None, (stream, bottle)))}.")
     if not told:
         warm = say("temperature_about", ROOM_C)
         return [f"Neither stream, up to the stop, nor bottle, at {warm}, may cloud at any of these values."]
@@ -282,8 +281,8 @@ def _cautions(sweep: Sweep, rows: Sequence[Row]) -> tuple[str, ...]:
         there = [row for row, _ in rows_heeding]
         found = sorted(rows_heeding, key=lambda one: not one[0].planned)
         at, said = found[worst([note for _, note in found])]
-        (text,) = sentences([said])
-        alike = all(note == said for _, note in found)
+        text = words(said)
+        alike = all(words(note) == text for _, note in found)
         if alike and len(there) == len(ran):
             everywhere.append(text)
         elif alike:

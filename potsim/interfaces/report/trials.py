@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
 from potsim.interfaces.output import csv_of
-from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table, Told, render, tabulate
 from potsim.interfaces.report.flavours import bottle_words, span_words, taught_words
 from potsim.interfaces.trialfile import (
     amount,
@@ -30,16 +30,15 @@ from potsim.interfaces.wording import (
     format_power,
     format_share,
     format_volume,
-    in_column,
     metric,
     number,
     say,
-    unit_of,
 )
 from potsim.planning import jars
 from potsim.planning.botanicals import labels
-from potsim.planning.next_trial import Entry, NextTrial, Scaled
+from potsim.planning.next_trial import DoseChange, Entry, NextTrial, Scaled
 from potsim.planning.notes import sentences
+from potsim.planning.plan import Ingredient
 from potsim.planning.run import Run
 from potsim.planning.trials import (
     NOTICEABLE,
@@ -47,7 +46,6 @@ from potsim.planning.trials import (
     AlcoholBook,
     Comparison,
     Difference,
-    Doses,
     InBottle,
     Pair,
     bottled_l,
@@ -55,12 +53,12 @@ from potsim.planning.trials import (
 )
 
 LEARNT = (
-    "Jars in which it should stand clear, before and with the factor on its oil, a third to three times, "
+    "Jars in which it should stand clear: foretold, and with the factor on its oil, a third to three times, "
     "that fits best. The next plan carries it as oil_factor; delete that line to forget it."
 )
 ROUGH = (
-    "Oil is what the bottled spirit is predicted to hold, good to a factor of two at best; how it changes is "
-    "far better known. From and to: collected when 5 % and 95 % of it is over."
+    "Oil: what the bottled spirit is predicted to hold, good to a factor of two at best; its change is far "
+    "better known. From and to: collected when 5 % and 95 % of it is over."
 )
 
 
@@ -88,49 +86,33 @@ def _learnt(made: NextTrial) -> tuple[Section, ...]:
     """What the jars in which a botanical was noticed teach about its oil."""
     if not made.learnt:
         return ()
-    columns = (
-        Column("botanical", align="left"),
-        Column("noticed in jars", align="left"),
-        Column("foretold", align="left"),
-        Column("learnt", align="left"),
-        Column("oil_factor"),
-        Column("next"),
+    table = tabulate(
+        made.learnt,
+        Told("botanical", lambda one: one.label),
+        Told("noticed in jars", lambda one: format_numbers(one.tasted)),
+        Told("foretold", lambda one: format_numbers(one.foretold) or "none"),
+        Told("learnt", lambda one: format_numbers(one.fits) or "none"),
+        Told("oil_factor", lambda one: number("factor", one.before), "right"),
+        Told("next", lambda one: number("factor", one.after), "right"),
     )
-    rows = tuple(
-        (
-            one.label,
-            format_numbers(one.tasted),
-            format_numbers(one.foretold) or "none",
-            format_numbers(one.fits) or "none",
-            number("factor", one.before),
-            number("factor", one.after),
-        )
-        for one in made.learnt
-    )
-    return (Section("What the tasting teaches", (Table(columns, rows), LEARNT)),)
+    return (Section("What the tasting teaches", (table, LEARNT)),)
 
 
 def _changes(made: NextTrial) -> Table:
-    columns = (
-        Column("botanical", align="left"),
-        Column("verdict", align="left"),
-        Column("times"),
-        Column("so far"),
-        Column("next"),
-    )
     dropped = {change.line for change in made.changes if change.after is None}
     stay = [line for line in range(len(made.before.bill)) if line not in dropped]
-    rows = tuple(
-        (
-            change.label,
-            change.note.verdict or "",
-            times(change.factor) if change.after else "",
-            amount(made.before.bill[change.line]),
-            amount(made.after.bill[stay.index(change.line)]) if change.after else "none",
-        )
-        for change in made.changes
+
+    def after(change: DoseChange) -> str:
+        return amount(made.after.bill[stay.index(change.line)]) if change.after else "none"
+
+    return tabulate(
+        made.changes,
+        Told("botanical", lambda change: change.label),
+        Told("verdict", lambda change: change.note.verdict or ""),
+        Told("times", lambda change: times(change.factor) if change.after else "", "right"),
+        Told("so far", lambda change: amount(made.before.bill[change.line]), "right"),
+        Told("next", after, "right"),
     )
-    return Table(columns, rows)
 
 
 def _came(made: NextTrial) -> tuple[Section, ...]:
@@ -165,33 +147,32 @@ def _taught(found: Against) -> str:
     if abs(off) <= found.doubt_abv:
         return "the forecast holds, as well as hydrometer and typed strengths are good for"
     size = say("abv_difference", abs(off))
-    if off > 0.0:
-        return (
-            f"it came {size} stronger: the neck sheds more than was taken, or the charge was stronger than "
-            "typed; readings during a run tell which (`potsim follow`)"
-        )
+    way, sheds = ("stronger", "more") if off > 0.0 else ("weaker", "less")
     return (
-        f"it came {size} weaker: the neck sheds less than was taken, or the charge was weaker than typed; "
+        f"it came {size} {way}: the neck sheds {sheds} than was taken, or the charge was {way} than typed; "
         "readings during a run tell which (`potsim follow`)"
     )
 
 
 def _oils(pairs: Sequence[Pair]) -> Table:
     unit, places = when([pair.b or pair.a for pair in pairs])
-    columns = (
-        Column("botanical", align="left"),
-        Column("oil so far", "mg/L bottled"),
-        Column("next", "mg/L bottled"),
-        Column(""),
-        Column("comes", align="left"),
-        Column("from", unit),
-        Column("to", unit),
+    return tabulate(
+        zip(pairs, places, strict=True),
+        Told("botanical", lambda row: row[0].label),
+        Told("oil so far", lambda row: _oil(row[0].a), "right", "mg/L bottled"),
+        Told("next", lambda row: _oil(row[0].b), "right", "mg/L bottled"),
+        Told("", lambda row: ratio(row[0].change), "right"),
+        *_comes("comes", 1, unit),
     )
-    rows = tuple(
-        (pair.label, _oil(pair.a), _oil(pair.b), ratio(pair.change), *place)
-        for pair, place in zip(pairs, places, strict=True)
+
+
+def _comes(head: str, at: int, unit: str) -> tuple[Told, ...]:
+    """Class, start and end of what stands at a place of each row."""
+    return (
+        Told(head, lambda row: row[at][0]),
+        Told("from", lambda row: row[at][1], "right", unit),
+        Told("to", lambda row: row[at][2], "right", unit),
     )
-    return Table(columns, rows)
 
 
 def _oil(line: InBottle | None) -> str:
@@ -199,7 +180,10 @@ def _oil(line: InBottle | None) -> str:
 
 
 def _clouds(before: Run, after: Run) -> Facts:
-    return Facts((("cloud so far", _cloud(before)), ("next", _cloud(after))))
+    so_far, then = _cloud(before), _cloud(after)
+    if so_far == then:
+        return Facts((("cloud", f"as so far, {then}"),))
+    return Facts((("cloud so far", so_far), ("next", then)))
 
 
 def _hazed(made: NextTrial) -> tuple[Section, ...]:
@@ -231,7 +215,7 @@ def sections_of_comparison(made: Comparison) -> tuple[Section, ...]:
     sections = [Section("Side by side", (heads,))]
     decided = [d for d in made.decided if not _told_as_dose(d)]
     if made.botanicals:
-        sections.append(Section("Doses", _doses(made)))
+        sections.append(Section("Doses", (_doses(made),)))
         told = (_both(made.botanicals), _rest(made), ROUGH)
         sections.append(Section("Predicted oil in a litre bottled, by botanical", told))
     for title, rows in (
@@ -256,50 +240,47 @@ def rows_of(found: Iterable[Difference]) -> tuple[tuple[str, ...], ...]:
 
 def foretold(made: Comparison) -> tuple[tuple[str, ...], ...]:
     """What is predicted otherwise; the first haze as a span, which is how it is told everywhere."""
-    rows = rows_of(d for d in made.predicted if not d.field.startswith("haze_"))
+    rows = rows_of(d for d in made.predicted if not d.field.startswith(("haze_", "bottle_clouds")))
     spans = [("no oil" if run.cloud is None else span_words(run.cloud)) for run in (made.run_a, made.run_b)]
     return rows if spans[0] == spans[1] else (*rows, ("haze", *spans))
 
 
-def _doses(made: Comparison) -> tuple[Part, ...]:
-    columns = (
-        Column("botanical", align="left"),
-        Column("A"),
-        Column("B"),
-        *(Column(side, f"g/L {of}") for of in ("charge", "bottled") for side in ("A", "B")),
+def _doses(made: Comparison) -> Table:
+    def mass(side: InBottle | None) -> str:
+        return "-" if side is None else format_mass(side.doses.mass_g)
+
+    def per(of: str, name: str) -> tuple[Told, Told]:
+        unit = f"g/L {of}"
+        return (
+            Told("A", lambda pair: _per(pair.a, name), "right", unit),
+            Told("B", lambda pair: _per(pair.b, name), "right", unit),
+        )
+
+    return tabulate(
+        made.botanicals,
+        Told("botanical", lambda pair: pair.label),
+        Told("A", lambda pair: mass(pair.a), "right"),
+        Told("B", lambda pair: mass(pair.b), "right"),
+        *per("charge", "g_per_l_charge"),
+        *per("bottled", "g_per_l_bottled"),
     )
-    rows = []
-    for pair in made.botanicals:
-        one, other = (None if side is None else side.doses for side in (pair.a, pair.b))
-        each = [_per(d, name) for name in ("g_per_l_charge", "g_per_l_bottled") for d in (one, other)]
-        masses = ["-" if d is None else format_mass(d.mass_g) for d in (one, other)]
-        rows.append((pair.label, *masses, *each))
-    return (Table(columns, tuple(rows)),)
 
 
-def _per(doses: Doses | None, name: str) -> str:
-    return "-" if doses is None else per_litre(getattr(doses, name))
+def _per(side: InBottle | None, name: str) -> str:
+    return "-" if side is None else per_litre(getattr(side.doses, name))
 
 
 def _both(pairs: Sequence[Pair]) -> Table:
     unit, places = when([side for pair in pairs for side in (pair.a, pair.b)])
-    columns = (
-        Column("botanical", align="left"),
-        Column("A", "mg/L"),
-        Column("B", "mg/L"),
-        Column("B to A"),
-        Column("A comes", align="left"),
-        Column("from", unit),
-        Column("to", unit),
-        Column("B", align="left"),
-        Column("from", unit),
-        Column("to", unit),
+    return tabulate(
+        zip(pairs, places[::2], places[1::2], strict=True),
+        Told("botanical", lambda row: row[0].label),
+        Told("A", lambda row: _oil(row[0].a), "right", "mg/L"),
+        Told("B", lambda row: _oil(row[0].b), "right", "mg/L"),
+        Told("B to A", lambda row: ratio(row[0].change), "right"),
+        *_comes("A comes", 1, unit),
+        *_comes("B", 2, unit),
     )
-    rows = tuple(
-        (pair.label, _oil(pair.a), _oil(pair.b), ratio(pair.change), *a, *b)
-        for pair, a, b in zip(pairs, places[::2], places[1::2], strict=True)
-    )
-    return Table(columns, rows)
 
 
 def _rest(made: Comparison) -> str:
@@ -321,14 +302,18 @@ DOSES = ("g_per_l_charge", "g_per_l_alcohol", "g_per_l_bottled")
 
 def sections_of_scaled(made: Scaled, name: str) -> tuple[Section, ...]:
     """Return a recipe scaled."""
-    after = made.after
-    columns = (
-        Column("charge", align="left"),
-        Column("so far"),
-        Column("for this size"),
-        Column("at", unit_of("abv_column")),
+    after, before = made.after, {part.name: part.volume_l for part in made.before.charge.parts}
+
+    def so_far(part: Ingredient) -> str:
+        return format_volume(before[part.name]) if part.name in before else "-"
+
+    charge = tabulate(
+        after.charge.parts,
+        Told("charge", lambda part: part.name),
+        Told("so far", so_far, "right"),
+        Told("for this size", lambda part: format_volume(part.volume_l), "right"),
+        Told("at", lambda part: part.abv, "abv_column"),
     )
-    charge = Table(columns, _parts(made))
     facts = (
         ("together", f"{format_volume(after.charge.volume_l)} at {format_abv(after.charge.abv)}"),
         ("factors", f"charge {times(made.charge_factor)}, alcohol {times(made.alcohol_factor)}"),
@@ -343,72 +328,51 @@ def sections_of_scaled(made: Scaled, name: str) -> tuple[Section, ...]:
     return tuple(sections)
 
 
-def _parts(made: Scaled) -> tuple[tuple[str, ...], ...]:
-    before = {part.name: part.volume_l for part in made.before.charge.parts}
-    return tuple(
-        (
-            part.name,
-            format_volume(before[part.name]) if part.name in before else "-",
-            format_volume(part.volume_l),
-            in_column(part.abv),
-        )
-        for part in made.after.charge.parts
-    )
-
-
 def _scaled_doses(made: Scaled) -> Table:
-    columns = (
-        Column("botanical", align="left"),
-        Column("so far"),
-        Column("weigh"),
-        Column("charge", "g/L"),
-        Column("now", "g/L"),
-        Column("alcohol", "g/L"),
-        Column("now", "g/L"),
-        Column("oil", "bottled"),
+    def per(head: str, side: str, name: str) -> Told:
+        return Told(head, lambda pair: _per(getattr(pair, side), name), "right", "g/L")
+
+    return tabulate(
+        (pair for pair in made.pairs if pair.a is not None and pair.b is not None),
+        Told("botanical", lambda pair: pair.label),
+        Told("so far", lambda pair: format_mass(pair.a.doses.mass_g), "right"),
+        Told("weigh", lambda pair: format_mass(pair.b.doses.mass_g), "right"),
+        per("charge", "a", "g_per_l_charge"),
+        per("now", "b", "g_per_l_charge"),
+        per("alcohol", "a", "g_per_l_alcohol"),
+        per("now", "b", "g_per_l_alcohol"),
+        Told("oil", lambda pair: ratio(pair.change), "right", "bottled"),
     )
-    rows = []
-    for pair in made.pairs:
-        one, other = pair.a, pair.b
-        if one is None or other is None:
-            continue
-        a, b = one.doses, other.doses
-        by_charge = (per_litre(a.g_per_l_charge), per_litre(b.g_per_l_charge))
-        by_alcohol = (per_litre(a.g_per_l_alcohol), per_litre(b.g_per_l_alcohol))
-        masses = (format_mass(a.mass_g), format_mass(b.mass_g))
-        rows.append((pair.label, *masses, *by_charge, *by_alcohol, ratio(pair.change)))
-    return Table(columns, tuple(rows))
+
+
+STILL: tuple[tuple[str, Callable[[Run], str]], ...] = (
+    ("pot", lambda run: format_volume(run.setting.still.capacity_l)),
+    ("boiling charge fills", lambda run: _fill(run)),
+    ("power to first drop", lambda run: _power(run, run.setting.still.heat_up_power_w)),
+    ("power after it", lambda run: _power(run, run.setting.still.conditions.power_w)),
+    ("condenser carries off", lambda run: format_power(run.condenser_w)),
+    ("neck sheds", lambda run: say("loss", run.setting.still.conditions.neck_loss_w_per_k)),
+    ("first drop after", lambda run: format_minutes(run.first_drop_min)),
+    ("stop after", lambda run: format_minutes(run.stop.elapsed_min)),
+    ("heads", lambda run: format_volume(run.setting.heads_l)),
+    ("keep", lambda run: format_volume(run.keep.volume_l)),
+    ("strength of keep", lambda run: format_abv(run.keep.abv)),
+    ("bottled", lambda run: format_volume(bottled_l(run))),
+    ("full bottles", lambda run: _full(run)),
+)
 
 
 def _still(made: Scaled) -> Table:
-    before, after = made.before, made.after
-    columns = (Column("", align="left"), Column("so far"), Column("for this size"))
-    told = (
-        ("pot", _pot),
-        ("boiling charge fills", _fill),
-        (
-            "power to first drop",
-            lambda run: format_power(run.setting.still.on_plate_w(run.setting.still.heat_up_power_w)),
-        ),
-        (
-            "power after it",
-            lambda run: format_power(run.setting.still.on_plate_w(run.setting.still.conditions.power_w)),
-        ),
-        ("condenser carries off", lambda run: format_power(run.condenser_w)),
-        ("neck sheds", lambda run: say("loss", run.setting.still.conditions.neck_loss_w_per_k)),
-        ("first drop after", lambda run: format_minutes(run.first_drop_min)),
-        ("stop after", lambda run: format_minutes(run.stop.elapsed_min)),
-        ("heads", lambda run: format_volume(run.setting.heads_l)),
-        ("keep", lambda run: format_volume(run.keep.volume_l)),
-        ("strength of keep", lambda run: format_abv(run.keep.abv)),
-        ("bottled", lambda run: format_volume(bottled_l(run))),
-        ("full bottles", _full),
+    return tabulate(
+        STILL,
+        Told("", lambda row: row[0]),
+        Told("so far", lambda row: row[1](made.before), "right"),
+        Told("for this size", lambda row: row[1](made.after), "right"),
     )
-    return Table(columns, tuple((label, tell(before), tell(after)) for label, tell in told))
 
 
-def _pot(run: Run) -> str:
-    return format_volume(run.setting.still.capacity_l)
+def _power(run: Run, power_w: float) -> str:
+    return format_power(run.setting.still.on_plate_w(power_w))
 
 
 def _fill(run: Run) -> str:
@@ -443,19 +407,8 @@ def sections_of_book(entries: Sequence[Entry], folder: str) -> tuple[Section, ..
     """Return all trials of a folder."""
     ran = [entry for entry in entries if entry.run is not None]
     refused = [entry for entry in entries if entry.refusal]
-    columns = (
-        Column("trial", align="left"),
-        Column("date", align="left"),
-        Column("charge"),
-        Column("at", unit_of("abv_column")),
-        Column("keep"),
-        Column("at", unit_of("abv_column")),
-        Column("bottled"),
-        Column("collected", "measured"),
-        Column("at", unit_of("abv_column")),
-    )
     count = counted(len(ran), "trial")
-    sections = [Section(f"{count} in {folder}", (Table(columns, tuple(map(_row, ran))),))] if ran else []
+    sections = [Section(f"{count} in {folder}", (_table_of(ran),))] if ran else []
     if any(entry.doses for entry in ran):
         sections += _dose_tables(ran)
     told = [(entry.name, text) for entry in ran if (text := _story(entry))]
@@ -477,21 +430,28 @@ def named(entry: Entry) -> str:
     return f"{error.faults[0] if said else f'{entry.name}: {error.faults[0]}'} {more}"
 
 
-def _row(entry: Entry) -> tuple[str, ...]:
-    run, result = entry.run, entry.trial.result if entry.trial else None
-    if run is None:
-        return ()
-    collected = "" if result is None or result.collected_l is None else format_volume(result.collected_l)
-    return (
-        entry.name.removesuffix(".toml"),
-        entry.date,
-        format_volume(run.charge.volume_l),
-        in_column(run.charge.abv),
-        format_volume(run.keep.volume_l),
-        in_column(run.keep.abv),
-        format_volume(bottled_l(run)),
-        collected,
-        "" if result is None or result.abv is None else in_column(result.abv),
+def _table_of(ran: Sequence[Entry]) -> Table:
+    """Each trial that was run, with what was measured of it."""
+
+    def measured(entry: Entry, name: str) -> float | None:
+        result = None if entry.trial is None else entry.trial.result
+        return None if result is None else getattr(result, name)
+
+    def collected(entry: Entry) -> str:
+        litres = measured(entry, "collected_l")
+        return "" if litres is None else format_volume(litres)
+
+    return tabulate(
+        [(entry, entry.run) for entry in ran if entry.run is not None],
+        Told("trial", lambda row: row[0].name.removesuffix(".toml")),
+        Told("date", lambda row: row[0].date),
+        Told("charge", lambda row: format_volume(row[1].charge.volume_l), "right"),
+        Told("at", lambda row: row[1].charge.abv, "abv_column"),
+        Told("keep", lambda row: format_volume(row[1].keep.volume_l), "right"),
+        Told("at", lambda row: row[1].keep.abv, "abv_column"),
+        Told("bottled", lambda row: format_volume(bottled_l(row[1])), "right"),
+        Told("collected", lambda row: collected(row[0]), "right", "measured"),
+        Told("at", lambda row: measured(row[0], "abv"), "abv_column"),
     )
 
 
@@ -500,13 +460,16 @@ def _dose_tables(ran: Sequence[Entry]) -> list[Section]:
     sections = []
     for start in range(0, len(ran), MOST_TRIALS):
         some = ran[start : start + MOST_TRIALS]
-        columns = (Column("botanical", align="left"), *(Column(_short(e.name)) for e in some))
-        rows = tuple(
-            (name, *(per_litre(e.doses[name].g_per_l_charge) if name in e.doses else "-" for e in some))
-            for name in names
-        )
-        sections.append(Section("Grams for a litre of charge", (Table(columns, rows),)))
+        table = tabulate(names, Told("botanical", str), *map(_grams_of, some))
+        sections.append(Section("Grams for a litre of charge", (table,)))
     return sections
+
+
+def _grams_of(entry: Entry) -> Told:
+    def grams(name: str) -> str:
+        return per_litre(entry.doses[name].g_per_l_charge) if name in entry.doses else "-"
+
+    return Told(_short(entry.name), grams, "right")
 
 
 def _short(name: str) -> str:

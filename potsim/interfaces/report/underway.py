@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from potsim.interfaces.report import Column, Facts, Part, Points, Section, Table, render
+from potsim.interfaces.report import Facts, Part, Points, Section, Told, render, tabulate
 from potsim.interfaces.report.flavours import watch_words
 from potsim.interfaces.report.words import minute
 from potsim.interfaces.wording import (
@@ -23,8 +23,8 @@ from potsim.interfaces.wording import (
     pieces_of,
     say,
     step_of,
-    unit_of,
 )
+from potsim.liquid.compounds import ZERO_C_K
 from potsim.planning.botanicals import ResolvedDose
 from potsim.planning.events import (
     Bottled,
@@ -49,6 +49,7 @@ from potsim.planning.plan import Ingredient, Plan
 from potsim.planning.readings import Entry, Reading
 from potsim.planning.run import Run
 from potsim.planning.underway import Poured
+from potsim.still.fit import Residual
 
 GROUPS = {"": "Other"}
 
@@ -255,8 +256,8 @@ def ticks(run: Run) -> list[dict[str, str]]:
 
 
 MODEL = (
-    "The bands hold the truth nine times in ten where the still is as the model has it, and what was read is "
-    "as good as half a per cent, 2 mL, half a degree and half a minute (common practice, no source)."
+    "Bands hold nine times in ten where the still is as the model has it, and what was read is as good as "
+    "half a per cent, 2 mL, half a degree and half a minute (common practice, no source)."
 )
 
 
@@ -293,10 +294,9 @@ def now_section(forecast: Forecast) -> Section:
     ]
     if forecast.jar is not None:
         pairs.append((f"jar {forecast.jar.number}", _jar(forecast.jar)))
-    if not forecast.over:
+    if not forecast.over:  # how much and how long is said above
         pairs += [
-            ("to come", f"{_volume(forecast.to_come_l)} at {_abv(forecast.to_come_abv)}"),
-            ("in", f"{_minutes(forecast.to_come_min)}"),
+            ("to come", f"at {_abv(forecast.to_come_abv)}"),
             ("then", f"{_volume(forecast.stop_l)} collected at {_abv(forecast.stop_mean_abv)}"),
         ]
     if forecast.next_jar is not None:
@@ -321,10 +321,6 @@ def _volume(band: Band) -> str:
 
 def _abv(band: Band) -> str:
     return f"{format_abv(band.value)} ({in_column(band.low)} to {in_column(band.high)})"
-
-
-def _minutes(band: Band) -> str:
-    return f"{say('minutes', band.value)} ({number('minutes', band.low)} to {number('minutes', band.high)})"
 
 
 def _jar(jar: JarNow) -> str:
@@ -363,41 +359,34 @@ def _readings(forecast: Forecast) -> tuple[Section, ...]:
     """Raw and corrected, beside the fit."""
     if not forecast.readings:
         return ()
-    places = [r.collected_l for r in forecast.readings if r.collected_l is not None]
-    step = step_of("volume_column", max(places, default=0.0))
-    columns = (
-        Column("minute"),
-        Column("collected", step.unit),
-        Column("of", align="left"),
-        Column("read", unit_of("abv_column")),
-        Column("at", unit_of("temperature")),
-        Column("is", unit_of("abv_column")),
-        Column("fit", unit_of("abv_column")),
-        Column("vapour", unit_of("temperature")),
-        Column("fit", unit_of("temperature")),
-        Column("", align="left"),
+    step = step_of("volume_column", max((r.collected_l or 0.0 for r in forecast.readings), default=0.0))
+    fits = [{r.kind: r for r in forecast.fit.residuals if r.line == k} for k in range(len(forecast.readings))]
+    table = tabulate(
+        zip(forecast.readings, fits, strict=True),
+        Told("minute", lambda row: row[0].entry.elapsed_min, "count"),
+        Told("collected", lambda row: _place(row[0], step), "right", step.unit),
+        Told("of", lambda row: row[0].entry.of if row[0].abv is not None else ""),
+        Told("read", lambda row: row[0].entry.read_abv, "abv_column"),
+        Told("at", lambda row: row[0].entry.read_c, "temperature_about"),
+        Told("is", lambda row: row[0].abv, "abv_column"),
+        Told("fit", lambda row: _fitted(row[1], "strength"), "abv_column"),
+        Told("vapour", lambda row: row[0].entry.vapour_c, "temperature"),
+        Told("fit", lambda row: _fitted(row[1], "vapour"), "temperature"),
+        Told("", lambda row: "odd" if any(r.left_out for r in row[1].values()) else ""),
     )
-    rows = tuple(_row(forecast, k, one, step) for k, one in enumerate(forecast.readings))
-    return (Section("Readings", (Table(columns, rows),)),)
+    return (Section("Readings", (table,)),)
 
 
-def _row(forecast: Forecast, line: int, reading: Reading, step: Step) -> tuple[str, ...]:
-    entry = reading.entry
-    fits = {r.kind: r for r in forecast.fit.residuals if r.line == line}
-    strength, vapour = fits.get("strength"), fits.get("vapour")
+def _place(reading: Reading, step: Step) -> str:
     place = reading.collected_l
-    return (
-        "" if entry.elapsed_min is None else number("minutes", entry.elapsed_min),
-        _mass(reading) if place is None else number("volume_column", place, step),
-        entry.of if reading.abv is not None else "",
-        "" if entry.read_abv is None else in_column(entry.read_abv),
-        "" if entry.read_c is None else number("temperature_about", entry.read_c),
-        "" if reading.abv is None else in_column(reading.abv),
-        "" if strength is None else in_column(strength.fitted),
-        "" if entry.vapour_c is None else number("temperature", entry.vapour_c),
-        "" if vapour is None else number("temperature", vapour.fitted - 273.15),
-        "odd" if any(r.left_out for r in fits.values()) else "",
-    )
+    return _mass(reading) if place is None else number("volume_column", place, step)
+
+
+def _fitted(fits: Mapping[str, Residual], kind: str) -> float | None:
+    """What fits a reading, in the unit that it was read in."""
+    if kind not in fits:
+        return None
+    return fits[kind].fitted - (ZERO_C_K if kind == "vapour" else 0.0)
 
 
 def _mass(reading: Reading) -> str:

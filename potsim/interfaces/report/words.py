@@ -104,8 +104,8 @@ ALWAYS = {
     "it.",
     "sugar": "Sugar or extract in the charge (a liqueur, a sweetened or wood-aged spirit) boils hotter, "
     "scorches and falsifies what a hydrometer shows: have its strength measured, or leave it out.",
-    "forecast": "A forecast is not an inspection: potsim knows nothing of methanol in bad spirit, leaks or "
-    "foaming.",
+    "forecast": "A forecast is not an inspection: it knows nothing of methanol in bad spirit, of leaks, foam "
+    "and scorching, of how lots of botanicals differ, of taste.",
 }
 
 
@@ -192,9 +192,13 @@ def _key(path: str) -> str:
     return path.rpartition(".")[2]
 
 
+def state_taken(note: Note) -> str:
+    """Return the state and the preparation that a botanical was taken in."""
+    return " and ".join(filter(None, (note.values["state"], note.values["prepared"])))
+
+
 def _taken_as(note: Note) -> str:
-    taken = [value for value in (note.values["state"], note.values["prepared"]) if value is not None]
-    return f"{note.subject}: taken {' and '.join(taken)}, not said otherwise"
+    return f"{note.subject}: taken {state_taken(note)}, not said otherwise"
 
 
 CHOSEN = {"commonest": "the commonest", "state": "by its state", "piece": "by how it is counted"}
@@ -207,9 +211,11 @@ def _taken_for(note: Note) -> str:
 
 TAKEN: dict[str, Words] = {
     "assumed_capacity": "Pot of {capacity_l:volume}, {fill:share} full: no capacity given.",
+    "assumed_element": "All of the power reaches the pot: min_level is there to cover an element in it, and "
+    "no heated_by is given.",
     "assumed_all_heat": "All of the power reaches the pot: no heated_by given. On a hot plate "
     "{plate_low:share} to {plate_high:share} of it would.",
-    "assumed_heat_share": "{share:share} of the power reach the pot, of {heated_by} usually {low:share} to "
+    "assumed_heat_share": "{share:share} of the power reaches the pot, by {heated_by} usually {low:share} to "
     "{high:share}: no heat_share given.",
     "assumed_pot_mass_by_size": "{mass_kg:kilograms} of {built_of} are heated with the charge, for a pot "
     "this size: no pot_mass given.",
@@ -268,10 +274,6 @@ STOPS = {
 }
 
 
-def _stop(note: Note) -> str:
-    return waits(note.subject, note.values)
-
-
 def waits(reason: str, values: Mapping[str, Any]) -> str:
     """Return what a stop waits for."""
     late = [one["botanical"] for one in values.get("late", ())]
@@ -314,10 +316,10 @@ PROOFING: dict[str, Words] = {
     "reading_away": _reading_away,
     "volumes_at_reference": "Volumes are for {at_c:temperature_short} unless they say otherwise; a weighed "
     "addition needs no correction.",
-    "rest": "Mixing warms the spirit and sets bubbles free: let it rest until it has the temperature of the "
-    "room, then read, and add the last of the water by the reading (common practice, no source).",
-    "falsified_reading": "Sugar, and the extract that macerated botanicals leave in spirit not distilled "
-    "again, make a hydrometer read too low: go by the water, not by the reading.",
+    "rest": "Mixing warms the spirit and frees bubbles: let it rest to the temperature of the room, read, "
+    "then add the last of the water by the reading (common practice, no source).",
+    "falsified_reading": "Sugar, or the extract of botanicals in spirit not distilled again, makes a "
+    "hydrometer read too low: then go by the water.",
 }
 
 
@@ -427,15 +429,10 @@ def _asked_keep(note: Note) -> str:
     return fill("a keep of {:volume_exact}", volume_l) + at
 
 
-def _asked_bottles(note: Note) -> str:
-    count = counted(note.values["bottles"], "bottle")
-    return fill("{count} of {bottle_l:volume_exact} at {abv:abv_exact}", count=count, **note.values)
-
-
 REACH: dict[str, Words] = {
     "asked_share": "the strongest keep that holds {recovered:share_exact} of the alcohol",
     "asked_keep": _asked_keep,
-    "asked_bottles": _asked_bottles,
+    "asked_bottles": "{bottles:bottles} of {bottle_l:volume_exact} at {abv:abv_exact}",
     "charge_let_down": _charge_let_down,
     "charge_scaled": _charge_scaled,
     "spare_given": _spare_given,
@@ -610,12 +607,12 @@ def _not_learnt(note: Note) -> str:
     return f"This run does not tell {REMEMBERED[note.subject]}; {kept}."
 
 
-APART = (("value", "error"), ("before", "error_before"))
-
-
 def _learnt_differs(note: Note) -> str:
     v, kind = note.values, {"neck": "loss", "heat_share": "share"}[note.subject]
-    now, before = (f"{say(kind, v[a])} (± {say(kind, v[b])})" for a, b in APART)
+    now, before = (
+        f"{say(kind, v[a])} (± {say(kind, v[b])})"
+        for a, b in (("value", "error"), ("before", "error_before"))
+    )
     return (
         f"Of {REMEMBERED[note.subject]} this run says {now}, those before {before}: has the still, its "
         "lagging, the plate or the draught changed?"
@@ -687,7 +684,7 @@ READINGS: dict[str, Words] = {
 
 
 WORDS: dict[str, Words] = {
-    "stop": _stop,
+    "stop": lambda note: waits(note.subject, note.values),
     **READINGS,
     **HEED,
     **TAKEN,
