@@ -154,6 +154,12 @@ else:
             return Signature(parameters)
 
 
+def said(record: Any) -> dict[str, Any]:
+    """Return the fields of a record that are not as they are when left out."""
+    every = record.__dataclass_fields__.items()
+    return {name: getattr(record, name) for name, one in every if getattr(record, name) != one.default}
+
+
 def plain(value: Any) -> Any:
     """Return numbers, texts, lists and mappings: records by their fields; what is not finite is ``None``."""
     if value is None or isinstance(value, (str, bool, int)):

@@ -26,7 +26,7 @@ from potsim.planning.botanicals import (
 from potsim.planning.charge import between
 from potsim.planning.flavours import BotanicalFlavour, Cut, Flavours, peaks, predict
 from potsim.planning.plan import BotanicalDose, Ingredient
-from potsim.planning.stops import heads_table, in_charge, over_condition
+from potsim.planning.stops import heads_cut, in_charge, over_condition
 from potsim.still.course import Course, course
 from potsim.still.still import Conditions, PowerChange, Still
 
@@ -345,7 +345,7 @@ def test_stop_by_what_is_not_there(bench: Flavours) -> None:
 
 
 def test_heads_take_esters_and_leave_methanol(bench: Flavours) -> None:
-    small, large = heads_table(bench, (0.03, 0.1))
+    small, large = (heads_cut(bench, size) for size in (0.03, 0.1))
     assert small.heads_l == 0.03
     assert large.ethanol_l > small.ethanol_l
     for cut in (small, large):
@@ -355,7 +355,7 @@ def test_heads_take_esters_and_leave_methanol(bench: Flavours) -> None:
         assert cut.ethanol_l == pytest.approx(cut.heads_l * cut.abv / 100.0)
     for wrong in (0.0, 5.0):
         with pytest.raises(RangeError):
-            heads_table(bench, (wrong,))
+            heads_cut(bench, wrong)
 
 
 def test_base_spirits_add_up() -> None:

@@ -10,7 +10,7 @@ from refusals import Record, refused
 
 import potsim
 from potsim import Ingredient, Plan, PowerStep, frames
-from potsim.planning.frames import unit_of
+from potsim.planning.schema import unit_of
 
 
 @pytest.fixture(scope="module")

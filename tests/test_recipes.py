@@ -18,7 +18,7 @@ PACKAGE = Path(potsim.__file__).parent
 STOP = """\
     # temperature of the boiling pot rises to this [°C]
     pot_c: float | None = key(
-        *(schema.TEMPERATURE, 50, 105),
+        *(TEMPERATURE, 50, 105),
         default=None,
         example="93 °C",
         label="the pot boils at",

@@ -11,7 +11,8 @@ from refusals import Record, refused
 
 import potsim
 from potsim import BotanicalDose, Cuts, JarPlan, JarStock, Plan, Stop
-from potsim.planning.study import CHUNK, numbers_of
+from potsim.planning.many import single_names
+from potsim.planning.study import CHUNK, ROLES, numbers_of
 from potsim.planning.sweep import number
 
 BARE = replace(potsim.example_plan(), botanicals=())
@@ -30,7 +31,13 @@ def one_by_one(plan: Plan, table: pd.DataFrame, varied: list[str]) -> pd.DataFra
         except potsim.PotsimError as error:
             rows.append({"refusal": str(error)})
             continue
-        rows.append({**numbers_of(run), "stop.reason": run.end.reason, "refusal": ""})
+        rows.append(
+            {
+                **numbers_of(run, single_names(ROLES, run.plan.bottling)),
+                "stop.reason": run.end.reason,
+                "refusal": "",
+            }
+        )
     return pd.DataFrame(rows)
 
 
@@ -111,7 +118,7 @@ def test_a_refused_plan_in_a_pool_of_processes_is_told_and_the_others_finish() -
         table = potsim.study(BARE, {"charge.abv": [good, bad, 30.0]}, executor=pool)
         futures = [pool.submit(potsim.distil, plan) for plan in (BARE, weak(), BARE)]
         assert repr(futures[0].result()) == repr(futures[2].result()) == repr(potsim.distil(BARE))
-        with refused("request", "still.power"):
+        with refused("shed_by_both", "still.power"):
             futures[1].result()
     assert (table["refusal"] == "").tolist() == [True, False, True]
     assert "without water" in table["refusal"][1]

@@ -15,9 +15,9 @@ from typing import Any
 from potsim.errors import UnknownNameError
 from potsim.interfaces.planfile import example_plan
 from potsim.planning.ensemble import ensemble
-from potsim.planning.frames import unit_of
 from potsim.planning.plan import Bottling, Cuts, Ingredient, JarPlan, JarStock, Plan, Stop, Stretch
 from potsim.planning.run import distil
+from potsim.planning.schema import unit_of
 from potsim.planning.sweep import sweep
 
 TABLE = "json_schema.json"

@@ -111,21 +111,25 @@ def _stop(charge: Charge, lost: float, assumed: list[Note]) -> Stop:
     return Stop(recovered=share)
 
 
+def _or(said: float | None, usual: float, told: Note, assumed: list[Note]) -> float:
+    """Return what the plan says; or else what is usual, and tell that it was taken."""
+    if said is not None:
+        return said
+    assumed.append(told)
+    return usual
+
+
 def _still(given: StillPlan, charge_l: float, assumed: list[Note]) -> Still:
-    capacity = given.capacity_l
-    if capacity is None:
-        capacity = charge_l / FILL
-        assumed.append(hint("assumed_capacity", "still.capacity", capacity_l=capacity, fill=FILL))
+    usual_l = charge_l / FILL
+    by_charge = hint("assumed_capacity", "still.capacity", capacity_l=usual_l, fill=FILL)
+    capacity = _or(given.capacity_l, usual_l, by_charge, assumed)
     default = _losses(given, capacity, charge_l)
     share = _share(given, assumed)
-    power = given.power_w
-    if power is None:
-        power = _power(given, capacity, default) / share
-        assumed.append(hint("assumed_power", "still.power", power_w=power, capacity_l=capacity))
-    heat_up = given.heat_up_power_w
-    if heat_up is None:
-        heat_up = power
-        assumed.append(hint("assumed_heat_up_power", "still.heat_up_power", power_w=power))
+    usual_w = _power(given, capacity, default) / share
+    by_size = hint("assumed_power", "still.power", power_w=usual_w, capacity_l=capacity)
+    power = _or(given.power_w, usual_w, by_size, assumed)
+    by_power = hint("assumed_heat_up_power", "still.heat_up_power", power_w=power)
+    heat_up = _or(given.heat_up_power_w, power, by_power, assumed)
     still = Still(
         capacity_l=capacity,
         conditions=_conditions(given, default, share * power, assumed),
@@ -208,7 +212,7 @@ def _refuse_little_heat(still: Still) -> None:
 def _losses(given: StillPlan, capacity: float, charge_l: float) -> Losses:
     """What neck and pot shed where the plan does not say: by what it is built of, or by its size."""
     if given.built_of is not None:
-        room_k = (ROOM_C if given.room_c is None else given.room_c) + 273.15
+        room_k = (ROOM_C if given.room_c is None else given.room_c) + ZERO_C_K
         return losses(given.built_of, capacity, HOT * (1.0 - OVER_BY_THEN) * charge_l, room_k)
     surface = (capacity / REFERENCE_CAPACITY_L) ** (2.0 / 3.0)
     return Losses(NECK_LOSS_W_PER_K * surface, POT_LOSS_W_PER_K * surface)
@@ -223,27 +227,20 @@ def _power(given: StillPlan, capacity: float, default: Losses) -> float:
 
 
 def _conditions(given: StillPlan, default: Losses, power: float, assumed: list[Note]) -> Conditions:
-    neck, pot, room = given.neck_loss_w_per_k, given.pot_loss_w_per_k, given.room_c
-    if neck is None:
-        neck = default.neck_w_per_k
-        assumed.append(_shed("still.neck_loss", neck, given.built_of))
-    if pot is None:
-        pot = default.pot_w_per_k
-        assumed.append(_shed("still.pot_loss", pot, given.built_of))
-    if room is None:
-        room = ROOM_C
-        assumed.append(hint("assumed_room", "still.room", room_c=room))
+    def shed(key: str, said: float | None, usual: float) -> float:
+        values = {"w_per_k": usual, "reference_l": REFERENCE_CAPACITY_L, "built_of": given.built_of}
+        return _or(said, usual, hint("assumed_loss", key, **values), assumed)
+
+    neck = shed("still.neck_loss", given.neck_loss_w_per_k, default.neck_w_per_k)
+    pot = shed("still.pot_loss", given.pot_loss_w_per_k, default.pot_w_per_k)
+    room = _or(given.room_c, ROOM_C, hint("assumed_room", "still.room", room_c=ROOM_C), assumed)
     if given.pressure_hpa is not None:
         pressure = given.pressure_hpa * 100.0
     else:
         pressure = pressure_at_altitude(given.altitude_m or 0.0)
         if given.altitude_m is None:
             assumed.append(hint("assumed_pressure", "still.altitude", pressure_hpa=pressure / 100.0))
-    return Conditions(pressure, power, neck, pot, room + 273.15)
-
-
-def _shed(key: str, w_per_k: float, built_of: str | None) -> Note:
-    return hint("assumed_loss", key, w_per_k=w_per_k, reference_l=REFERENCE_CAPACITY_L, built_of=built_of)
+    return Conditions(pressure, power, neck, pot, room + ZERO_C_K)
 
 
 def _min_level(given: StillPlan, capacity: float, assumed: list[Note]) -> float:

@@ -18,7 +18,7 @@ from potsim.planning.notes import Note, hint, plain_notes
 from potsim.planning.plan import BotanicalDose, Bottling, Cuts, Ingredient, JarPlan, LeftOver, Plan, Stop
 from potsim.planning.proofing import Proofing, proof_down
 from potsim.planning.run import Run, distil
-from potsim.planning.schema import keys_of
+from potsim.planning.schema import amounts_of, keys_of
 from potsim.planning.trials import (
     MG_PER_G,
     InBottle,
@@ -107,20 +107,14 @@ def _bill(plans: Sequence[Plan], shares: Sequence[float]) -> tuple[BotanicalDose
 
 
 def _added(before: BotanicalDose | None, dose: BotanicalDose, share: float) -> BotanicalDose:
-    more = {name: value * share for name, value in _amounts(dose).items()}
-    there = _amounts(before) if before else {}
+    more = {name: value * share for name, value in amounts_of(dose).items()}
+    there = amounts_of(before) if before else {}
     return replace(before or dose, **{name: value + there.get(name, 0.0) for name, value in more.items()})
 
 
 def _weighed(dose: BotanicalDose) -> BotanicalDose:
-    weighed: dict[str, Any] = {name: on_scale(value) for name, value in _amounts(dose).items()}
+    weighed: dict[str, Any] = {name: on_scale(value) for name, value in amounts_of(dose).items()}
     return replace(dose, **weighed)
-
-
-def _amounts(dose: BotanicalDose) -> dict[str, Any]:
-    """What is said of how much is put in: field to value."""
-    said = {key.field: getattr(dose, key.field) for key in keys_of(BotanicalDose).values() if key.extensive}
-    return {name: value for name, value in said.items() if value is not None}
 
 
 def _cuts(runs: Sequence[Run], shares: Sequence[float], notes: list[Note]) -> Cuts:

@@ -438,18 +438,15 @@ def _caution(row: Mapping[str, str]) -> Caution:
 
 def _of_row(row: Mapping[str, str]) -> Botanical:
     fruit = _fruits().get(row["id"])
+    same = ("id", "common_name", "category", "part", "remarks")
+    sources = ("yield_source", "yield_confidence", "fresh_water_source")
     return Botanical(
-        id=row["id"],
-        common_name=row["common_name"],
-        category=row["category"],
+        **{name: row[name] for name in (*same, *sources)},
         oil_yield_pct=_spread(row, "yield_pct"),
         composition=tuple(map(_share, _rows_of("composition.csv")[row["id"]])),
         latin_names=_split(row["latin_names"]),
         aliases=_split(row["aliases"]),
-        part=row["part"],
         yield_state=_state_of_row(row["yield_state"]),
-        yield_source=row["yield_source"],
-        yield_confidence=row["yield_confidence"],
         piece=Piece(
             float(row["piece_g"]), row["piece_name"], _state_of_row(row["piece_state"]), row["piece_source"]
         ),
@@ -458,13 +455,11 @@ def _of_row(row: Mapping[str, str]) -> Botanical:
         else Piece(float(fruit["peel_g"]), fruit["fruit"], "fresh", fruit["source"]),
         fruit_words=() if fruit is None else _split(fruit["words"]),
         fresh_water_fraction=_optional(row["fresh_water_fraction"]),
-        fresh_water_source=row["fresh_water_source"],
         prepared_usually=row["usual_prepared"],
         usual_dose=UsualDose(
             float(row["dose_g_per_l_low"]), float(row["dose_g_per_l_high"]), row["dose_source"]
         ),
         cautions=tuple(map(_caution, _rows_of("cautions.csv").get(row["id"], ()))),
-        remarks=row["remarks"],
     )
 
 

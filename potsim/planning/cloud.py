@@ -98,22 +98,13 @@ class Stream(NamedTuple):
 
 @dataclass(frozen=True)
 class LetDown:
-    """How a spirit let down with water is likely to look.
+    """How a spirit let down with water is likely to look."""
 
-    Parameters
-    ----------
-    room, chilled : ClearLimit
-        Strength down to which it stays clear at 20 and at 5 °C.
-    keep_abv : float
-        Its strength before any water [% vol].
-    target_abv : float or None
-        The strength wanted [% vol].
-    """
-
+    # strength down to which it stays clear at 20 and at 5 °C
     room: ClearLimit
     chilled: ClearLimit
-    keep_abv: float
-    target_abv: float | None
+    keep_abv: float  # its strength before any water [% vol]
+    target_abv: float | None  # the strength wanted [% vol]
 
     @property
     def span_abv(self) -> tuple[float, float]:
@@ -133,39 +124,19 @@ class LetDown:
 
 @dataclass(frozen=True)
 class Cloud(LetDown):
-    """The cloud in stream and bottle.
+    """The cloud in stream and bottle."""
 
-    Parameters
-    ----------
-    stream : Stream or None
-        ``None`` where the stream stays clear to the end of the alcohol.
-    oil_mg_per_l : float
-        Oil of the botanicals in the spirit bottled [mg/L].
-    haze : Haze or None
-        What is dispersed in the bottle at 20 °C by the middle estimate; ``None`` if not let down.
-    blame : dict of str to float
-        Share of each compound in the load, at the limit of the temperature that decides.
-    by_line : tuple of float
-        Share of the base spirit, then of each line of the bill, in it.
-    names : tuple of str
-        Of the lines of the bill.
-    remedies : tuple of Remedy
-        What would help; empty where the bottle is clear, chilled too.
-    taught : Taught or None
-        What the glass of this keep says.
-    shift : float or None
-        The shift used [decades].
-    """
-
-    stream: Stream | None
-    oil_mg_per_l: float
+    stream: Stream | None  # ``None`` where the stream stays clear to the end of the alcohol
+    oil_mg_per_l: float  # oil of the botanicals in the spirit bottled [mg/L]
+    # what is dispersed in the bottle at 20 °C by the middle estimate; ``None`` if not let down
     haze: Haze | None
+    # share of each compound in the load, at the limit of the temperature that decides
     blame: dict[str, float]
-    by_line: tuple[float, ...]
-    names: tuple[str, ...]
-    remedies: tuple[Remedy, ...]
-    taught: Taught | None
-    shift: float | None
+    by_line: tuple[float, ...]  # share of the base spirit, then of each line of the bill, in it
+    names: tuple[str, ...]  # of the lines of the bill
+    remedies: tuple[Remedy, ...]  # what would help; empty where the bottle is clear, chilled too
+    taught: Taught | None  # what the glass of this keep says
+    shift: float | None  # the shift used [decades]
 
     @property
     def limit(self) -> ClearLimit:
@@ -432,12 +403,8 @@ def to_dict(found: Cloud | None) -> dict[str, Any] | None:
 
 
 def _plain(limit: ClearLimit) -> dict[str, float]:
-    return {
-        "clear_abv": limit.abv,
-        "low_abv": limit.low_abv,
-        "high_abv": limit.high_abv,
-        "at_c": limit.at_c,
-    }
+    band = {"clear_abv": limit.abv, "low_abv": limit.low_abv, "high_abv": limit.high_abv}
+    return {**band, "at_c": limit.at_c}
 
 
 def _deciding(room: ClearLimit, chilled: ClearLimit, target_abv: float | None) -> ClearLimit:
@@ -461,16 +428,11 @@ def _stream(oil: Oil, end: float) -> Stream | None:
         clears_l = float(course.at(depletion[clear : clear + 1]).collected_l[0]) if clear else None
     if found[0] is None and clears_l is None:
         return None
-    volumes: list[float | None] = []
-    strengths: list[float | None] = []
-    for at in found:
-        there = None if at is None else course.at(np.array([at]))
-        volumes.append(None if there is None else float(there.collected_l[0]))
-        strengths.append(None if there is None else float(there.stream_abv[0]))
+    there = [None if at is None else course.at(np.array([at])) for at in found]
+    volumes = [None if one is None else float(one.collected_l[0]) for one in there]
+    strengths = [None if one is None else float(one.stream_abv[0]) for one in there]
     end_l = float(course.at(np.array([end])).collected_l[0])
-    possible_l, middle_l, sure_l = volumes
-    possible_abv, middle_abv, sure_abv = strengths
-    return Stream(possible_l, middle_l, sure_l, possible_abv, middle_abv, sure_abv, clears_l, end_l)
+    return Stream._make([*volumes, *strengths, clears_l, end_l])
 
 
 def _haze(oil: Oil, whole: Array, bottled: Bottled, room: ClearLimit) -> Haze | None:

@@ -26,7 +26,7 @@ from potsim.planning.many import (
 from potsim.planning.notes import Note, hint, plain_notes, sentences
 from potsim.planning.plan import Plan
 from potsim.planning.run import Run, distil
-from potsim.records import dataclass
+from potsim.records import dataclass, plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -147,17 +147,6 @@ def advice(name: str, shares: Iterable[Share]) -> Note:
     return hint(
         "narrowed_by", name, inputs=ranked, vapour_data=bool(ranked) and ranked[0]["input"] == EQUILIBRIUM
     )
-
-
-def plain(band: Band | CurveBand) -> dict[str, Any]:
-    """Return a band as plain data."""
-    return {name: _number(value) for name, value in vars(band).items()}
-
-
-def _number(value: float | Array) -> Any:
-    if isinstance(value, np.ndarray):
-        return [_number(one) for one in value.tolist()]
-    return value if np.isfinite(value) else None
 
 
 def _grouped(shares: Iterable[Share]) -> list[Share]:

@@ -19,12 +19,12 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import MISSING, fields
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, ClassVar, NamedTuple
+from typing import Any, ClassVar, NamedTuple, get_args
 
 from potsim.errors import VOL, PotsimError, RequestError, UnknownNameError, require
 from potsim.planning.plan import MOST_JARS
 from potsim.planning.readings import Entry
-from potsim.records import dataclass
+from potsim.records import dataclass, said
 
 VERSION = 2
 READ = (1, 2)
@@ -198,13 +198,7 @@ Event = (
     | Remark
     | Titled
 )
-KINDS: Mapping[str, type[Event]] = {
-    cls.kind: cls
-    for cls in (
-        *(Start, Heat, Read, Full, Volume, Taste, Undo, HoldUp),
-        *(Pool, Measured, Water, Bottled, Clouded, Verdict, Remark, Titled),
-    )
-}
+KINDS: Mapping[str, type[Event]] = {cls.kind: cls for cls in get_args(Event)}
 _RANGES: Mapping[str, tuple[float, float, str]] = {
     "jar": (1, MOST_JARS, ""),
     "saw": (0, MOST_JARS, ""),
@@ -304,11 +298,7 @@ def event_of(kind: object, content: Mapping[str, Any]) -> Event:
 
 def content_of(event: Event) -> dict[str, Any]:
     """Return the fields of an event that say something, as plain data for its line."""
-    content = {
-        item.name: getattr(event, item.name)
-        for item in fields(event)
-        if getattr(event, item.name) != item.default
-    }
+    content = said(event)
     if isinstance(event, Read):
         content["entry"] = event.entry.to_dict()
     if isinstance(event, Start):

@@ -23,22 +23,7 @@ from potsim.liquid.compounds import Compound, compound
 from potsim.planning import release
 from potsim.planning.botanicals import Level, ResolvedDose, labels, lines_called
 from potsim.planning.charge import between
-from potsim.planning.release import (
-    Band,
-    BotanicalFlavour,
-    Class,
-    CompoundFlavour,
-    Klass,
-    Noticed,
-    Passage,
-    alcohol_over,
-    classes,
-    dissolved,
-    heat_up,
-    plain_botanical,
-    soaks,
-    source,
-)
+from potsim.planning.release import Band, BotanicalFlavour, Class, CompoundFlavour, Klass, Noticed, Passage
 from potsim.records import dataclass
 from potsim.still.carry import Carried, carry
 from potsim.still.course import Course, Rising, States
@@ -65,61 +50,27 @@ COARSE = 16  # steps of the run by which a band is found, good to a thousandth
 
 @dataclass(frozen=True)
 class Cut:
-    """What of a run is looked at.
+    """What of a run is looked at."""
 
-    Parameters
-    ----------
-    end : float
-        Depletion at the stop.
-    heads_end : float
-        Depletion at which the heads end.
-    jars : tuple of (float, float)
-        Depletions at which each jar begins and ends.
-    jars_l : tuple of float
-        Volume of each jar [L at 20 °C].
-    kept : tuple of int
-        Places among the jars of those that are pooled.
-    bottle_l : float
-        What the keep is let down to [L at 20 °C]; 0 if nothing is kept.
-    """
-
-    end: float
-    heads_end: float
-    jars: tuple[Span, ...]
-    jars_l: tuple[float, ...]
-    kept: tuple[int, ...]
-    bottle_l: float
+    end: float  # depletion at the stop
+    heads_end: float  # depletion at which the heads end
+    jars: tuple[Span, ...]  # depletions at which each jar begins and ends
+    jars_l: tuple[float, ...]  # volume of each jar [L at 20 °C]
+    kept: tuple[int, ...]  # places among the jars of those that are pooled
+    bottle_l: float  # what the keep is let down to [L at 20 °C]; 0 if nothing is kept
 
 
 @dataclass(frozen=True)
 class Flavours:
-    """Trace compounds of a run; iterates over its botanicals in the order in which they come over.
+    """Trace compounds of a run; iterates over its botanicals in the order in which they come over."""
 
-    Parameters
-    ----------
-    course : Course
-        The run.
-    bill : tuple of ResolvedDose
-        The botanicals.
-    sources : tuple of Source
-        The base spirit (source 0) and each line of the bill (sources 1 and up).
-    in_charge : mapping of str to float
-        Compound id to grams of the base spirit's own.
-    alcohol_over : float
-        Depletion at which 99 % of the alcohol is over; of the charge, if it is water.
-    cut : Cut
-        Stop, heads, keep and bottle.
-    own : mapping of str to Compound
-        Compounds that the library lacks.
-    """
-
-    course: Course
-    bill: tuple[ResolvedDose, ...]
-    sources: tuple[Source, ...]
-    in_charge: Mapping[str, float]
-    alcohol_over: float
-    cut: Cut
-    own: Mapping[str, Compound] = field(default_factory=dict)
+    course: Course  # the run
+    bill: tuple[ResolvedDose, ...]  # the botanicals
+    sources: tuple[Source, ...]  # the base spirit (source 0) and each line of the bill (sources 1 and up)
+    in_charge: Mapping[str, float]  # compound id to grams of the base spirit's own
+    alcohol_over: float  # depletion at which 99 % of the alcohol is over; of the charge, if it is water
+    cut: Cut  # stop, heads, keep and bottle
+    own: Mapping[str, Compound] = field(default_factory=dict)  # compounds that the library lacks
 
     def __iter__(self) -> Iterator[BotanicalFlavour]:
         return iter(self.botanicals)
@@ -174,13 +125,13 @@ class Flavours:
     def base(self) -> tuple[CompoundFlavour, ...]:
         """The volatiles that were in the charge, in the order given."""
         names = [self.compound_ids[c] for c in self.carried.rows.compound[self.rows_of(0)]]
-        told = dissolved(names, self.course.charge_x, self.own) if names else ()
+        told = release.dissolved(names, self.course.charge_x, self.own) if names else ()
         return tuple(self._compounds(0, dict(zip(names, told, strict=True))))
 
     @cached_property
     def classes(self) -> tuple[Class, ...]:
         """Class of each line of the bill, from the reference run."""
-        return classes([dose.botanical for dose in self.bill], self.course.charge_x, self.own)
+        return release.classes([dose.botanical for dose in self.bill], self.course.charge_x, self.own)
 
     @cached_property
     def labels(self) -> tuple[str, ...]:
@@ -334,7 +285,7 @@ class Flavours:
 
     def to_dict(self) -> list[dict[str, Any]]:
         """What ``potsim run --json`` prints under ``flavours``."""
-        return [plain_botanical(flavour) for flavour in self.botanicals]
+        return [release.plain_botanical(flavour) for flavour in self.botanicals]
 
     def _by_compound(self, by_row: Array) -> Array:
         return np.asarray(self._of_compound @ by_row)
@@ -363,9 +314,9 @@ class Flavours:
         factor of the volatility, and of one over it: right for what is dissolved at the first drop. What the
         neck turns back counts the volatility once more.
         """
-        lies = [soaks(dose, heats) for heats in [heat_up(self.course)] for dose in self.bill]
+        lies = [release.soaks(dose, heats) for heats in [release.heat_up(self.course)] for dose in self.bill]
         tried = [
-            source(*each, levels, holds_back)
+            release.source(*each, levels, holds_back)
             for levels, holds_back in ROUGHLY
             for each in zip(self.bill, lies, strict=True)
         ]
@@ -518,7 +469,7 @@ def predict(
     Release counts from the maceration through the heat-up to the boil. Limits of the model: dilute oil,
     pieces of one size, nothing formed or lost by heat.
     """
-    known, base, end = own or {}, in_charge or {}, alcohol_over(course)
+    known, base, end = own or {}, in_charge or {}, release.alcohol_over(course)
     sources = _sources(course, bill, base, levels, holds_back)
     whole_l = between(course, 0.0, end).volume_l
     cut = Cut(end, 0.0, ((0.0, end),), (whole_l,), (0,), whole_l)
@@ -532,8 +483,9 @@ def _sources(
     levels: tuple[Level, Level],
     holds_back: bool = True,
 ) -> list[Source]:
-    heats = heat_up(course)
-    return [Source(in_charge), *(source(dose, soaks(dose, heats), levels, holds_back) for dose in bill)]
+    heats = release.heat_up(course)
+    lies = ((dose, release.soaks(dose, heats)) for dose in bill)
+    return [Source(in_charge), *(release.source(*each, levels, holds_back) for each in lies)]
 
 
 def peaks(litres: Array, held: Array, end_l: float) -> Array:

@@ -172,7 +172,7 @@ BANDS = (
 
 def in_short(forecast: Forecast) -> str:
     """Return what to do now, in one sentence."""
-    return sentences([now(forecast)])[0]
+    return str(now(forecast))
 
 
 def now(forecast: Forecast) -> Note:
@@ -185,13 +185,12 @@ def now(forecast: Forecast) -> Note:
 
 def document(forecast: Forecast) -> dict[str, Any]:
     """Return a forecast as plain data."""
-    curve = forecast.curve
     return {
         "title": forecast.run.plan.title,
         "in_short": in_short(forecast),
         "now": {"collected_l": forecast.collected_l, "elapsed_min": forecast.elapsed_min},
         "band": BAND,
-        **{name: _band(getattr(forecast, name)) for name in BANDS},
+        **{name: plain(getattr(forecast, name)) for name in BANDS},
         "stop": {"reason": forecast.stop_reason, "words": forecast.stop_words, "reached": forecast.over},
         "jar": plain(forecast.jar),
         "next_jar": plain(forecast.next_jar),
@@ -208,14 +207,8 @@ def document(forecast: Forecast) -> dict[str, Any]:
             "sure_l": None if forecast.haze is None else forecast.haze.sure_l,
             "seen_l": forecast.hazy_l,
         },
-        "curve": {
-            name: getattr(curve, name).tolist() for name in ("collected_l", "abv", "low_abv", "high_abv")
-        },
+        "curve": plain(forecast.curve),
     }
-
-
-def _band(band: Band) -> dict[str, float]:
-    return {"value": band.value, "low": band.low, "high": band.high}
 
 
 def _still(fit: Fit) -> dict[str, Any]:

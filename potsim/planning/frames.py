@@ -21,6 +21,7 @@ from potsim.planning import flavours, release
 from potsim.planning.charge import between
 from potsim.planning.cloud import to_dict
 from potsim.planning.notes import EVERY_RUN, Note, plain_notes, sentences
+from potsim.planning.schema import unit_of
 from potsim.planning.stops import quantities_of
 from potsim.records import dataclass, plain
 
@@ -36,31 +37,6 @@ __all__ = ["balance", "energy", "equilibrium", "learnt", "proofing", "taken"]
 
 WATER_J_PER_L_K = 4160.0  # of cooling water near 30 °C: 4.18 kJ/(kg K) by 0.996 kg/L, from memory
 POINTS = 401  # of an integral over time, from the first drop to the stop
-
-# Units by how a name ends, or all of it; the longest counts. Of others a number is a share or count.
-ENDINGS = {
-    "_l": "L",
-    "abv": "% vol",
-    "_min": "min",
-    "_c": "°C",
-    "_k": "K",
-    "_g": "g",
-    "_kg": "kg",
-    "_w": "W",
-    "_wh": "Wh",
-    "_kwh": "kWh",
-    "_mg_per_l": "mg/L",
-    "_g_per_l": "g/L",
-    "_w_per_k": "W/K",
-    "_pa": "Pa",
-    "_hpa": "hPa",
-}
-
-
-def unit_of(name: str) -> str:
-    """Return the unit of a number by its name; empty for shares, counts and words."""
-    fitting = [ending for ending in ENDINGS if f"_{name}".endswith(ending)]
-    return ENDINGS[max(fitting, key=len)] if fitting else ""
 
 
 def frame(
@@ -426,7 +402,6 @@ FORMAT = 0  # of what a run is as plain data
 
 def document(run: Run) -> dict[str, Any]:
     """Return a run as plain data."""
-    stop = run.stop
     return {
         "potsim": __version__,
         "format": FORMAT,
@@ -434,36 +409,26 @@ def document(run: Run) -> dict[str, Any]:
         "glass": plain(run.glass),
         "title": run.plan.title,
         "charge": {
-            "volume_l": run.charge.volume_l,
-            "abv": run.charge.abv,
-            "ethanol_l": run.charge.ethanol_l,
-            "mass_kg": run.charge.mass_kg,
+            **_fields(run.charge, ("volume_l", "abv", "ethanol_l", "mass_kg")),
             "boiling_c": float(run.pot_c[0]),
         },
-        **{name: getattr(run, name) for name in run.PLAIN},
+        **_fields(run, run.PLAIN),
         "curve": {name: getattr(run.profile, name).tolist() for name in quantities_of(run.course)},
         "stop": {
             "reason": run.end.reason,
             "words": run.end.words,
-            **{name: getattr(stop, name) for name in quantities_of(run.course)},
+            **_fields(run.stop, quantities_of(run.course)),
         },
         "jars": _jars(run),
         "jar_notes": list(sentences(run.row.notes)),
-        "beyond_jars": {
-            "volume_l": run.row.left_over.volume_l,
-            "abv": run.row.left_over.abv,
-            "mass_g": run.row.left_over.mass_g,
-        },
+        "beyond_jars": _fields(run.row.left_over, ("volume_l", "abv", "mass_g")),
         "at_stake": plain(run.row.at_stake),
         "working": plain(run.emptied),
         "cuts": plain(run.cuts),
         "cuts_add": {name: list(shares) for name, shares in run.added.items()},
         "heads": plain(run.heads),
         "keep": {
-            "volume_l": run.keep.volume_l,
-            "abv": run.keep.abv,
-            "ethanol_l": run.keep.ethanol_l,
-            "mass_g": run.keep.mass_g,
+            **_fields(run.keep, ("volume_l", "abv", "ethanol_l", "mass_g")),
             "oil_mg_per_l": flavours.keep_mg_per_l(run),
             "jars": list(run.keep.jars),
         },
@@ -481,41 +446,26 @@ def document(run: Run) -> dict[str, Any]:
     }
 
 
+# What of a jar and of a proofing stands there as it is.
 JAR = (
-    "number",
-    "role",
-    "size_l",
-    "volume_l",
-    "from_l",
-    "to_l",
-    "abv",
-    "start_abv",
-    "end_abv",
-    "vapour_c",
-    "full_min",
-    "mass_g",
+    *("number", "role", "size_l", "volume_l", "from_l", "to_l", "abv"),
+    *("start_abv", "end_abv", "vapour_c", "full_min", "mass_g"),
 )
 PROOFING = (
-    "from_l",
-    "from_abv",
-    "target_abv",
-    "water_l",
-    "water_kg",
-    "volume_l",
-    "mass_kg",
-    "bottles",
-    "left_over_l",
-    "at_c",
-    "calibrated_c",
-    "reading_abv",
+    *("from_l", "from_abv", "target_abv", "water_l", "water_kg", "volume_l", "mass_kg"),
+    *("bottles", "left_over_l", "at_c", "calibrated_c", "reading_abv"),
 )
+
+
+def _fields(of: Any, names: Iterable[str]) -> dict[str, Any]:
+    return {name: getattr(of, name) for name in names}
 
 
 def _jars(run: Run) -> list[dict[str, Any]]:
     oil = flavours.jars_mg_per_l(run).tolist()
     return [
         {
-            **{name: getattr(jar, name) for name in JAR},
+            **_fields(jar, JAR),
             "haze": haze,
             "oil_mg_per_l": mg,
             "leads": list(leads),
@@ -533,7 +483,7 @@ def _proofing(run: Run) -> dict[str, Any] | None:
         return None
     found = run.cloud
     return {
-        **{name: getattr(made, name) for name in PROOFING},
+        **_fields(made, PROOFING),
         "stretch": _stretch(run),
         "oil_mg_per_l": 0.0 if found is None else found.oil_mg_per_l,
     }
@@ -543,9 +493,5 @@ def _stretch(run: Run) -> dict[str, float] | None:
     by, both = run.plan.bottling.stretch, run.let_down
     if by is None:
         return None
-    return {
-        "spirit_l": by.spirit_l,
-        "abv": by.abv,
-        "together_l": both.volume_l,
-        "together_abv": both.abv,
-    }
+    together = {"together_l": both.volume_l, "together_abv": both.abv}
+    return {"spirit_l": by.spirit_l, "abv": by.abv, **together}

@@ -8,6 +8,7 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -208,11 +209,6 @@ def _holding(volume_l: float, sizes: Sequence[float]) -> float:
     return min((size for size in sizes if size >= volume_l), default=max(sizes))
 
 
-def said(volume_l: float) -> str:
-    """Say a volume for a person, in mL below a litre."""
-    return f"{volume_l * 1000.0:.3g} mL" if volume_l < 0.9995 else f"{volume_l:.3g} L"
-
-
 # --- The row of jars under the spout: which comes when, how strong it is, and what one gone wrong would cost.
 
 
@@ -396,29 +392,9 @@ def _jars(course: Course, depletions: Array, filled: _Filled) -> tuple[Jar, ...]
         depletions[1:],
     )
     portions = [Portion(*pair) for pair in zip(ethanol.tolist(), water.tolist(), strict=True)]
-    rows = zip(np.stack(columns, axis=1).tolist(), filled.part.tolist(), portions, strict=True)
-    return tuple(_jar(k, ROLES[p], row, portion) for k, (row, p, portion) in enumerate(rows, start=1))
-
-
-def _jar(number: int, role: str, row: Sequence[float], portion: Portion) -> Jar:
-    size, volume, start, end, abv, first, last, vapour, minute, grams, opened, closed = row
-    return Jar(
-        number,
-        role,
-        size,
-        volume,
-        start,
-        end,
-        abv,
-        first,
-        last,
-        vapour,
-        minute,
-        grams,
-        opened,
-        closed,
-        portion,
-    )
+    numbers: list[list[Any]] = np.stack(columns, axis=1).tolist()
+    rows = enumerate(zip(filled.part.tolist(), numbers, portions, strict=True), start=1)
+    return tuple(Jar(*(k, ROLES[part], *each, portion)) for k, (part, each, portion) in rows)
 
 
 def _at_stake(jars: Sequence[Jar]) -> AtStake | None:

@@ -48,27 +48,13 @@ _ID = re.compile(r"[A-Za-z0-9_.:-]{1,64}")
 
 @dataclass(frozen=True)
 class JarState:
-    """A jar that was filled.
+    """A jar that was filled."""
 
-    Parameters
-    ----------
-    number : int
-        From 1, in the order of the run.
-    at : datetime
-        When it was taken away.
-    volume_l : float or None
-        What is in it [L at 20 °C].
-    kept : bool or None
-        Whether it went into the keep; ``None`` if that is for later to say.
-    word : str
-        How it tastes.
-    """
-
-    number: int
-    at: datetime
-    volume_l: float | None = None
-    kept: bool | None = None
-    word: str = ""
+    number: int  # from 1, in the order of the run
+    at: datetime  # when it was taken away
+    volume_l: float | None = None  # what is in it [L at 20 °C]
+    kept: bool | None = None  # whether it went into the keep; ``None`` if that is for later to say
+    word: str = ""  # how it tastes
 
 
 class Told(NamedTuple):
@@ -315,16 +301,13 @@ class Journal:
     @property
     def heat_on(self) -> datetime | None:
         """When the heat went on; ``None`` if that was not told."""
-        return self._heat(True)
+        return _switched(self.standing, True)
 
     @property
     def heat_off(self) -> datetime | None:
         """When the heat went off; ``None`` while it is on."""
-        on, off = self._heat(True), self._heat(False)
+        on, off = self.heat_on, _switched(self.standing, False)
         return off if on is not None and off is not None and off >= on else None
-
-    def _heat(self, on: bool) -> datetime | None:
-        return _switched(self.standing, on)
 
     @property
     def jars(self) -> tuple[JarState, ...]:
@@ -337,18 +320,14 @@ class Journal:
             elif isinstance(event, Read) and event.entry.of == "jar":
                 number = event.jar or max(found, default=0) + 1
                 found.setdefault(number, JarState(number, record.at))
-        volumes = {**self._typed_volumes()}
-        for event in self.all_of(Volume):
-            volumes[event.jar] = event.volume_l
+        typed = [(read.jar, read.entry.jar_l) for read in self.all_of(Read) if read.jar is not None]
+        volumes = {jar: volume_l for jar, volume_l in typed if volume_l is not None}
+        volumes |= {event.jar: event.volume_l for event in self.all_of(Volume)}
         words = {event.jar: event.word for event in self.all_of(Taste)}
         return tuple(
             replace(jar, volume_l=volumes.get(n, jar.volume_l), word=words.get(n, ""))
             for n, jar in sorted(found.items())
         )
-
-    def _typed_volumes(self) -> dict[int, float]:
-        reads = self.all_of(Read)
-        return {r.jar: r.entry.jar_l for r in reads if r.jar is not None and r.entry.jar_l is not None}
 
     def minute(self, at: datetime) -> float | None:
         """Return a moment as minutes since the heat went on [min]; ``None`` before that, or if not told."""
@@ -371,6 +350,8 @@ class Journal:
         of_jar = {r.event.jar: r for r in standing if isinstance(r.event, Read) and r.event.jar is not None}
         volumes = {r.event.jar: r.event.volume_l for r in standing if isinstance(r.event, Volume)}
         placed: list[_Placed] = []
+        # A reading of a jar that is noted as full is laid with that note.
+        noted = {r.event.jar for r in standing if isinstance(r.event, Full)}
         filled: set[int] = set()
         for record in standing:
             event = record.event
@@ -383,7 +364,7 @@ class Journal:
                     at = entry.elapsed_min if entry.elapsed_min is not None else minute(record)
                     entry = replace(entry, jar_l=volume or None, of="jar")
                     _insert(placed, _Placed(told or record, at, entry, told is not None))
-            elif isinstance(event, Read) and event.jar not in filled | _ticked(standing):
+            elif isinstance(event, Read) and event.jar not in noted:
                 _insert(placed, _Placed(record, minute(record, event.entry), event.entry, True))
         return placed
 
@@ -525,11 +506,6 @@ def _switched(standing: Sequence[Record], on: bool) -> datetime | None:
     """When the heat went on, or off, for the last time."""
     moments = (r.at for r in standing if isinstance(r.event, Heat) and r.event.on is on)
     return max(moments, default=None)
-
-
-def _ticked(standing: Sequence[Record]) -> set[int | None]:
-    """Jars that were noted as full: a reading of one of them is laid with that note."""
-    return {r.event.jar for r in standing if isinstance(r.event, Full)}
 
 
 def _insert(placed: list[_Placed], one: _Placed) -> None:

@@ -26,62 +26,33 @@ GIVES = 0.3  # of a group, from which on a botanical is named with it
 
 
 class Stretch(NamedTuple):
-    """Where a group marks the stream.
+    """Where a group marks the stream."""
 
-    Parameters
-    ----------
-    from_l, to_l : float
-        Pooled distillate [L at 20 °C].
-    names : tuple of str
-        The botanicals that give most of it, most first.
-    fades_in, fades_out : bool
-        Whether the group before, or after, is so near that the end is open.
-    """
-
+    # pooled distillate [L at 20 °C]
     from_l: float
     to_l: float
-    names: tuple[str, ...]
+    names: tuple[str, ...]  # the botanicals that give most of it, most first
+    # whether the group before, or after, is so near that the end is open
     fades_in: bool
     fades_out: bool
 
 
 class Lane(NamedTuple):
-    """One group of flavour.
+    """One group of flavour."""
 
-    Parameters
-    ----------
-    group : str
-        Such as ``"citrus"``.
-    times : ndarray, shape (points,)
-        Its concentration in the stream over the thresholds of its compounds [-].
-    thick : ndarray, shape (points,)
-        That as a nose takes it, all lanes on one scale, 0 to 1.
-    stretches : tuple of Stretch
-        Where it marks the stream, in order.
-    """
-
-    group: str
-    times: Array
-    thick: Array
-    stretches: tuple[Stretch, ...]
+    group: str  # such as ``"citrus"``
+    times: Array  # its concentration in the stream over the thresholds of its compounds, shape (points,)
+    thick: Array  # that as a nose takes it, all lanes on one scale, 0 to 1, shape (points,)
+    stretches: tuple[Stretch, ...]  # where it marks the stream, in order
 
 
 class Lanes(NamedTuple):
-    """The lanes of a run.
+    """The lanes of a run."""
 
-    Parameters
-    ----------
-    collected_l : ndarray, shape (points,)
-        Pooled distillate, first drop to stop [L at 20 °C].
-    lanes : tuple of Lane
-        At most six groups that can be noticed, in the order in which they mark the stream.
-    below : tuple of str
-        Botanicals that never reach ten times their threshold in the stream.
-    """
-
-    collected_l: Array
+    collected_l: Array  # pooled distillate, first drop to stop [L at 20 °C], shape (points,)
+    # at most six groups that can be noticed, in the order in which they mark the stream
     lanes: tuple[Lane, ...]
-    below: tuple[str, ...]
+    below: tuple[str, ...]  # botanicals that never reach ten times their threshold in the stream
 
 
 def lanes(flavours: Flavours, points: int = POINTS) -> Lanes:
@@ -180,17 +151,10 @@ FURTHEST = 1e4  # times the dose, beyond which it is not looked for
 
 
 class NoticedDoses(NamedTuple):
-    """Doses of one line of a bill, as it is weighed [g].
+    """Doses of one line of a bill, as it is weighed [g]."""
 
-    Parameters
-    ----------
-    now_g : float
-        The dose of the plan.
-    hint_g, clear_g : float or None
-        From which on it is a hint, and clear, in the bottle; None where no dose does that.
-    """
-
-    now_g: float
+    now_g: float  # the dose of the plan
+    # from which on it is a hint, and clear, in the bottle; None where no dose does that
     hint_g: float | None
     clear_g: float | None
 

@@ -370,7 +370,8 @@ def verdicts(fit: Fit) -> tuple[Note, ...]:
         said.append(caution("most_do_not_fit", left_out=left, of=len(fit.residuals)))
     if fit.loosened:
         said.append(caution("plan_loosened"))
-    far = [name for name in NUMBERS if _away(fit, name) > FAR - 1.0]
+    away = dict(zip(NAMES, np.abs(fit.values - fit.prior.mean) / fit.prior.error, strict=True))
+    far = [name for name in NUMBERS if away[name] > FAR - 1.0]
     if far:
         said.append(caution("far_from_plan", numbers=far))
     return tuple(said)
@@ -388,11 +389,6 @@ def _contradicted(fit: Fit) -> dict[str, Any]:
 def _shows(fit: Fit, name: str) -> bool:
     k = NAMES.index(name)
     return bool(fit.information[k, k] > SHOWS**2)
-
-
-def _away(fit: Fit, name: str) -> float:
-    k = NAMES.index(name)
-    return float(abs(fit.values[k] - fit.prior.mean[k]) / fit.prior.error[k])
 
 
 def _neck(fit: Fit) -> Note:

@@ -281,7 +281,7 @@ def doubts_of(run: Run, *, model_misfit: bool = True) -> Doubts:
     return Doubts(
         parts=run.charge.parts,
         botanical_water_mol=sum(float(strength.moles(d.water_brought_l, 0.0).water_mol) for d in run.bill),
-        solids_l=sum(dose.solids_volume_l for dose in run.bill if dose.dose.where == "pot"),
+        solids_l=run.solids_l,
         still=still,
         inputs=inputs,
         span=_span(still, inputs),

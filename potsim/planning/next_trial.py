@@ -30,8 +30,8 @@ from potsim.planning.notes import Note, for_dose, hint, sentences
 from potsim.planning.plan import VERDICTS, BotanicalDose, JarStock, Plan, Result, StillPlan, Tasting
 from potsim.planning.release import CLEAR, LEAST_TIMES
 from potsim.planning.run import Run, distil
-from potsim.planning.schema import OIL_FACTORS
-from potsim.planning.sweep import charge_of, scaled, with_strength
+from potsim.planning.schema import OIL_FACTORS, amounts_of
+from potsim.planning.sweep import charge_of, grown, scaled, with_strength
 from potsim.planning.trials import (
     CLOSE,
     DROP,
@@ -245,11 +245,7 @@ def _changes(trial: Trial, run: Run, factors: Factors) -> tuple[DoseChange, ...]
 
 
 def _times(dose: BotanicalDose, factor: float) -> BotanicalDose:
-    amounts: dict[str, Any] = {
-        name: on_scale(getattr(dose, name) * factor)
-        for name in ("mass_g", "pieces")
-        if getattr(dose, name) is not None
-    }
+    amounts: dict[str, Any] = {name: on_scale(value * factor) for name, value in amounts_of(dose).items()}
     return replace(dose, **amounts)
 
 
@@ -290,10 +286,6 @@ def lost_by_cut(line: InBottle) -> Note | None:
     where, share = max(lost.items(), key=lambda place: place[1])
     half_l = line.passage.half_l if where == "after" and line.passage is not None else None
     return hint("lost_by_cut", line.label, where=where, share=share, half_l=half_l)
-
-
-def _words(name: str) -> str:
-    return name.replace("_", " ")
 
 
 # --- A recipe for another size: doses by the litre, fill, power, time, jars, and what does not scale.
@@ -392,7 +384,7 @@ def _exact(plan: Plan, volume_l: float, abv: float | None, per: Per, still: Stil
     sizes = tuple(JarStock(jar.size_l * by_charge, jar.count) for jar in made.jars.sizes)
     made = replace(
         made,
-        botanicals=tuple(_scaled_times(dose, by_dose) for dose in plan.botanicals),
+        botanicals=tuple(grown(dose, by_dose) for dose in plan.botanicals),
         still=_still(made.still, by_charge) if still is None else still,
         jars=replace(made.jars, sizes=sizes),
     )
@@ -408,15 +400,6 @@ def _exact(plan: Plan, volume_l: float, abv: float | None, per: Per, still: Stil
     raise ConvergenceError.of("charge_not_found")
 
 
-def _scaled_times(dose: BotanicalDose, factor: float) -> BotanicalDose:
-    mass, pieces = dose.mass_g, dose.pieces
-    return replace(
-        dose,
-        mass_g=None if mass is None else mass * factor,
-        pieces=None if pieces is None else pieces * factor,
-    )
-
-
 def _still(given: StillPlan, factor: float) -> StillPlan:
     """A still of the same fill, with power in proportion; surfaces grow less."""
     surface = factor**SURFACE
@@ -430,20 +413,8 @@ def _still(given: StillPlan, factor: float) -> StillPlan:
     return replace(given, power_steps=steps, **changed)
 
 
-def _rounded(plan: Plan) -> Plan:
-    """Every amount with as few digits as do, so that a person can read and measure it."""
-    return replace(
-        plan,
-        charge=_short(plan.charge),
-        still=_short(plan.still),
-        botanicals=_short(plan.botanicals),
-        cuts=_short(plan.cuts),
-        jars=_short(plan.jars),
-        bottling=replace(plan.bottling, stretch=_short(plan.bottling.stretch)),
-    )
-
-
 def _short(thing: Any, name: str = "") -> Any:
+    """A plan, or a part of it, with as few digits of each amount as a person can read and measure."""
     if isinstance(thing, tuple):
         return tuple(_short(part) for part in thing)
     if is_dataclass(thing) and not isinstance(thing, type):
@@ -452,7 +423,7 @@ def _short(thing: Any, name: str = "") -> Any:
 
 
 def _told(plan: Plan, exact: Plan, per: Per, still: StillPlan | None) -> Scaled:
-    made = _rounded(exact)
+    made: Plan = _short(exact)
     if still is not None:
         made = replace(made, still=still)
     before, after = distil(plan), distil(made)
@@ -593,7 +564,7 @@ def book(found: Mapping[str, Trial | PotsimError]) -> tuple[Entry, ...]:
         if isinstance(error, PotsimError)
     ]
     known = {entry.name: entry for entry in entries}
-    entries.sort(key=lambda entry: (_day(entry, known), _depth(entry, known), _counted(entry.name)))
+    entries.sort(key=lambda entry: (_day(entry, known), len(_line_of(entry, known)), _counted(entry.name)))
     return (*entries, *sorted(refused, key=lambda entry: _counted(entry.name)))
 
 
@@ -637,10 +608,6 @@ def _is_day(text: str) -> bool:
     except ValueError:
         return False
     return True
-
-
-def _depth(entry: Entry, known: Mapping[str, Entry]) -> int:
-    return len(_line_of(entry, known))
 
 
 def _counted(name: str) -> list[tuple[int, str]]:

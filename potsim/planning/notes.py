@@ -39,7 +39,7 @@ class Note(NamedTuple):
     values: Mapping[str, Any]  # numbers, names and sources that its sentence needs; plain data
 
     def __str__(self) -> str:
-        return sentences([self])[0]
+        return faces.sentences([self])[0]
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain data, the values beside the rest."""
@@ -73,11 +73,6 @@ def once(notes: Iterable[Note]) -> tuple[Note, ...]:
 def sentences(notes: Iterable[Note]) -> tuple[str, ...]:
     """Return notes in words."""
     return faces.sentences(notes)
-
-
-def worded(note: Note) -> str:
-    """Return one note in words."""
-    return sentences([note])[0]
 
 
 def plain_notes(notes: Iterable[Note]) -> list[dict[str, Any]]:

@@ -13,9 +13,36 @@ from dataclasses import field
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from potsim import faces
-from potsim.errors import SHARE, RangeError, RequestError, require, require_sort
-from potsim.planning import schema
-from potsim.planning.schema import MOST_STEPS, Key, Watch, check, key, keys_of
+from potsim.errors import SHARE as OF_ONE
+from potsim.errors import RangeError, RequestError, require, require_sort
+from potsim.planning.schema import (
+    ABV,
+    ABV_DIFFERENCE,
+    ADDITIONS,
+    CHOICE,
+    DAY,
+    DECADES,
+    DURATION,
+    JAR_NUMBERS,
+    JAR_SIZES,
+    MOST_STEPS,
+    PRICE,
+    RELATIVE,
+    SAID,
+    SHARE,
+    SHARES_OVER,
+    TEMPERATURE,
+    TEMPERATURE_DIFFERENCE,
+    TEXT,
+    VOLUME,
+    WORDS,
+    YES,
+    Key,
+    Watch,
+    check,
+    key,
+    keys_of,
+)
 from potsim.planning.schema import BotanicalDose as BotanicalDose
 from potsim.planning.schema import Ingredient as Ingredient
 from potsim.planning.schema import LeftOver as LeftOver
@@ -43,87 +70,72 @@ class Stop:
 
     # strength of the stream falls to this [% vol at 20 °C]
     stream_abv: float | None = key(
-        *(schema.ABV, 0, 97),
-        default=None,
+        *(ABV, 0, 97),
         open_low=True,
         example="55 %",
         label="the stream falls to",
-        vary=True,
         slider=(1, 90, 0.5),
         watch=Watch("stream_abv", False),
     )
     # strength of the pot falls to this [% vol at 20 °C]
     pot_abv: float | None = key(
-        *(schema.ABV, 0, 97),
-        default=None,
+        *(ABV, 0, 97),
         open_low=True,
         example="5 %",
         label="the pot falls to",
-        vary=True,
         slider=(0.5, 60, 0.5),
         watch=Watch("pot_abv", False),
     )
     # vapour temperature rises to this [°C]
     vapour_c: float | None = key(
-        *(schema.TEMPERATURE, 50, 105),
-        default=None,
+        *(TEMPERATURE, 50, 105),
         example="92 °C",
         label="the vapour reaches",
-        vary=True,
         slider=(78, 100, 0.1),
         watch=Watch("vapour_c", True),
     )
     # pooled distillate reaches this [L at 20 °C]
     collected_l: float | None = key(
-        *(schema.VOLUME, 0, 1e5),
-        default=None,
+        *(VOLUME, 0, 1e5),
         open_low=True,
-        name="collected",
         example="700 mL",
         label="this much is collected",
-        vary=True,
         extensive=True,
         watch=Watch("collected_l", True),
     )
     # share of the charged ethanol collected reaches this, 0 to 1
     recovered: float | None = key(
-        *(schema.SHARE, 0, 0.9999),
-        default=None,
+        *(SHARE, 0, 0.9999),
         open_low=True,
         unit="of the alcohol (0 to 1)",
         example="90 %",
         label="this much of the alcohol is over",
-        vary=True,
         slider=(1, 99.5, 0.5),
         watch=Watch("recovered", True),
     )
     # time since switch-on reaches this [min]
     elapsed_min: float | None = key(
-        *(schema.DURATION, 0, 1e5),
-        default=None,
+        *(DURATION, 0, 1e5),
         open_low=True,
-        name="elapsed",
         example="90 min",
         label="this much time has passed",
         vary=True,
         watch=Watch("elapsed_min", True),
     )
     # the stream turns cloudy
-    cloudy: bool = key(schema.YES, default=False, example="true", label="it turns cloudy")
+    cloudy: bool = key(YES, default=False, example="true", label="it turns cloudy")
     # botanical name to the share of what comes over of it by 99 % of the alcohol, 0 to 1
     over: Mapping[str, float] = key(
-        schema.SHARES_OVER, default=dict, example='{ "fennel seed" = "95 %" }', label="a botanical is over"
+        SHARES_OVER, default=dict, example='{ "fennel seed" = "95 %" }', label="a botanical is over"
     )
     # all that would be noticed in the bottle has given nearly all that it gives
-    faded: bool = key(schema.YES, default=False, example="true", label="the flavours have faded")
+    faded: bool = key(YES, default=False, example="true", label="the flavours have faded")
     # what the parrot shows falls to this [% vol at 20 °C]
     parrot_abv: float | None = key(
-        *(schema.ABV, 0, 97),
-        default=None,
+        *(ABV, 0, 97),
         open_low=True,
         example="55 %",
         label="the parrot falls to",
-        vary=True,
         slider=(1, 90, 0.5),
         watch=Watch("parrot_abv", False),
     )
@@ -131,7 +143,7 @@ class Stop:
     def __post_init__(self) -> None:
         check(self, "cuts.stop")
         for name, share in self.over.items():
-            require(f"cuts.stop.over.{name}", share, 0, 0.999, SHARE, open_low=True)
+            require(f"cuts.stop.over.{name}", share, 0, 0.999, OF_ONE, open_low=True)
 
     @property
     def named(self) -> dict[str, Any]:
@@ -146,21 +158,17 @@ class Cuts:
 
     # heads as a volume [L at 20 °C]; or else ``heads_share``
     heads_l: float | None = key(
-        *(schema.VOLUME, 0, 1e5),
-        default=None,
-        name="heads",
+        *(VOLUME, 0, 1e5),
         example="30 mL",
         label="Heads",
         noun="the heads cut",
-        vary=True,
         extensive=True,
         step=0.001,
         usually="none",
     )
     # heads as a share of the charge's volume, 0 to 1
     heads_share: float | None = key(
-        *(schema.SHARE, 0, 0.5),
-        default=None,
+        *(SHARE, 0, 0.5),
         unit="of the charge (0 to 1)",
         example="2 %",
         label="Heads",
@@ -172,7 +180,7 @@ class Cuts:
 
     def __post_init__(self) -> None:
         require("cuts.heads", self.heads_l, 0, 1e5, "L")
-        require("cuts.heads", self.heads_share, 0, 0.5, SHARE)
+        require("cuts.heads", self.heads_share, 0, 0.5, OF_ONE)
         if self.heads_l is not None and self.heads_share is not None:
             raise RequestError.of("conflict", "cuts.heads", other="heads_share")
 
@@ -195,11 +203,11 @@ class JarPlan:
 
     # what is owned; empty for a proposal
     sizes: tuple[JarStock, ...] = key(
-        schema.JAR_SIZES, default=(), example="12 x 60 mL", label="Jars you own", usually="a proposal"
+        JAR_SIZES, default=(), example="12 x 60 mL", label="Jars you own", usually="a proposal"
     )
     # numbers of the jars pooled; empty for all between heads and tails
     keep: tuple[int, ...] = key(
-        schema.JAR_NUMBERS,
+        JAR_NUMBERS,
         default=(),
         example="2-9,11",
         label="Jars to pool",
@@ -208,9 +216,7 @@ class JarPlan:
     )
     # one small jar, emptied into the keep as long as it still tastes right [L]
     working_l: float | None = key(
-        *(schema.VOLUME, LEAST_JAR_L, 1e4),
-        default=None,
-        name="working",
+        *(VOLUME, LEAST_JAR_L, 1e4),
         example="60 mL",
         label="Working jar",
         noun="the working jar",
@@ -234,22 +240,16 @@ class Stretch:
 
     # volume added [L at 20 °C]
     spirit_l: float = key(
-        *(schema.VOLUME, 0, 1e5),
-        open_low=True,
-        name="spirit",
-        example="1 L",
-        label="Volume",
-        vary=True,
-        extensive=True,
+        VOLUME, 0, 1e5, needed=True, open_low=True, example="1 L", label="Volume", extensive=True
     )
     # its strength [% vol at 20 °C]
     abv: float = key(
-        *(schema.ABV, 0, 100),
+        *(ABV, 0, 100),
+        needed=True,
         open_low=True,
         example="96 %",
         label="Strength",
         noun="the strength of the neutral spirit",
-        vary=True,
         slider=(1, 96.5, 0.5),
     )
 
@@ -263,8 +263,7 @@ class Bottling:
 
     # bottling strength [% vol at 20 °C]; ``None`` for no proofing
     abv: float | None = key(
-        *(schema.ABV, 0, 100),
-        default=None,
+        *(ABV, 0, 100),
         open_low=True,
         example="42 %",
         label="Bottling strength",
@@ -274,10 +273,8 @@ class Bottling:
     )
     # volume of a bottle [L]
     bottle_l: float | None = key(
-        *(schema.VOLUME, 0, 1e4),
-        default=None,
+        *(VOLUME, 0, 1e4),
         open_low=True,
-        name="bottle",
         example="350 mL",
         label="Bottle",
         vary=True,
@@ -285,30 +282,18 @@ class Bottling:
     )
     # number of additions of water
     steps: int = key(
-        *(schema.ADDITIONS, 1, 50),
-        default=1,
-        unit="additions",
-        example="2",
-        label="Additions of water",
-        usually="1",
+        ADDITIONS, 1, 50, default=1, unit="additions", example="2", label="Additions of water", usually="1"
     )
     stretch: Stretch | None = None  # neutral spirit added first; no weaker than ``abv``, which it needs
     # what an empty bottle costs
-    bottle_price: float | None = key(
-        *(schema.PRICE, 0), default=None, example="0.80", label="Price of a bottle"
-    )
+    bottle_price: float | None = key(PRICE, 0, example="0.80", label="Price of a bottle")
     # learnt from a glass of an earlier batch: added to log10 of every solubility of oil [decades]
     cloud_shift: float | None = key(
-        *(schema.DECADES, -2, 2),
-        default=None,
-        example="0.2",
-        label="Shift of the cloud",
-        usually="no glass tried yet",
+        DECADES, -2, 2, example="0.2", label="Shift of the cloud", usually="no glass tried yet"
     )
     # what the glass itself showed, of which `cloud_shift` believes a part [decades]; the band reaches it
     cloud_seen: float | None = key(
-        *(schema.DECADES, -10, 10),
-        default=None,
+        *(DECADES, -10, 10),
         example="0.4",
         label="Shift seen in the glass",
         usually="as far as the shift",
@@ -334,35 +319,26 @@ class Uncertainty:
     """Standard uncertainty of what was typed."""
 
     # of each strength [% vol]
-    abv: float = key(*(schema.ABV_DIFFERENCE, 0, 20), default=0.5, example="0.5 %", label="Each strength")
+    abv: float = key(ABV_DIFFERENCE, 0, 20, default=0.5, example="0.5 %", label="Each strength")
     # relative, of the charge's volume
     volume: float = key(
-        *(schema.RELATIVE, 0, 0.5), default=0.02, unit="(0.02 is 2 %)", example="2 %", label="The charge"
+        RELATIVE, 0, 0.5, default=0.02, unit="(0.02 is 2 %)", example="2 %", label="The charge"
     )
     # relative, of what the neck sheds
     neck_loss: float = key(
-        *(schema.RELATIVE, 0, 2),
-        default=0.30,
-        unit="(0.3 is 30 %)",
-        example="30 %",
-        label="What the neck sheds",
+        RELATIVE, 0, 2, default=0.30, unit="(0.3 is 30 %)", example="30 %", label="What the neck sheds"
     )
     # relative, of what the pot sheds
     pot_loss: float = key(
-        *(schema.RELATIVE, 0, 2),
-        default=0.30,
-        unit="(0.3 is 30 %)",
-        example="30 %",
-        label="What the pot sheds",
+        RELATIVE, 0, 2, default=0.30, unit="(0.3 is 30 %)", example="30 %", label="What the pot sheds"
     )
     # of the room [K]
     room_c: float = key(
-        *(schema.TEMPERATURE_DIFFERENCE, 0, 30), default=3.0, name="room", example="3 K", label="The room"
+        TEMPERATURE_DIFFERENCE, 0, 30, default=3.0, name="room", example="3 K", label="The room"
     )
     # relative, of the heat that reaches the pot; ``None`` for what the kind of heat leaves open
     power: float | None = key(
-        *(schema.RELATIVE, 0, 0.5),
-        default=None,
+        *(RELATIVE, 0, 0.5),
         unit="(0.15 is 15 %)",
         example="15 %",
         label="The heat",
@@ -370,7 +346,7 @@ class Uncertainty:
     )
     # share of what comes over that may be lost besides, 0 to 1
     lost: float = key(
-        *(schema.RELATIVE, 0, 0.2), default=0.02, unit="(0.02 is 2 %)", example="2 %", label="Lost besides"
+        RELATIVE, 0, 0.2, default=0.02, unit="(0.02 is 2 %)", example="2 %", label="Lost besides"
     )
 
     def __post_init__(self) -> None:
@@ -382,58 +358,29 @@ class Result:
     """What came of a run."""
 
     # day of the run
-    date: datetime.date | str | None = key(schema.DAY, default=None, example="2025-03-01", label="Day")
+    date: datetime.date | str | None = key(DAY, example="2025-03-01", label="Day")
     # all that came over, pooled, heads included [L at 20 °C]
-    collected_l: float | None = key(
-        *(schema.VOLUME, 0, 1e5),
-        default=None,
-        open_low=True,
-        name="collected",
-        example="640 mL",
-        label="Collected",
-    )
+    collected_l: float | None = key(VOLUME, 0, 1e5, open_low=True, example="640 mL", label="Collected")
     # its strength [% vol at 20 °C]
-    abv: float | None = key(
-        *(schema.ABV, 0, 100), default=None, name="strength", example="71 %", label="Its strength"
-    )
+    abv: float | None = key(ABV, 0, 100, name="strength", example="71 %", label="Its strength")
     # what was left in the pot [L at 20 °C]
-    pot_left_l: float | None = key(
-        *(schema.VOLUME, 0, 1e5), default=None, name="pot_left", example="1.3 L", label="Left in the pot"
-    )
+    pot_left_l: float | None = key(VOLUME, 0, 1e5, example="1.3 L", label="Left in the pot")
     # its strength [% vol at 20 °C]
-    pot_left_abv: float | None = key(
-        *(schema.ABV, 0, 100), default=None, example="9 %", label="Strength left in the pot"
-    )
+    pot_left_abv: float | None = key(ABV, 0, 100, example="9 %", label="Strength left in the pot")
     # numbers of the jars pooled; empty if not said
-    jars_kept: tuple[int, ...] = key(schema.JAR_NUMBERS, default=(), example="2-9", label="Jars pooled")
+    jars_kept: tuple[int, ...] = key(JAR_NUMBERS, default=(), example="2-9", label="Jars pooled")
     # strength at which a glass of the keep hazed, let down with water [% vol]
-    clouded_at: float | None = key(
-        *(schema.ABV, 0, 100),
-        default=None,
-        open_low=True,
-        example="38 %",
-        label="A glass hazed at",
-    )
+    clouded_at: float | None = key(ABV, 0, 100, open_low=True, example="38 %", label="A glass hazed at")
     # its temperature [°C]; ``None`` is a room's
-    clouded_at_c: float | None = key(
-        *(schema.TEMPERATURE, 0, 40),
-        default=None,
-        example="8 °C",
-        label="The glass at",
-    )
+    clouded_at_c: float | None = key(TEMPERATURE, 0, 40, example="8 °C", label="The glass at")
     # all collected when the stream was first seen hazy [L at 20 °C]
     stream_hazy_at_l: float | None = key(
-        *(schema.VOLUME, 0, 1e5),
-        default=None,
-        open_low=True,
-        name="stream_hazy_at",
-        example="330 mL",
-        label="Stream hazy at",
+        VOLUME, 0, 1e5, open_low=True, example="330 mL", label="Stream hazy at"
     )
     # what was bottled, as written
-    bottled: str = key(schema.SAID, default="", example="3 bottles of 350 mL", label="Bottled")
+    bottled: str = key(SAID, default="", example="3 bottles of 350 mL", label="Bottled")
     # what it was like, as written
-    words: str = key(schema.WORDS, default="", example="clean, a little sweet", label="In words")
+    words: str = key(WORDS, default="", example="clean, a little sweet", label="In words")
 
     def __post_init__(self) -> None:
         check(self, "result")
@@ -448,17 +395,15 @@ class Tasting:
     """What a taster says of one botanical."""
 
     # any of its names; ``"juniper (basket)"`` where the bill has it in pot and basket
-    botanical: str = key(schema.TEXT, example="coriander seed", label="Botanical")
+    botanical: str = key(TEXT, needed=True, example="coriander seed", label="Botanical")
     # one of `VERDICTS`; ``None`` if it is only talked about
-    verdict: str | None = key(
-        schema.CHOICE, default=None, example="a touch less", label="Verdict", choices=VERDICTS
-    )
+    verdict: str | None = key(CHOICE, example="a touch less", label="Verdict", choices=VERDICTS)
     # what it was like
-    words: str = key(schema.WORDS, default="", example="soapy at the end", label="In words")
+    words: str = key(WORDS, default="", example="soapy at the end", label="In words")
     # strength or place at which it was tasted, as written
-    tasted_at: str | None = key(schema.SAID, default=None, example="20 %", label="Tasted at")
+    tasted_at: str | None = key(SAID, example="20 %", label="Tasted at")
     # jars of the trial in which it was noticed; none if it is not told
-    tasted_in: tuple[int, ...] = key(schema.JAR_NUMBERS, default=(), example="2-5", label="Tasted in jars")
+    tasted_in: tuple[int, ...] = key(JAR_NUMBERS, default=(), example="2-5", label="Tasted in jars")
 
     def __post_init__(self) -> None:
         check(self, "note")
@@ -492,12 +437,11 @@ class Plan:
 
     charge: tuple[Ingredient | LeftOver, ...]  # what is blended into the pot; at least one
     title: str = key(
-        schema.TEXT, default="Untitled run", example="Bench spirit, trial 1", label="Title"
+        TEXT, default="Untitled run", example="Bench spirit, trial 1", label="Title"
     )  # a name for the run
     # system of units that answers are told in; ``None`` is metric
     units: str | None = key(
-        schema.CHOICE,
-        default=None,
+        CHOICE,
         example="us",
         label="Units of answers",
         choices=SYSTEMS,

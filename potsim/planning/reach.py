@@ -15,9 +15,10 @@ from potsim.errors import SHARE, VOL, RequestError, UnknownNameError, in_units_o
 from potsim.liquid import strength
 from potsim.planning import stops
 from potsim.planning.apparatus import settle
+from potsim.planning.botanicals import solids
 from potsim.planning.charge import between, blend
-from potsim.planning.frames import Line, outcome, particular
-from potsim.planning.notes import MOST_FILL, Note, caution, hint, plain_notes, sentences, worded
+from potsim.planning.frames import Line, frame, outcome, particular
+from potsim.planning.notes import MOST_FILL, Note, caution, hint, plain_notes, sentences
 from potsim.planning.plan import JarPlan, Plan, Stop, Stretch
 from potsim.planning.run import Run, distil, resolve_bill
 from potsim.planning.stops import moment
@@ -70,7 +71,7 @@ def opened(plan: Plan) -> Open:
         raise RequestError.of("no_alcohol", "charge.abv")
     setting = settle(plan, charge)
     run = course(charge.mol, charge.x, setting.still)
-    solids_l = sum(dose.solids_volume_l for dose in resolve_bill(plan) if dose.dose.where == "pot")
+    solids_l = solids(resolve_bill(plan))
     level = run.first(stops.min_level(run, solids_l).margin) if setting.still.min_level_l > 0.0 else None
     last = EXHAUSTED if level is None else level
     heads = 0.0
@@ -161,22 +162,19 @@ SPARE = 1.001  # of the least level, so that rounding does not bare it
 HALVINGS = 24
 
 
-@dataclass(frozen=True)
-class Goal:
-    """A volume that is wanted."""
+def _keep_l(run: Run) -> float:
+    return run.keep.volume_l
 
-    question: Note  # what it is
-    wanted_l: float  # how much [L at 20 °C]
-    measure: Callable[[Run], float]  # from a run to how much it gives [L]
+
+@dataclass(frozen=True)
+class Wish:
+    """A question, and how far a run is from its answer."""
+
+    question: Note  # what is asked
     cut: Callable[[Plan], Plan]  # from a plan to the plan whose keep ends as asked
-
-
-@dataclass(frozen=True)
-class Amount:
-    """A plan for a wanted volume."""
-
-    plan: Plan  # one run
-    runs: int  # how many such runs it takes
+    miss: Callable[[Run, int], float]  # how far so many equal runs are from what was asked, relative
+    wanted_l: float | None = None  # the volume that is wanted [L at 20 °C]; ``None`` if any will do
+    measure: Callable[[Run], float] = _keep_l  # from a run to how much it gives [L]
 
 
 def hot_l(plan: Plan) -> float:
@@ -185,19 +183,19 @@ def hot_l(plan: Plan) -> float:
     return float(run.course.at(np.array([0.0])).pot_hot_l[0]) + run.solids_l
 
 
-def by_amount(plan: Plan, goal: Goal, spare: float) -> Amount:
+def by_amount(plan: Plan, wish: Wish, wanted_l: float, spare: float) -> tuple[Plan, int]:
     """Scale a plan until it gives what is wanted and a little to spare, in as many runs as the pot takes.
 
-    What it comes to is rounded up to what can be measured.
+    Returned are the plan of one run, rounded up to what can be measured, and how many runs.
     """
 
     def sized(factor: float, *, measurable: bool = False) -> Plan:
-        return goal.cut(scaled(plan, factor, measurable=measurable))
+        return wish.cut(scaled(plan, factor, measurable=measurable))
 
     def gives(factor: float) -> float:
-        return goal.measure(distil(sized(factor)))
+        return wish.measure(distil(sized(factor)))
 
-    wanted = goal.wanted_l * (1.0 + max(spare, ABOVE))
+    wanted = wanted_l * (1.0 + max(spare, ABOVE))
     if plan.still.capacity_l is None:
         factor, runs = _factor(gives, wanted, None), 1
     else:
@@ -205,7 +203,7 @@ def by_amount(plan: Plan, goal: Goal, spare: float) -> Amount:
         most = gives(full)
         runs = max(1, math.ceil(wanted / most))
         if runs > MOST_RUNS:
-            values: dict[str, Any] = {"question": goal.question, "most_l": most}
+            values: dict[str, Any] = {"question": wish.question, "most_l": most}
             raise RequestError.of("too_many_runs", given=runs, allowed=MOST_RUNS, **values)
         factor = _factor(gives, wanted / runs, full)
     made = sized(factor, measurable=True)
@@ -213,8 +211,8 @@ def by_amount(plan: Plan, goal: Goal, spare: float) -> Amount:
     if capacity is not None and hot_l(made) > MOST_FILL * capacity * (1.0 + ABOVE):
         # Rounding up overfills: a little less, where that still is what was asked.
         less = sized(factor * (1.0 - ROUNDING), measurable=True)
-        made = less if runs * goal.measure(distil(less)) >= goal.wanted_l else made
-    return Amount(made, runs)
+        made = less if runs * wish.measure(distil(less)) >= wanted_l else made
+    return made, runs
 
 
 def _factor(gives: Function, wanted: float, full: float | None) -> float:
@@ -294,11 +292,11 @@ def _root(function: Function, between: tuple[float, float]) -> float:
     return float(brentq(function, *between, xtol=1e-300, rtol=CLOSE))
 
 
-def by_strength(plan: Plan, goal: Goal, spare: float) -> Plan:
+def by_strength(plan: Plan, wish: Wish, wanted_l: float, spare: float) -> Plan:
     """Change the water in the charge until it gives what is wanted, in one run."""
 
     def made(abv: float) -> Plan:
-        return goal.cut(with_strength(plan, abv))
+        return wish.cut(with_strength(plan, abv))
 
     def gives(abv: float) -> float:
         here = made(abv)
@@ -306,14 +304,14 @@ def by_strength(plan: Plan, goal: Goal, spare: float) -> Plan:
         if capacity is not None and hot_l(here) > MOST_FILL * capacity:
             allowed = MOST_FILL * capacity
             raise RequestError.of("overfull", given=hot_l(here), allowed=allowed, capacity_l=capacity)
-        return goal.measure(distil(here))
+        return wish.measure(distil(here))
 
     looked = [(abv, _or_nothing(gives, abv)) for abv in np.linspace(WEAKEST_ABV, strongest(plan), STRENGTHS)]
     possible = [(float(abv), volume) for abv, volume in looked if volume > 0.0]
     if not possible:
         made(strongest(plan))  # says why
-        raise RequestError.of("no_charge_fits", question=goal.question)
-    wanted = goal.wanted_l * (1.0 + max(spare, ABOVE))
+        raise RequestError.of("no_charge_fits", question=wish.question)
+    wanted = wanted_l * (1.0 + max(spare, ABOVE))
     pairs = [
         (a, b)
         for (a, at_a), (b, at_b) in itertools.pairwise(possible)
@@ -323,14 +321,14 @@ def by_strength(plan: Plan, goal: Goal, spare: float) -> Plan:
         volumes = [volume for _, volume in possible]
         raise RequestError.of(
             "not_by_strength",
-            given=goal.wanted_l,
+            given=wanted_l,
             allowed=[min(volumes), max(volumes)],
-            question=goal.question,
+            question=wish.question,
             abvs=[possible[0][0], possible[-1][0]],
         )
     own = charge_of(plan).abv
     pair = min(pairs, key=lambda pair: abs(0.5 * (pair[0] + pair[1]) - own))
-    return goal.cut(scaled(made(_root(lambda abv: gives(abv) - wanted, pair)), 1.0, measurable=True))
+    return wish.cut(scaled(made(_root(lambda abv: gives(abv) - wanted, pair)), 1.0, measurable=True))
 
 
 # --- Questions asked backwards: the charge and the stop that give what is wanted.
@@ -361,7 +359,7 @@ class Reach(Line):
     @property
     def asked(self) -> str:
         """The question in words."""
-        return worded(self.question)
+        return str(self.question)
 
     @property
     def spirit_l(self) -> float:
@@ -409,10 +407,7 @@ class Reach(Line):
 
     def to_frame(self) -> pd.DataFrame:
         """Return the runs as a table."""
-        import pandas as pd
-
-        rows = [{"run": k + 1, **plain(outcome(self.run))} for k in range(self.runs)]
-        return pd.DataFrame(rows)
+        return frame({"run": k + 1, **plain(outcome(self.run))} for k in range(self.runs))
 
 
 @in_units_of_plan
@@ -477,20 +472,19 @@ def reach(
     wish = _wish(plan, bottles, keep_l, keep_abv, recover)
     start = _let_down(replace(plan, jars=JarPlan()))
     runs, why = 1, "too_strong" if start.charge != plan.charge else None
-    if wish.goal is None:
+    if wish.wanted_l is None:
         answer = wish.cut(start)
     elif by == "strength":
-        answer = by_strength(start, wish.goal, spare)
+        answer = by_strength(start, wish, wish.wanted_l, spare)
     else:
         if keep_l is not None and keep_abv is not None:
             weak = weak_enough(start, keep_l, keep_abv)
             start, why = weak, why if weak is start else "least_level"
-        found = by_amount(start, wish.goal, spare)
-        answer, runs = found.plan, found.runs
+        answer, runs = by_amount(start, wish, wish.wanted_l, spare)
     answer, run, jar_notes = _with_jars(answer, plan, wish, runs)
-    moved = _moved(plan, run, runs, why, scaled_too=wish.goal is not None and by == "amount")
-    if wish.goal is not None:
-        moved.append(hint("spare_given", spare=spare, gives_l=runs * wish.goal.measure(run)))
+    moved = _moved(plan, run, runs, why, scaled_too=wish.wanted_l is not None and by == "amount")
+    if wish.wanted_l is not None:
+        moved.append(hint("spare_given", spare=spare, gives_l=runs * wish.measure(run)))
     if wish.cut is not _as_planned:
         moved += _end_notes(plan, answer, run)
     one_run = runs * hot_l(answer) / MOST_FILL if runs > 1 else None
@@ -510,19 +504,9 @@ def _let_down(plan: Plan) -> Plan:
     return with_strength(plan, RULE_ABV) if charge_of(plan).abv > TOO_STRONG_ABV + NEAR_ABV else plan
 
 
-@dataclass(frozen=True)
-class _Wish:
-    """A question, how the keep must end, what volume is wanted, and how far a run is from it."""
-
-    question: Note
-    cut: Callable[[Plan], Plan]
-    goal: Goal | None
-    miss: Callable[[Run, int], float]
-
-
 def _wish(
     plan: Plan, bottles: int | None, keep_l: float | None, keep_abv: float | None, recover: float | None
-) -> _Wish:
+) -> Wish:
     asked = [bottles is not None, keep_l is not None or keep_abv is not None, recover is not None]
     if sum(asked) != 1:
         raise RequestError.of("one_question", given=sum(asked), allowed=1)
@@ -533,17 +517,15 @@ def _wish(
         return _bottles(plan, bottles)
     if recover is not None:
         question = hint("asked_share", recovered=recover)
-        return _Wish(question, _cut_at(recover, end_at_share), None, _misses((_kept, recover)))
+        return Wish(question, _cut_at(recover, end_at_share), _misses((_kept, recover)))
     cut = _as_planned if keep_abv is None else _cut_at(keep_abv, end_at_abv)
-    strong = () if keep_abv is None else ((_keep_abv, keep_abv),)
+    strong: tuple[Measured, ...] = () if keep_abv is None else ((lambda run: run.keep.abv, keep_abv),)
     question = hint("asked_keep", volume_l=keep_l, abv=keep_abv)
-    if keep_l is None:
-        return _Wish(question, cut, None, _misses(*strong))
-    goal = Goal(question, keep_l, lambda run: run.keep.volume_l, cut)
-    return _Wish(question, cut, goal, _misses(*strong, volume=(goal.measure, keep_l)))
+    volume = None if keep_l is None else (_keep_l, keep_l)
+    return Wish(question, cut, _misses(*strong, volume=volume), keep_l)
 
 
-def _bottles(plan: Plan, bottles: int) -> _Wish:
+def _bottles(plan: Plan, bottles: int) -> Wish:
     require("bottles", bottles, 1, 1e6, "bottles")
     if bottles != int(bottles):
         raise RequestError.of("wrong_type", "bottles", given=repr(bottles), allowed="int")
@@ -554,8 +536,7 @@ def _bottles(plan: Plan, bottles: int) -> _Wish:
     wanted = int(bottles) * bottling.bottle_l
     require("bottling.bottle", wanted, LEAST_L, unit="L")
     question = hint("asked_bottles", bottles=int(bottles), bottle_l=bottling.bottle_l, abv=bottling.abv)
-    goal = Goal(question, wanted, _bottled_l, _as_planned)
-    return _Wish(question, _as_planned, goal, _misses(volume=(_bottled_l, wanted)))
+    return Wish(question, _as_planned, _misses(volume=(_bottled_l, wanted)), wanted, _bottled_l)
 
 
 def _as_planned(plan: Plan) -> Plan:
@@ -572,10 +553,6 @@ def _cut_at(wanted: float, find: Callable[[Open, float], float]) -> Callable[[Pl
 
 def _bottled_l(run: Run) -> float:
     return run.proofing.volume_l if run.proofing else 0.0
-
-
-def _keep_abv(run: Run) -> float:
-    return run.keep.abv
 
 
 def _kept(run: Run) -> float:
@@ -597,7 +574,7 @@ def _misses(*each: Measured, volume: Measured | None = None) -> Callable[[Run, i
     return miss
 
 
-def _with_jars(answer: Plan, plan: Plan, wish: _Wish, runs: int) -> tuple[Plan, Run, tuple[Note, ...]]:
+def _with_jars(answer: Plan, plan: Plan, wish: Wish, runs: int) -> tuple[Plan, Run, tuple[Note, ...]]:
     """Run the answer with the jars of the plan; with a row proposed, where they do not hold the keep."""
     notes = [hint("jars_kept_left_out", "jars.keep")] if plan.jars.keep else []
     if plan.jars.stock:

@@ -9,7 +9,7 @@ from typing import Any, Literal, get_args
 
 from potsim.errors import VOL, RangeError, RequestError, UnknownNameError, require
 from potsim.liquid import equilibrium, strength
-from potsim.records import dataclass
+from potsim.records import dataclass, said
 
 Sample = Literal["stream", "jar", "parrot", "pooled"]
 SAMPLES: tuple[str, ...] = get_args(Sample)
@@ -68,11 +68,7 @@ class Entry:
 
     def to_dict(self) -> dict[str, Any]:
         """Return what was read, without what was not; for a journal."""
-        return {
-            item.name: getattr(self, item.name)
-            for item in fields(self)
-            if getattr(self, item.name) != item.default
-        }
+        return said(self)
 
     @classmethod
     def from_dict(cls, given: dict[str, Any]) -> Entry:

@@ -67,24 +67,12 @@ SERIES: Mapping[str, tuple[tuple[float, float], ...]] = {
 
 @dataclass(frozen=True)
 class Tissue:
-    """A piece of plant material as far as the release of oil goes.
+    """A piece of plant material as far as the release of oil goes."""
 
-    Parameters
-    ----------
-    shape : {'sphere', 'slab'}
-        How oil finds its way out: to all sides, or to two.
-    half_mm : float
-        Radius of the sphere, half the thickness of the slab [mm].
-    at_hand : float
-        Share of the oil that only has to be washed off, 0 to 1.
-    lipid_l_per_kg : float
-        Fat, wax and resin [L per kg of dried material].
-    """
-
-    shape: Shape
-    half_mm: float
-    at_hand: float
-    lipid_l_per_kg: float
+    shape: Shape  # how oil finds its way out: to all sides, or to two
+    half_mm: float  # radius of the sphere, half the thickness of the slab [mm]
+    at_hand: float  # share of the oil that only has to be washed off, 0 to 1
+    lipid_l_per_kg: float  # fat, wax and resin [L per kg of dried material]
 
     def pools(self, level: Level = "typical", at_hand_level: Level = "typical") -> tuple[Pools, Pools]:
         """Shares of the oil, and the rate at which each leaves [1/s of easy time]: washed, and by diffusion.
@@ -221,21 +209,11 @@ KEPT = 4096  # classes remembered
 
 
 class Class(NamedTuple):
-    """When something comes over in the reference run.
+    """When something comes over in the reference run."""
 
-    Parameters
-    ----------
-    klass : {'early', 'middle', 'late', 'stays'}
-        By where half of what comes over is over.
-    half_share : float
-        That place, as a share of the distillate, 0 to 1; 1 for what stays.
-    compounds : mapping of str to Class
-        Each compound of it.
-    """
-
-    klass: Klass
-    half_share: float
-    compounds: Mapping[str, Class] = {}
+    klass: Klass  # by where half of what comes over is over
+    half_share: float  # that place, as a share of the distillate, 0 to 1; 1 for what stays
+    compounds: Mapping[str, Class] = {}  # each compound of it
 
 
 def alcohol_over(course: Course) -> float:
@@ -420,162 +398,87 @@ class Band(NamedTuple):
 
 
 class Passage(NamedTuple):
-    """Where something comes over, up to the stop.
+    """Where something comes over, up to the stop."""
 
-    Parameters
-    ----------
-    start_l, half_l, end_l : float
-        5, 50 and 95 % of what is over by the stop is over [L at 20 °C].
-    peak_l : float
-        The stream holds most of it [L at 20 °C].
-    """
-
+    # 5, 50 and 95 % of what is over by the stop is over [L at 20 °C]
     start_l: float
     half_l: float
-    peak_l: float
+    peak_l: float  # the stream holds most of it [L at 20 °C]
+    # 5, 50 and 95 % of what is over by the stop is over [L at 20 °C]
     end_l: float
 
 
 @dataclass(frozen=True)
 class CompoundFlavour:
-    """One compound of one botanical, or of the base spirit.
+    """One compound of one botanical, or of the base spirit."""
 
-    Parameters
-    ----------
-    compound_id, name, odour, group : str
-        What it is, what it smells of and the group of flavour that is.
-    klass : {'early', 'middle', 'late', 'stays'}
-        When it comes over in the reference run, see `potsim.planning.release`.
-    passage : Passage or None
-        Where it comes over in this run; None for what stays.
-    releasable_g, over_g : float
-        What the source holds of it, and what of that is over by the stop [g].
-    left_in_plant, left_in_pot : float
-        Shares of it that are still in the plant, and in the pot, at the stop, 0 to 1.
-    odour_threshold_ug_per_l : float or None
-        Least concentration noticed in water [µg/L], a rough guide; None when none is known.
-    route : str
-        How its volatility was found.
-    expected_factor : float
-        Expected error of the volatility: 2 means between half and double.
-    """
-
+    # what it is, what it smells of and the group of flavour that is
     compound_id: str
     name: str
     odour: str
     group: str
-    klass: Klass
-    passage: Passage | None
+    klass: Klass  # when it comes over in the reference run, see `classes`
+    passage: Passage | None  # where it comes over in this run; None for what stays
+    # what the source holds of it, and what of that is over by the stop [g]
     releasable_g: float
     over_g: float
+    # shares of it that are still in the plant, and in the pot, at the stop, 0 to 1
     left_in_plant: float
     left_in_pot: float
+    # least concentration noticed in water [µg/L], a rough guide; None when none is known
     odour_threshold_ug_per_l: float | None
-    route: str
-    expected_factor: float
+    route: str  # how its volatility was found
+    expected_factor: float  # expected error of the volatility: 2 means between half and double
 
 
 @dataclass(frozen=True)
 class BotanicalFlavour:
-    """One line of the bill; the volatile oil as a whole and each compound.
+    """One line of the bill; the volatile oil as a whole and each compound."""
 
-    Parameters
-    ----------
-    line : int
-        Which line of the bill, from 0.
-    botanical_id, botanical : str
-        What it is.
-    where : {'pot', 'basket'}
-        Where it lies.
-    klass : {'early', 'middle', 'late', 'stays'}
-        When it comes over in the reference run, see `potsim.planning.release`.
-    half_share : float
-        Share of the reference run's distillate at which half of it is over, 0 to 1.
-    passage : Passage or None
-        Where its oil comes over in this run; None for what stays.
-    releasable_g, over_g : float
-        Oil whose compounds are followed, and what of that is over by the stop [g].
-    gives_up : Band
-        Share of that oil that is over by the stop, 0 to 1.
-    in_heads, in_keep : float
-        Shares of that oil in the heads and in the keep, 0 to 1.
-    left_in_plant, left_in_pot, lost : float
-        Shares of it still in the plant, in the pot, and lost after the neck, at the stop, 0 to 1; with what
-        is over they make 1.
-    later : float
-        Share of it that comes over between the stop and 99 % of the alcohol, 0 to 1.
-    noticed : {'leads', 'clear', 'hint', 'lost'}
-        In the bottle.
-    times_threshold : float
-        Sum of concentration over odour threshold in the bottle [-].
-    without_threshold : float
-        Share of what is in the keep that has no known threshold and is left out of it, 0 to 1.
-    unlisted_oil_g : float
-        Oil of unknown composition, which is not followed [g].
-    compounds : tuple of CompoundFlavour
-        In the order of the composition, what is not volatile last.
-    """
-
-    line: int
+    line: int  # which line of the bill, from 0
+    # what it is
     botanical_id: str
     botanical: str
-    where: Where
-    klass: Klass
-    half_share: float
-    passage: Passage | None
+    where: Where  # where it lies
+    klass: Klass  # when it comes over in the reference run, see `classes`
+    half_share: float  # share of the reference run's distillate at which half of it is over, 0 to 1
+    passage: Passage | None  # where its oil comes over in this run; None for what stays
+    # oil whose compounds are followed, and what of that is over by the stop [g]
     releasable_g: float
     over_g: float
-    gives_up: Band
+    gives_up: Band  # share of that oil that is over by the stop, 0 to 1
+    # shares of that oil in the heads and in the keep, 0 to 1
     in_heads: float
     in_keep: float
+    # shares of it still in the plant, in the pot, and lost after the neck, at the stop, 0 to 1; with what is
+    # over they make 1
     left_in_plant: float
     left_in_pot: float
     lost: float
-    later: float
-    noticed: Noticed
-    times_threshold: float
+    later: float  # share of it that comes over between the stop and 99 % of the alcohol, 0 to 1
+    noticed: Noticed  # in the bottle
+    times_threshold: float  # sum of concentration over odour threshold in the bottle [-]
+    # share of what is in the keep that has no known threshold and is left out of it, 0 to 1
     without_threshold: float
-    unlisted_oil_g: float
-    compounds: tuple[CompoundFlavour, ...]
+    unlisted_oil_g: float  # oil of unknown composition, which is not followed [g]
+    compounds: tuple[CompoundFlavour, ...]  # in the order of the composition, what is not volatile last
 
 
 def plain_compound(one: CompoundFlavour) -> dict[str, Any]:
     """Return a compound as plain data for programs."""
-    return {
-        "compound": one.compound_id,
-        "name": one.name,
-        "odour": one.odour,
-        "group": one.group,
-        **_when(one),
-        "releasable_g": one.releasable_g,
-        "over_g": one.over_g,
-        "left_in_plant": one.left_in_plant,
-        "left_in_pot": one.left_in_pot,
-        "expected_factor": one.expected_factor,
-    }
+    told = {"compound": one.compound_id, "name": one.name, "odour": one.odour, "group": one.group}
+    amounts = ("releasable_g", "over_g", "left_in_plant", "left_in_pot", "expected_factor")
+    return told | _when(one) | {name: getattr(one, name) for name in amounts}
 
 
 def plain_botanical(one: BotanicalFlavour) -> dict[str, Any]:
     """Return a botanical as plain data for programs; start, half, peak and end are None for what stays."""
-    return {
-        "botanical": one.botanical,
-        "where": one.where,
-        **_when(one),
-        "gives_up": one.gives_up._asdict(),
-        "in_heads": one.in_heads,
-        "in_keep": one.in_keep,
-        "left_in_plant": one.left_in_plant,
-        "left_in_pot": one.left_in_pot,
-        "lost": one.lost,
-        "later": one.later,
-        "noticed": one.noticed,
-        "times_threshold": one.times_threshold,
-        "without_threshold": one.without_threshold,
-        "releasable_g": one.releasable_g,
-        "over_g": one.over_g,
-        "unlisted_oil_g": one.unlisted_oil_g,
-        "compounds": [plain_compound(each) for each in one.compounds],
-    }
+    told = {"botanical": one.botanical, "where": one.where, **_when(one), "gives_up": one.gives_up._asdict()}
+    shares = ("in_heads", "in_keep", "left_in_plant", "left_in_pot", "lost", "later")
+    bottle = ("noticed", "times_threshold", "without_threshold")
+    amounts = ("releasable_g", "over_g", "unlisted_oil_g")
+    told |= {name: getattr(one, name) for name in (*shares, *bottle, *amounts)}
+    return told | {"compounds": [plain_compound(each) for each in one.compounds]}
 
 
 def _when(one: BotanicalFlavour | CompoundFlavour) -> dict[str, Any]:

@@ -26,23 +26,7 @@ from potsim.planning.frames import FORMAT, Line, document
 from potsim.planning.notes import Note, hint, sentences
 from potsim.planning.plan import LeftOver, Plan
 from potsim.planning.proofing import Costs, Proofing, account, bottle
-from potsim.planning.stops import (
-    CutPoints,
-    CutTable,
-    HeadsCut,
-    Moment,
-    Profile,
-    Stopped,
-    cut_points,
-    cut_table,
-    heads_table,
-    in_charge,
-    keep_end_depletion,
-    moment,
-    profile,
-    quantities_of,
-    wanted,
-)
+from potsim.planning.stops import CutTable, HeadsCut, Moment, Profile, Stopped
 from potsim.records import dataclass
 from potsim.still.course import EXHAUSTED, Course, course
 
@@ -97,7 +81,7 @@ class Run(Line):
     setting: Setting
     course: Course
     end: stops.End
-    points: CutPoints
+    points: stops.CutPoints
     row: jars.Row
     keep: proofing.Keep
     proofing: Proofing | None
@@ -109,7 +93,7 @@ class Run(Line):
         """The arrays, evenly spaced in moles collected."""
         over = np.linspace(0.0, -np.expm1(-self.end.depletion), POINTS)
         depletion = np.minimum(-np.log1p(-over), self.end.depletion)
-        found = profile(self.course, self.course.at(depletion))
+        found = stops.profile(self.course, self.course.at(depletion))
         frames.read_only(array for array in vars(found).values() if array is not None)
         return found
 
@@ -295,7 +279,7 @@ class Run(Line):
     @cached_property
     def cuts(self) -> CutTable:
         """What moving the heads cut, and the end of the keep, would come to."""
-        return cut_table(self.course, self.points, self._last_depletion)
+        return stops.cut_table(self.course, self.points, self._last_depletion)
 
     @cached_property
     def added(self) -> dict[str, tuple[float, ...]]:
@@ -335,7 +319,8 @@ class Run(Line):
             wanted = [planned * times for times in HEADS_TIMES]
         else:
             wanted = [self.charge.volume_l * share for share in HEADS_SHARES]
-        return heads_table(self.flavours, [size for size in wanted if size <= self.stop.collected_l])
+        most_l = self.stop.collected_l
+        return tuple(stops.heads_cut(self.flavours, size) for size in wanted if size <= most_l)
 
     @cached_property
     def closure(self) -> dict[str, float]:
@@ -415,7 +400,7 @@ class Run(Line):
     @property
     def stop(self) -> Stopped:
         """The state at the stop, and why the run ends there."""
-        there = moment(self.course, self.end.depletion)
+        there = stops.moment(self.course, self.end.depletion)
         return Stopped(**vars(there), reason=self.end.reason, words=self.end.words)
 
     @overload
@@ -479,8 +464,8 @@ class Run(Line):
         >>> round(there.stream_abv - there.pot_abv, 6)
         20.0
         """
-        at = self.course.first(lambda states: condition(profile(self.course, states)))
-        return None if at is None else moment(self.course, at)
+        at = self.course.first(lambda states: condition(stops.profile(self.course, states)))
+        return None if at is None else stops.moment(self.course, at)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the arrays as a table.
@@ -490,7 +475,7 @@ class Run(Line):
         pandas.DataFrame
             One column a quantity, one row a point, first drop to stop.
         """
-        return frames.frame({name: getattr(self.profile, name) for name in quantities_of(self.course)})
+        return frames.frame({name: getattr(self.profile, name) for name in stops.quantities_of(self.course)})
 
     def jars_frame(self) -> pd.DataFrame:
         """Return the jars as a table, a row each, columns as in ``to_dict()["jars"]``."""
@@ -631,11 +616,11 @@ def distil(plan: Plan, glass: Glass | None = None) -> Run:
     solids_l = solids(bill)
     run, found = _stream(plan, charge, setting, bill, solids_l)
     known = believed(plan.bottling)
-    conditions = wanted(setting.stop, found, setting.heads_l, known)
+    conditions = stops.wanted(setting.stop, found, setting.heads_l, known)
     end = stops.find_end(run, conditions, stops.min_level(run, solids_l))
     apparatus.refuse_large_parrot(run, end)
-    keep_end = keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l, known)
-    points = cut_points(run, setting.heads_l, keep_end, end.depletion)
+    keep_end = stops.keep_end_depletion(plan.cuts.tails_from, found, end, setting.heads_l, known)
+    points = stops.cut_points(run, setting.heads_l, keep_end, end.depletion)
     row = jars.lay(run, points, plan.jars.stock)
     pooled = proofing.pool(row.jars, plan.jars.keep)
     made_for_c = strength.US_REFERENCE_C if plan.units == "us" else strength.REFERENCE_C
@@ -682,7 +667,7 @@ def _stream(
     run = course(charge.mol, charge.x, setting.still)
     boiling_l = float(run.at(np.array([0.0])).pot_hot_l[0]) + solids_l
     apparatus.refuse_overfull(boiling_l, setting.still.capacity_l)
-    made = run, predict(run, bill, in_charge(charge.parts), plan.own_compounds)
+    made = run, predict(run, bill, stops.in_charge(charge.parts), plan.own_compounds)
     _STREAMS.append((plan, excess(), made))
     return made
 

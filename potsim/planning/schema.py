@@ -53,6 +53,35 @@ UNITS: Mapping[str, str] = {
     DECADES: "decades",
 }
 
+# Units by how the name of a plain number ends; the longest counts. Of others a number is a share or a count.
+ENDINGS: Mapping[str, str] = {
+    "_l": "L",
+    "_min": "min",
+    "_h": "h",
+    "_c": "°C",
+    "_k": "K",
+    "_g": "g",
+    "_kg": "kg",
+    "_m": "m",
+    "_w": "W",
+    "_wh": "Wh",
+    "_kwh": "kWh",
+    "_mg_per_l": "mg/L",
+    "_g_per_l": "g/L",
+    "_w_per_k": "W/K",
+    "_pa": "Pa",
+    "_hpa": "hPa",
+    "_pct": "%",
+    "abv": "% vol",  # with or without a word before it
+}
+
+
+def unit_of(name: str) -> str:
+    """Return the unit of a number by its name; empty for shares, counts and words."""
+    fitting = [ending for ending in ENDINGS if f"_{name}".endswith(ending)]
+    return ENDINGS[max(fitting, key=len)] if fitting else ""
+
+
 MEASURED = (*UNITS, AMOUNT)
 """Kinds that are typed with a unit."""
 
@@ -64,59 +93,38 @@ class Watch(NamedTuple):
     rises: bool  # which way that moves along a run
 
 
+@dataclass
 class Key:
     """One key of a table of the plan file."""
 
-    __slots__ = (
-        *("choices", "example", "extensive", "field", "high", "kind", "label", "low", "name", "noun"),
-        *("needed", "open_low", "slider", "step", "unit", "usual", "usually", "vary", "watch", "what"),
-    )
+    kind: str  # kind of quantity
+    low: float | None = None  # its range; ``None`` for no range
+    high: float = math.inf
+    open_low: bool = False  # whether ``low`` itself is out of it
+    example: str = ""  # a value as it stands in a file
+    name: str = ""  # as it stands in a file; by the field if it is left out
+    unit: str = ""  # of the plain number, as refusals say it; that of its kind if left out
+    label: str = ""  # what forms call it; its name if left out
+    noun: str = ""  # what a sentence calls it; its label if left out
+    usually: str = ""  # what is taken where the plan does not say
+    slider: tuple[float, float, float] | None = None  # least, most and step, in the unit that it shows
+    step: float | None = None  # to which it can be measured; ``None`` for that of its kind
+    # whether it grows with the batch: added up in a blend of trials and scaled with a recipe; what does not
+    # is averaged in a blend
+    extensive: bool = False
+    vary: bool = False  # whether ``strengths --vary`` sets it, as all that a slider moves or that grows so
+    choices: Collection[str] = ()  # the words allowed; empty for any
+    what: str = ""  # what a wrong choice is called; its name if left out
+    watch: Watch | None = None  # what a stop watches; ``None`` for what is no such stop
+    field: str = ""  # field of the dataclass that the table becomes
+    needed: bool = False  # whether that must be given
+    usual: Any = None  # what it is if not
 
-    def __init__(
-        self,
-        kind: str,
-        low: float | None = None,
-        high: float = math.inf,
-        *,
-        example: str,
-        name: str = "",
-        open_low: bool = False,
-        unit: str | None = None,
-        label: str = "",
-        noun: str = "",
-        usually: str = "",
-        slider: tuple[float, float, float] | None = None,
-        step: float | None = None,
-        vary: bool = False,
-        extensive: bool = False,
-        choices: Collection[str] = (),
-        what: str = "",
-        watch: Watch | None = None,
-    ) -> None:
-        self.kind = kind  # kind of quantity
-        self.low, self.high, self.open_low = (
-            low,
-            high,
-            open_low,
-        )  # its range; ``low`` is ``None`` for no range
-        self.example = example  # a value as it stands in a file
-        self.name = name  # as it stands in a file; the field's own if it is called so
-        self.field = ""  # field of the dataclass that the table becomes
-        self.unit = UNITS.get(kind, "") if unit is None else unit  # of the plain number, as refusals say it
-        self.label = label or name  # what forms call it
-        self.noun = noun or (label[:1].lower() + label[1:])  # what a sentence calls it
-        self.usually = usually  # what is taken where the plan does not say
-        self.slider = slider  # least, most and step of a slider, in the unit that it shows
-        self.step = step  # to which it can be measured; ``None`` for that of its kind
-        self.vary = vary  # whether ``strengths --vary`` sets it
-        # Whether it grows with the batch: added up in a blend of trials and scaled with a recipe. What does
-        # not is averaged in a blend.
-        self.extensive = extensive
-        self.choices = tuple(choices)  # the words allowed; empty for any
-        self.what = what or name  # what a wrong choice is called
-        self.watch = watch  # what a stop watches; ``None`` for what is no such stop
-        self.needed = False  # whether the field must be given
-        self.usual: Any = None  # what it is if not
+    def __post_init__(self) -> None:
+        self.unit = self.unit or UNITS.get(self.kind, "")
+        self.label, self.what = self.label or self.name, self.what or self.name
+        self.noun = self.noun or self.label[:1].lower() + self.label[1:]
+        self.vary = self.vary or self.extensive or self.slider is not None
 
     def check(self, value: Any, table: str) -> None:
         """Refuse a value outside the range or the choices; ``None`` (not said) passes."""
@@ -133,9 +141,19 @@ class Key:
             raise UnknownNameError(self.what, value, self.choices, path=path)
 
 
-def key(kind: str, *range_: float, default: Any = dataclasses.MISSING, **said: Any) -> Any:
+def key(
+    kind: str,
+    low: float | None = None,
+    high: float = math.inf,
+    *,
+    needed: bool = False,
+    default: Any = None,
+    **said: Any,
+) -> Any:
     """Declare a field of a plan and the key that fills it; arguments as those of `Key`."""
-    metadata = {"key": Key(kind, *range_, **said)}
+    metadata = {"key": Key(kind, low, high, **said)}
+    if needed:
+        return dataclasses.field(metadata=metadata)
     if default is dict:
         return dataclasses.field(default_factory=dict, metadata=metadata)
     return dataclasses.field(default=default, metadata=metadata)
@@ -152,7 +170,7 @@ def keys_of(table: type[Any]) -> Mapping[str, Key]:
     for one in dataclasses.fields(table):
         known = one.metadata.get("key")
         if known is not None:
-            known.field, known.name = one.name, known.name or one.name
+            known.field, known.name = one.name, known.name or name_of(one.name, known.kind)
             known.label, known.what = known.label or known.name, known.what or known.name
             made: Callable[[], Any] | Any = one.default_factory
             known.usual = one.default if made is dataclasses.MISSING else made()
@@ -160,6 +178,22 @@ def keys_of(table: type[Any]) -> Mapping[str, Key]:
             found[known.name] = known
     _KNOWN[table] = found
     return found
+
+
+def name_of(field: str, kind: str) -> str:
+    """Return what a field is called in a file, where its unit is typed: its name without that.
+
+    Strengths and temperatures keep theirs, as in ``stream_abv`` and ``vapour_c``.
+    """
+    kept = kind in (ABV, ABV_DIFFERENCE, TEMPERATURE)
+    endings = [] if kept else [one for one, unit in ENDINGS.items() if unit == UNITS.get(kind)]
+    return field.removesuffix(endings[0]) if endings else field
+
+
+def amounts_of(thing: Any) -> dict[str, Any]:
+    """What a table says of how much: field to value, of what grows with the batch and is said."""
+    fields = [known.field for known in keys_of(type(thing)).values() if known.extensive]
+    return {name: value for name in fields if (value := getattr(thing, name)) is not None}
 
 
 def check(thing: Any, table: str) -> None:
@@ -185,27 +219,17 @@ WHERE: tuple[Where, ...] = ("pot", "basket")
 class Ingredient:
     """One base spirit, or water, that goes into the charge."""
 
-    name: str = key(TEXT, example="apple spirit", label="Name")  # what it is called
+    name: str = key(TEXT, needed=True, example="apple spirit", label="Name")  # what it is called
     # volume at 20 °C [L]
     volume_l: float = key(
-        *(VOLUME, 0, 1e5),
-        open_low=True,
-        name="volume",
-        example="0.9 L",
-        label="Volume",
-        vary=True,
-        extensive=True,
+        VOLUME, 0, 1e5, needed=True, open_low=True, example="0.9 L", label="Volume", extensive=True
     )
     # strength [% vol at 20 °C]; 0 for water
-    abv: float = key(
-        *(ABV, 0, 100), default=0.0, example="62 %", label="Strength", vary=True, slider=(1, 96.5, 0.5)
-    )
+    abv: float = key(ABV, 0, 100, default=0.0, example="62 %", label="Strength", slider=(1, 96.5, 0.5))
     # kind of base spirit, whose own volatiles are then followed; see `potsim.planning.botanicals`
-    kind: str | None = key(SPIRIT, default=None, example="fruit", label="Kind of spirit")
+    kind: str | None = key(SPIRIT, example="fruit", label="Kind of spirit")
     # price of a litre, in whatever money the plan counts
-    price_per_l: float | None = key(
-        *(PRICE_PER_L, 0), default=None, name="price", example="12 per L", label="Price"
-    )
+    price_per_l: float | None = key(PRICE_PER_L, 0, name="price", example="12 per L", label="Price")
 
     def __post_init__(self) -> None:
         check(self, "charge")
@@ -215,19 +239,13 @@ class Ingredient:
 class LeftOver:
     """What came of an earlier run, or some jars of it, that goes into this charge."""
 
-    name: str = key(TEXT, example="tails of trial 1", label="Name")  # what it is called
+    name: str = key(TEXT, needed=True, example="tails of trial 1", label="Name")  # what it is called
     plan: Plan  # type: ignore[misc]  # the plan of the earlier run; `key` gives no default either
     # numbers of the jars taken; empty for all of it
     jars: tuple[int, ...] = key(JAR_NUMBERS, default=(), example="1,17-20", label="Jars", usually="all of it")
     # how often that run was done
     times: float = key(
-        *(COUNT, 0, 1000),
-        default=1.0,
-        open_low=True,
-        unit="times",
-        example="4",
-        label="Times",
-        usually="once",
+        COUNT, 0, 1000, default=1.0, open_low=True, unit="times", example="4", label="Times", usually="once"
     )
 
     def __post_init__(self) -> None:
@@ -238,50 +256,25 @@ class LeftOver:
 class BotanicalDose:
     """One line of a bill, as the distiller says it."""
 
-    name: str = key(TEXT, example="juniper", label="Name")  # any name that the library understands
+    name: str = key(
+        TEXT, needed=True, example="juniper", label="Name"
+    )  # any name that the library understands
     # mass as weighed [g]; or else ``pieces``
-    mass_g: float | None = key(
-        *(MASS, 0, 1e7),
-        default=None,
-        name="mass",
-        example="14 g",
-        label="Mass",
-        vary=True,
-        extensive=True,
-    )
+    mass_g: float | None = key(MASS, 0, 1e7, example="14 g", label="Mass", extensive=True)
     # number of usual pieces
-    pieces: float | None = key(
-        *(COUNT, 0, 1e7),
-        default=None,
-        unit="pieces",
-        example="2",
-        label="Pieces",
-        vary=True,
-        extensive=True,
-    )
+    pieces: float | None = key(COUNT, 0, 1e7, unit="pieces", example="2", label="Pieces", extensive=True)
     # how the amount was said in place of mass or pieces: ``"g"``, the name of the piece, empty for a bare
     # number; ``None`` where it was not
     counted: str | None = key(
-        AMOUNT,
-        default=None,
-        name="amount",
-        example="3 pods",
-        label="or amount",
-        usually="mass or pieces",
+        AMOUNT, name="amount", example="3 pods", label="or amount", usually="mass or pieces"
     )
     # state weighed; ``None`` for that of the library
     state: State | None = key(
-        *(CHOICE,),
-        default=None,
-        example="fresh",
-        label="State",
-        choices=STATES,
-        usually="that of the library",
+        CHOICE, example="fresh", label="State", choices=STATES, usually="that of the library"
     )
     # preparation; ``None`` for the usual one
     prepared: Prepared | None = key(
         CHOICE,
-        default=None,
         example="cracked",
         label="Prepared",
         choices=PREPARED,
@@ -290,18 +283,11 @@ class BotanicalDose:
     )
     # hours in the charge at room temperature before the still is lit [h]
     macerated_h: float = key(
-        *(DURATION_H, 0, 1e4),
-        default=0.0,
-        name="macerated",
-        example="12 h",
-        label="Macerated",
-        vary=True,
-        usually="not",
+        DURATION_H, 0, 1e4, default=0.0, example="12 h", label="Macerated", vary=True, usually="not"
     )
     # strength it is macerated at [% vol]; ``None`` for that of the charge
     macerated_at_abv: float | None = key(
         *(ABV, 0, 96),
-        default=None,
         name="macerated_at",
         example="60 %",
         label="Macerated at",
@@ -309,29 +295,16 @@ class BotanicalDose:
         usually="the strength of the charge",
     )
     # what this lot gives against what was foretold: learnt, or the distiller's own
-    oil_factor: float = key(
-        *(RATIO, *OIL_FACTORS), default=1.0, example="1.3", label="Oil, times", usually="1"
-    )
+    oil_factor: float = key(RATIO, *OIL_FACTORS, default=1.0, example="1.3", label="Oil, times", usually="1")
     # botanical of the library that stands for one that the library lacks
     like: str | None = key(
-        *(TEXT,),
-        default=None,
-        example="juniper",
-        label="Like",
-        noun="what it is like",
-        usually="the library knows it",
+        TEXT, example="juniper", label="Like", noun="what it is like", usually="the library knows it"
     )
     # in the pot, or in a basket in the rising vapour
     where: Where = key(CHOICE, default="pot", example="basket", label="Where", choices=WHERE, usually="pot")
     # oil found in this very lot, mass % in the state the library counts; ``None`` for the typical one
     oil_yield_pct: float | None = key(
-        *(PERCENT, 0, 100),
-        default=None,
-        name="oil_yield",
-        example="1.2 %",
-        label="Oil",
-        vary=True,
-        usually="that of the library",
+        PERCENT, 0, 100, example="1.2 %", label="Oil", vary=True, usually="that of the library"
     )
 
     def __post_init__(self) -> None:
@@ -368,19 +341,13 @@ class PowerStep:
 
     # pooled distillate at which it happens [L at 20 °C]
     from_collected_l: float = key(
-        *(VOLUME, 0, 1e5),
-        open_low=True,
-        name="from_collected",
-        example="400 mL",
-        label="Once over",
-        vary=True,
-        extensive=True,
+        VOLUME, 0, 1e5, needed=True, open_low=True, example="400 mL", label="Once over", extensive=True
     )
     # power from there on [W]
     power_w: float = key(
         *(POWER, 0, 1e6),
+        needed=True,
         open_low=True,
-        name="power",
         example="500 W",
         label="Power then",
         noun="the power after a change",
@@ -398,9 +365,7 @@ class StillPlan:
     # volume of the pot to the rim [L]
     capacity_l: float | None = key(
         *(VOLUME, 0, 1e5),
-        default=None,
         open_low=True,
-        name="capacity",
         example="4 L",
         label="Pot holds",
         noun="what the pot holds",
@@ -410,9 +375,7 @@ class StillPlan:
     # heat put in during the run [W]
     power_w: float | None = key(
         *(POWER, 0, 1e6),
-        default=None,
         open_low=True,
-        name="power",
         example="700 W",
         label="Power",
         noun="the power",
@@ -422,9 +385,7 @@ class StillPlan:
     # heat put in until the first drop [W]
     heat_up_power_w: float | None = key(
         *(POWER, 0, 1e6),
-        default=None,
         open_low=True,
-        name="heat_up_power",
         example="1200 W",
         label="Power to heat up",
         noun="the power to heat up",
@@ -434,8 +395,6 @@ class StillPlan:
     # heat shed by the bare head and neck for each degree above the room [W/K]
     neck_loss_w_per_k: float | None = key(
         *(HEAT_LOSS, 0, 1e4),
-        default=None,
-        name="neck_loss",
         example="0.6 W/K",
         label="Neck sheds, per degree",
         noun="what the neck sheds",
@@ -445,8 +404,6 @@ class StillPlan:
     # heat shed by the pot for each degree above the room [W/K]
     pot_loss_w_per_k: float | None = key(
         *(HEAT_LOSS, 0, 1e4),
-        default=None,
-        name="pot_loss",
         example="1.0 W/K",
         label="Pot sheds, per degree",
         noun="what the pot sheds",
@@ -455,39 +412,19 @@ class StillPlan:
     )
     # temperature of the room [°C]
     room_c: float | None = key(
-        *(TEMPERATURE, 0, 45),
-        default=None,
-        name="room",
-        example="20 °C",
-        label="Room",
-        vary=True,
-        usually="20 °C",
+        TEMPERATURE, 0, 45, name="room", example="20 °C", label="Room", vary=True, usually="20 °C"
     )
     # height above the sea [m] or the barometer's reading at the place [hPa]; not both
     altitude_m: float | None = key(
-        *(HEIGHT, -430, 4200),
-        default=None,
-        name="altitude",
-        example="60 m",
-        label="Height above the sea",
-        vary=True,
-        usually="sea level",
+        HEIGHT, -430, 4200, example="60 m", label="Height above the sea", vary=True, usually="sea level"
     )
     # the barometer's reading at the place [hPa]
     pressure_hpa: float | None = key(
-        *(PRESSURE, 600, 1100),
-        default=None,
-        name="pressure",
-        example="1004 hPa",
-        label="or barometer",
-        vary=True,
-        usually="by the height",
+        PRESSURE, 600, 1100, example="1004 hPa", label="or barometer", vary=True, usually="by the height"
     )
     # hot liquid that must stay in the pot to cover the element [L]
     min_level_l: float | None = key(
         *(VOLUME, 0, 1e5),
-        default=None,
-        name="min_level",
         example="0.5 L",
         label="Least level in the pot",
         noun="the least level in the pot",
@@ -497,8 +434,6 @@ class StillPlan:
     # mass of metal heated with the charge [kg]; counted in the heat-up only
     pot_mass_kg: float | None = key(
         *(MASS_KG, 0, 1e5),
-        default=None,
-        name="pot_mass",
         example="2.5 kg",
         label="Mass of the pot",
         noun="the mass of the pot",
@@ -520,7 +455,6 @@ class StillPlan:
     # kind of heat, which decides how much of the power reaches the pot
     heated_by: str | None = key(
         CHOICE,
-        default=None,
         example="plate",
         label="Heated by",
         noun="what heats it",
@@ -531,22 +465,18 @@ class StillPlan:
     # share of the power printed on the plate that reaches the pot, 0 to 1
     heat_share: float | None = key(
         *(SHARE, 0, 1),
-        default=None,
         open_low=True,
         unit="(0.6 is 60 %)",
         example="60 %",
         label="Heat that reaches the pot",
         noun="the share of the heat that reaches the pot",
-        vary=True,
         slider=(20, 100, 1),
         usually="by what heats it",
     )
     # what the parrot holds [L]
     parrot_l: float | None = key(
         *(VOLUME, 0, 1e3),
-        default=None,
         open_low=True,
-        name="parrot",
         example="80 mL",
         label="Parrot holds",
         noun="what the parrot holds",
@@ -556,9 +486,7 @@ class StillPlan:
     # heat that the condenser can carry off [W]
     condenser_w: float | None = key(
         *(POWER, 0, 1e6),
-        default=None,
         open_low=True,
-        name="condenser",
         example="350 W",
         label="Condenser carries off",
         noun="what the condenser can carry off",
@@ -568,7 +496,6 @@ class StillPlan:
     # what pot and head are built of, which sets losses and metal that are not given
     built_of: str | None = key(
         CHOICE,
-        default=None,
         example="copper",
         label="Built of",
         noun="what it is built of",
@@ -579,7 +506,6 @@ class StillPlan:
     # share of what leaves the neck that is lost at joints and outlets, 0 to 0.5
     lost: float | None = key(
         *(SHARE, 0, 0.5),
-        default=None,
         unit=OF_WHAT_COMES,
         example="3 %",
         label="Lost at joints",

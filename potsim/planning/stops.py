@@ -21,7 +21,7 @@ from potsim.planning.botanicals import Level, volatiles
 from potsim.planning.charge import Amounts, amounts, between
 from potsim.planning.cloud import Oil
 from potsim.planning.flavours import Cut, Flavours
-from potsim.planning.notes import hint, worded
+from potsim.planning.notes import hint
 from potsim.planning.plan import Ingredient, Stop
 from potsim.planning.schema import Watch, keys_of
 from potsim.records import dataclass
@@ -158,11 +158,6 @@ class Condition:
     # whether a condition that never comes is a mistake of the plan; ``cloudy`` is only reported
     needed: bool = True
 
-    @property
-    def words(self) -> str:
-        """The condition as a person would say it."""
-        return stop_words(self.reason, self.values)
-
 
 @dataclass(frozen=True)
 class End:
@@ -180,7 +175,7 @@ class End:
 
 def stop_words(reason: str, values: Mapping[str, Any]) -> str:
     """Return what ends a run as a person would say it."""
-    return worded(hint("stop", reason, **values))
+    return str(hint("stop", reason, **values))
 
 
 WATCHED = {name: key.watch for name, key in keys_of(Stop).items() if key.watch is not None}
@@ -405,16 +400,12 @@ def in_charge(parts: Sequence[Ingredient], level: Level = "typical") -> dict[str
     return total
 
 
-def heads_table(flavours: Flavours, heads_l: Sequence[float]) -> tuple[HeadsCut, ...]:
-    """Return what heads cuts of several sizes take.
+def heads_cut(flavours: Flavours, volume_l: float) -> HeadsCut:
+    """Return what a heads cut takes.
 
     Only what was in the charge is counted, not the botanicals. Methanol is no heads compound: from a
     charge of usual strength a heads cut takes about as much of it as of the alcohol.
     """
-    return tuple(_cut(flavours, volume) for volume in heads_l)
-
-
-def _cut(flavours: Flavours, volume_l: float) -> HeadsCut:
     course = flavours.course
     require("heads", volume_l, 0, unit="L", open_low=True)
     at = course.first(lambda states: states.collected_l - volume_l)

@@ -19,7 +19,7 @@ from potsim.planning.botanicals import ResolvedDose, solids
 from potsim.planning.botanicals import labels as bill_labels
 from potsim.planning.charge import Charge, between
 from potsim.planning.frames import frame
-from potsim.planning.many import STOP, Cuts, bared, comes, in_order, single, single_names
+from potsim.planning.many import Cuts, bared, comes, in_order, single, single_names
 from potsim.planning.plan import Bottling, Plan, Stop
 from potsim.planning.plan import Cuts as CutPlan
 from potsim.planning.release import noticed, per_gram, source
@@ -122,7 +122,7 @@ def study(
     labels = bill_labels(resolve_bill(plan)) if flavours else ()
     bottled = _set(plan, numbers, list(range(len(numbers))), values[0].tolist(), same) or plan
     columns = single_names(ROLES, bottled.bottling)
-    answers = _Columns(columns, labels, values.shape[0])
+    answers = Answer.of_none(values.shape[0], len(columns), len(labels))
     done = 0
     for rows, answer in in_order(work, _tasks(plan, numbers, values, same, labels, columns), executor):
         answers.put(rows, answer)
@@ -131,7 +131,9 @@ def study(
             progress(done, values.shape[0])
     varied = {name: values[:, k] for k, name in enumerate(names)}
     units = {name: one.unit for one, name in zip(numbers, names, strict=True)}
-    return frame({**varied, **answers.made(), **varied}, units)  # what is given stays as given
+    return frame(
+        {**varied, **answers.columns(columns, labels), **varied}, units
+    )  # what is given stays as given
 
 
 def _wanted(vary: Any) -> tuple[list[str], Array]:
@@ -157,38 +159,7 @@ def _wanted(vary: Any) -> tuple[list[str], Array]:
     return names, np.stack([floats([row[name] for row in rows], name) for name in names], axis=1)
 
 
-# --- Columns of the table, filled chunk by chunk.
-
-
-class _Columns:
-    """Answers of all runs."""
-
-    def __init__(self, names: Sequence[str], labels: Sequence[str], runs: int) -> None:
-        self.names = names
-        self.numbers = np.full((runs, len(self.names)), np.nan)
-        self.reason = np.full(runs, "", dtype=object)
-        self.refusal = np.full(runs, "", dtype=object)
-        self.labels = labels
-        self.flavours = np.full((runs, 3 * len(labels)), np.nan)
-        self.noticed = np.full((runs, len(labels)), "", dtype=object)
-
-    def put(self, rows: NDArray[np.intp], answer: Answer) -> None:
-        """Fill in some runs."""
-        self.numbers[rows] = answer.numbers
-        self.reason[rows] = answer.reason
-        self.refusal[rows] = answer.refusal
-        if self.labels:
-            self.flavours[rows], self.noticed[rows] = answer.flavours, answer.noticed
-
-    def made(self) -> dict[str, Any]:
-        """All columns in their order."""
-        out: dict[str, Any] = {name: self.numbers[:, k] for k, name in enumerate(self.names)}
-        out["stop.reason"] = self.reason
-        for k, label in enumerate(self.labels):
-            for j, name in enumerate(FLAVOUR):
-                out[f"{label}.{name}"] = self.flavours[:, 3 * k + j]
-            out[f"{label}.noticed"] = self.noticed[:, k]
-        return {**out, "refusal": self.refusal}
+# --- Answers, chunk by chunk, and the columns of the table that they become.
 
 
 FLAVOUR = ("gives_up", "in_keep", "times_threshold")
@@ -211,6 +182,21 @@ class Answer:
         reason, refusal, told = texts
         flavours = np.full((runs, len(FLAVOUR) * lines), np.nan)
         return cls(np.full((runs, columns), np.nan), reason, refusal, flavours, told)
+
+    def put(self, rows: NDArray[np.intp], some: Answer) -> None:
+        """Fill in some runs."""
+        for one in fields(self):
+            getattr(self, one.name)[rows] = getattr(some, one.name)
+
+    def columns(self, names: Sequence[str], labels: Sequence[str]) -> dict[str, Any]:
+        """All columns of the table in their order."""
+        out: dict[str, Any] = {name: self.numbers[:, k] for k, name in enumerate(names)}
+        out["stop.reason"] = self.reason
+        for k, label in enumerate(labels):
+            for j, name in enumerate(FLAVOUR):
+                out[f"{label}.{name}"] = self.flavours[:, 3 * k + j]
+            out[f"{label}.noticed"] = self.noticed[:, k]
+        return {**out, "refusal": self.refusal}
 
 
 # --- Runs that go together: all that they differ in, as arrays.
@@ -544,34 +530,29 @@ def work(task: _Task) -> Answer:
         except PotsimError as error:
             answer.refusal[row], answer.reason[row] = str(error), ""
             continue
-        told = numbers_of(run)
-        numbers[row] = [told.get(name, np.nan) for name in task.columns]
+        numbers[row] = list(numbers_of(run, task.columns).values())
         answer.reason[row] = run.end.reason
         if task.labels:
             answer.flavours[row], answer.noticed[row] = _flavours(run)
     return answer
 
 
-def numbers_of(run: Run) -> dict[str, float]:
-    """The answers of one run, by the names of `potsim.planning.many.single_names`."""
-    stop, points, made = run.stop, run.points, run.proofing
-    told = {
-        "charge.volume_l": run.charge.volume_l,
-        "charge.abv": run.charge.abv,
-        "first_drop_min": run.first_drop_min,
-        **{f"stop.{name}": getattr(stop, name) for name in STOP},
-        "keep.volume_l": run.keep.volume_l,
-        "keep.abv": run.keep.abv,
-        "keep.ethanol_l": run.keep.ethanol_l,
-    }
-    for role, begin, finish in (("heads", 0.0, points.heads), ("tails", points.keep_end, points.end)):
+def numbers_of(run: Run, names: Sequence[str]) -> dict[str, float]:
+    """Answers of one run by the names of `potsim.planning.many.single_names`; NaN for none."""
+    points = run.points
+    spans = {"heads": (0.0, points.heads), "tails": (points.keep_end, points.end)}
+    told: dict[str, Any] = {}
+    for role, (begin, finish) in spans.items():
         some = between(run.course, begin, finish) if finish > begin else None
         told[f"{role}.volume_l"] = 0.0 if some is None else some.volume_l
-        told[f"{role}.abv"] = np.nan if some is None else some.abv
-    if made is not None:
-        told |= {"proofing.water_l": made.water_l, "proofing.volume_l": made.volume_l}
-        told |= {} if made.bottles is None else {"proofing.bottles": float(made.bottles)}
-    return told
+        told[f"{role}.abv"] = None if some is None else some.abv
+    for name in names:
+        if name not in told:
+            there: Any = run
+            for step in name.split("."):
+                there = getattr(there, step, None)
+            told[name] = there
+    return {name: np.nan if told[name] is None else float(told[name]) for name in names}
 
 
 def _flavours(run: Run) -> tuple[Array, list[str]]:

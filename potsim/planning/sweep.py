@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import fields, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, get_args
 
 import numpy as np
@@ -30,7 +30,7 @@ from potsim.planning.notes import Note, plain_notes, sentences
 from potsim.planning.plan import TABLES, Ingredient, LeftOver, Plan, Stop
 from potsim.planning.release import BotanicalFlavour
 from potsim.planning.run import Run, distil, resolve_bill
-from potsim.planning.schema import COUNT, MASS, SHARE, UNITS, VOLUME, Key, keys_of
+from potsim.planning.schema import COUNT, MASS, SHARE, UNITS, VOLUME, Key, amounts_of, keys_of
 from potsim.records import dataclass, plain
 
 if TYPE_CHECKING:
@@ -331,34 +331,29 @@ def up_to(step: float, amount: float) -> float:
     return float(f"{math.ceil(amount / step * (1.0 - NEAR)) * step:.9g}")
 
 
+def grown(of: Any, factor: float, *, measurable: bool = False) -> Any:
+    """Return a table with all that grows with the batch so many times as large."""
+    keys = {key.field: key for key in keys_of(type(of)).values()}
+    amounts = {name: factor * value for name, value in amounts_of(of).items()}
+    if measurable:
+        steps = {name: keys[name].step or MEASURED[keys[name].kind] for name in amounts}
+        amounts = {name: up_to(steps[name], value) for name, value in amounts.items()}
+    return replace(of, **amounts)
+
+
 def scaled(plan: Plan, factor: float, *, measurable: bool = False) -> Plan:
     """Return a plan for so many times as much; if asked, with amounts rounded up to what can be measured."""
     require("factor", factor, 0.0, open_low=True)
-
-    def grown(of: Any) -> Any:
-        """A table with all that grows with the batch so many times as large."""
-        keys = [key for key in keys_of(type(of)).values() if key.extensive]
-        amounts = {key: factor * getattr(of, key.field) for key in keys if getattr(of, key.field) is not None}
-        return replace(
-            of,
-            **{
-                key.field: up_to(key.step or MEASURED[key.kind], amount) if measurable else amount
-                for key, amount in amounts.items()
-            },
-        )
-
+    grow = partial(grown, factor=factor, measurable=measurable)
     still, bottling, cuts = plan.still, plan.bottling, plan.cuts
+    tails, stretch = cuts.tails_from, bottling.stretch
     return replace(
         plan,
-        charge=tuple(map(grown, resolve(plan.charge, distil))),
-        still=replace(still, power_steps=tuple(map(grown, still.power_steps))),
-        botanicals=tuple(map(grown, plan.botanicals)),
-        cuts=replace(
-            grown(cuts),
-            stop=grown(cuts.stop),
-            tails_from=grown(cuts.tails_from) if cuts.tails_from else None,
-        ),
-        bottling=replace(bottling, stretch=grown(bottling.stretch) if bottling.stretch else None),
+        charge=tuple(map(grow, resolve(plan.charge, distil))),
+        still=replace(still, power_steps=tuple(map(grow, still.power_steps))),
+        botanicals=tuple(map(grow, plan.botanicals)),
+        cuts=replace(grow(cuts), stop=grow(cuts.stop), tails_from=grow(tails) if tails else None),
+        bottling=replace(bottling, stretch=grow(stretch) if stretch else None),
     )
 
 
@@ -544,7 +539,9 @@ def sweep(
     check_same(same)
     varied = number(plan, key)
     of_charge = varied.name == CHARGE_ABV
-    wanted = _checked(values, varied)
+    wanted: list[float] = floats(values, varied.name).tolist()
+    if not wanted:
+        raise RequestError.of("no_values", varied.name)
     own = varied.get(plan)
     rows = []
     for value in wanted:
@@ -555,13 +552,6 @@ def sweep(
     if at_home is None and own is not None:
         at_home = _run(plan, own, planned=True, at_abv=own if of_charge else 0.0)
     return Sweep(plan, varied, same if of_charge else None, tuple(rows), at_home)
-
-
-def _checked(values: Iterable[float], varied: Number) -> list[float]:
-    wanted: list[float] = floats(values, varied.name).tolist()
-    if not wanted:
-        raise RequestError.of("no_values", varied.name)
-    return wanted
 
 
 def floats(values: Any, name: str) -> NDArray[np.float64]:

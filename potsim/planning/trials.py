@@ -22,7 +22,7 @@ from potsim.planning.frames import Shown, outcome
 from potsim.planning.plan import Plan, Result, Tasting
 from potsim.planning.release import Klass, Passage
 from potsim.planning.run import Run, distil, resolve_bill
-from potsim.planning.schema import keys_of
+from potsim.planning.schema import keys_of, unit_of
 from potsim.records import dataclass, plain
 
 WEIGHING_G = 0.01  # the step of a scale for small masses; common practice, no source
@@ -180,21 +180,6 @@ def check(trial: Trial) -> None:
 Value = float | str | None
 AMOUNTS = ("mass_g", "pieces")
 APART = 1e-9  # relative; closer numbers are the same
-_UNITS = {
-    "_l": "L",
-    "_mg_per_l": "mg/L",
-    "_g": "g",
-    "_kg": "kg",
-    "_h": "h",
-    "_w": "W",
-    "_w_per_k": "W/K",
-    "_c": "°C",
-    "_m": "m",
-    "_hpa": "hPa",
-    "_min": "min",
-    "_pct": "%",
-    "abv": "% vol",
-}
 
 
 @dataclass(frozen=True)
@@ -233,12 +218,6 @@ def same(a: Value, b: Value) -> bool:
     if isinstance(a, float) and isinstance(b, float):
         return abs(a - b) <= APART * max(abs(a), abs(b))
     return a == b
-
-
-def unit_of(field: str) -> str:
-    """Return the unit that a field's name ends in; empty for none."""
-    fits = [ending for ending in _UNITS if field.endswith(ending)]
-    return _UNITS[max(fits, key=len)] if fits else ""
 
 
 Place = tuple[str, str, str]
@@ -489,11 +468,7 @@ class Doses:
     # for each litre of charge, of pure alcohol in the charge, and of bottled spirit [g/L at 20 °C]. By
     # alcohol 0 for a charge without any
     g_per_l_charge: float
-    # for each litre of charge, of pure alcohol in the charge, and of bottled spirit [g/L at 20 °C]. By
-    # alcohol 0 for a charge without any
     g_per_l_alcohol: float
-    # for each litre of charge, of pure alcohol in the charge, and of bottled spirit [g/L at 20 °C]. By
-    # alcohol 0 for a charge without any
     g_per_l_bottled: float
 
 
@@ -513,14 +488,8 @@ class InBottle:
     # shares of what does come over: in the keep, before it (heads), in jars left out between, and after it
     # (tails, and what would come after the stop); together 1, or all 0 if nothing comes over
     kept: float
-    # shares of what does come over: in the keep, before it (heads), in jars left out between, and after it
-    # (tails, and what would come after the stop); together 1, or all 0 if nothing comes over
     before: float
-    # shares of what does come over: in the keep, before it (heads), in jars left out between, and after it
-    # (tails, and what would come after the stop); together 1, or all 0 if nothing comes over
     between: float
-    # shares of what does come over: in the keep, before it (heads), in jars left out between, and after it
-    # (tails, and what would come after the stop); together 1, or all 0 if nothing comes over
     after: float
     cloud_share: float  # its share in the oil that clouds the bottle, 0 to 1
 
@@ -557,7 +526,9 @@ def in_bottle(run: Run) -> tuple[InBottle, ...]:
     """
     flavours = run.flavours
     names, each, found = labels(run.bill), doses(run), sorted(flavours.botanicals, key=lambda one: one.line)
-    grams, cloud = _grams_by_place(run), _cloud_shares(run)
+    # Share of each in the load that decides whether the bottle clouds.
+    cloud = [0.0] * len(run.bill) if run.cloud is None else list(run.cloud.by_line[1:])
+    grams = _grams_by_place(run)
     litres = bottled_l(run)
     lines = []
     for k, flavour in enumerate(found):
@@ -602,8 +573,3 @@ def _grams_by_place(run: Run) -> Array:
         [(spans[-1][1], end)],
     )
     return np.stack([run.flavours.over_by_row(group).sum(axis=1) for group in groups], axis=1)
-
-
-def _cloud_shares(run: Run) -> list[float]:
-    """Share of each line of the bill in the load that decides whether the bottle clouds."""
-    return [0.0] * len(run.bill) if run.cloud is None else list(run.cloud.by_line[1:])

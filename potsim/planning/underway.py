@@ -32,129 +32,68 @@ TOLD_ABV = 0.05  # [% vol]; so little weaker than the label is the label
 SLIVER_L = 5e-4  # so little is no jar
 LAST_SHARE = 0.05  # of a jar: less in the last one is the time between two taps
 MOST_COMING = 500  # jars laid out beyond those noted
-READ_ABV, READ_G, READ_L = (
-    0.3,
-    1.0,
-    0.002,
-)  # standard errors of one careful reading; common practice, no source
+# Standard errors of one careful reading; common practice, no source.
+READ_ABV, READ_G, READ_L = 0.3, 1.0, 0.002
 
 
 @dataclass(frozen=True)
 class JarUnderWay:
-    """One jar of a run that is on or over.
+    """One jar of a run that is on or over."""
 
-    Parameters
-    ----------
-    number : int
-        From 1.
-    role : {'heads', 'keep', 'tails'}
-        As planned for where it lies.
-    state : {'over', 'safe', 'out', 'flowing', 'coming'}
-        Noted as full; emptied into the keep; left out; under the spout; still to come.
-    size_l : float
-        What it can hold [L].
-    from_l, to_l : float
-        Collected at the spout when it is put there and taken away [L at 20 °C].
-    volume_l, abv : float
-        What is or will be in it [L, % vol]; the strength as measured where it was.
-    abv_pm : float
-        Half the band that holds its strength nine times in ten [% vol].
-    fitted_abv : float
-        Its strength by the fitted course [% vol].
-    measured : bool
-        Whether its strength was measured.
-    full_min : float
-        Minute at which it was or will be taken away, from switch-on.
-    word : str
-        How it tastes.
-    """
-
-    number: int
-    role: str
+    number: int  # from 1
+    role: str  # heads, keep or tails, as planned for where it lies
+    # over (noted as full), safe (emptied into the keep), out (left out), flowing (under the spout) or coming
     state: str
-    size_l: float
+    size_l: float  # what it can hold [L]
+    # collected at the spout when it is put there and taken away [L at 20 °C]
     from_l: float
     to_l: float
+    # what is or will be in it [L, % vol]; the strength as measured where it was
     volume_l: float
     abv: float
-    abv_pm: float
-    fitted_abv: float
-    measured: bool
-    full_min: float
-    word: str
+    abv_pm: float  # half the band that holds its strength nine times in ten [% vol]
+    fitted_abv: float  # its strength by the fitted course [% vol]
+    measured: bool  # whether its strength was measured
+    full_min: float  # minute at which it was or will be taken away, from switch-on
+    word: str  # how it tastes
 
 
 @dataclass(frozen=True)
 class Order:
-    """Something to do.
+    """Something to do."""
 
-    Parameters
-    ----------
-    kind : {'heat', 'first_drop', 'jar', 'empty', 'off', 'stop', 'level', 'pour'}
-        Turn the heat on; wait for the first drop; change the jar; taste it and empty it into the keep; turn
-        off a plate that goes on giving heat; stop; the pot is near its least level; pour.
-    jar : int or None
-        The jar that is due.
-    at_min : float or None
-        When [min from switch-on].
-    collected_l : float or None
-        What is collected by then [L].
-    """
-
+    # heat (turn it on), first_drop (wait for it), jar (change it), empty (taste it, empty it into the keep),
+    # off (turn off a plate that goes on giving heat), stop, level (the pot is near its least) or pour
     kind: str
-    jar: int | None = None
-    at_min: float | None = None
-    collected_l: float | None = None
+    jar: int | None = None  # the jar that is due
+    at_min: float | None = None  # when [min from switch-on]
+    collected_l: float | None = None  # what is collected by then [L]
 
 
 @dataclass(frozen=True)
 class Poured:
-    """Jars poured together, and the water that brings them to bottling strength.
+    """Jars poured together, and the water that brings them to bottling strength."""
 
-    Parameters
-    ----------
-    jars : tuple of int
-        Which.
-    volume_l, abv, mass_g : Band
-        What is poured together, without water: by the fitted course, or as measured [L, % vol, g].
-    measured : Measured or None
-        What was measured in the jug; what was poured in before that is in it.
-    jug_l, jug_abv : float
-        What is in the jug now, water included [L, % vol].
-    target_abv : float or None
-        Bottling strength [% vol]; ``None`` if nothing is let down.
-    water_g : Band or None
-        All the water that is still missing [g]; ``None`` where there is no bottling strength.
-    first_g : float
-        What is safe to pour now [g]: nine tenths before the jug has been read again, and never more than
-        the least that may be missing.
-    poured_g : float
-        Water that was poured already [g].
-    end_l : float
-        Volume at bottling strength [L].
-    bottles : int or None
-        Full bottles; ``None`` if no bottle is named.
-    left_over_l : float
-        What fills none [L].
-    weak : bool
-        Whether it is below bottling strength already.
-    """
-
-    jars: tuple[int, ...]
+    jars: tuple[int, ...]  # which
+    # what is poured together, without water: by the fitted course, or as measured [L, % vol, g]
     volume_l: Band
     abv: Band
     mass_g: Band
-    measured: Measured | None
+    measured: Measured | None  # what was measured in the jug; what was poured in before that is in it
+    # what is in the jug now, water included [L, % vol]
     jug_l: float
     jug_abv: float
-    target_abv: float | None
+    target_abv: float | None  # bottling strength [% vol]; ``None`` if nothing is let down
+    # all the water that is still missing [g]; ``None`` where there is no bottling strength
     water_g: Band | None
+    # what is safe to pour now [g]: nine tenths before the jug has been read again, and never more than the
+    # least that may be missing
     first_g: float
-    poured_g: float
-    end_l: float
-    bottles: int | None
-    left_over_l: float
-    weak: bool
+    poured_g: float  # water that was poured already [g]
+    end_l: float  # volume at bottling strength [L]
+    bottles: int | None  # full bottles; ``None`` if no bottle is named
+    left_over_l: float  # what fills none [L]
+    weak: bool  # whether it is below bottling strength already
 
 
 class _Span(NamedTuple):
@@ -170,24 +109,12 @@ class _Span(NamedTuple):
 
 @dataclass
 class UnderWay:
-    """A run with its journal and the forecast from it.
+    """A run with its journal and the forecast from it."""
 
-    Parameters
-    ----------
-    run : Run
-        As planned.
-    journal : Journal
-        What happened.
-    forecast : Forecast
-        By the readings of the journal.
-    off_before_min : float
-        So long before the stop a plate is turned off [min].
-    """
-
-    run: Run
-    journal: Journal
-    forecast: Forecast
-    off_before_min: float = 0.0
+    run: Run  # as planned
+    journal: Journal  # what happened
+    forecast: Forecast  # by the readings of the journal
+    off_before_min: float = 0.0  # so long before the stop a plate is turned off [min]
     _jars: tuple[JarUnderWay, ...] | None = field(default=None, repr=False)
 
     # Places -----------------------------------------------------------------------------------------------

@@ -32,7 +32,7 @@ from potsim.planning.botanicals import Botanical, Spread
 from potsim.planning.cloud import NOISE_ABV, Cloud, LetDown, Remedy, Stream
 from potsim.planning.release import BotanicalFlavour, CompoundFlavour
 from potsim.planning.run import Run
-from potsim.planning.stops import HeadsCut, heads_table
+from potsim.planning.stops import HeadsCut, heads_cut
 
 NO_ALCOHOL = (
     "Not told: what oil a liquid keeps clear is known for spirit, and this charge holds no alcohol. Oil that "
@@ -598,7 +598,7 @@ def _base(run: Run) -> Section:
     base, heads_l = run.flavours.base, run.setting.heads_l
     if heads_l == 0.0:
         return Section("Base spirit", (_timings("of the base spirit", _name, base), SAFE))
-    cut = heads_table(run.flavours, [heads_l])[0]
+    cut = heads_cut(run.flavours, heads_l)
     taken = Told("in heads", lambda one: cut.taken.get(one.compound_id, 0.0), "share_about")
     alcohol = format_share(cut.ethanol_share)
     said = f"The heads, {format_volume(cut.heads_l)}, take {alcohol} of the alcohol with them."
