@@ -61,8 +61,8 @@ def under_way(name: str, root: str) -> UnderWay:
     if key not in _UNDER_WAY:
         run = _seen(run_of(plan_of_run(journal, root)), journal)
         still = run.setting.still
-        journal.pressure_pa, journal.parrot_l = still.conditions.pressure_pa, still.parrot_l
-        journal.fits = functools.partial(check_reading, run)
+        fits = functools.partial(check_reading, run)
+        journal.belongs_to(still.conditions.pressure_pa, still.parrot_l, fits)
         forecast = Follower(run, _held(journal)).update(journal.readings)
         _UNDER_WAY[key] = UnderWay(run, journal, forecast, off_before(run))
     _UNDER_WAY.move_to_end(key)
