@@ -111,11 +111,6 @@ class Journal:
         self._handle = handle
         self._forget()
 
-    def belongs_to(self, pressure_pa: float, parrot_l: float | None, fits: Callable[[Reading], None]) -> None:
-        """Look at all that was told anew, as of a run with this air and this parrot."""
-        self.pressure_pa, self.parrot_l, self.fits = pressure_pa, parrot_l, fits
-        self._standing, self._placed, self._readings, self._aside = None, [], [], []
-
     def _forget(self) -> None:
         self._records: list[Record] = []
         self._damaged: list[Damaged] = []
@@ -124,6 +119,11 @@ class Journal:
         self._placed: list[_Placed] = []
         self._readings: list[tuple[_Placed, Reading]] = []
         self._aside: list[tuple[Record, RequestError]] = []
+
+    def belongs_to(self, pressure_pa: float, parrot_l: float | None, fits: Callable[[Reading], None]) -> None:
+        """Look at all that was told anew, as of a run with this air and this parrot."""
+        self.pressure_pa, self.parrot_l, self.fits = pressure_pa, parrot_l, fits
+        self._standing, self._placed, self._readings, self._aside = None, [], [], []
 
     @classmethod
     def open(
