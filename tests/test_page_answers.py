@@ -332,7 +332,7 @@ def test_a_plan_is_kept_as_it_was_typed(browser: Browser) -> None:
     assert path.read_text(encoding="utf-8").startswith("# by hand\n")
     (kept,) = [one for one in browser.get("/api/shelf")["plans"] if one["id"] == name]
     assert kept["title"] == "Kept, trial 1"
-    assert "pints" in kept["refused"]
+    assert "pints" in kept["refused"]["message"]
     browser.post(f"/api/plans/{name}/rename", {"title": "Called otherwise"})
     assert browser.get(f"/api/plans/{name}")["plan"]["title"] == "Called otherwise"
     browser.post(f"/api/plans/{name}/delete", {})
