@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from refusals import Record, refused
 
-from potsim.errors import PotsimError
+from potsim.errors import PotsimError, RequestError
 from potsim.planning import events as module
 from potsim.planning.events import (
     BusyError,
@@ -37,7 +37,7 @@ from potsim.planning.events import (
     event_of,
 )
 from potsim.planning.journal import Journal, StaleError
-from potsim.planning.readings import Entry
+from potsim.planning.readings import Entry, Reading
 
 PLAN = "title = 'x'\n"
 NOON = datetime(2025, 3, 1, 12, tzinfo=UTC)
@@ -441,6 +441,22 @@ def test_one_run_has_one_plan(path: Path) -> None:
             reader.append(reading(0.2))
     with refused("file_of_another_plan"):
         Journal.open(path, PLAN + "# changed")
+
+
+def test_what_cannot_be_of_the_run_is_set_aside_once_that_is_known(path: Path) -> None:
+    def fits(reading: Reading) -> None:
+        if (reading.collected_l or 0.0) > 2.0:
+            raise RequestError.of("beyond_charge", "collected")
+
+    with Journal.open(path, PLAN) as journal:
+        for litres in (0.1, 30.0):
+            journal.append(Read(Entry(collected_l=litres)))
+        assert len(journal.readings) == 2
+        journal.belongs_to(journal.pressure_pa, None, fits)
+        ((record, _),) = journal.aside
+        assert journal.numbered.index(record) == 1
+        journal.append(Read(Entry(collected_l=0.2)))
+        assert [one.number for one in journal.readings] == [1, 3]
 
 
 # The prompt as it is, but for its answers, which would take longer to make than to test.
