@@ -96,7 +96,7 @@ def test_what_goes_wrong_on_the_way_is_told_with_a_trace_only_if_asked(
     def fail(_: object) -> object:
         raise error
 
-    monkeypatch.setattr(run_command, "the_plan", fail)
+    monkeypatch.setattr(run_command, "the_batch", fail)
     said = say("run", *(["--debug"] if debug else []))
     assert said.code == 1
     assert f"potsim: error: {message}" in said.err
