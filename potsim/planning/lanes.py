@@ -55,9 +55,9 @@ class Lanes(NamedTuple):
     below: tuple[str, ...]  # botanicals that never reach ten times their threshold in the stream
 
 
-def lanes(flavours: Flavours, points: int = POINTS) -> Lanes:
+def lanes(flavours: Flavours) -> Lanes:
     """Return lanes up to the stop; a group marks the stream where it is furthest above its own mean."""
-    s = _evenly(flavours, points)
+    s = _evenly(flavours)
     states = flavours.course.at(s)
     collected, rows = states.collected_l, flavours.carried.rows
     smelt = flavours.stream_by_row(s) * flavours.per_g[:, None]
@@ -67,15 +67,17 @@ def lanes(flavours: Flavours, points: int = POINTS) -> Lanes:
     # Of each group: what each line of the bill gives of it, shape (groups, lines, points).
     names = list(dict.fromkeys(g for g, k in zip(flavours.groups, rows.source, strict=True) if k > 0))
     given = np.zeros((len(names), len(flavours.bill), s.size))
+    over = flavours.over_by_row([(0.0, flavours.cut.end)])[:, 0] * flavours.per_g
+    mean = np.zeros(len(names))  # of all collected, whatever the points
     for row, (group, k) in enumerate(zip(flavours.groups, rows.source.tolist(), strict=True)):
         if k > 0:
             given[names.index(group), k - 1] += smelt[row]
+            mean[names.index(group)] += over[row] / collected[-1]
     times = given.sum(axis=1)
     strong = [g for g in np.argsort(-times.max(axis=1, initial=0.0)) if times[g].max() >= LEAST_TIMES][:MOST]
     if not strong:
         return Lanes(collected, (), below)
-    times, given = times[strong], given[strong]
-    mean = np.trapezoid(times, collected, axis=1) / (collected[-1] - collected[0])
+    times, given, mean = times[strong], given[strong], mean[strong]
     above = np.where(times >= LEAST_TIMES, times / mean[:, None], 0.0)
     marked = _calm(np.argmax(above, axis=0), max(round(SHORTEST * s.size), 1))
     thick = (times / times.max()) ** AS_NOSE
@@ -88,11 +90,11 @@ def lanes(flavours: Flavours, points: int = POINTS) -> Lanes:
     return Lanes(collected, tuple(found), below)
 
 
-def _evenly(flavours: Flavours, points: int) -> Array:
+def _evenly(flavours: Flavours) -> Array:
     """Depletions at even steps of distillate, first drop to stop."""
-    s = np.linspace(0.0, flavours.cut.end, 8 * points)
+    s = np.linspace(0.0, flavours.cut.end, 8 * POINTS)
     litres = flavours.course.at(s).collected_l
-    return np.asarray(np.interp(np.linspace(0.0, litres[-1], points), litres, s))
+    return np.asarray(np.interp(np.linspace(0.0, litres[-1], POINTS), litres, s))
 
 
 def _calm(marked: NDArray[np.intp], shortest: int) -> NDArray[np.intp]:

@@ -48,7 +48,8 @@ from potsim.records import plain
 Array = NDArray[np.float64]
 Task = Callable[[dict[str, Any]], Any]
 SOURCE = "plan"
-POINTS, TAIL_POINTS, LANE_POINTS, THUMB_POINTS = 61, 15, 31, 12
+POINTS, TAIL_POINTS, THUMB_POINTS = 61, 15, 12
+LANE_STEP = 3  # of the points of a lane, every third is drawn
 TAIL_TO = 0.25  # past the stop, of what is collected by then
 APART_ABV = 5.0  # by which a weaker and a stronger charge differ from the plan's [% vol]
 MOST_RUNS = 30  # earlier runs whose jars go into a charge, and those that go into theirs
@@ -281,15 +282,15 @@ def _sizes(run: Run) -> dict[str, Any]:
 
 def lanes(run: Run) -> dict[str, Any]:
     """Return how strongly each group of flavour stands in the stream, and which marks it where."""
-    found = lanes_of(run.flavours, LANE_POINTS)
+    found = lanes_of(run.flavours)
     stretches = [(lane.group, stretch) for lane in found.lanes for stretch in lane.stretches]
     return {
-        "l": column(found.collected_l, 4),
+        "l": column(found.collected_l[::LANE_STEP], 4),
         "groups": [
             {
                 "name": lane.group,
                 "label": lane.group.capitalize(),
-                "thick": column(lane.thick, 3),
+                "thick": column(lane.thick[::LANE_STEP], 3),
                 "stretches": [
                     {
                         "from_l": stretch.from_l,

@@ -26,7 +26,7 @@ function called(these) {
 // The same without the beginning that they share: "Spirit, trial 1" is "trial 1" beside "Spirit, trial 2".
 function shortly(titles) {
   const parts = titles.map((title) => title.split(", "));
-  const most = Math.min(...parts.map((one) => one.length)) - 1;
+  const most = Math.min(...parts.map((one) => one.length - 1), titles.length ? Infinity : 0);
   let shared = 0;
   while (shared < most && parts.every((one) => one[shared] === parts[0][shared])) shared += 1;
   return parts.map((one) => one.slice(shared).join(", "));
@@ -40,6 +40,8 @@ export function show(host, { go }) {
   host.append(el("section", { class: "place trials" }, parts.head, parts.strip, parts.lanes, parts.body, parts.acts));
   let chosen = kept("trials", []);
   let found = null;
+  let lying = [];  // what `found` compares, whatever is chosen since
+  let turn = 0;
   let ratio = kept("ratio", 0.5);
   let poured = null;
   let fault = null;
@@ -53,7 +55,7 @@ export function show(host, { go }) {
   // The oldest first, whatever was tapped first.
   const picked = () => choices().filter((one) => chosen.includes(one.key)).sort((a, b) => a.at - b.at);
 
-  const names = () => shortly(called(picked()));
+  const names = () => shortly(called(lying));
 
   const strip = stripIn(parts.strip, () => {
     if (!found) return null;
@@ -64,18 +66,24 @@ export function show(host, { go }) {
 
   async function compare() {
     const these = picked();
+    const mine = (turn += 1);
+    let made = null;
+    let failed = null;
     found = null;
     fault = null;
     if (these.length > 1) {
-      try { found = await api.post("/api/compare", { parts: these.map((one) => one.part) }); newest = found.answers[found.answers.length - 1]; useUnits(units()); } catch (error) { fault = error; }
+      try { made = await api.post("/api/compare", { parts: these.map((one) => one.part) }); } catch (error) { failed = error; }
     }
+    if (mine !== turn) return;  // another choice was made meanwhile
+    [found, fault, lying] = [made, failed, these];
+    if (found) { newest = found.answers[found.answers.length - 1]; useUnits(units()); }
     draw();
     if (found) blend();
   }
 
   async function blend() {
-    const these = picked();
-    if (these.length < 2 || !found?.bottle_l?.every(Boolean)) return;
+    const these = lying;
+    if (!found?.bottle_l?.every(Boolean)) return;
     const shares = these.length === 2 ? [1 - ratio, ratio] : these.map(() => 1 / these.length);
     const most = Math.min(...found.bottle_l.map((l, k) => (shares[k] > 0.01 ? l / shares[k] : Infinity)));
     try {
@@ -86,11 +94,12 @@ export function show(host, { go }) {
 
   function choose() {
     const list = el("div", { class: "library" });
+    let ticked = chosen;
     const draw1 = () => swap(list, choices().map((one) => el("button", {
-      type: "button", class: "pick", role: "checkbox", "aria-checked": String(chosen.includes(one.key)), "data-key": one.key,
-      on: { click: () => { chosen = chosen.includes(one.key) ? chosen.filter((key) => key !== one.key) : [...chosen, one.key].slice(-MOST); draw1(); } },
+      type: "button", class: "pick", role: "checkbox", "aria-checked": String(ticked.includes(one.key)), "data-key": one.key,
+      on: { click: () => { ticked = ticked.includes(one.key) ? ticked.filter((key) => key !== one.key) : [...ticked, one.key].slice(-MOST); draw1(); } },
     }, el("span", { class: "box" }, icon(TICK)), el("b", { text: one.what === "plan" ? one.title : `${one.title}, ${one.what}` }))));
-    const shown = sheet("Compare which?", list, { acts: [button("Side by side", () => { shown.close(); keep("trials", chosen); compare(); }, { class: "main" })] });
+    const shown = sheet("Compare which?", list, { acts: [button("Side by side", () => { shown.close(); chosen = ticked; keep("trials", chosen); compare(); }, { class: "main" })] });
     draw1();
   }
 
@@ -121,8 +130,8 @@ export function show(host, { go }) {
 
   const blendHost = el("div", { class: "blend" });
   function drawBlend() {
-    const these = picked();
-    if (!found || these.length < 2) { swap(blendHost); return; }
+    const these = lying;
+    if (!found) { swap(blendHost); return; }
     const slider = el("input", { type: "range", min: 0, max: 1, step: 0.05, value: ratio, "aria-label": `how much of ${names()[1]}`, "data-key": "ratio" });
     const label = el("b", { text: `${Math.round((1 - ratio) * 100)} : ${Math.round(ratio * 100)}` });
     slider.addEventListener("input", () => { ratio = Number(slider.value); label.textContent = `${Math.round((1 - ratio) * 100)} : ${Math.round(ratio * 100)}`; });
@@ -139,7 +148,7 @@ export function show(host, { go }) {
   }
 
   function draw() {
-    const these = picked();
+    const these = found ? lying : picked();
     swap(parts.head, el("h1", { text: these.length < 2 ? words.oneMore : these.length === 2 ? called(these).reverse().join(" against ") : `${these.length} side by side` }), button("Choose", choose, { class: "quiet", "data-key": "choose" }));
     swap(parts.lanes);
     if (found) {
