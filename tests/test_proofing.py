@@ -10,6 +10,9 @@ from hypothesis import strategies as st
 from refusals import Record, refused
 
 from potsim.errors import RangeError
+from potsim.interfaces.report import render
+from potsim.interfaces.report.jars import gauged_section
+from potsim.interfaces.wording import exactly
 from potsim.liquid import strength
 from potsim.planning.notes import hint
 from potsim.planning.proofing import Part, blend_to, costs, from_gauged, gauge, pair, proof_down
@@ -44,6 +47,12 @@ def test_proofed_and_read_back_it_has_the_target(
     last = made.additions[-1]
     assert last.abv == target
     assert last.volume_l == pytest.approx(made.volume_l, rel=1e-12)
+
+
+def test_the_alcohol_of_what_was_gauged_is_told() -> None:
+    read = gauge(68.0, at_c=26.0, volume_at_c_l=1.25)
+    assert read.volume_l is not None
+    assert exactly(read.volume_l * read.abv / 100.0) in render([gauged_section(read)])
 
 
 @few

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 from refusals import Record, is_refusal
 
 import potsim
 from potsim.interfaces.plots.run import figure_of_run
+from potsim.interfaces.report import Table
+from potsim.interfaces.report.sweep import sure_section
 from potsim.planning.ensemble import ensemble
 
 
@@ -22,6 +25,14 @@ def test_text_tells_the_bands_what_was_uncertain_and_what_to_measure(say) -> Non
     assert "Set your own in [uncertainty]." in " ".join(section.split())
     assert all(len(line) <= 80 for line in said.out.splitlines())
     assert "How sure" not in say("run", "quince.toml").out
+
+
+def test_each_number_of_the_table_lies_between_its_ends() -> None:
+    parts = sure_section(ensemble(potsim.example_plan(), 60)).parts
+    (table,) = [part for part in parts if isinstance(part, Table)]
+    for *_, value, ends in table.rows:
+        low, high = (float(end) for end in re.findall(r"\d+(?:\.\d+)?", ends))
+        assert low <= float(value) <= high
 
 
 def test_json_holds_bands_beside_the_values_and_the_seed_repeats_them(say) -> None:
