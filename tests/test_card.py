@@ -8,7 +8,7 @@ import pytest
 
 import potsim
 from potsim.interfaces.planfile import read_plan
-from potsim.interfaces.report.card import facts, lines_of_card, text_of_card
+from potsim.interfaces.report.card import _few, facts, lines_of_card, text_of_card
 from potsim.interfaces.report.words import waits
 from potsim.interfaces.wording import say
 from potsim.planning.plan import Cuts, Ingredient, Plan, Stop
@@ -132,3 +132,8 @@ def test_spirit_that_no_jar_holds_stands_on_the_card() -> None:
     left = run.row.left_over
     told = dict(facts(card(run)))["jars"]
     assert f"{say('volume', left.volume_l)} at {say('abv', left.abv)}" in told
+
+
+def test_what_has_no_room_is_counted() -> None:
+    assert _few(["juniper", "mace", "clove", "anise"], 2, ", ").startswith("juniper, mace and 2 ")
+    assert _few(["juniper", "mace"], 2, ", ") == "juniper, mace"

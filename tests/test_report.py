@@ -11,6 +11,7 @@ import pytest
 
 import potsim
 from potsim.interfaces.report import Table, render
+from potsim.interfaces.report.flavours import MEANS_STAYS
 from potsim.interfaces.report.run import sections_of_run
 from potsim.interfaces.report.sheet import content
 from potsim.interfaces.report.underway import sections_of_forecast
@@ -63,6 +64,14 @@ def test_water_that_botanicals_bring_is_told_beside_the_charge(example_run: Run)
     dry = potsim.distil(replace(example_run.plan, botanicals=(replace(peel, state="dried"),)))
     assert sum(dose.water_brought_l for dose in dry.bill) == 0.0
     assert f" {format_volume(0.0)} " not in render(sections_of_run(dry))
+
+
+@pytest.mark.parametrize(("name", "stays"), [("vanilla", True), ("black pepper", False)])
+def test_what_staying_means_is_told_where_something_stays(example_run: Run, name: str, stays: bool) -> None:
+    dose = BotanicalDose(name, mass_g=5.0)
+    run = potsim.distil(replace(example_run.plan, botanicals=(dose,)))
+    assert (run.flavours.botanicals[0].klass == "stays") == stays
+    assert (MEANS_STAYS in [part for section in sections_of_run(run) for part in section.parts]) == stays
 
 
 class Sheet(HTMLParser):
