@@ -27,6 +27,7 @@ from potsim.planning.plan import BotanicalDose, Cuts, Ingredient, Plan, Result, 
 from potsim.planning.readings import Entry, Reading, next_reading
 from potsim.planning.run import Run, distil
 from potsim.planning.trials import alcohol_book
+from potsim.still.still import HEATERS
 
 PLAIN = Plan(
     charge=(Ingredient("base", 2.4, 38.0),),
@@ -100,6 +101,18 @@ def test_a_plate_is_switched_off_before_the_stop() -> None:
     )  # 50 to 150 mL from a plate at its full power: common practice, no source
     assert bench(heated_by="gas").turn_off is None
     assert bench().turn_off is None
+
+
+@pytest.mark.parametrize(("times", "end"), [(0.5, "high_l"), (1.5, "low_l")])
+def test_the_ends_are_those_of_half_and_of_half_again_the_stored_heat(
+    monkeypatch: pytest.MonkeyPatch, times: float, end: str
+) -> None:
+    told = getattr(bench(heated_by="plate").turn_off, end)
+    plate = HEATERS["plate"]
+    monkeypatch.setitem(HEATERS, "plate", plate._replace(stored_s=times * plate.stored_s))
+    other = bench(heated_by="plate").turn_off
+    assert other is not None
+    assert other.collected_l == pytest.approx(told, rel=1e-9)
 
 
 # Parrot

@@ -14,7 +14,7 @@ from potsim.data import read_table
 from potsim.interfaces.evidence import clouding as evidence
 from potsim.interfaces.evidence.clouding import RING, log10_s, ring_hydrocarbons
 from potsim.liquid.clouding import Oils, clear_limit, haze, limit, load
-from potsim.liquid.compounds import compound, compounds
+from potsim.liquid.compounds import WATER_MOL_PER_L, compound, compounds, estimated_anchor
 from potsim.liquid.solubility import (
     Solubility,
     g_per_l_of_all,
@@ -288,3 +288,12 @@ def test_the_law_is_followed_by_all_at_once() -> None:
         wanted += np.interp(f, np.linspace(0.0, 1.0, 11), law.kelvin) * (1.0 / 298.15 - 1.0 / kelvin)
         assert row == pytest.approx(law.molar_mass_g * 10.0**wanted, rel=1e-12)
         assert np.array_equal(law.g_per_l(abv, 5.0), row)
+
+
+def test_a_sesquiterpene_dissolves_as_the_general_equation_for_liquids_has_it() -> None:
+    """log10 of mol/L in water is 0.5 less that of Kow: Ran & Yalkowsky 2001 (reference from memory)."""
+    (row,) = [one for one in read_table("cosolvency.csv") if one["compound_id"] == "beta_caryophyllene"]
+    found = estimated_anchor("beta_caryophyllene", "sesquiterpene", {})
+    assert found is not None
+    mol_per_l = WATER_MOL_PER_L * math.exp(-found.ln_gamma)
+    assert math.log10(mol_per_l) == pytest.approx(0.5 - float(row["log10_kow"]), abs=1e-9)
