@@ -21,6 +21,7 @@ from tests.fuzz.target import Target
 EXAMPLE = tables_of(potsim.example_plan())
 RUN_EVERY = 10  # of the requests that want a still run, one in so many is run
 DEAR = frozenset(TASKS) - {"opened", "begin", "saved", "start", "shelf", "refusal"}
+OF_RUN = ("run", "pour", "fit", "next_trial")
 _folder = Path(tempfile.mkdtemp(prefix="potsim-fuzz-"))
 _shelf = Shelf(_folder)
 _run = _shelf.begin(potsim.example_plan().to_text(), "a run")
@@ -65,7 +66,7 @@ _asked: tuple[dict[str, Any], ...] = (
     {"task": "blend", "sent": {"parts": [{"tables": EXAMPLE, "parts": 2}, {"tables": EXAMPLE, "parts": 1}]}},
     {"task": "opened", "sent": {"text": potsim.example_plan().to_text(), "name": "t.toml"}},
     {"task": "begin", "sent": {"plan": EXAMPLE}},
-    *({"task": task, "sent": {"run": _run}} for task in ("run", "pour", "fit", "next_trial", "sheet")),
+    *({"task": task, "sent": {"run": _run}} for task in (*OF_RUN, "sheet")),
 )
 
 
@@ -87,6 +88,8 @@ def attempt(data: bytes) -> str:
             return "refused"
         plain(answer)
         return "told" if answer["accepted"] else "turned down"
+    if task in OF_RUN and "run" not in sent:
+        return "no request"  # it is part of the address
     if task not in TASKS or task == "refusal" or (task in DEAR and zlib.crc32(data) % RUN_EVERY):
         return "left out"
     try:
