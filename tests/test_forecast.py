@@ -125,11 +125,9 @@ def test_the_jar_under_the_spout_and_the_next(example_run: Run, half_way: Foreca
     assert after.full_abv == pytest.approx(example_run.jars[after.number - 1].abv, abs=0.02)
 
 
-def test_what_a_parrot_holds_is_not_in_the_jar(example_run: Run) -> None:
-    plan = example_run.plan
-    run = distil(replace(plan, botanicals=(), still=replace(plan.still, parrot_l=0.08)))
-    planned = next(jar for jar in run.jars if jar.from_l <= 0.5 < jar.to_l)
-    jar = follow(run, read(run, [0.2, 0.5])).jar
+def test_what_the_still_holds_back_is_not_in_the_jar(example_run: Run) -> None:
+    planned = next(jar for jar in example_run.jars if jar.from_l <= 0.5 < jar.to_l)
+    jar = follow(example_run, read(example_run, [0.2, 0.5]), 0.05).jar
     assert jar is not None
     assert jar.number == planned.number
     assert jar.holds_l == pytest.approx(0.5 - planned.from_l, abs=1e-6)
