@@ -191,10 +191,10 @@ ALWAYS = (
     caution(EVERY_RUN, "forecast"),
 )
 MOST_FILL = 0.75  # common practice, no source
-LEAST_PART_L = 0.005  # less of a spirit or of water than a spoonful is likely a slip of a point or unit
-LEAST_HEAT_UP_S = 60.0  # no still that stands on a table boils sooner
+LEAST_PART_L = 0.005  # a spoonful; less is likely a slip of a point or unit: common practice, no source
+LEAST_HEAT_UP_S = 60.0  # no still on a table boils sooner: common practice, no source
 MOST_CHARGE_ABV = 40.0  # common practice in a domestic still, no source
-READ_ABV = 0.5  # % vol that a hydrometer is read to: a charge at the limit is not above it
+READ_ABV = 0.5  # % vol that a hydrometer is read to: common practice, no source
 USUAL_BOTANICAL_ABV = 60.0  # charges of botanicals go up to here: common practice, no source
 
 # What is the worse the larger it is, of kinds that are told of several runs at once.
